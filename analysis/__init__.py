@@ -1,0 +1,1 @@
+"""Pure fermentation analysis: numbers in, answers out."""

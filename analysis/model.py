@@ -1,0 +1,274 @@
+"""The nouns of the analysis, and the schemas of the frames that pass between its functions.
+
+Gravity is specific gravity at 20/20 °C (`gravity_sg`), temperature is °C, instants are aware datetimes in UTC,
+durations are hours unless the name says otherwise. A *point* is 0.001 SG.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, timedelta
+from typing import Final, Literal, get_args
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+Floats = NDArray[np.float64]
+
+Drink = Literal["ale", "lager", "mead", "cider", "wine", "other"]
+DRINKS: Final[tuple[Drink, ...]] = get_args(Drink)
+
+EventKind = Literal[
+    "pitch",
+    "dry hop",
+    "hops out",
+    "crash",
+    "warm",
+    "feed",
+    "dilute",
+    "nutrient",
+    "transfer",
+    "sample",
+    "float moved",
+    "forced test",
+    "package",
+    "note",
+]
+EVENT_KINDS: Final[tuple[EventKind, ...]] = get_args(EventKind)
+
+Phase = Literal["lag", "active", "slowing", "steady", "finished", "stalled", "chilled", "creeping"]
+PHASES: Final[tuple[Phase, ...]] = get_args(Phase)
+
+HOLD_H: Final = 48.0
+"""Hours that gravity must be seen to hold before packaging (common practice is two to three days; no source)."""
+
+CONTACT_DAYS: Final = 3.0
+"""Days that dry hops stay in the beer (common practice; no source)."""
+
+STEADY_SG: Final = 0.001
+"""A remaining or observed fall below this counts as none (the trade's rule: one point; common practice)."""
+
+UTC_TIME: Final = pl.Datetime("us", "UTC")
+
+READINGS: Final = pl.Schema(
+    {
+        "measured_at": UTC_TIME,
+        "gravity_sg": pl.Float64(),
+        "temperature_c": pl.Float64(),
+        "by_hand": pl.Boolean(),
+    }
+)
+"""What `assess` and `learn` take: one row a reading; null gravity where the row has none (a probe)."""
+
+MARKED: Final = pl.Schema({**READINGS, "set_aside": pl.String()})
+"""Readings after cleaning, in time order: `set_aside` says why a row is not used, null where it is."""
+
+COURSE: Final = pl.Schema(
+    {
+        "at": UTC_TIME,
+        "gravity_p10_sg": pl.Float64(),
+        "gravity_p50_sg": pl.Float64(),
+        "gravity_p90_sg": pl.Float64(),
+    }
+)
+"""The inferred course of true gravity, from pitching to some time past the likely finish."""
+
+
+def as_utc(when: datetime, name: str = "time") -> datetime:
+    """`when` in UTC.
+
+    Raises
+    ------
+    ValueError
+        If it has no time zone.
+    """
+    if when.tzinfo is None:
+        raise ValueError(f"{name} has no time zone: {when!r}; attach one first, for example tzinfo=UTC")
+    return when.astimezone(UTC)
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """Something done to a batch.
+
+    `gravity_sg` is the gravity that belongs to the event, where one does: the end gravity of a forced test,
+    the gravity right after a feed or a dilution, the hand-read gravity of a sample.
+    """
+
+    kind: EventKind
+    at: datetime
+    gravity_sg: float | None = None
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        if self.kind not in EVENT_KINDS:
+            raise ValueError(f"event kind {self.kind!r} is not one of: {', '.join(EVENT_KINDS)}")
+        object.__setattr__(self, "at", as_utc(self.at, "event time"))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Batch:
+    """One fermentation, as far as the analysis needs to know it.
+
+    `expected_attenuation` is a range of apparent attenuation as fractions, for example ``(0.74, 0.79)``.
+    `hold_h` is how long the gravity must be seen to hold before the batch counts as ready.
+    `diastatic` (a yeast that eats dextrins) and `mixed_culture` mean that the gravity may creep for weeks.
+    """
+
+    pitched_at: datetime
+    original_gravity_sg: float | None = None
+    yeast: str | None = None
+    drink: Drink = "other"
+    expected_attenuation: tuple[float, float] | None = None
+    events: tuple[Event, ...] = ()
+    diastatic: bool = False
+    mixed_culture: bool = False
+    hold_h: float = HOLD_H
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "pitched_at", as_utc(self.pitched_at, "pitched_at"))
+        object.__setattr__(self, "events", tuple(sorted(self.events, key=lambda e: e.at)))
+        if self.drink not in DRINKS:
+            raise ValueError(f"drink {self.drink!r} is not one of: {', '.join(DRINKS)}")
+        gravity = self.original_gravity_sg
+        if gravity is not None and not 0.99 <= gravity <= 1.25:
+            raise ValueError(f"original_gravity_sg is {gravity}; the usual range is 1.020 to 1.160")
+        if self.expected_attenuation is not None:
+            low, high = self.expected_attenuation
+            if not 0 < low <= high <= 1.4:
+                raise ValueError(
+                    f"expected_attenuation is {low}, {high}; give fractions, low then high, such as 0.74, 0.79"
+                )
+        if not 0 < self.hold_h <= 24 * 60:
+            raise ValueError(f"hold_h is {self.hold_h}; the usual range is 24 to 96 hours")
+
+
+@dataclass(frozen=True, slots=True)
+class FinishedBatch:
+    """An earlier batch with all its readings (schema `READINGS`): what `learn` learns from."""
+
+    batch: Batch
+    readings: pl.DataFrame
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """The 10th, 50th and 90th percentile of a quantity."""
+
+    p10: float
+    p50: float
+    p90: float
+
+
+@dataclass(frozen=True, slots=True)
+class Forecast:
+    """When something happens, as a distribution.
+
+    `chances` are cumulative probabilities, increasing, and `instants` (seconds since 1970, UTC, never decreasing)
+    the times by which each is reached. The last chance may stay below 1 where the event may never come.
+    """
+
+    instants: tuple[float, ...]
+    chances: tuple[float, ...]
+
+    def __post_init__(self) -> None:
+        if len(self.instants) != len(self.chances) or len(self.instants) < 2:
+            raise ValueError("a forecast needs at least two instants, each with its chance")
+
+    def when(self, chance: float) -> datetime:
+        """The moment by which the event has come with this chance (linear between the stored instants)."""
+        seconds = float(np.interp(chance, self.chances, self.instants))
+        return datetime.fromtimestamp(seconds, UTC)
+
+    @property
+    def p10(self) -> datetime:
+        """Only one chance in ten that it comes before this."""
+        return self.when(0.1)
+
+    @property
+    def p50(self) -> datetime:
+        """As likely before as after this."""
+        return self.when(0.5)
+
+    @property
+    def p90(self) -> datetime:
+        """Nine chances in ten that it comes before this."""
+        return self.when(0.9)
+
+    def probability_by(self, when: datetime) -> float:
+        """The chance that it comes at or before `when`."""
+        seconds = as_utc(when, "when").timestamp()
+        return float(np.interp(seconds, self.instants, self.chances, left=0.0))
+
+    def later(self, by: timedelta) -> Forecast:
+        """The same distribution, moved by a fixed time."""
+        return Forecast(tuple(s + by.total_seconds() for s in self.instants), self.chances)
+
+
+@dataclass(frozen=True, slots=True)
+class PhaseSpan:
+    """A phase and the time it began; it lasts until the next span, the last one until now."""
+
+    phase: Phase
+    began_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class Creep:
+    """Renewed fall after dry hops: its size so far and when it was first seen."""
+
+    fall_sg: Range
+    since: datetime
+
+
+@dataclass(frozen=True, kw_only=True)
+class Assessment:
+    """Everything we say about one batch at one moment.
+
+    `finish` is the first moment after which true gravity falls by less than 0.001 SG for good, absent events not
+    yet known; `finished` says that it has passed, on the evidence; `hold_met` says that gravity has also been
+    watched to hold for `batch.hold_h`. A batch is `ready` when both are true.
+
+    `evidence` are sentences that a brewer can check by hand. `marked` has the `MARKED` schema, `course` has the
+    `COURSE` schema (empty where nothing can be inferred). `fingerprint` identifies the inputs, so that a
+    `previous` assessment made from other data is dropped. `memory` is what the next call may carry on from.
+    """
+
+    now: datetime
+    phase: Phase
+    finished: bool
+    stalled: bool
+    p_finished: float | None
+    finish: Forecast | None
+    held_since: datetime | None
+    held_h: float
+    hold_met: bool
+    gravity_sg: Range | None
+    terminal_gravity_sg: Range | None
+    remaining_fall_sg: Range | None
+    original_gravity_sg: Range | None
+    apparent_attenuation: float | None
+    temperature_c: float | None
+    evidence: tuple[str, ...]
+    advice: tuple[str, ...] = ()
+    phases: tuple[PhaseSpan, ...] = ()
+    creep: Creep | None = None
+    newest_reading_at: datetime | None = None
+    hand_sample_agrees: bool | None = None
+    """Whether a hand sample since the gravity steadied agrees with the float; None without one."""
+    marked: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=MARKED))
+    course: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=COURSE))
+    fingerprint: str = ""
+    memory: dict[str, object] = field(default_factory=dict)
+
+    @property
+    def ready(self) -> bool:
+        """Finished, and seen to hold for as long as was asked."""
+        return self.finished and self.hold_met
+
+
+def events_of(batch: Batch, *kinds: EventKind, until: datetime | None = None) -> Sequence[Event]:
+    """The events of these kinds in time order, those after `until` left out."""
+    return [e for e in batch.events if e.kind in kinds and (until is None or e.at <= until)]

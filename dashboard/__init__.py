@@ -1,0 +1,1 @@
+"""Screens, words, pictures and the command line."""

@@ -1,0 +1,1 @@
+"""From the wire to the store: decode, validate, keep, read back."""

@@ -1,0 +1,95 @@
+"""What can go wrong between the wire and the store.
+
+::
+
+    IngestError
+    ├── SettingsError     tunroom.toml or an environment variable: file, place, problem, remedy
+    ├── PayloadError      one message: every fault with its path
+    ├── EntryError        something typed in: field, problem, usual range
+    ├── ImportFileError   a log or an export that cannot be taken in: file, row, problem, remedy
+    └── StoreError
+        ├── StoreInUse    another process owns the cellar: names it and the way out
+        ├── StoreFull     the disk is full or broken; nothing was kept, try again
+        └── StoreTooNew   the file was written by a later version
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+class IngestError(Exception):
+    """Base of every error that this layer raises on purpose. `str()` is a whole sentence for the user."""
+
+
+@dataclass
+class SettingsError(IngestError):
+    """A setting that cannot be used."""
+
+    where: str
+    problem: str
+    remedy: str
+
+    def __str__(self) -> str:
+        return f"{self.where}: {self.problem}. {self.remedy}"
+
+
+@dataclass(frozen=True, slots=True)
+class Fault:
+    """One thing wrong with one message: `path` in JSON path notation (``$`` is the whole payload)."""
+
+    path: str
+    problem: str
+    remedy: str
+
+    def __str__(self) -> str:
+        return f"{self.path}: {self.problem}. {self.remedy}"
+
+
+class PayloadError(IngestError):
+    """A message that could not be taken in; it is kept as rejected with all its faults."""
+
+    def __init__(self, *faults: Fault) -> None:
+        super().__init__("; ".join(str(f) for f in faults))
+        self.faults = faults
+
+
+@dataclass
+class EntryError(IngestError):
+    """Something entered by a person that cannot be right. `field` names the input it belongs beside."""
+
+    field: str
+    problem: str
+    usual: str = ""
+
+    def __str__(self) -> str:
+        return f"{self.problem}. {self.usual}".strip()
+
+
+@dataclass
+class ImportFileError(IngestError):
+    """A file that cannot be taken in; nothing of it was kept."""
+
+    file: str
+    where: str
+    problem: str
+    remedy: str
+
+    def __str__(self) -> str:
+        return f"{self.file}, {self.where}: {self.problem}. {self.remedy}"
+
+
+class StoreError(IngestError):
+    """Base of the store's errors."""
+
+
+class StoreInUse(StoreError):
+    """Another process owns the cellar's file."""
+
+
+class StoreFull(StoreError):
+    """The disk is full or broken: nothing of this write was kept, and it may be tried again."""
+
+
+class StoreTooNew(StoreError):
+    """The file was written by a later version of tunroom."""

@@ -1,0 +1,334 @@
+"""The nouns of the cellar, as they are stored. Each class is one table; each instance is one row.
+
+Ids are short text without spaces, made by `new_id` unless a device brings its own. All instants are aware, in UTC.
+Reports are stored as the device sent them; calibration, temperature correction and unit conversion happen when
+readings are read, so that a corrected calibration corrects the past.
+"""
+
+from __future__ import annotations
+
+import secrets
+from dataclasses import dataclass, field, fields
+from datetime import UTC, datetime, time
+from typing import Any, Final, Literal, get_args
+
+from analysis.model import CONTACT_DAYS, DRINKS, EVENT_KINDS, HOLD_H, Drink, EventKind
+from ingest.errors import EntryError
+
+DeviceKind = Literal["float", "probe"]
+DEVICE_KINDS: Final[tuple[DeviceKind, ...]] = get_args(DeviceKind)
+Situation = Literal["in the liquid", "around the vessel"]
+SITUATIONS: Final[tuple[Situation, ...]] = get_args(Situation)
+
+
+def new_id(prefix: str) -> str:
+    """A fresh id such as ``batch-3f9a1c2b``."""
+    return f"{prefix}-{secrets.token_hex(4)}"
+
+
+def _utc(record: object) -> None:
+    for each in fields(record):  # type: ignore[arg-type]
+        value = getattr(record, each.name)
+        if isinstance(value, datetime):
+            if value.tzinfo is None:
+                raise EntryError(each.name, f"{each.name} has no time zone: {value!r}", "Attach one first.")
+            object.__setattr__(record, each.name, value.astimezone(UTC))
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Report:
+    """One thing a device said, as it said it.
+
+    `measured_at` is the device's own time where plausible, else the time of receipt, and `time_flag` then says why.
+    `extra` holds keys that nobody asked for, kept and shown.
+    """
+
+    device_id: str
+    measured_at: datetime
+    received_at: datetime
+    inclination_deg: float | None = None
+    gravity_sg: float | None = None
+    temperature_c: float | None = None
+    battery_v: float | None = None
+    battery_pct: float | None = None
+    signal_dbm: float | None = None
+    sequence: int | None = None
+    time_flag: str | None = None
+    extra: dict[str, Any] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        _utc(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Rejection:
+    """A message that could not be taken in: its bytes, topic and every fault as ``path: problem. remedy``."""
+
+    rejection_id: str = field(default_factory=lambda: new_id("rejected"))
+    topic: str
+    payload: bytes
+    received_at: datetime
+    faults: tuple[str, ...]
+    resolved_at: datetime | None = None
+
+    def __post_init__(self) -> None:
+        _utc(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Device:
+    """A float (floating hydrometer) or a probe (temperature sensor)."""
+
+    device_id: str
+    kind: DeviceKind
+    name: str = ""
+    situation: Situation = "in the liquid"
+    corrects_temperature: bool = False
+    """Whether its gravity is already corrected for temperature; if so we do not do it again."""
+    first_seen_at: datetime | None = None
+
+    def __post_init__(self) -> None:
+        _utc(self)
+        if self.kind not in DEVICE_KINDS:
+            raise EntryError("kind", f"a device is a float or a probe, not {self.kind!r}")
+        if self.situation not in SITUATIONS:
+            raise EntryError("situation", f"a device is {' or '.join(SITUATIONS)}, not {self.situation!r}")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Vessel:
+    """A place where one batch at a time ferments."""
+
+    vessel_id: str = field(default_factory=lambda: new_id("vessel"))
+    name: str
+    volume_l: float | None = None
+    temperature_low_c: float | None = None
+    temperature_high_c: float | None = None
+    temperature_from: str | None = None
+    """Id of the device whose temperature counts as the liquid's; None: a probe in the liquid, else the float."""
+
+    def __post_init__(self) -> None:
+        _need_name(self.name)
+        _in_range("volume_l", self.volume_l, 0.1, 100_000, "A small vessel holds 1 to 2000 litres.")
+        for name in ("temperature_low_c", "temperature_high_c"):
+            _in_range(name, getattr(self, name), -5, 60, "Fermentations usually stand between 0 and 40 °C.")
+        low, high = self.temperature_low_c, self.temperature_high_c
+        if low is not None and high is not None and low > high:
+            raise EntryError("temperature_low_c", f"the range runs from {low} to {high} °C; swap the two")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Yeast:
+    """A yeast as the person names it, with the apparent attenuation its maker or their notes say."""
+
+    yeast_id: str = field(default_factory=lambda: new_id("yeast"))
+    name: str
+    attenuation_low: float | None = None
+    attenuation_high: float | None = None
+    diastatic: bool = False
+
+    def __post_init__(self) -> None:
+        _need_name(self.name)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BatchRecord:
+    """One fermentation in one vessel, from pitching until it is packaged or given up.
+
+    Batches that were split from one wort share `split_of` (any text, such as the brew's name).
+    """
+
+    batch_id: str = field(default_factory=lambda: new_id("batch"))
+    name: str
+    vessel_id: str
+    drink: Drink = "ale"
+    yeast: str | None = None
+    volume_l: float | None = None
+    original_gravity_sg: float | None = None
+    pitched_at: datetime
+    ended_at: datetime | None = None
+    expected_low: float | None = None
+    expected_high: float | None = None
+    diastatic: bool = False
+    mixed_culture: bool = False
+    split_of: str | None = None
+    hold_h: float | None = None
+    contact_days: float | None = None
+    plan: dict[str, Any] = field(default_factory=dict)
+    """Wishes for this batch that differ from the cellar's (keys as in `analysis.planning.Wishes`)."""
+    notes: str = ""
+
+    def __post_init__(self) -> None:
+        _utc(self)
+        _need_name(self.name)
+        if self.drink not in DRINKS:
+            raise EntryError("drink", f"{self.drink!r} is not one of: {', '.join(DRINKS)}")
+        _in_range(
+            "original_gravity_sg", self.original_gravity_sg, 1.0, 1.2, "The usual range is 1.020 to 1.160."
+        )
+        _in_range("volume_l", self.volume_l, 0.1, 100_000, "A small batch is 1 to 2000 litres.")
+        for name in ("expected_low", "expected_high"):
+            _in_range(
+                name, getattr(self, name), 0.2, 1.4, "Most beers end between 0.65 and 0.85, ciders near 1."
+            )
+        if self.ended_at is not None and self.ended_at < self.pitched_at:
+            raise EntryError("ended_at", "the batch ends before it was pitched", "Check the two dates.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Placement:
+    """Which device sat in which vessel from when to when; a reading finds its batch by time."""
+
+    placement_id: str = field(default_factory=lambda: new_id("placement"))
+    device_id: str
+    vessel_id: str
+    from_at: datetime
+    to_at: datetime | None = None
+
+    def __post_init__(self) -> None:
+        _utc(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class EventRecord:
+    """An event of a batch; see `analysis.model.Event`."""
+
+    event_id: str = field(default_factory=lambda: new_id("event"))
+    batch_id: str
+    kind: EventKind
+    at: datetime
+    gravity_sg: float | None = None
+    amount_g: float | None = None
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        _utc(self)
+        if self.kind not in EVENT_KINDS:
+            raise EntryError("kind", f"event kind {self.kind!r} is not one of: {', '.join(EVENT_KINDS)}")
+
+
+Instrument = Literal["hydrometer", "refractometer"]
+INSTRUMENTS: Final[tuple[Instrument, ...]] = get_args(Instrument)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class HandSample:
+    """A gravity read by hand, as it was read.
+
+    A hydrometer's `value` is in `unit` "SG", "°P" or "kg/m³", read at `temperature_c` on a scale made for
+    `reference` ("20/20 °C", "60/60 °F", "15/15 °C", "20/4 °C"); a refractometer's is in "°Bx".
+    """
+
+    sample_id: str = field(default_factory=lambda: new_id("sample"))
+    batch_id: str
+    at: datetime
+    instrument: Instrument = "hydrometer"
+    value: float
+    unit: str = "SG"
+    temperature_c: float | None = None
+    reference: str = "20/20 °C"
+    degassed: bool = True
+    anchors_float: bool = True
+    """Whether the vessel's float is re-anchored on this sample from here on."""
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        _utc(self)
+        if self.instrument not in INSTRUMENTS:
+            raise EntryError("instrument", f"{self.instrument!r} is not one of: {', '.join(INSTRUMENTS)}")
+
+
+CalibrationKind = Literal["inclination", "gravity offset", "temperature offset"]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class CalibrationRecord:
+    """A device's calibration, valid from `from_at` (None: always) until the next one of its kind.
+
+    `points` are pairs: (inclination °, gravity SG), (device said SG, truly SG) or (device said °C, truly °C).
+    """
+
+    calibration_id: str = field(default_factory=lambda: new_id("calibration"))
+    device_id: str
+    kind: CalibrationKind
+    from_at: datetime | None = None
+    points: tuple[tuple[float, float], ...]
+    note: str = ""
+
+    def __post_init__(self) -> None:
+        _utc(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AssessmentRecord:
+    """What we said about a batch, and when: the history behind the cellar's own track record."""
+
+    batch_id: str
+    made_at: datetime
+    phase: str
+    finished: bool
+    stalled: bool
+    hold_met: bool
+    p_finished: float | None = None
+    held_h: float = 0.0
+    gravity_sg: float | None = None
+    finish_p10: datetime | None = None
+    finish_p50: datetime | None = None
+    finish_p90: datetime | None = None
+    hop_day: str | None = None
+    packaging_day: str | None = None
+    detail: dict[str, Any] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        _utc(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Preferences:
+    """The person's choices for the whole cellar; one row."""
+
+    preferences_id: str = "cellar"
+    cellar_name: str = "My cellar"
+    time_zone: str = "UTC"
+    gravity_unit: Literal["SG", "°P"] = "SG"
+    temperature_unit: Literal["°C", "°F"] = "°C"
+    volume_unit: Literal["L", "US gal"] = "L"
+    pressure_unit: Literal["kPa", "bar", "psi"] = "bar"
+    jurisdiction: str = "EU"
+    hold_h: float = HOLD_H
+    contact_days: float = CONTACT_DAYS
+    confidence: float = 0.8
+    hop_weekdays: tuple[int, ...] = (0, 1, 2, 3, 4, 5, 6)
+    """Weekdays on which the person can hop, Monday is 0."""
+    package_weekdays: tuple[int, ...] = (0, 1, 2, 3, 4, 5, 6)
+    busy_dates: tuple[str, ...] = ()
+    """Dates (YYYY-MM-DD) on which nothing can be done."""
+    notify_urls: tuple[str, ...] = ()
+    notify_kinds: tuple[str, ...] = ()
+    quiet_from: time | None = None
+    quiet_to: time | None = None
+    calendar_token: str = ""
+
+
+Record = (
+    Device
+    | Vessel
+    | Yeast
+    | BatchRecord
+    | Placement
+    | EventRecord
+    | HandSample
+    | CalibrationRecord
+    | Preferences
+)
+"""What a person enters; each is saved, removed and undone by the same store calls."""
+
+
+def _need_name(name: str) -> None:
+    if not name.strip():
+        raise EntryError("name", "the name is empty", "Give it one you will recognise on a phone.")
+
+
+def _in_range(name: str, value: float | None, low: float, high: float, usual: str) -> None:
+    if value is not None and not low <= value <= high:
+        raise EntryError(name, f"{value:g} is out of range", usual)

@@ -1,0 +1,1 @@
+"""Invented cellars: the simulator behind the demo, the tests and the evaluations."""
