@@ -163,14 +163,10 @@ class BatchRecord:
         _need_name(self.name)
         if self.drink not in DRINKS:
             raise EntryError("drink", f"{self.drink!r} is not one of: {', '.join(DRINKS)}")
-        _in_range(
-            "original_gravity_sg", self.original_gravity_sg, 1.0, 1.2, "The usual range is 1.020 to 1.160."
-        )
+        _in_range("original_gravity_sg", self.original_gravity_sg, 1.0, 1.2, "The usual range is 1.020 to 1.160.")
         _in_range("volume_l", self.volume_l, 0.1, 100_000, "A small batch is 1 to 2000 litres.")
         for name in ("expected_low", "expected_high"):
-            _in_range(
-                name, getattr(self, name), 0.2, 1.4, "Most beers end between 0.65 and 0.85, ciders near 1."
-            )
+            _in_range(name, getattr(self, name), 0.2, 1.4, "Most beers end between 0.65 and 0.85, ciders near 1.")
         if self.ended_at is not None and self.ended_at < self.pitched_at:
             raise EntryError("ended_at", "the batch ends before it was pitched", "Check the two dates.")
 
@@ -310,17 +306,7 @@ class Preferences:
     calendar_token: str = ""
 
 
-Record = (
-    Device
-    | Vessel
-    | Yeast
-    | BatchRecord
-    | Placement
-    | EventRecord
-    | HandSample
-    | CalibrationRecord
-    | Preferences
-)
+Record = Device | Vessel | Yeast | BatchRecord | Placement | EventRecord | HandSample | CalibrationRecord | Preferences
 """What a person enters; each is saved, removed and undone by the same store calls."""
 
 
