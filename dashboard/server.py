@@ -1,0 +1,130 @@
+"""The one process: Streamlit's ASGI app around the running service, with /healthz and the feeds beside it."""
+
+from __future__ import annotations
+
+import signal
+import socket
+import sys
+from collections.abc import AsyncGenerator, Callable
+from contextlib import AbstractContextManager, ExitStack, asynccontextmanager
+from pathlib import Path
+from typing import Any
+
+import streamlit as st
+from starlette.requests import Request
+from starlette.responses import JSONResponse
+from starlette.routing import Route
+
+from dashboard import commands, downloads, runtime, version
+from ingest import control, service
+from ingest.errors import SettingsError
+from ingest.service import Service
+from ingest.settings import Settings
+
+Extra = Callable[[Service], AbstractContextManager[Any]]
+"""Something that runs beside the service for as long as the server does, such as the demo's devices."""
+
+_HERE = Path(__file__).parent
+
+
+def run(settings: Settings, *, extra: Extra | None = None) -> None:
+    """Serve until interrupted.
+
+    The service is entered before the web server, so that an error in the cellar is one sentence and not a server's
+    traceback; the web server's lifespan says when the pages can be opened.
+
+    Raises
+    ------
+    SettingsError
+        If the port is taken.
+    IngestError
+        If the cellar cannot be opened, for example because another server owns it.
+    """
+    host, port = settings.server.host, settings.server.port
+    check_port(host, port, what="the dashboard", option="--port", setting="server.port")
+    signal.signal(signal.SIGTERM, _stop)
+
+    @asynccontextmanager
+    async def lifespan(_app: st.App) -> AsyncGenerator[None, None]:
+        print(f"tunroom {version.text()} is ready at http://{_shown(host)}:{port}  (Ctrl-C stops it)", flush=True)
+        yield
+        print("Stopping …", flush=True)
+
+    try:
+        with ExitStack() as stack:
+            running = stack.enter_context(service.running(settings))
+            runtime.set_service(running)
+            stack.enter_context(control.serving(settings.data_dir, commands.handlers(running)))
+            if extra is not None:
+                stack.enter_context(extra(running))
+            app = st.App(
+                _HERE / "main.py",
+                lifespan=lifespan,
+                routes=[Route("/healthz", healthz), *downloads.ROUTES],
+                on_script_error=runtime.on_script_error,
+            )
+            # Streamlit looks for .streamlit/config.toml beside the file that launched it.
+            sys.argv = [str(Path(__file__).resolve())]
+            app.run(config=_streamlit_config(host, port))
+    except KeyboardInterrupt:
+        pass
+
+
+async def healthz(_request: Request) -> JSONResponse:
+    """The state of the whole process as JSON; status 503 while anything is wrong."""
+    service = runtime.service()
+    counts, broker = service.store.counts(), service.subscriber.status()
+    problems = [p for p in (service.store.broken, broker.problem, service.watcher_problem()) if p]
+    last = counts["last_reading_at"]
+    health = {
+        "status": "ok" if not problems and broker.connected else "degraded",
+        "version": version.text(),
+        "readings": counts["readings"],
+        "last_reading_at": last.isoformat() if last else None,
+        "broker_connected": broker.connected,
+        "queued": broker.queued,
+        "problems": problems,
+    }
+    return JSONResponse(health, status_code=200 if health["status"] == "ok" else 503)
+
+
+def check_port(host: str, port: int, *, what: str, option: str, setting: str) -> None:
+    """Raise `SettingsError` if something already listens there."""
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    with socket.socket(family, socket.SOCK_STREAM) as probe:
+        if sys.platform != "win32":  # there it would let two programs share the port
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((host, port))
+        except OSError as error:
+            raise SettingsError(
+                where=setting,
+                problem=f"port {port} on {host}, meant for {what}, cannot be used ({error.strerror})",
+                remedy=f"Stop the program that holds it, or choose another with {option} NUMBER",
+            ) from None
+
+
+def _stop(_signal: int, _frame: object) -> None:
+    raise KeyboardInterrupt
+
+
+def _shown(host: str) -> str:
+    if host in {"0.0.0.0", "::", "127.0.0.1"}:  # noqa: S104  only compared, not bound
+        return "localhost"
+    return f"[{host}]" if ":" in host else host
+
+
+def _streamlit_config(host: str, port: int) -> dict[str, Any]:
+    return {
+        "server.address": host,
+        "server.port": port,
+        "server.headless": True,
+        # Its watcher reloads modules and would lose the open store.
+        "server.fileWatcherType": "none",
+        "server.runOnSave": False,
+        "server.maxUploadSize": 500,
+        "browser.gatherUsageStats": False,
+        "client.showErrorDetails": "none",
+        "client.toolbarMode": "minimal",
+        "global.developmentMode": False,
+    }

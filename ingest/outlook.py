@@ -1,0 +1,192 @@
+"""What we think of each batch now: one assessment and one plan, shared by the watcher and every screen.
+
+Nothing is computed again without a new reading or a changed entry, and no batch more than once a minute, so pages stay
+quick however fast the readings come. Because pages and alerts read the same `Outlook`, they cannot disagree.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import logging
+import threading
+import time
+from dataclasses import asdict, dataclass, fields, replace
+from datetime import UTC, datetime
+from typing import Any, Final
+
+import polars as pl
+
+from analysis import Assessment, Batch, Priors, assess, learn
+from analysis.planning import Plan, Wishes, plan
+from ingest.errors import StoreError
+from ingest.model import BatchRecord, Preferences, Vessel
+from ingest.store import Store
+
+log = logging.getLogger(__name__)
+
+_RESTING_S: Final = 60.0
+"""Seconds for which an assessment stands although newer readings have come."""
+
+_PRIORS_NOTE: Final = "priors"
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """One batch as we see it: its facts, its readings, the verdict and the plan."""
+
+    record: BatchRecord
+    vessel: Vessel | None
+    batch: Batch
+    readings: pl.DataFrame
+    assessment: Assessment
+    plan: Plan
+    computed_at: datetime
+
+
+@dataclass(slots=True)
+class _Kept:
+    outlook: Outlook
+    newest: datetime | None
+    revision: int
+    at: float
+    hour: datetime
+
+
+def wishes_of(record: BatchRecord, preferences: Preferences) -> Wishes:
+    """The cellar's wishes with this batch's own laid over them."""
+    known = {f.name for f in fields(Wishes)}
+    values: dict[str, Any] = {k: v for k, v in asdict(preferences).items() if k in known}
+    values |= {k: v for k, v in record.plan.items() if k in known}
+    for name in ("hold_h", "contact_days"):
+        if (own := getattr(record, name)) is not None:
+            values[name] = own
+    for name, value in values.items():
+        if isinstance(value, list):
+            values[name] = tuple(value)
+    return Wishes(**values)
+
+
+class Outlooks:
+    """Keeps the newest `Outlook` of each batch; safe to call from any thread."""
+
+    def __init__(self, store: Store) -> None:
+        self._store = store
+        self._kept: dict[str, _Kept] = {}
+        self._locks: dict[str, threading.Lock] = {}
+        self._guard = threading.Lock()
+        self._learning = threading.Lock()
+        self._priors: Priors | None = None
+        self._learned: dict[str, str] = {}
+
+    def of(self, batch_id: str, *, now: datetime | None = None, wait: bool = True) -> Outlook | None:
+        """The outlook of a batch; None if there is no such batch, or with `wait=False` while it is first computed."""
+        now = now or datetime.now(UTC)
+        if (kept := self._fresh(batch_id, now)) is not None:
+            return kept
+        with self._guard:
+            lock = self._locks.setdefault(batch_id, threading.Lock())
+        if not lock.acquire(blocking=wait):
+            old = self._kept.get(batch_id)
+            return old.outlook if old else None
+        try:
+            return self._fresh(batch_id, now) or self._compute(batch_id, now)
+        finally:
+            lock.release()
+
+    def latest(self, batch_id: str, *, now: datetime | None = None) -> Outlook | None:
+        """Whatever is kept of a batch, with its plan brought up to the hour; never an assessment, so it is quick."""
+        kept = self._kept.get(batch_id)
+        return self._replanned(kept, now or datetime.now(UTC)).outlook if kept else None
+
+    def forget(self) -> None:
+        """Compute everything anew at the next call."""
+        self._kept.clear()
+
+    def _fresh(self, batch_id: str, now: datetime) -> Outlook | None:
+        kept = self._kept.get(batch_id)
+        if kept is None or kept.revision != self._store.revision:
+            return None
+        rested = time.monotonic() - kept.at >= _RESTING_S
+        if rested and kept.newest != self._store.newest_reading_at(batch_id):
+            return None
+        return self._replanned(kept, now).outlook
+
+    def _replanned(self, kept: _Kept, now: datetime) -> _Kept:
+        hour = now.replace(minute=0, second=0, microsecond=0)
+        if kept.hour != hour:
+            # The calendar moved on: the plan is looked at again, the inference stands.
+            outlook = kept.outlook
+            wishes = wishes_of(outlook.record, self._store.preferences())
+            kept.outlook = replace(outlook, plan=plan(outlook.assessment, outlook.batch, wishes, now=now))
+            kept.hour = hour
+        return kept
+
+    def _compute(self, batch_id: str, now: datetime) -> Outlook | None:
+        record = self._store.get(BatchRecord, batch_id)
+        if record is None:
+            return None
+        revision = self._store.revision
+        newest = self._store.newest_reading_at(batch_id)
+        batch = self._store.batch(batch_id)
+        readings = self._store.readings_of(batch_id)
+        before = self._kept.get(batch_id)
+        assessment = assess(
+            readings,
+            batch,
+            now=newest or max(record.pitched_at, min(now, record.ended_at or now)),
+            priors=self._priors,
+            previous=before.outlook.assessment if before else None,
+        )
+        outlook = Outlook(
+            record=record,
+            vessel=self._store.get(Vessel, record.vessel_id),
+            batch=batch,
+            readings=readings,
+            assessment=assessment,
+            plan=plan(assessment, batch, wishes_of(record, self._store.preferences()), now=now),
+            computed_at=now,
+        )
+        hour = now.replace(minute=0, second=0, microsecond=0)
+        self._kept[batch_id] = _Kept(outlook, newest, revision, time.monotonic(), hour)
+        return outlook
+
+    def learn(self) -> Priors | None:
+        """Take up what earlier batches taught; cheap when no batch ended or changed since the last call."""
+        with self._learning:
+            records = {r.batch_id: r for r in self._store.finished_batches()}
+            wanted = {batch_id: _print_of(self._store, r) for batch_id, r in records.items()}
+            if self._priors is None:
+                self._recall()
+            if wanted == self._learned:
+                return self._priors
+            changed = any(wanted.get(batch_id) != seen for batch_id, seen in self._learned.items())
+            start = None if changed else self._priors
+            new = [b for b in wanted if start is None or b not in self._learned]
+            log.info("learning from %d finished batches", len(new))
+            self._priors = learn((self._store.finished(b) for b in new), start=start) if wanted else None
+            self._learned = wanted
+            kept = json.dumps({"learned": wanted, "priors": self._priors.to_json() if self._priors else None})
+            try:
+                self._store.set_note(_PRIORS_NOTE, kept)
+            except StoreError as error:
+                log.warning("what was learned could not be kept, it will be learned again: %s", error)
+                return self._priors
+
+    def _recall(self) -> None:
+        kept = self._store.get_note(_PRIORS_NOTE)
+        if kept is None:
+            return
+        try:
+            note = json.loads(kept)
+            self._priors = Priors.from_json(note["priors"]) if note["priors"] else None
+            self._learned = dict(note["learned"])
+        except (ValueError, KeyError, TypeError) as error:
+            log.info("what was learned by another version is learned again: %s", error)
+
+
+def _print_of(store: Store, record: BatchRecord) -> str:
+    """Changes when the batch, its events or its readings do."""
+    events = [(e.kind, e.at.isoformat(), e.gravity_sg) for e in store.batch(record.batch_id).events]
+    facts = repr((asdict(record), events, store.newest_reading_at(record.batch_id)))
+    return hashlib.sha256(facts.encode()).hexdigest()[:16]
