@@ -21,6 +21,15 @@ Situation = Literal["in the liquid", "around the vessel"]
 SITUATIONS: Final[tuple[Situation, ...]] = get_args(Situation)
 
 
+NO_CLOCK: Final = "no clock"
+RELATIVE: Final = "relative time"
+CLOCK_UNSET: Final = "clock unset"
+CLOCK_AHEAD: Final = "clock ahead"
+GUESSED_UNIT: Final = "milliseconds guessed"
+TIMES_OF_RECEIPT: Final = frozenset({NO_CLOCK, RELATIVE, CLOCK_UNSET, CLOCK_AHEAD})
+"""Time flags of reports whose instant hangs on when they arrived: a second delivery names another instant."""
+
+
 def new_id(prefix: str) -> str:
     """A fresh id such as ``batch-3f9a1c2b``."""
     return f"{prefix}-{secrets.token_hex(4)}"
@@ -55,9 +64,17 @@ class Report:
     sequence: int | None = None
     time_flag: str | None = None
     extra: dict[str, Any] = field(default_factory=dict)
+    topic: str = field(default="", compare=False, repr=False)
+    payload: bytes = field(default=b"", compare=False, repr=False)
+    """The message itself: not stored with the reading, kept where a quantity contradicts what is stored."""
 
     def __post_init__(self) -> None:
         _utc(self)
+
+    @property
+    def own_instant(self) -> bool:
+        """Whether `measured_at` comes from the device, so that a second delivery names the same instant."""
+        return self.time_flag not in TIMES_OF_RECEIPT
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
