@@ -100,8 +100,9 @@ class Outlooks:
         return self._replanned(kept, now or datetime.now(UTC)).outlook if kept else None
 
     def forget(self) -> None:
-        """Compute everything anew at the next call."""
-        self._kept.clear()
+        """Compute everything anew at the next call of `of`; `latest` goes on with what is kept."""
+        for kept in self._kept.copy().values():
+            kept.revision = -1
 
     def _fresh(self, batch_id: str, now: datetime) -> Outlook | None:
         kept = self._kept.get(batch_id)
@@ -171,7 +172,8 @@ class Outlooks:
                 self._store.set_note(_PRIORS_NOTE, kept)
             except StoreError as error:
                 log.warning("what was learned could not be kept, it will be learned again: %s", error)
-                return self._priors
+                self.forget()
+            return self._priors
 
     def _recall(self) -> None:
         kept = self._store.get_note(_PRIORS_NOTE)

@@ -1,0 +1,127 @@
+"""The command `tunroom`."""
+
+from __future__ import annotations
+
+import argparse
+import logging
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+from analysis.errors import AnalysisError
+from dashboard import version
+from ingest.errors import IngestError
+from ingest.settings import Settings, load
+
+Command = Callable[[argparse.Namespace], int]
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Carry out one command; return its exit status (2 for input that cannot be used)."""
+    parser = _parser()
+    arguments = parser.parse_args(argv)
+    if arguments.run is None:
+        parser.print_help()
+        return 2
+    logging.basicConfig(
+        level=logging.DEBUG if arguments.verbose else logging.WARNING,
+        format="%(asctime)s %(levelname)s %(name)s: %(message)s",
+    )
+    if not arguments.verbose:
+        logging.getLogger("ingest").setLevel(logging.INFO)
+    try:
+        command: Command = arguments.run
+        return command(arguments)
+    except (IngestError, AnalysisError) as error:
+        print(f"tunroom: {error}", file=sys.stderr)
+        return 2
+    except BrokenPipeError:
+        return 0
+    except KeyboardInterrupt:
+        print("Interrupted.", file=sys.stderr)
+        return 130
+
+
+def settings_of(arguments: argparse.Namespace) -> Settings:
+    """The settings, with what the command line says laid over file and environment."""
+    settings = load(arguments.config, arguments.data)
+    return settings.with_ports(
+        server_port=getattr(arguments, "port", None), broker_port=getattr(arguments, "broker_port", None)
+    )
+
+
+def _parser() -> argparse.ArgumentParser:
+    common = argparse.ArgumentParser(add_help=False)
+    common.add_argument("--config", type=Path, metavar="FILE", help="settings (default: tunroom.toml here, if there)")
+    common.add_argument("--data", type=Path, metavar="DIR", help="where the cellar is kept (default: your data folder)")
+    common.add_argument("--verbose", action="store_true", help="say more in the log")
+
+    parser = argparse.ArgumentParser(
+        prog="tunroom",
+        description="Follow many small fermentations from afar: how each one goes, when it has finished, "
+        "when to dry hop and when to package.",
+        epilog="Begin with: tunroom demo",
+    )
+    parser.add_argument("--version", action="version", version=f"tunroom {version.text()}")
+    parser.set_defaults(run=None, verbose=False)
+    add = parser.add_subparsers(title="commands", metavar="COMMAND").add_parser
+
+    def command(name: str, run: Command, summary: str, details: str = "") -> argparse.ArgumentParser:
+        sub = add(name, parents=[common], help=summary, description=f"{summary[0].upper()}{summary[1:]}. {details}")
+        sub.set_defaults(run=run)
+        return sub
+
+    from dashboard import offline
+
+    demo = command("demo", _demo, "show an invented cellar with simulated devices", "Nothing of yours is touched.")
+    demo.add_argument("--fresh", action="store_true", help="forget the demo's data and start over")
+    _ports(demo)
+
+    serve = command("serve", _serve, "run the dashboard and take in readings, until Ctrl-C")
+    _ports(serve)
+
+    command("ingest", _ingest, "take in readings without a dashboard, until Ctrl-C")
+
+    offline.add_assess(command)
+    offline.add_sheet(command)
+    offline.add_plan(command)
+    offline.add_import(command)
+    offline.add_export(command)
+    offline.add_check(command)
+    offline.add_decode(command)
+    return parser
+
+
+def _ports(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--port", type=_port, metavar="NUMBER", help="the dashboard's port (default 8765)")
+    parser.add_argument("--broker-port", type=_port, metavar="NUMBER", help="the broker's port (default 1883)")
+
+
+def _port(text: str) -> int:
+    if text.isascii() and text.isdigit() and 1 <= int(text) <= 65535:
+        return int(text)
+    raise argparse.ArgumentTypeError(f"{text!r} is not a port; give a number from 1 to 65535")
+
+
+def _demo(arguments: argparse.Namespace) -> int:
+    from dashboard import demo
+
+    return demo.run(arguments)
+
+
+def _serve(arguments: argparse.Namespace) -> int:
+    from dashboard import server
+
+    server.run(settings_of(arguments))
+    return 0
+
+
+def _ingest(arguments: argparse.Namespace) -> int:
+    from ingest.__main__ import run
+
+    run(settings_of(arguments))
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,118 @@
+"""What the commands do, whether this process owns the cellar or a server does.
+
+Each command is a function of a `Store` and a progress callback. `carry_out` asks the server where one runs, else opens
+the store itself.
+"""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from ingest import control, transfer
+from ingest.control import Handler, Progress
+from ingest.errors import EntryError
+from ingest.model import BatchRecord
+from ingest.outlook import Outlooks
+from ingest.service import Service
+from ingest.settings import Settings
+from ingest.store import Store
+
+
+def plan_of(store: Store, arguments: dict[str, Any], _progress: Progress, outlooks: Outlooks | None = None) -> Any:
+    """The plan of one batch, found by id, by name, or by the name of its vessel."""
+    record = find_batch(store, arguments["batch"])
+    if outlooks is None:
+        outlooks = Outlooks(store)
+        outlooks.learn()
+    outlook = outlooks.of(record.batch_id, now=datetime.now(UTC))
+    if outlook is None:
+        raise EntryError("batch", f"{record.name} was removed meanwhile")
+    plan = outlook.plan
+    return {
+        "batch": record.name,
+        "batch_id": record.batch_id,
+        "phase": outlook.assessment.phase,
+        "finished": outlook.assessment.finished,
+        "hold_met": outlook.assessment.hold_met,
+        "hop_day": plan.hop_day.isoformat() if plan.hop_day else None,
+        "hop_chance": plan.hop_chance,
+        "packaging_day": plan.packaging_day.isoformat() if plan.packaging_day else None,
+        "packaging_chance": plan.packaging_chance,
+        "earliest_packaging_day": plan.earliest_packaging.isoformat() if plan.earliest_packaging else None,
+        "latest_packaging_day": plan.latest_packaging.isoformat() if plan.latest_packaging else None,
+        "reason": plan.reason,
+        "cautions": list(plan.cautions),
+    }
+
+
+def find_batch(store: Store, wanted: str) -> BatchRecord:
+    """The batch with this id or name, or the one that is in the vessel of this name.
+
+    Raises
+    ------
+    EntryError
+        If there is none, or more than one; it names those there are.
+    """
+    records = store.all(BatchRecord)
+    by_id = [r for r in records if r.batch_id == wanted]
+    named = [r for r in records if r.name.casefold() == wanted.casefold()]
+    running = {r.vessel_id: r for r in store.active_batches()}
+    in_vessel = [running[v.vessel_id] for v in store_vessels(store, wanted) if v.vessel_id in running]
+    found = by_id or named or in_vessel
+    if len(found) == 1:
+        return found[0]
+    known = ", ".join(f"{r.name} ({r.batch_id})" for r in (found or list(running.values()))) or "none yet"
+    problem = f"no batch is called {wanted!r}" if not found else f"{len(found)} batches are called {wanted!r}"
+    raise EntryError("batch", problem, f"Give its id. Batches: {known}.")
+
+
+def store_vessels(store: Store, name: str) -> list[Any]:
+    """The vessels of this name."""
+    from ingest.model import Vessel
+
+    return [v for v in store.all(Vessel) if v.name.casefold() == name.casefold()]
+
+
+def import_(store: Store, arguments: dict[str, Any], progress: Progress) -> Any:
+    """Take in a log or an export of a cellar."""
+    path = Path(arguments["path"])
+    if path.is_dir():
+        return asdict(transfer.import_cellar(store, path, progress=progress))
+    result = transfer.import_log(
+        store,
+        path,
+        device_id=arguments.get("device"),
+        columns=arguments.get("columns") or {},
+        batch_id=find_batch(store, arguments["batch"]).batch_id if arguments.get("batch") else None,
+        progress=progress,
+    )
+    return asdict(result)
+
+
+def export(store: Store, arguments: dict[str, Any], progress: Progress) -> Any:
+    """Write everything to a directory as Parquet and CSV."""
+    return asdict(transfer.export_cellar(store, Path(arguments["path"]), progress=progress))
+
+
+def handlers(service: Service) -> dict[str, Handler]:
+    """The commands that a running server answers over its control socket."""
+    store = service.store
+    return {
+        "plan": lambda arguments, progress: plan_of(store, arguments, progress, service.outlooks),
+        "import": lambda arguments, progress: import_(store, arguments, progress),
+        "export": lambda arguments, progress: export(store, arguments, progress),
+    }
+
+
+_ALONE = {"plan": plan_of, "import": import_, "export": export}
+
+
+def carry_out(settings: Settings, command: str, arguments: dict[str, Any], progress: Progress) -> Any:
+    """Have the server do it where one owns the cellar, else open the cellar and do it here."""
+    if control.owner(settings.data_dir) is not None:
+        return control.ask(settings.data_dir, command, arguments, progress=progress)
+    with Store.open(settings.data_dir) as store:
+        return _ALONE[command](store, arguments, progress)
