@@ -249,7 +249,7 @@ def _plan(arguments: argparse.Namespace) -> int:
 
 
 def _carry_out(arguments: argparse.Namespace, command: str, wishes: dict[str, Any]) -> Any:
-    from dashboard import commands
+    from ingest import commands
     from dashboard.__main__ import settings_of
 
     def progress(text: str) -> None:

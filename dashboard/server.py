@@ -15,8 +15,8 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse
 from starlette.routing import Route
 
-from dashboard import commands, downloads, runtime, version
-from ingest import control, service
+from dashboard import downloads, runtime, version
+from ingest import commands, control, service
 from ingest.errors import SettingsError
 from ingest.service import Service
 from ingest.settings import Settings
