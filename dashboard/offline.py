@@ -15,7 +15,7 @@ import polars as pl
 
 from analysis import Batch, Event, assess
 from analysis.model import DRINKS, EVENT_KINDS, HOLD_H, Assessment, EventKind
-from analysis.planning import Plan, Wishes, plan
+from analysis.planning import Wishes, plan
 from ingest.errors import EntryError, ImportFileError
 
 
@@ -74,7 +74,7 @@ def _assess(arguments: argparse.Namespace) -> int:
     assessment = assess(readings, batch, now=now)
     planned = plan(assessment, batch, Wishes(hold_h=arguments.hold, time_zone=arguments.time_zone), now=now)
     if arguments.json:
-        print(json.dumps(plain({**assessment_facts(assessment), **plan_facts(planned)}), indent=2))
+        print(json.dumps(plain({**assessment_facts(assessment), **planned.as_dict()}), indent=2))
     else:
         from dashboard import words
 
@@ -149,19 +149,6 @@ def assessment_facts(a: Assessment) -> dict[str, Any]:
     facts["ready"] = a.ready
     facts["finish"] = {"p10": a.finish.p10, "p50": a.finish.p50, "p90": a.finish.p90} if a.finish else None
     return facts
-
-
-def plan_facts(p: Plan) -> dict[str, Any]:
-    """What `--json` says about a plan."""
-    return {
-        "hop_day": p.hop_day,
-        "hop_chance": p.hop_chance,
-        "packaging_day": p.packaging_day,
-        "packaging_chance": p.packaging_chance,
-        "earliest_packaging_day": p.earliest_packaging,
-        "latest_packaging_day": p.latest_packaging,
-        "reason": p.reason,
-    }
 
 
 def plain(value: Any) -> Any:
@@ -249,8 +236,8 @@ def _plan(arguments: argparse.Namespace) -> int:
 
 
 def _carry_out(arguments: argparse.Namespace, command: str, wishes: dict[str, Any]) -> Any:
-    from ingest import commands
     from dashboard.__main__ import settings_of
+    from ingest import commands
 
     def progress(text: str) -> None:
         end = "\r" if sys.stderr.isatty() else "\n"

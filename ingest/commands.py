@@ -14,7 +14,7 @@ from typing import Any
 from ingest import control, transfer
 from ingest.control import Handler, Progress
 from ingest.errors import EntryError
-from ingest.model import BatchRecord
+from ingest.model import BatchRecord, Vessel
 from ingest.outlook import Outlooks
 from ingest.service import Service
 from ingest.settings import Settings
@@ -30,21 +30,13 @@ def plan_of(store: Store, arguments: dict[str, Any], _progress: Progress, outloo
     outlook = outlooks.of(record.batch_id, now=datetime.now(UTC))
     if outlook is None:
         raise EntryError("batch", f"{record.name} was removed meanwhile")
-    plan = outlook.plan
     return {
         "batch": record.name,
         "batch_id": record.batch_id,
         "phase": outlook.assessment.phase,
         "finished": outlook.assessment.finished,
         "hold_met": outlook.assessment.hold_met,
-        "hop_day": plan.hop_day.isoformat() if plan.hop_day else None,
-        "hop_chance": plan.hop_chance,
-        "packaging_day": plan.packaging_day.isoformat() if plan.packaging_day else None,
-        "packaging_chance": plan.packaging_chance,
-        "earliest_packaging_day": plan.earliest_packaging.isoformat() if plan.earliest_packaging else None,
-        "latest_packaging_day": plan.latest_packaging.isoformat() if plan.latest_packaging else None,
-        "reason": plan.reason,
-        "cautions": list(plan.cautions),
+        **outlook.plan.as_dict(),
     }
 
 
@@ -60,20 +52,14 @@ def find_batch(store: Store, wanted: str) -> BatchRecord:
     by_id = [r for r in records if r.batch_id == wanted]
     named = [r for r in records if r.name.casefold() == wanted.casefold()]
     running = {r.vessel_id: r for r in store.active_batches()}
-    in_vessel = [running[v.vessel_id] for v in store_vessels(store, wanted) if v.vessel_id in running]
+    vessels = [v.vessel_id for v in store.all(Vessel) if v.name.casefold() == wanted.casefold()]
+    in_vessel = [running[vessel_id] for vessel_id in vessels if vessel_id in running]
     found = by_id or named or in_vessel
     if len(found) == 1:
         return found[0]
     known = ", ".join(f"{r.name} ({r.batch_id})" for r in (found or list(running.values()))) or "none yet"
     problem = f"no batch is called {wanted!r}" if not found else f"{len(found)} batches are called {wanted!r}"
     raise EntryError("batch", problem, f"Give its id. Batches: {known}.")
-
-
-def store_vessels(store: Store, name: str) -> list[Any]:
-    """The vessels of this name."""
-    from ingest.model import Vessel
-
-    return [v for v in store.all(Vessel) if v.name.casefold() == name.casefold()]
 
 
 def import_(store: Store, arguments: dict[str, Any], progress: Progress) -> Any:

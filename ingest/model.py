@@ -9,10 +9,11 @@ from __future__ import annotations
 
 import secrets
 from dataclasses import dataclass, field, fields
-from datetime import UTC, datetime, time
+from datetime import UTC, date, datetime, time
 from typing import Any, Final, Literal, get_args
 
 from analysis.model import CONTACT_DAYS, DRINKS, EVENT_KINDS, HOLD_H, Drink, EventKind
+from analysis.wishes import Wishes
 from ingest.errors import EntryError
 
 DeviceKind = Literal["float", "probe"]
@@ -321,6 +322,21 @@ class Preferences:
     quiet_from: time | None = None
     quiet_to: time | None = None
     calendar_token: str = ""
+
+    def __post_init__(self) -> None:
+        _need_name(self.cellar_name)
+        try:
+            Wishes(
+                hold_h=self.hold_h,
+                contact_days=self.contact_days,
+                confidence=self.confidence,
+                hop_weekdays=self.hop_weekdays,
+                package_weekdays=self.package_weekdays,
+                busy_dates=tuple(date.fromisoformat(d) for d in self.busy_dates),
+                time_zone=self.time_zone,
+            )
+        except ValueError as error:
+            raise EntryError(str(error).partition(" ")[0], str(error)) from None
 
 
 Record = Device | Vessel | Yeast | BatchRecord | Placement | EventRecord | HandSample | CalibrationRecord | Preferences
