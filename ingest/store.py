@@ -1,0 +1,394 @@
+"""The cellar's store: the one door to what is kept.
+
+Reports come in by `Store.keep`, entries by `save`, `remove` and `undo`; everything else asks. A `Store` may be called
+from any thread. Entries and each device's last word are kept in memory too, so that a screen costs no query.
+"""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Final, TypeVar
+
+import polars as pl
+
+from analysis.model import READINGS, Batch, Event, FinishedBatch
+from ingest import calibrate, store_reports
+from ingest.errors import EntryError
+from ingest.model import (
+    AssessmentRecord,
+    BatchRecord,
+    CalibrationRecord,
+    Device,
+    EventRecord,
+    HandSample,
+    Placement,
+    Preferences,
+    Record,
+    Rejection,
+    Report,
+    Vessel,
+    Yeast,
+)
+from ingest.records import TABLES, from_row, to_row
+from ingest.store_entries import Change, Entries
+from ingest.store_file import Cursor, StoreFile
+from ingest.store_reports import QUANTITIES
+from ingest.store_words import LastWord, LastWords
+
+__all__ = ["Change", "LastWord", "Store"]
+
+log = logging.getLogger(__name__)
+R = TypeVar("R", bound=Record)
+
+_AS_SENT: Final = """
+SELECT
+    make_timestamptz(measured_s::BIGINT * 1000000 + measured_us) AS measured_at,
+    make_timestamptz(measured_s::BIGINT * 1000000 + measured_us + delay_ms * 1000) AS received_at,
+    inclination_deg, gravity_sg, temperature_c, battery_v, battery_pct, signal_dbm, sequence, time_flag, extra
+FROM report
+"""
+
+AS_SENT: Final = pl.Schema(
+    {
+        "measured_at": pl.Datetime("us", "UTC"),
+        "received_at": pl.Datetime("us", "UTC"),
+        **{name: pl.Float64() for name in QUANTITIES},
+        "sequence": pl.Int64(),
+        "time_flag": pl.String(),
+        "extra": pl.String(),
+    }
+)
+"""Readings as a device sent them."""
+
+
+class Store:
+    """Everything that tunroom keeps, behind one object."""
+
+    def __init__(self, file: StoreFile) -> None:
+        self._file = file
+        self._entries = Entries(file)
+        self._words = LastWords()
+        self._keys: dict[str, int] = {}
+        self._count = 0
+        self._remember_reports()
+
+    @classmethod
+    def open(cls, path: Path) -> Store:
+        """Open the cellar at `path`, made with its folder where it does not exist.
+
+        Raises
+        ------
+        StoreInUse
+            If another process owns the file.
+        StoreTooNew
+            If a later version wrote it.
+        """
+        return cls(StoreFile(path))
+
+    @classmethod
+    def in_memory(cls) -> Store:
+        """A cellar that is gone when it is closed."""
+        return cls(StoreFile(None))
+
+    def close(self) -> None:
+        """Close the file; a second call does nothing."""
+        self._file.close()
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.close()
+
+    @property
+    def path(self) -> Path | None:
+        """The file, or None in memory."""
+        return self._file.path
+
+    @property
+    def broken(self) -> str | None:
+        """A sentence while the disk refuses writes, else None."""
+        return self._file.broken
+
+    @property
+    def revision(self) -> int:
+        """Grows with every entry that is saved, removed or undone; not with reports."""
+        return self._entries.revision
+
+    # -- from the wire
+
+    def keep(self, reports: Sequence[Report], rejections: Sequence[Rejection] = ()) -> int:
+        """Keep reports and rejections in one transaction.
+
+        Returns
+        -------
+        int
+            How many reports were new readings; a repeat changes nothing, a missing quantity completes its reading.
+
+        Raises
+        ------
+        StoreFull
+            If the disk is full: nothing was kept, try again.
+        """
+        folded, _conflicts = store_reports.fold(reports)
+        with self._file.writing() as cursor:
+            new_keys = self._new_keys(cursor, {r.device_id for r in folded})
+            keys = {**self._keys, **new_keys}
+            fresh = self._without_kept(cursor, folded, keys)
+            if fresh:
+                cursor.register("incoming", store_reports.to_frame(fresh, keys))
+                cursor.execute("INSERT INTO report SELECT * FROM incoming")
+                cursor.unregister("incoming")
+            for rejection in rejections:
+                _insert(cursor, rejection)
+        self._keys = keys
+        self._count += len(fresh)
+        self._words.hear(fresh)
+        return len(fresh)
+
+    def _new_keys(self, cursor: Cursor, device_ids: set[str]) -> dict[str, int]:
+        missing = sorted(device_ids - self._keys.keys())
+        keys = {device_id: len(self._keys) + 1 + n for n, device_id in enumerate(missing)}
+        for device_id, key in keys.items():
+            cursor.execute("INSERT INTO device_key VALUES (?, ?)", [key, device_id])
+        return keys
+
+    def _without_kept(self, cursor: Cursor, reports: Sequence[Report], keys: dict[str, int]) -> list[Report]:
+        if not reports:
+            return []
+        frame = store_reports.to_frame(reports, keys)
+        cursor.register("incoming", frame)
+        kept = cursor.execute(
+            "SELECT DISTINCT device_key, measured_s, measured_us FROM report "
+            "SEMI JOIN incoming USING (device_key, measured_s, measured_us) WHERE measured_s BETWEEN ? AND ?",
+            [frame["measured_s"].min(), frame["measured_s"].max()],
+        ).fetchall()
+        cursor.unregister("incoming")
+        have = set(kept)
+        rows = zip(frame["device_key"], frame["measured_s"], frame["measured_us"], strict=True)
+        return [report for report, row in zip(reports, rows, strict=True) if row not in have]
+
+    # -- entries
+
+    def save(self, record: R) -> R:
+        """Insert or replace an entry by its id; it can be undone.
+
+        Raises
+        ------
+        EntryError
+            If it contradicts the other entries.
+        """
+        self._entries.save(record)
+        return record
+
+    def remove(self, record: Record) -> None:
+        """Remove an entry with its parts (a batch with its events and samples); it can be undone."""
+        self._entries.remove(record)
+
+    def undo(self) -> str | None:
+        """Take back the newest change that still stands; a sentence, or None where there is none."""
+        return self._entries.undo()
+
+    def changes(self, limit: int = 50) -> list[Change]:
+        """The newest lines of the journal, newest first."""
+        return self._entries.changes(limit)
+
+    def all(self, cls: type[R], **equals: object) -> list[R]:
+        """Every entry of a class whose fields have these values."""
+        return self._entries.all(cls, **equals)
+
+    def get(self, cls: type[R], key: str) -> R | None:
+        """The entry with this id."""
+        return self._entries.get(cls, key)
+
+    def preferences(self) -> Preferences:
+        """The person's choices, or the defaults."""
+        return self.get(Preferences, "cellar") or Preferences()
+
+    # -- batches
+
+    def batch_in(self, vessel_id: str, at: datetime | None = None) -> BatchRecord | None:
+        """The batch in this vessel at an instant (now where None)."""
+        when = at or datetime.now(UTC)
+        for record in self.all(BatchRecord, vessel_id=vessel_id):
+            if record.pitched_at <= when and (record.ended_at is None or when < record.ended_at):
+                return record
+        return None
+
+    def active_batches(self) -> list[BatchRecord]:
+        """Batches that have not ended, the earliest pitched first."""
+        return sorted(self.all(BatchRecord, ended_at=None), key=lambda b: b.pitched_at)
+
+    def finished_batches(self) -> list[BatchRecord]:
+        """Batches that have ended, the latest first."""
+        ended = [(b.ended_at, b) for b in self.all(BatchRecord) if b.ended_at is not None]
+        return [b for _, b in sorted(ended, key=lambda pair: pair[0], reverse=True)]
+
+    def batch(self, batch_id: str) -> Batch:
+        """The batch as the analysis sees it: its record, its yeast's range and its events."""
+        record = self._batch_record(batch_id)
+        low, high = record.expected_low, record.expected_high
+        yeast = next((y for y in self.all(Yeast) if y.name == record.yeast), None)
+        if yeast is not None and low is None and high is None:
+            low, high = yeast.attenuation_low, yeast.attenuation_high
+        low, high = (low if low is not None else high), (high if high is not None else low)
+        events = tuple(Event(e.kind, e.at, e.gravity_sg, e.note) for e in self.all(EventRecord, batch_id=batch_id))
+        if not any(e.kind == "pitch" for e in events):
+            events = (Event("pitch", record.pitched_at), *events)
+        return Batch(
+            pitched_at=record.pitched_at,
+            original_gravity_sg=record.original_gravity_sg,
+            yeast=record.yeast,
+            drink=record.drink,
+            expected_attenuation=None if low is None or high is None else (min(low, high), max(low, high)),
+            events=events,
+            diastatic=record.diastatic or (yeast is not None and yeast.diastatic),
+            mixed_culture=record.mixed_culture,
+            hold_h=record.hold_h if record.hold_h is not None else self.preferences().hold_h,
+        )
+
+    def finished(self, batch_id: str) -> FinishedBatch:
+        """A batch with all its readings, to learn from."""
+        return FinishedBatch(self.batch(batch_id), self.readings_of(batch_id).select(READINGS.names()))
+
+    def _batch_record(self, batch_id: str) -> BatchRecord:
+        record = self.get(BatchRecord, batch_id)
+        if record is None:
+            raise EntryError("batch_id", f"there is no batch {batch_id!r}", "It may have been removed.")
+        return record
+
+    def _stays(self, record: BatchRecord) -> list[tuple[str, datetime, datetime | None]]:
+        """Which device was in the batch from when to when."""
+        stays = []
+        for placement in self.all(Placement, vessel_id=record.vessel_id):
+            start = max(placement.from_at, record.pitched_at)
+            ends = [t for t in (placement.to_at, record.ended_at) if t is not None]
+            end = min(ends) if ends else None
+            if end is None or start < end:
+                stays.append((placement.device_id, start, end))
+        return stays
+
+    # -- readings
+
+    def readings_of(self, batch_id: str, *, until: datetime | None = None) -> pl.DataFrame:
+        """The batch's readings, calibrated: the columns of `analysis.model.READINGS` and `device_id`, by time.
+
+        Hand samples are rows with `by_hand` true and the sample's id as device.
+        """
+        record = self._batch_record(batch_id)
+        stays = [
+            calibrate.Stay(self.get(Device, device_id), device_id, self.readings_as_sent(device_id, since=a, until=b))
+            for device_id, a, b in self._stays(record)
+        ]
+        frame = calibrate.readings(
+            stays,
+            vessel=self.get(Vessel, record.vessel_id),
+            batch=record,
+            events=self.all(EventRecord, batch_id=batch_id),
+            samples=self.all(HandSample, batch_id=batch_id),
+            calibrations=self.all(CalibrationRecord),
+        )
+        return frame if until is None else frame.filter(pl.col("measured_at") <= until)
+
+    def readings_as_sent(
+        self, device_id: str, *, since: datetime | None = None, until: datetime | None = None
+    ) -> pl.DataFrame:
+        """What a device said from `since` to `until` (both included), as it said it, by time; schema `AS_SENT`."""
+        low = 0 if since is None else max(store_reports.microseconds(since), 0)
+        high = 2**52 if until is None else max(store_reports.microseconds(until), 0)
+        frame = self._file.frame(
+            _AS_SENT + "WHERE device_key = ? AND measured_s BETWEEN ? AND ? "
+            "AND measured_s::BIGINT * 1000000 + measured_us BETWEEN ? AND ? ORDER BY measured_s, measured_us",
+            [self._keys.get(device_id, 0), low // 1_000_000, min(high // 1_000_000, 2**32 - 1), low, high],
+        )
+        return frame.cast(AS_SENT)  # type: ignore[arg-type]
+
+    def newest_reading_at(self, batch_id: str) -> datetime | None:
+        """When the batch was last measured, from memory."""
+        record = self._batch_record(batch_id)
+        newest = [
+            min(heard, end) if end is not None else heard
+            for device_id, start, end in self._stays(record)
+            if (heard := self._words.newest(device_id)) is not None and heard >= start
+        ]
+        newest += [s.at for s in self.all(HandSample, batch_id=batch_id)]
+        return max(newest, default=None)
+
+    def last_words(self) -> list[LastWord]:
+        """What each device last said, known or not, from memory."""
+        now = datetime.now(UTC)
+        vessels = {
+            p.device_id: p.vessel_id
+            for p in self.all(Placement)
+            if p.from_at <= now and (p.to_at is None or now < p.to_at)
+        }
+        return self._words.say({d.device_id: d for d in self.all(Device)}, vessels, now)
+
+    def _remember_reports(self) -> None:
+        self._keys = {device: key for key, device in self._file.read("SELECT device_key, device_id FROM device_key")}
+        [(self._count,)] = self._file.read("SELECT count(*) FROM report")
+        names = {key: device for device, key in self._keys.items()}
+        columns = store_reports.STORED.names()
+        rows = self._file.read(
+            f"SELECT {', '.join(columns)} FROM report QUALIFY row_number() OVER "  # noqa: S608 - our own names
+            "(PARTITION BY device_key ORDER BY measured_s DESC) <= 64 ORDER BY measured_s, measured_us"
+        )
+        self._words.hear(store_reports.from_row(names[row[0]], dict(zip(columns, row, strict=True))) for row in rows)
+
+    # -- the rest
+
+    def counts(self) -> dict[str, Any]:
+        """`readings`, `last_reading_at` (None where there are none) and `rejected` (not yet resolved)."""
+        [(rejected,)] = self._file.read("SELECT count(*) FROM rejection WHERE resolved_at IS NULL")
+        words = self.last_words()
+        newest = max((w.measured_at for w in words), default=None)
+        return {"readings": self._count, "last_reading_at": newest, "rejected": rejected}
+
+    def rejections(self, resolved: bool = False, limit: int = 200) -> list[Rejection]:
+        """Messages that could not be taken in, the newest first; those already resolved where asked."""
+        where = "IS NOT NULL" if resolved else "IS NULL"
+        return self._select(Rejection, f"WHERE resolved_at {where} ORDER BY received_at DESC LIMIT ?", [limit])
+
+    def resolve_rejections(self, ids: Sequence[str]) -> None:
+        """Mark rejections as dealt with."""
+        with self._file.writing() as cursor:
+            cursor.execute(
+                "UPDATE rejection SET resolved_at = now()::TIMESTAMP "
+                "WHERE resolved_at IS NULL AND list_contains(?::VARCHAR[], rejection_id)",
+                [list(ids)],
+            )
+
+    def add_assessment(self, record: AssessmentRecord) -> None:
+        """Keep what was said about a batch."""
+        with self._file.writing() as cursor:
+            _insert(cursor, record)
+
+    def assessments(self, batch_id: str) -> list[AssessmentRecord]:
+        """What was said about a batch, the oldest first."""
+        return self._select(AssessmentRecord, "WHERE batch_id = ? ORDER BY made_at", [batch_id])
+
+    def get_note(self, key: str) -> str | None:
+        """A small text kept by `set_note`."""
+        rows = self._file.read("SELECT value FROM note WHERE key = ?", [key])
+        return str(rows[0][0]) if rows else None
+
+    def set_note(self, key: str, value: str) -> None:
+        """Keep a small text under a key."""
+        with self._file.writing() as cursor:
+            cursor.execute("DELETE FROM note WHERE key = ?", [key])
+            cursor.execute("INSERT INTO note VALUES (?, ?)", [key, value])
+
+    def _select(self, cls: type[Any], rest: str, parameters: Sequence[Any]) -> list[Any]:
+        names = [c.name for c in TABLES[cls].columns]
+        sql = f"SELECT {TABLES[cls].names} FROM {TABLES[cls].name} {rest}"  # noqa: S608 - our own names
+        return [from_row(cls, dict(zip(names, row, strict=True))) for row in self._file.read(sql, parameters)]
+
+
+def _insert(cursor: Cursor, record: object) -> None:
+    row = to_row(record)
+    marks = ", ".join("?" * len(row))
+    sql = f"INSERT INTO {TABLES[type(record)].name} ({TABLES[type(record)].names}) VALUES ({marks})"  # noqa: S608 - our own names
+    cursor.execute(sql, list(row.values()))

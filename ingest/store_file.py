@@ -1,0 +1,226 @@
+"""The DuckDB file: who owns it, a cursor per call, one write at a time, and coming back after a full disk.
+
+DuckDB allows one read-write process per file. A failed checkpoint invalidates the database for every handle of the
+process until all of them are closed; so cursors never leave this module's context managers, which count them, and the
+file can be closed and opened again under the feet of every thread.
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+import re
+import threading
+import time
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any, ClassVar, Final
+
+import duckdb
+import polars as pl
+
+from ingest.errors import StoreError, StoreFull, StoreInUse, StoreTooNew
+from ingest.schema import MIGRATIONS, NEWEST
+
+log = logging.getLogger(__name__)
+
+_RETRY_S: Final = 1.0
+"""How long a write waits after a failure before it tries the disk again."""
+
+Cursor = duckdb.DuckDBPyConnection
+
+
+class StoreFile:
+    """One open DuckDB database, shared by every thread of this process."""
+
+    _open: ClassVar[set[Path]] = set()
+    _open_lock: ClassVar[threading.Lock] = threading.Lock()
+
+    def __init__(self, path: Path | None) -> None:
+        self.path = None if path is None else path.resolve()
+        self.broken: str | None = None
+        self._writing = threading.RLock()
+        self._turn = threading.Condition()
+        self._active = 0
+        self._connection: Cursor | None = None
+        self._closed = False
+        self._tried_at = 0.0
+        self._claim()
+        try:
+            self._connection = self._connect()
+            self._migrate()
+        except BaseException:
+            self.close()
+            raise
+
+    # -- life
+
+    def _claim(self) -> None:
+        if self.path is None:
+            return
+        with self._open_lock:
+            if self.path in self._open:
+                raise _in_use(self.path, os.getpid())
+            self._open.add(self.path)
+
+    def _connect(self) -> Cursor:
+        if self.path is None:
+            connection = duckdb.connect(":memory:")
+        else:
+            try:
+                self.path.parent.mkdir(parents=True, exist_ok=True)
+                connection = duckdb.connect(str(self.path))
+            except duckdb.IOException as error:
+                owner = re.search(r"PID (\d+)", str(error))
+                if "lock" in str(error).lower():
+                    raise _in_use(self.path, int(owner[1]) if owner else None) from None
+                raise _full(error) from error
+        connection.execute("SET TimeZone = 'UTC'")
+        return connection
+
+    def _migrate(self) -> None:
+        with self.writing() as cursor:
+            cursor.execute(
+                "CREATE TABLE IF NOT EXISTS schema_version (number INTEGER, sentence VARCHAR, made_at TIMESTAMP)"
+            )
+            [(done,)] = cursor.execute("SELECT coalesce(max(number), 0) FROM schema_version").fetchall()
+            if done > NEWEST:
+                raise StoreTooNew(
+                    f"{self.path} was written by a later version of tunroom (tables {done}; this version knows "
+                    f"{NEWEST}). Upgrade tunroom, or open another data directory with --data."
+                )
+            for step in MIGRATIONS[done:]:
+                log.info("Tables %d: %s", step.number, step.sentence)
+                cursor.execute(step.sql)
+                cursor.execute(
+                    "INSERT INTO schema_version VALUES (?, ?, now()::TIMESTAMP)", [step.number, step.sentence]
+                )
+
+    def close(self) -> None:
+        """Wait for running calls, then close the file. A second call does nothing."""
+        with self._turn:
+            if self._closed:
+                return
+            self._closed = True
+            self._turn.wait_for(lambda: self._active == 0, timeout=30)
+            connection, self._connection = self._connection, None
+        if connection is not None:
+            connection.close()
+        if self.path is not None:
+            with self._open_lock:
+                self._open.discard(self.path)
+
+    # -- calls
+
+    @contextmanager
+    def _cursor(self) -> Iterator[Cursor]:
+        """A cursor that is counted, so that the file is never closed under it."""
+        with self._turn:
+            if self._closed:
+                raise StoreError("The store is closed. Open it again with Store.open(path).")
+            if self._connection is None:
+                self._reopen()
+            connection = self._connection
+            assert connection is not None  # noqa: S101 - _reopen raises where it cannot connect
+            cursor = connection.cursor()
+            self._active += 1
+        try:
+            yield cursor
+        finally:
+            cursor.close()
+            with self._turn:
+                self._active -= 1
+                self._turn.notify_all()
+
+    def read(self, sql: str, parameters: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
+        """The rows of a query."""
+        return self._reading(lambda cursor: cursor.execute(sql, list(parameters)).fetchall())
+
+    def frame(self, sql: str, parameters: Sequence[Any] = ()) -> pl.DataFrame:
+        """The rows of a query as a frame."""
+        return self._reading(lambda cursor: cursor.sql(sql, params=list(parameters)).pl())
+
+    def _reading(self, ask: Any) -> Any:
+        try:
+            with self._cursor() as cursor:
+                return ask(cursor)
+        except duckdb.FatalException as error:
+            self._revive(error)
+        with self._cursor() as cursor:
+            return ask(cursor)
+
+    @contextmanager
+    def writing(self) -> Iterator[Cursor]:
+        """A transaction, alone in its time; rolled back where the block raises.
+
+        Raises
+        ------
+        StoreFull
+            If the disk refused it: nothing of it was kept.
+        """
+        with self._writing:
+            try:
+                with self._cursor() as cursor:
+                    cursor.begin()
+                    try:
+                        yield cursor
+                        cursor.commit()
+                    except BaseException:
+                        _roll_back(cursor)
+                        raise
+            except duckdb.FatalException as error:
+                self._revive(error)
+                raise _full(error) from error
+            except (duckdb.IOException, duckdb.OutOfMemoryException) as error:
+                self.broken = str(_full(error))
+                raise _full(error) from error
+            self.broken = None
+
+    # -- after a full disk
+
+    def _revive(self, error: Exception) -> None:
+        """Close every handle of an invalidated database and open it again."""
+        with self._turn:
+            self.broken = str(_full(error))
+            if self._closed or self._connection is None:
+                return
+            self._turn.wait_for(lambda: self._active == 0)
+            connection, self._connection = self._connection, None
+            if connection is not None:
+                connection.close()
+                log.error("The store had to be reopened: %s", error)
+                self._reopen()
+
+    def _reopen(self) -> None:
+        if time.monotonic() < self._tried_at + _RETRY_S:
+            raise StoreFull(self.broken or "The store is being reopened. Nothing is lost; it tries again by itself.")
+        self._tried_at = time.monotonic()
+        try:
+            self._connection = self._connect()
+        except StoreError as error:
+            self.broken = str(error)
+            raise
+
+
+def _roll_back(cursor: Cursor) -> None:
+    try:
+        cursor.rollback()
+    except duckdb.Error as error:  # an invalidated database cannot roll back; there is nothing left to undo either
+        log.debug("rollback: %s", error)
+
+
+def _in_use(path: Path, pid: int | None) -> StoreInUse:
+    who = "another process" if pid is None else f"process {pid}"
+    return StoreInUse(
+        f"{path} is in use by {who}: a tunroom is already running on this data. "
+        "Stop that one first, or choose another data directory with --data."
+    )
+
+
+def _full(error: Exception) -> StoreFull:
+    first = str(error).splitlines()[0] if str(error) else type(error).__name__
+    return StoreFull(
+        f"The disk is full or cannot be written, so nothing new is kept ({first}). "
+        "Free some space: messages wait at the broker and it goes on by itself."
+    )
