@@ -1,0 +1,407 @@
+"""The large curve of one batch: results in, a figure out. No Streamlit, no store, no formula.
+
+Measured is ink, inferred is blue, temperature orange. Three panels share the time axis: gravity, temperature, and a
+strip on the axis itself with what was done and when the fermentation likely finishes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Any, Final, Literal
+
+import numpy as np
+import plotly.graph_objects as go
+import polars as pl
+from plotly.subplots import make_subplots
+
+from analysis import attenuation, units
+from analysis.model import Assessment, Event, Floats, Forecast, PhaseSpan
+from dashboard.palette import PALETTES, Edition, Palette, faded
+from dashboard.thinning import thinned
+from dashboard.words import Voice
+from dashboard.words_verdict import EVENT_WORDS, PHASE_WORDS
+
+GravityScale = Literal["SG", "°P", "Attenuation"]
+TimeScale = Literal["Date", "Days since pitching"]
+
+FONT: Final = "system-ui, -apple-system, 'Segoe UI', 'Noto Sans', 'DejaVu Sans', sans-serif"
+CONFIG: Final[dict[str, Any]] = {
+    "displaylogo": False,
+    "scrollZoom": False,
+    "modeBarButtonsToRemove": ["select2d", "lasso2d", "autoScale2d", "zoomIn2d", "zoomOut2d"],
+    "toImageButtonOptions": {"format": "svg", "filename": "fermentation"},
+}
+# Opacity of nested bands, widest first: the darker, the likelier. Half the chance lies in the inner one.
+_FADE: Final = ((1.0, 0.13), (0.526, 0.18))
+_HEIGHT_PX: Final = 480
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """What the reader chose to look at."""
+
+    gravity: GravityScale = "SG"
+    time: TimeScale = "Date"
+    edition: Edition = "light"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Curve:
+    """Everything the figure draws, all in UTC and SG."""
+
+    assessment: Assessment
+    pitched_at: datetime
+    original_gravity_sg: float | None = None
+    events: Sequence[Event] = ()
+    raw: pl.DataFrame | None = None
+    """As the device said it before calibration (`measured_at`, `gravity_sg`), where that differs."""
+    temperature_range_c: tuple[float | None, float | None] = (None, None)
+    view: View = field(default_factory=View)
+
+
+class _Axes:
+    """Turns instants and gravities into what the chosen axes show."""
+
+    def __init__(self, curve: Curve, voice: Voice) -> None:
+        self.view, self.voice, self.pitched = curve.view, voice, curve.pitched_at
+        original = curve.assessment.original_gravity_sg
+        self.original = curve.original_gravity_sg or (original.p50 if original else None)
+        if self.original is None and self.view.gravity == "Attenuation":
+            self.view = View("SG", self.view.time, self.view.edition)
+        self.palette: Palette = PALETTES[self.view.edition]
+
+    def x(self, when: datetime) -> Any:
+        if self.view.time == "Date":
+            return self.voice.local(when).replace(tzinfo=None)
+        return (when - self.pitched).total_seconds() / 86400
+
+    def xs(self, column: pl.Series) -> list[Any]:
+        return [self.x(when) for when in column]
+
+    def y(self, gravity_sg: Floats) -> Floats:
+        if self.view.gravity == "°P":
+            return np.asarray(units.sg_to_plato(gravity_sg))
+        if self.view.gravity == "Attenuation" and self.original is not None:
+            return np.asarray(100 * attenuation.apparent_attenuation(self.original, gravity_sg))
+        return gravity_sg
+
+    @property
+    def y_format(self) -> str:
+        return {"SG": ".3f", "°P": ".1f", "Attenuation": ".0f"}[self.view.gravity]
+
+    @property
+    def y_title(self) -> str:
+        return {"SG": "Gravity, SG", "°P": "Apparent extract, °P", "Attenuation": "Apparent attenuation, %"}[
+            self.view.gravity
+        ]
+
+
+def batch_figure(curve: Curve, voice: Voice) -> go.Figure:
+    """The curve of one batch with its course, its band, its temperature and the range of its finish."""
+    axes = _Axes(curve, voice)
+    palette, a = axes.palette, curve.assessment
+    figure = make_subplots(
+        rows=3, cols=1, shared_xaxes=True, row_heights=[0.68, 0.18, 0.14], vertical_spacing=0.03, figure=go.Figure()
+    )
+    _band(figure, axes, a)
+    _points(figure, axes, curve)
+    _course(figure, axes, a)
+    _temperature(figure, axes, curve)
+    shown = _shown(curve, voice.now)
+    _phases(figure, axes, a.phases, voice.now, shown)
+    _strip(figure, axes, curve.events, a, shown)
+    for row in (1, 2, 3):
+        figure.add_vline(x=axes.x(voice.now), row=row, col=1, line={"color": palette.ink, "width": 1, "dash": "dot"})
+    _layout(figure, axes, shown)
+    return figure
+
+
+def _shown(curve: Curve, now: datetime) -> tuple[datetime, datetime]:
+    """From pitching to a little past the likely finish, or past now."""
+    a = curve.assessment
+    end = max([now, *([a.newest_reading_at] if a.newest_reading_at else []), *(e.at for e in curve.events)])
+    if a.finish is not None and a.finish.p90 > now:
+        end = max(end, min(a.finish.p90, now + timedelta(days=21)) + timedelta(hours=12))
+    margin = max((end - curve.pitched_at) * 0.02, timedelta(hours=1))
+    return curve.pitched_at - margin, end + margin
+
+
+def _times_of(axes: _Axes, column: pl.Series) -> list[str]:
+    return [axes.voice.exact(when) for when in column]
+
+
+def _band(figure: go.Figure, axes: _Axes, a: Assessment) -> None:
+    if a.course.is_empty():
+        return
+    course = thinned(a.course.drop_nulls(), "at", "gravity_p50_sg", 100)
+    xs = axes.xs(course["at"])
+    low, middle, high = (course[f"gravity_{p}_sg"].to_numpy() for p in ("p10", "p50", "p90"))
+    for share, opacity in _FADE:
+        lower, upper = axes.y(middle + share * (low - middle)), axes.y(middle + share * (high - middle))
+        figure.add_trace(
+            go.Scatter(
+                x=[*xs, *reversed(xs)],
+                y=[*upper, *reversed(lower.tolist())],
+                fill="toself",
+                mode="lines",
+                line={"width": 0},
+                fillcolor=faded(axes.palette.inferred, opacity),
+                hoverinfo="skip",
+                showlegend=False,
+                name="likely range",
+            ),
+            row=1,
+            col=1,
+        )
+
+
+def _course(figure: go.Figure, axes: _Axes, a: Assessment) -> None:
+    if a.course.is_empty():
+        return
+    course = thinned(a.course.drop_nulls(), "at", "gravity_p50_sg", 150)
+    figure.add_trace(
+        go.Scatter(
+            x=axes.xs(course["at"]),
+            y=axes.y(course["gravity_p50_sg"].to_numpy()),
+            mode="lines",
+            line={"color": axes.palette.inferred, "width": 2.5},
+            name="inferred course",
+            customdata=_times_of(axes, course["at"]),
+            hovertemplate=f"inferred %{{y:{axes.y_format}}}<br>%{{customdata}}<extra></extra>",
+        ),
+        row=1,
+        col=1,
+    )
+
+
+def _points(figure: go.Figure, axes: _Axes, curve: Curve) -> None:
+    ink, past = axes.palette.ink, axes.palette.past
+    measured = curve.assessment.marked.filter(pl.col("gravity_sg").is_not_null())
+    by_hand = pl.col("by_hand").fill_null(value=False)
+    aside = pl.col("set_aside").is_not_null()
+    if curve.raw is not None and not curve.raw.is_empty():
+        raw = thinned(curve.raw.drop_nulls("gravity_sg"), "measured_at", "gravity_sg", 150)
+        _scatter(figure, axes, raw, "as sent", {"color": past, "size": 3, "symbol": "line-ew-open"}, "%{text}", None)
+    kinds: tuple[tuple[str, pl.Expr, dict[str, Any], int], ...] = (
+        ("set aside", aside & ~by_hand, {"color": past, "size": 6, "symbol": "circle-open"}, 100),
+        ("measured", ~aside & ~by_hand, {"color": ink, "size": 3.5, "opacity": 0.55}, 300),
+        ("hand sample", by_hand & ~aside, {"color": ink, "size": 11, "symbol": "diamond"}, 300),
+        ("hand sample, set aside", by_hand & aside, {"color": ink, "size": 11, "symbol": "diamond-open"}, 100),
+    )
+    for name, where, marker, bins in kinds:
+        rows = thinned(measured.filter(where), "measured_at", "gravity_sg", bins)
+        if rows.height:
+            why = rows["set_aside"].fill_null("").to_list()
+            _scatter(figure, axes, rows, name, marker, "%{text}", why)
+
+
+def _scatter(
+    figure: go.Figure,
+    axes: _Axes,
+    rows: pl.DataFrame,
+    name: str,
+    marker: dict[str, Any],
+    extra: str,
+    why: list[str] | None,
+) -> None:
+    figure.add_trace(
+        go.Scatter(
+            x=axes.xs(rows["measured_at"]),
+            y=axes.y(rows["gravity_sg"].to_numpy()),
+            mode="markers",
+            marker=marker,
+            name=name,
+            text=why or [""] * rows.height,
+            customdata=_times_of(axes, rows["measured_at"]),
+            hovertemplate=f"{name} %{{y:{axes.y_format}}}<br>%{{customdata}}<br>{extra}<extra></extra>",
+        ),
+        row=1,
+        col=1,
+    )
+
+
+def _temperature(figure: go.Figure, axes: _Axes, curve: Curve) -> None:
+    voice, palette = axes.voice, axes.palette
+    fahrenheit = voice.preferences.temperature_unit == "°F"
+
+    def shown(celsius: Any) -> Any:
+        return units.c_to_f(celsius) if fahrenheit else celsius
+
+    marked = curve.assessment.marked.filter(pl.col("temperature_c").is_not_null())
+    low, high = curve.temperature_range_c
+    if low is not None and high is not None:
+        figure.add_hrect(
+            y0=shown(low), y1=shown(high), row=2, col=1, line_width=0, fillcolor=faded(palette.temperature, 0.14)
+        )
+    if marked.is_empty():
+        return
+    rows = thinned(marked, "measured_at", "temperature_c", 250)
+    figure.add_trace(
+        go.Scatter(
+            x=axes.xs(rows["measured_at"]),
+            y=shown(rows["temperature_c"].to_numpy()),
+            mode="lines",
+            line={"color": palette.temperature, "width": 1.5},
+            name="temperature",
+            showlegend=False,
+            customdata=_times_of(axes, rows["measured_at"]),
+            hovertemplate="%{y:.1f} " + voice.preferences.temperature_unit + "<br>%{customdata}<extra></extra>",
+        ),
+        row=2,
+        col=1,
+    )
+
+
+def _phases(
+    figure: go.Figure, axes: _Axes, phases: Sequence[PhaseSpan], now: datetime, shown: tuple[datetime, datetime]
+) -> None:
+    """Phases as labelled spans above the curve; a span too narrow for its word keeps its line only."""
+    width = (shown[1] - shown[0]).total_seconds()
+    ends = [*(p.began_at for p in phases[1:]), now]
+    for span, end in zip(phases, ends, strict=False):
+        if end <= span.began_at:
+            continue
+        x0, x1 = axes.x(span.began_at), axes.x(end)
+        figure.add_shape(
+            type="line",
+            x0=x0,
+            x1=x1,
+            y0=1.025,
+            y1=1.025,
+            xref="x",
+            yref="y domain",
+            line={"color": axes.palette.past, "width": 3},
+        )
+        figure.add_shape(
+            type="line",
+            x0=x0,
+            x1=x0,
+            y0=0,
+            y1=1.025,
+            xref="x",
+            yref="y domain",
+            line={"color": axes.palette.rule, "width": 1},
+        )
+        if (end - span.began_at).total_seconds() > 0.11 * width:
+            figure.add_annotation(
+                x=axes.x(span.began_at + (end - span.began_at) / 2),
+                y=1.03,
+                xref="x",
+                yref="y domain",
+                yanchor="bottom",
+                showarrow=False,
+                text=PHASE_WORDS[span.phase],
+                font={"size": 12, "color": axes.palette.past},
+            )
+
+
+def _strip(
+    figure: go.Figure, axes: _Axes, events: Sequence[Event], a: Assessment, shown: tuple[datetime, datetime]
+) -> None:
+    """Events as marks with their word, and the range of the finish, on the axis where the dates are."""
+    palette = axes.palette
+    if events:
+        width = (shown[1] - shown[0]).total_seconds()
+        levels, last_at = [], -1e18
+        level = 0
+        for event in events:
+            seconds = event.at.timestamp()
+            level = (level + 1) % 2 if seconds - last_at < 0.17 * width else 0
+            levels.append(level)
+            last_at = seconds
+        right = [event.at.timestamp() > shown[1].timestamp() - 0.17 * width for event in events]
+        figure.add_trace(
+            go.Scatter(
+                x=[axes.x(e.at) for e in events],
+                y=[0.42 + 0.34 * lv for lv in levels],
+                mode="markers+text",
+                marker={"symbol": "triangle-down", "size": 8, "color": palette.ink},
+                text=[EVENT_WORDS[e.kind] for e in events],
+                textposition=["middle left" if r else "middle right" for r in right],
+                textfont={"size": 11, "color": palette.ink},
+                cliponaxis=False,
+                name="event",
+                showlegend=False,
+                customdata=[[axes.voice.exact(e.at), e.note] for e in events],
+                hovertemplate="%{text}<br>%{customdata[0]}<br>%{customdata[1]}<extra></extra>",
+            ),
+            row=3,
+            col=1,
+        )
+    if a.finish is not None and not (a.finished and a.finish.p90 < shown[0]):
+        _finish(figure, axes, a.finish)
+
+
+def _finish(figure: go.Figure, axes: _Axes, finish: Forecast) -> None:
+    for low, high, opacity in ((0.1, 0.9, 0.3), (0.25, 0.75, 0.55)):
+        figure.add_shape(
+            type="rect",
+            x0=axes.x(finish.when(low)),
+            x1=axes.x(finish.when(high)),
+            y0=0.0,
+            y1=0.2,
+            xref="x3",
+            yref="y3",
+            line={"width": 0},
+            fillcolor=faded(axes.palette.inferred, opacity),
+        )
+    figure.add_trace(
+        go.Scatter(
+            x=[axes.x(finish.p50)],
+            y=[0.1],
+            mode="markers",
+            marker={"symbol": "line-ns-open", "size": 12, "color": axes.palette.inferred, "line": {"width": 3}},
+            name="likely finish",
+            customdata=[f"{axes.voice.exact(finish.p10)} to {axes.voice.exact(finish.p90)}"],
+            hovertemplate="likely finish, eight times out of ten<br>%{customdata}<extra></extra>",
+        ),
+        row=3,
+        col=1,
+    )
+
+
+def _layout(figure: go.Figure, axes: _Axes, shown: tuple[datetime, datetime]) -> None:
+    palette = axes.palette
+    figure.update_layout(base_layout(palette), height=_HEIGHT_PX, margin={"l": 48, "r": 12, "t": 56, "b": 36})
+    figure.update_layout(
+        uirevision=f"{axes.view.gravity}/{axes.view.time}",
+        legend={"orientation": "h", "y": 1.16, "x": 0, "yanchor": "bottom", "font": {"size": 12}},
+        hovermode="closest",
+        dragmode="zoom",
+    )
+    figure.update_xaxes(
+        range=[axes.x(shown[0]), axes.x(shown[1])], gridcolor=palette.rule, zeroline=False, showline=False
+    )
+    figure.update_xaxes(showticklabels=True, ticks="outside", tickcolor=palette.rule, row=3, col=1)
+    if axes.view.time == "Date":
+        figure.update_xaxes(
+            tickformatstops=[
+                {"dtickrange": [None, 43_200_000], "value": "%H:%M\n%a %-d %b"},
+                {"dtickrange": [43_200_000, None], "value": "%a\n%-d %b"},
+            ],
+            nticks=8,
+        )
+    else:
+        figure.update_xaxes(title_text="days since pitching", row=3, col=1)
+    figure.update_yaxes(gridcolor=palette.rule, zeroline=False)
+    figure.update_yaxes(title_text=axes.y_title, tickformat=axes.y_format, row=1, col=1)
+    figure.update_yaxes(title_text=axes.voice.preferences.temperature_unit, nticks=4, row=2, col=1)
+    figure.update_yaxes(range=[0, 1], fixedrange=True, showticklabels=False, showgrid=False, row=3, col=1)
+
+
+def base_layout(palette: Palette) -> dict[str, Any]:
+    """What every figure shares: paper, ink and the reader's own font."""
+    return {
+        "template": "none",
+        "paper_bgcolor": "rgba(0,0,0,0)",
+        "plot_bgcolor": "rgba(0,0,0,0)",
+        "font": {"family": FONT, "size": 13, "color": palette.ink},
+        "hoverlabel": {
+            "bgcolor": palette.sheet,
+            "bordercolor": palette.rule,
+            "font": {"family": FONT, "color": palette.ink},
+        },
+        "modebar": {"bgcolor": "rgba(0,0,0,0)", "color": palette.past, "activecolor": palette.ink},
+    }

@@ -1,0 +1,253 @@
+"""What we say about a batch: one sentence for the verdict, one for its dates, and the words for its phases.
+
+Three things are kept apart in every sentence: when it likely finishes, whether it has finished, and for how long it
+has been seen to hold.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Final
+
+from analysis.model import STEADY_SG, Assessment, EventKind, Forecast, Phase
+from dashboard.words import (
+    THIN,
+    Voice,
+    capital,
+    chance,
+    chance_word,
+    fineness,
+    hours,
+    lasted,
+    number,
+    percent,
+    points,
+    points_between,
+)
+
+if TYPE_CHECKING:
+    from analysis.planning import Plan
+
+PHASE_WORDS: Final[dict[Phase, str]] = {
+    "lag": "Not begun",
+    "active": "Active",
+    "slowing": "Slowing",
+    "steady": "Steady",
+    "finished": "Finished",
+    "stalled": "Stalled",
+    "chilled": "Chilled",
+    "creeping": "Falling again",
+}
+
+EVENT_WORDS: Final[dict[EventKind, str]] = {
+    "pitch": "Pitched",
+    "dry hop": "Dry hops in",
+    "hops out": "Hops out",
+    "crash": "Chilled",
+    "warm": "Warmed",
+    "feed": "Sugar or honey added",
+    "dilute": "Water added",
+    "nutrient": "Nutrient added",
+    "transfer": "Transferred",
+    "sample": "Sample taken",
+    "float moved": "Float moved or cleaned",
+    "forced test": "Forced test",
+    "package": "Packaged",
+    "note": "Note",
+}
+
+NO_READINGS: Final = "No readings yet: nothing has been heard from this vessel since pitching."
+
+
+def expected_finish(finish: Forecast, voice: Voice) -> str:
+    """The likely finish: ``likely done Tuesday evening (Monday night to Thursday noon)``."""
+    ceiling = finish.chances[-1]
+    if ceiling < 0.5:
+        return f"more likely than not it stops short ({percent(1 - ceiling)})"
+    if finish.p90 <= voice.now:
+        return "likely done by now"
+    fine = fineness(finish.p10, finish.p90)
+    middle = voice.when(finish.p50, fine)
+    if ceiling < 0.9:
+        return f"done about {middle} if it goes on, not before {voice.when(finish.p10, fine)}"
+    if finish.p10 <= voice.now:
+        return f"perhaps done already, very likely by {voice.when(finish.p90, fine)}"
+    return f"likely done {middle} ({voice.between(finish.p10, finish.p90, fine)})"
+
+
+def held(assessment: Assessment, hold_h: float) -> str:
+    """For how long gravity has been seen to hold: ``held 31 of 48 h``."""
+    if assessment.hold_met:
+        return f"held {hours(assessment.held_h)}, {number(hold_h)} asked"
+    return f"held {number(int(assessment.held_h))} of {hours(hold_h)}"
+
+
+def verdict(assessment: Assessment, hold_h: float, voice: Voice) -> str:
+    """The verdict as one sentence that a friend could say."""
+    a = assessment
+    if a.newest_reading_at is None:
+        return NO_READINGS
+    match a.phase:
+        case "lag":
+            return _not_begun(a, voice)
+        case "active":
+            return _falling("Still fermenting", a, voice)
+        case "slowing":
+            return _falling("Slowing down", a, voice)
+        case "steady":
+            return _standing(a, hold_h)
+        case "finished":
+            if a.hold_met:
+                at = f" at {voice.gravity(a.gravity_sg.p50)}" if a.gravity_sg else ""
+                return f"Finished: the gravity has held{at} for {hours(a.held_h)}."
+            return _standing(a, hold_h)
+        case "stalled":
+            return _stalled(a, voice)
+        case "chilled":
+            return _chilled(a, voice)
+        case "creeping":
+            return _creeping(a, voice)
+
+
+def _not_begun(a: Assessment, voice: Voice) -> str:
+    if a.finish is None or a.finish.p90 - a.finish.p10 > (a.finish.p50 - a.now) * 2:
+        return "No fall yet: too early to give a date."
+    return f"No fall yet; {expected_finish(a.finish, voice)}."
+
+
+def _falling(opening: str, a: Assessment, voice: Voice) -> str:
+    left = a.remaining_fall_sg
+    if a.finish is None or left is None:
+        return f"{opening}: too early to give a date."
+    if left.p50 < STEADY_SG:
+        return f"{opening}: {points(left.p50)} to go, {expected_finish(a.finish, voice)}."
+    if left.p90 - left.p10 > 0.5 * left.p50 and left.p90 - left.p10 > 0.004:
+        return f"{opening}: {points_between(left.p10, left.p90)} to go, {expected_finish(a.finish, voice)}."
+    return f"{opening}: {points(left.p50)} to go, {expected_finish(a.finish, voice)}."
+
+
+def _standing(a: Assessment, hold_h: float) -> str:
+    p = a.p_finished
+    if p is None:
+        return f"Standing still; {held(a, hold_h)}."
+    if p < 0.33:
+        return f"Standing still, but probably not done ({percent(p)} that it is); {held(a, hold_h)}."
+    if p < 0.66:
+        return f"Standing still: done or not is open ({percent(p)} that it is); {held(a, hold_h)}."
+    return f"{capital(chance_word(p))} done ({percent(p)}); {held(a, hold_h)}."
+
+
+def _stalled(a: Assessment, voice: Voice) -> str:
+    at = f" at {voice.gravity(a.gravity_sg.p50)}" if a.gravity_sg else ""
+    if a.remaining_fall_sg and a.remaining_fall_sg.p50 >= 2 * STEADY_SG:
+        return f"Stalled{at}, {points(a.remaining_fall_sg.p50)} above where it should end."
+    return f"Stalled{at}, above where it should end."
+
+
+def _chilled(a: Assessment, voice: Voice) -> str:
+    cold = f" at {voice.temperature(a.temperature_c)}" if a.temperature_c is not None else ""
+    if a.finished:
+        return f"Chilled{cold}, and done before it was chilled ({percent(a.p_finished)})."
+    return f"Chilled{cold}: it stands still because it is cold, which does not say that it has finished."
+
+
+def _creeping(a: Assessment, voice: Voice) -> str:
+    if a.creep is None:
+        return "Falling again after it had steadied."
+    size = points_between(a.creep.fall_sg.p10, a.creep.fall_sg.p90)
+    return f"Falling again since {voice.when(a.creep.since)}: {size} so far."
+
+
+def three_notions(assessment: Assessment, hold_h: float, voice: Voice) -> list[tuple[str, str, str]]:
+    """Finish, finished and hold, kept apart: (question, answer, small print) for each."""
+    a = assessment
+    finish = "too early to say"
+    exact = "The range appears once the fall has shown its course."
+    if a.finish is not None:
+        finish = capital(expected_finish(a.finish, voice))
+        exact = f"Eight times out of ten between {voice.exact(a.finish.p10)} and {voice.exact(a.finish.p90)}."
+    done = "cannot be told yet"
+    if a.p_finished is not None:
+        done = capital(chance(a.p_finished)) if not a.finished else f"Yes, {chance(a.p_finished)}"
+    elif a.finished:
+        done = "Yes"
+    since = f"Within one point since {voice.exact(a.held_since)}." if a.held_since else "It still moves."
+    hold = capital(held(a, hold_h)) if a.held_h >= 1 else f"Not yet: 0 of {hours(hold_h)}"
+    return [
+        ("When does it finish?", finish, exact),
+        ("Has it finished?", done, "The chance that no more than one point of fall is still to come."),
+        ("Has it been seen to hold?", hold, since),
+    ]
+
+
+def hop_date(plan: Plan, voice: Voice) -> str:
+    """The dry-hop day in words, or why there is none."""
+    if plan.hop_day is None:
+        return "no day yet"
+    text = f"{capital(voice.day(plan.hop_day))}"
+    return text + (f", {chance(plan.hop_chance)}" if plan.hop_chance is not None else "")
+
+
+def packaging_date(plan: Plan, voice: Voice) -> str:
+    """The packaging day in words, or why there is none."""
+    if plan.packaging_day is None:
+        return "no day yet"
+    text = f"{capital(voice.day(plan.packaging_day))}"
+    return text + (f", {chance(plan.packaging_chance)}" if plan.packaging_chance is not None else "")
+
+
+def next_day(assessment: Assessment, plan: Plan | None, voice: Voice) -> str:
+    """The batch's next date as short as a list needs it: ``Hops Thu``, ``Package Sun 6 Dec``."""
+    if plan is None:
+        return ""
+    today = voice.today()
+    if plan.hop_day is not None and plan.hop_day >= today:
+        return f"Hops {voice.short_day(plan.hop_day)}"
+    if plan.packaging_day is not None and plan.packaging_day >= today:
+        return f"Package {voice.short_day(plan.packaging_day)}"
+    if assessment.finish is not None and not assessment.finished and assessment.finish.chances[-1] >= 0.9:
+        return f"Done about {voice.short_day(voice.local(assessment.finish.p50).date())}"
+    return ""
+
+
+def curve_in_words(assessment: Assessment, voice: Voice) -> str:
+    """What the curve shows, for those who do not see it."""
+    a = assessment
+    if a.newest_reading_at is None or a.marked.is_empty():
+        return "No readings yet."
+    used = a.marked.filter(a.marked["set_aside"].is_null() & a.marked["gravity_sg"].is_not_null())
+    if used.is_empty():
+        return "No gravity readings that could be used yet."
+    first, last = used.row(0, named=True), used.row(-1, named=True)
+    text = (
+        f"Gravity went from {voice.gravity(first['gravity_sg'])} on {voice.exact(first['measured_at'])} to "
+        f"{voice.gravity(last['gravity_sg'])} on {voice.exact(last['measured_at'])}."
+    )
+    if a.terminal_gravity_sg is not None:
+        t = a.terminal_gravity_sg
+        text += f" It likely ends between {voice.gravity(t.p10)} and {voice.gravity(t.p90)}."
+    if a.finish is not None:
+        text += f" {capital(expected_finish(a.finish, voice))}."
+    return text
+
+
+def age(when_heard_ago: str, silent: bool) -> str:
+    """The age of the last reading; one that is too old says so."""
+    return f"silent, {when_heard_ago}" if silent else when_heard_ago
+
+
+__all__ = [
+    "EVENT_WORDS",
+    "NO_READINGS",
+    "PHASE_WORDS",
+    "THIN",
+    "age",
+    "curve_in_words",
+    "expected_finish",
+    "held",
+    "hop_date",
+    "lasted",
+    "next_day",
+    "packaging_date",
+    "three_notions",
+    "verdict",
+]
