@@ -1,0 +1,118 @@
+"""The sentences of a plan: the binding reason, what blocks it, and what must be said beside it."""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Final
+
+from analysis.model import Assessment
+from analysis.wishes import Plan, Wishes, day_words, percent
+
+FORECAST_ONLY: Final = (
+    "A date is a forecast. Package only if the gravity has been seen to hold on that day; never on a forecast alone."
+)
+HAND_SAMPLE_FIRST: Final = (
+    "Take a hand sample before you package: a float that is stuck or fouled looks just like a finish."
+)
+HAND_SAMPLE_DISAGREES: Final = (
+    "The hand sample and the float disagree. Take another sample, degassed, before you trust either."
+)
+BOTTLES_WAIT: Final = (
+    "Dry hops can start a renewed fall, and {contact} of contact do not rule it out: a keg that stays cold may be "
+    "filled when the hops come out, bottles wait until the gravity has held again{until}."
+)
+CREEPING_CULTURE: Final = (
+    "This culture may go on eating for weeks. Watch the gravity longer than usual before any bottle."
+)
+
+
+def days_words(days: float) -> str:
+    """A number of days as said, for example ``three days``."""
+    names = ("no days", "one day", "two days", "three days", "four days", "five days", "six days", "seven days")
+    if days == int(days) and days < len(names):
+        return names[int(days)]
+    return f"{days:g} days"
+
+
+def hold_words(hours: float) -> str:
+    """A hold as said, for example ``two days`` or ``36 hours``."""
+    return days_words(hours / 24) if hours % 24 == 0 else f"{hours:g} hours"
+
+
+def chance_words(assessment: Assessment, chance: float) -> str:
+    """``, with 86 %``; empty where the finish was decided by the steady rule alone, which gives no chance."""
+    if assessment.finished and assessment.p_finished is None:
+        return ""
+    return f", with {percent(chance)}"
+
+
+def why_blocked(assessment: Assessment, wishes: Wishes) -> str | None:
+    """Why no date can be given at all, in a sentence with the next step; None where one can."""
+    if assessment.stalled:
+        return (
+            "It has stopped short of where it should end, so there is no date yet. Take a hand sample; if it agrees, "
+            "warm the vessel a little, rouse the yeast, and look again tomorrow."
+        )
+    if assessment.phase == "chilled" and not assessment.finished:
+        return (
+            "It was chilled before it was seen to finish, and cold gravity that holds proves nothing. "
+            "Warm it and watch."
+        )
+    if assessment.finish is None and not assessment.finished:
+        if assessment.phase == "lag":
+            return "Too early to give a date: the first fall has only just begun."
+        return "Too early to give a date: the readings do not yet say where it will end."
+    return None
+
+
+def _held(assessment: Assessment, wishes: Wishes) -> str:
+    if assessment.finished and assessment.held_h >= wishes.hold_h:
+        return f"after the gravity has held for {assessment.held_h:.0f} hours"
+    return f"after the gravity will have held for {hold_words(wishes.hold_h)}"
+
+
+def package_reason(assessment: Assessment, wishes: Wishes, day: date, chance: float, *, waited: bool) -> str:
+    """Why packaging falls on `day`; `waited` means that an earlier day was likely enough but not the person's."""
+    more = []
+    if wishes.rest_days:
+        more.append(f"{days_words(wishes.rest_days)} of rest")
+    if wishes.crash_days:
+        more.append(f"{days_words(wishes.crash_days)} of crash")
+    extra = f", with {' and '.join(more)}" if more else ""
+    which = "the first of your days" if waited else "the first free day"
+    said = chance_words(assessment, chance)
+    return f"{day_words(day)} is {which} {_held(assessment, wishes)}{extra}{said}."
+
+
+def hops_reason(
+    assessment: Assessment, wishes: Wishes, hop: date, package: date, out: date, chance: float, *, waited: bool
+) -> str:
+    """Why the hops go in on `hop` and packaging falls on `package`."""
+    which = "the first of your days that fits" if waited else "the first free day"
+    said = chance_words(assessment, chance)
+    rest = f" and rested for {days_words(wishes.rest_days)}" if wishes.rest_days else ""
+    first = f"Hops go in on {day_words(hop)}, {which} {_held(assessment, wishes)}{rest}{said}"
+    contact = days_words(wishes.contact_days)
+    if out == package:
+        return f"{first}; {contact} of contact end on packaging day, {day_words(package)}."
+    if wishes.destination == "bottle":
+        return (
+            f"{first}; {contact} of contact end on {day_words(out)}, and bottles wait for the gravity to hold again, "
+            f"until {day_words(package)}."
+        )
+    return f"{first}; {contact} of contact end on {day_words(out)}, and {day_words(package)} is your packaging day."
+
+
+def cautions_of(assessment: Assessment, wishes: Wishes, made: Plan, *, seen: bool) -> tuple[str, ...]:
+    """What must stand beside the dates."""
+    found = []
+    if not seen:
+        found.append(FORECAST_ONLY)
+    if assessment.hand_sample_agrees is None:
+        found.append(HAND_SAMPLE_FIRST)
+    elif assessment.hand_sample_agrees is False:
+        found.append(HAND_SAMPLE_DISAGREES)
+    if made.hop_days and wishes.destination != "keg":
+        until = f", about {day_words(made.bottling_day)}" if made.bottling_day else ""
+        found.append(BOTTLES_WAIT.format(contact=days_words(wishes.contact_days), until=until))
+    return tuple(found)
