@@ -1,0 +1,403 @@
+"""`assess`: clean, weigh the courses, decide, and say why."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Final
+
+import numpy as np
+import polars as pl
+
+from analysis import evidence
+from analysis.cleaning import mark
+from analysis.estimator import Courses, Setting, Story, imply
+from analysis.model import (
+    COURSE,
+    STEADY_SG,
+    Assessment,
+    Batch,
+    Creep,
+    Floats,
+    Forecast,
+    Phase,
+    PhaseSpan,
+    Range,
+    as_utc,
+    events_of,
+)
+from analysis.noise import Noise, local_rate
+from analysis.phases import spans
+from analysis.priors import Belief, Priors
+from analysis.series import Series, hours_of, summarise
+from analysis.steadiness import Hold, chilled_from, hold
+
+SURE: Final = 0.85
+"""Chance of being finished from which we say so."""
+
+DOUBT: Final = 0.45
+"""Chance below which we take it back."""
+
+_NOISE: Final = Noise(wander_sd_sg=0.0008, wander_h=20.0, drift_sd_sg_day=0.00012, offset_sd_sg=0.003)
+_CHANCES: Final = np.concatenate([[0.005, 0.02], np.arange(0.05, 0.96, 0.05), [0.98, 0.995]])
+_LEAST_BINS: Final = 3
+
+
+def assess(
+    readings: pl.DataFrame,
+    batch: Batch,
+    *,
+    now: datetime,
+    priors: Priors | None = None,
+    previous: Assessment | None = None,
+) -> Assessment:
+    """What the readings up to `now` say about one batch.
+
+    Parameters
+    ----------
+    readings
+        Schema `READINGS` (`by_hand` and `temperature_c` may be missing), any order, duplicates allowed. Gravity is
+        calibrated and temperature-corrected. Rows after `now` are ignored.
+    priors
+        What earlier batches taught, see `learn`.
+    previous
+        The last assessment of this batch, which steadies the verdict; it is dropped when its inputs have changed.
+
+    Raises
+    ------
+    ReadingsError
+        If a column is missing or has the wrong type.
+    ValueError
+        If `now` has no time zone.
+    """
+    now = as_utc(now, "now")
+    marked = mark(readings, batch, now=now)
+    fingerprint = fingerprint_of(marked, batch, now)
+    series = summarise(marked, batch, now=now)
+    belief = (priors or Priors()).belief(batch)
+    newest = marked.filter(pl.col("set_aside").is_null())["measured_at"].max() if len(marked) else None
+    newest_at = newest if isinstance(newest, datetime) else None
+    temperature = _last_temperature(marked)
+    if series.hours.size < _LEAST_BINS:
+        return _too_early(now, batch, marked, newest_at, temperature, fingerprint)
+
+    chill_h = chilled_from(series)
+    look = posterior(series, batch, belief, now)
+    steady_from = max(
+        (
+            hours_of(e.at, batch)
+            for e in events_of(batch, "feed", "dilute", "dry hop", "transfer", "float moved", until=now)
+        ),
+        default=0.0,
+    )
+    held = hold(series, until_h=chill_h if chill_h is not None else series.now_h, from_h=steady_from)
+    return _verdict(
+        batch, now, marked, series, belief, look, held, chill_h, newest_at, temperature, fingerprint, previous
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """The weighted courses, and how much of the weight each story carries."""
+
+    courses: Courses
+    original_sg: float
+    original_known: bool
+    noise: Noise
+
+
+def posterior(series: Series, batch: Batch, belief: Belief, now: datetime) -> Look:
+    """Weigh the stories that fit the series."""
+    known = batch.original_gravity_sg is not None
+    original = batch.original_gravity_sg if batch.original_gravity_sg is not None else _first_gravity(series)
+    hops = events_of(batch, "dry hop", until=now)
+    creep_from = hours_of(hops[0].at, batch) if hops else None
+    setting = Setting.of(series, belief, original, original_known=known, creep_from_h=creep_from)
+    plain = Story(setting, "none", _NOISE)
+    cloud = plain.run()
+    courses = imply(plain, cloud, original)
+    parts = [(np.log(0.93), cloud.log_evidence, courses)]
+    if _flat(series):
+        rates = local_rate(series)
+        top = int(np.argmax(rates))
+        halt = Story(setting, "lasting", plain.noise, halt_window_h=(float(series.hours[top]), series.now_h))
+        halt_cloud = halt.run()
+        parts.append((np.log(0.07), halt_cloud.log_evidence, imply(halt, halt_cloud, original)))
+    return Look(_mixed(parts), original, known, plain.noise)
+
+
+def _flat(series: Series) -> bool:
+    recent = series.hours > series.now_h - 20.0
+    if recent.sum() < 3 or series.now_h < 36:
+        return False
+    rate = local_rate(series)
+    return bool(np.median(rate[recent]) < 0.25 * rate.max() and rate.max() > 5e-5)
+
+
+def _mixed(parts: Sequence[tuple[float, float, Courses]]) -> Courses:
+    score = np.array([prior + evidence_ for prior, evidence_, _ in parts])
+    share = np.exp(score - score.max())
+    share /= share.sum()
+    if len(parts) == 1:
+        return parts[0][2]
+    all_ = [c for _, _, c in parts]
+
+    def join(name: str) -> Floats:
+        return np.concatenate([getattr(c, name) for c in all_])
+
+    return Courses(
+        weight=np.concatenate([c.weight * s / c.weight.sum() for c, s in zip(all_, share, strict=True)]),
+        fall_sg=join("fall_sg"),
+        finish_h=join("finish_h"),
+        left_now_sg=join("left_now_sg"),
+        crept_sg=join("crept_sg"),
+        halted=join("halted"),
+        at_h=all_[0].at_h,
+        gravity_sg=join("gravity_sg"),
+        left_sg=join("left_sg"),
+        terminal_sg=join("terminal_sg"),
+        done_now=join("done_now"),
+        effective=float(sum(c.effective for c in all_)),
+    )
+
+
+def _verdict(
+    batch: Batch,
+    now: datetime,
+    marked: pl.DataFrame,
+    series: Series,
+    belief: Belief,
+    look: Look,
+    held: Hold,
+    chill_h: float | None,
+    newest_at: datetime | None,
+    temperature: float | None,
+    fingerprint: str,
+    previous: Assessment | None,
+) -> Assessment:
+    courses = look.courses
+    weight = courses.weight / courses.weight.sum()
+    p_finished = float(weight[courses.left_now_sg < STEADY_SG].sum())
+    p_halted = float(weight[courses.halted.astype(bool) & (courses.left_now_sg > 0.003)].sum())
+    carried = carry_on(previous, marked, batch)
+    was_finished = bool(carried.get("finished", False))
+    finished = p_finished >= (DOUBT if was_finished else SURE) and held.held_h >= 12.0
+    stalled = not finished and p_halted >= 0.7 and held.held_h >= 24.0 and chill_h is None
+    creep = _creep(batch, courses, weight, now)
+    phase = _phase(series, courses, weight, finished, stalled, chill_h, held, creep)
+    forecast = _forecast(batch, courses, weight)
+    gravity = _range(courses.gravity_sg[:, int(np.searchsorted(courses.at_h, series.now_h))], weight)
+    terminal = _range(courses.terminal_sg, weight)
+    left = _range(courses.left_now_sg, weight)
+    original = _original(look)
+    attenuation = (look.original_sg - gravity.p50) / max(look.original_sg - 1.0, 1e-6)
+    facts = evidence.Facts(
+        batch=batch, now=now, held=held, p_finished=p_finished, p_halted=p_halted, finished=finished, stalled=stalled,
+        phase=phase, belief=belief, attenuation=attenuation, gravity=gravity, terminal=terminal, left=left,
+        forecast=forecast, chill_h=chill_h, usual_c=series.usual_c, temperature_c=temperature, creep=creep,
+        noise=look.noise,
+    )  # fmt: skip
+    began = spans(series, courses, weight, batch, phase=phase, held=held, chill_h=chill_h, finished=finished)
+    return Assessment(
+        now=now,
+        phase=phase,
+        finished=finished,
+        stalled=stalled,
+        p_finished=p_finished,
+        finish=forecast,
+        held_since=batch.pitched_at + timedelta(hours=held.since_h) if held.since_h is not None else None,
+        held_h=held.held_h,
+        hold_met=held.held_h >= batch.hold_h,
+        gravity_sg=gravity,
+        terminal_gravity_sg=terminal,
+        remaining_fall_sg=left,
+        original_gravity_sg=original,
+        apparent_attenuation=attenuation,
+        temperature_c=temperature,
+        evidence=evidence.sentences(facts),
+        advice=evidence.advice(facts),
+        phases=began,
+        creep=creep,
+        newest_reading_at=newest_at,
+        hand_sample_agrees=_hand_agrees(series, held),
+        marked=marked,
+        course=_course(batch, courses, weight, forecast),
+        fingerprint=fingerprint,
+        memory={"finished": finished, "rows": len(marked), "prefix": fingerprint, "stalled": stalled},
+    )
+
+
+def _phase(
+    series: Series,
+    courses: Courses,
+    weight: Floats,
+    finished: bool,
+    stalled: bool,
+    chill_h: float | None,
+    held: Hold,
+    creep: Creep | None,
+) -> Phase:
+    if chill_h is not None:
+        return "chilled"
+    if finished:
+        return "finished"
+    if stalled:
+        return "stalled"
+    done = float(weight @ courses.done_now)
+    if creep is not None and creep.fall_sg.p50 > 0.0008:
+        return "creeping"
+    if done < 0.03:
+        return "lag"
+    if held.held_h >= 24.0:
+        return "steady"
+    rate = local_rate(series)
+    return "active" if done < 0.75 and rate[-1] > 0.25 * rate.max() else "slowing"
+
+
+def _creep(batch: Batch, courses: Courses, weight: Floats, now: datetime) -> Creep | None:
+    hops = events_of(batch, "dry hop", until=now)
+    if not hops or not courses.crept_sg.any():
+        return None
+    fall = _range(courses.crept_sg, weight)
+    return Creep(fall, hops[0].at) if fall.p50 > 0.0003 else None
+
+
+def _forecast(batch: Batch, courses: Courses, weight: Floats) -> Forecast | None:
+    finite = np.isfinite(courses.finish_h)
+    total = float(weight[finite].sum())
+    if total < 0.5:
+        return None
+    order = np.argsort(courses.finish_h[finite])
+    when = courses.finish_h[finite][order]
+    cumulative = np.cumsum(weight[finite][order]) - 0.5 * weight[finite][order]
+    chances = _CHANCES[total > _CHANCES]
+    hours = np.maximum.accumulate(np.interp(chances, cumulative, when))
+    start = batch.pitched_at.timestamp()
+    return Forecast(tuple(float(start + 3600 * h) for h in hours), tuple(float(c) for c in chances))
+
+
+def _course(batch: Batch, courses: Courses, weight: Floats, forecast: Forecast | None) -> pl.DataFrame:
+    end_h = courses.at_h[-1] if forecast is None else hours_of(forecast.when(0.9), batch) + 48.0
+    keep = courses.at_h <= max(end_h, courses.at_h[2])
+    bands = quantiles(courses.gravity_sg[:, keep], weight, (0.1, 0.5, 0.9))
+    start = batch.pitched_at
+    return pl.DataFrame(
+        {
+            "at": [start + timedelta(hours=float(h)) for h in courses.at_h[keep]],
+            "gravity_p10_sg": bands[0],
+            "gravity_p50_sg": bands[1],
+            "gravity_p90_sg": bands[2],
+        },
+        schema=COURSE,
+    )
+
+
+def quantiles(values: Floats, weight: Floats, chances: Sequence[float]) -> Floats:
+    """Weighted quantiles down the columns, shape (len(chances), m)."""
+    order = np.argsort(values, axis=0)
+    ordered = np.take_along_axis(values, order, axis=0)
+    cumulative = np.cumsum(weight[order], axis=0)
+    cumulative /= cumulative[-1]
+    columns = np.arange(values.shape[1])
+    return np.array([ordered[np.argmax(cumulative >= c, axis=0), columns] for c in chances])
+
+
+def _range(values: Floats, weight: Floats) -> Range:
+    low, middle, high = quantiles(values[:, None], weight, (0.1, 0.5, 0.9))[:, 0]
+    return Range(float(low), float(middle), float(high))
+
+
+def _original(look: Look) -> Range:
+    half = 1.28 * (0.001 if look.original_known else 0.003)
+    return Range(look.original_sg - half, look.original_sg, look.original_sg + half)
+
+
+def _first_gravity(series: Series) -> float:
+    early = series.gravity_sg[series.hours <= max(6.0, series.hours[0] + 4.0)]
+    return float(max(np.median(early), 1.002))
+
+
+def _hand_agrees(series: Series, held: Hold) -> bool | None:
+    if held.since_h is None:
+        return None
+    hand = (~series.floats) & (series.hours >= held.since_h)
+    level = series.gravity_sg[series.floats & (series.hours >= held.since_h)]
+    if not hand.any() or level.size == 0:
+        return None
+    return bool(abs(series.gravity_sg[hand][-1] - np.median(level)) <= 0.003)
+
+
+def _last_temperature(marked: pl.DataFrame) -> float | None:
+    known = marked["temperature_c"].drop_nulls()
+    return float(known[-1]) if len(known) else None
+
+
+def fingerprint_of(marked: pl.DataFrame, batch: Batch, now: datetime) -> str:
+    """Identifies readings and batch facts up to `now`."""
+    digest = hashlib.blake2b(digest_size=16)
+    digest.update(marked["measured_at"].to_physical().to_numpy().tobytes())
+    digest.update(np.nan_to_num(marked["gravity_sg"].to_numpy(), nan=-1.0).tobytes())
+    digest.update(np.nan_to_num(marked["temperature_c"].to_numpy(), nan=-99.0).tobytes())
+    digest.update(marked["by_hand"].to_numpy().tobytes())
+    events = tuple(e for e in batch.events if e.at <= now)
+    facts = (batch.pitched_at, batch.original_gravity_sg, batch.yeast, batch.drink, batch.expected_attenuation, events)
+    digest.update(repr(facts).encode())
+    return digest.hexdigest()
+
+
+def carry_on(previous: Assessment | None, marked: pl.DataFrame, batch: Batch) -> dict[str, object]:
+    """What `previous` remembers, or nothing if it was made from other readings than the first of these."""
+    if previous is None or not previous.memory:
+        return {}
+    seen = marked.filter(pl.col("measured_at") <= previous.now)
+    if len(seen) != len(previous.marked) or fingerprint_of(seen, batch, previous.now) != previous.fingerprint:
+        return {}
+    return previous.memory
+
+
+def _too_early(
+    now: datetime,
+    batch: Batch,
+    marked: pl.DataFrame,
+    newest_at: datetime | None,
+    temperature: float | None,
+    fingerprint: str,
+) -> Assessment:
+    original = batch.original_gravity_sg
+    return Assessment(
+        now=now, phase="lag", finished=False, stalled=False, p_finished=None, finish=None, held_since=None, held_h=0.0,
+        hold_met=False, gravity_sg=None, terminal_gravity_sg=None, remaining_fall_sg=None,
+        original_gravity_sg=Range(original - 0.00128, original, original + 0.00128) if original else None,
+        apparent_attenuation=None, temperature_c=temperature,
+        evidence=("Too early to say anything: there are fewer than six hours of gravity readings.",),
+        phases=(PhaseSpan("lag", batch.pitched_at),), newest_reading_at=newest_at, marked=marked,
+        fingerprint=fingerprint,
+    )  # fmt: skip
+
+
+def lesson(readings: pl.DataFrame, batch: Batch, *, now: datetime, belief: Belief) -> tuple[Floats, Floats] | None:
+    """Features of a finished batch and how well its readings pin each (0 to 1), or None if it cannot teach."""
+    marked = mark(readings, batch, now=now)
+    series = summarise(marked, batch, now=now)
+    if series.hours.size < 12:
+        return None
+    known = batch.original_gravity_sg is not None
+    original = batch.original_gravity_sg if batch.original_gravity_sg is not None else _first_gravity(series)
+    setting = Setting.of(series, belief, original, original_known=known, creep_from_h=None)
+    story = Story(setting, "none", _NOISE)
+    cloud = story.run()
+    courses = imply(story, cloud, original)
+    share = courses.weight / courses.weight.sum()
+    if float(share[courses.left_now_sg < 2 * STEADY_SG].sum()) < 0.5:
+        return None
+    theta = story.theta(cloud.z)[:, :7]
+    mean = cloud.weight @ theta
+    variance = cloud.weight @ np.square(theta - mean)
+    attenuation = courses.fall_sg / (original - 1.0)
+    att_mean = float(share @ attenuation)
+    att_variance = float(share @ np.square(attenuation - att_mean))
+    value = np.append(mean, att_mean)
+    weight = np.clip(1.0 - np.append(variance, att_variance) / belief.sd**2, 0.0, 1.0)
+    return value, weight

@@ -1,0 +1,162 @@
+"""Which readings to believe: sort, and mark those set aside with the reason why.
+
+Nothing is deleted: a row that is not used keeps its place and says why in `set_aside`.
+"""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Final
+
+import numpy as np
+import polars as pl
+from numpy.lib.stride_tricks import sliding_window_view
+
+from analysis.errors import ReadingsError
+from analysis.model import MARKED, UTC_TIME, Batch, Floats
+
+BEFORE_PITCHING: Final = "before pitching"
+DUPLICATE: Final = "duplicate"
+NO_GRAVITY: Final = "no gravity"
+IMPOSSIBLE: Final = "impossible gravity"
+SPIKE: Final = "spike"
+STUCK: Final = "float stuck"
+AFTER_PACKAGING: Final = "after packaging"
+
+PLAUSIBLE_SG: Final = (0.970, 1.220)
+"""Outside of this no fermenting beer, cider, wine or mead reads (absolute ethanol apart; common practice)."""
+
+_SPIKE_FLOOR_SG: Final = 0.0015
+_SPIKE_SIGMAS: Final = 6.0
+_WINDOW: Final = 9
+
+
+def checked(readings: pl.DataFrame) -> pl.DataFrame:
+    """The four columns of `READINGS`, with `by_hand` added where it is missing.
+
+    Raises
+    ------
+    ReadingsError
+        If a column is missing or cannot be read as its type.
+    """
+    missing = {"measured_at", "gravity_sg"} - set(readings.columns)
+    if missing:
+        raise ReadingsError(
+            f"readings lack the column {', '.join(sorted(missing))}; they need measured_at (UTC) and gravity_sg, "
+            "and may have temperature_c and by_hand"
+        )
+    when = readings.schema["measured_at"]
+    if not isinstance(when, pl.Datetime) or when.time_zone is None:
+        raise ReadingsError(
+            f"measured_at has the type {when}; it must be an instant with a time zone: "
+            'use .dt.replace_time_zone("UTC") on a naive column'
+        )
+    columns = [
+        pl.col("measured_at").cast(UTC_TIME),
+        pl.col("gravity_sg").cast(pl.Float64),
+        (pl.col("temperature_c") if "temperature_c" in readings.columns else pl.lit(None))
+        .cast(pl.Float64)
+        .alias("temperature_c"),
+        (pl.col("by_hand") if "by_hand" in readings.columns else pl.lit(False))
+        .cast(pl.Boolean)
+        .fill_null(False)
+        .alias("by_hand"),
+    ]
+    try:
+        return readings.select(columns)
+    except pl.exceptions.PolarsError as problem:
+        raise ReadingsError(f"readings have a column of the wrong type: {problem}") from problem
+
+
+def mark(readings: pl.DataFrame, batch: Batch, *, now: datetime) -> pl.DataFrame:
+    """Readings up to `now` in time order, each with the reason it is set aside, or null.
+
+    Parameters
+    ----------
+    readings
+        Schema `READINGS`, any order, duplicates allowed.
+
+    Returns
+    -------
+    pl.DataFrame
+        Schema `MARKED`. Rows after `now` are left out: they are the future.
+    """
+    frame = checked(readings).filter(pl.col("measured_at") <= now).drop_nulls("measured_at")
+    frame = frame.sort("measured_at", "by_hand", "gravity_sg", "temperature_c", nulls_last=True, maintain_order=True)
+    if frame.is_empty():
+        return pl.DataFrame(schema=MARKED)
+    hours = hours_since(frame["measured_at"], batch.pitched_at)
+    gravity = frame["gravity_sg"].to_numpy()
+    by_hand = frame["by_hand"].to_numpy()
+    reason = np.full(len(frame), None, dtype=object)
+
+    absent = ~np.isfinite(gravity)
+    reason[absent] = NO_GRAVITY
+    repeated = np.zeros(len(frame), dtype=bool)
+    repeated[1:] = (np.diff(hours) <= 0) & (by_hand[1:] == by_hand[:-1]) & ~absent[1:] & ~absent[:-1]
+    reason[repeated] = DUPLICATE
+    reason[~absent & (hours < 0)] = BEFORE_PITCHING
+    with np.errstate(invalid="ignore"):
+        reason[~absent & ((gravity < PLAUSIBLE_SG[0]) | (gravity > PLAUSIBLE_SG[1]))] = IMPOSSIBLE
+    packaged = [e.at for e in batch.events if e.kind == "package" and e.at <= now]
+    if packaged:
+        end_h = (packaged[0] - batch.pitched_at).total_seconds() / 3600
+        reason[~absent & (hours > end_h)] = AFTER_PACKAGING
+
+    used = np.flatnonzero((reason == None) & ~by_hand)  # noqa: E711 - elementwise on an object array
+    if used.size >= _WINDOW:
+        reason[used[spikes(gravity[used])]] = SPIKE
+    used = np.flatnonzero((reason == None) & ~by_hand)  # noqa: E711
+    if used.size >= 40:
+        reason[used[frozen(hours[used], gravity[used])]] = STUCK
+    return frame.with_columns(pl.Series("set_aside", reason.tolist(), dtype=pl.String))
+
+
+def hours_since(instants: pl.Series, start: datetime) -> Floats:
+    """Hours from `start` to each instant."""
+    micros = instants.to_physical().to_numpy().astype(np.float64)
+    return (micros - start.timestamp() * 1e6) / 3.6e9
+
+
+def spikes(gravity_sg: Floats) -> Floats:
+    """Where a single reading stands far from the median of its neighbours.
+
+    Parameters
+    ----------
+    gravity_sg : shape (n,)
+        In time order, no NaN.
+
+    Returns
+    -------
+    shape (n,)
+        Boolean mask.
+    """
+    half = _WINDOW // 2
+    padded = np.concatenate([gravity_sg[half:0:-1], gravity_sg, gravity_sg[-2 : -half - 2 : -1]])
+    middle = np.median(sliding_window_view(padded, _WINDOW), axis=1)
+    off = np.abs(gravity_sg - middle)
+    usual = 1.4826 * np.median(off)
+    return np.asarray(off > max(_SPIKE_FLOOR_SG, _SPIKE_SIGMAS * usual))
+
+
+def frozen(hours: Floats, gravity_sg: Floats) -> Floats:
+    """Where a float that usually flickers repeats one value to the last digit for hours on end.
+
+    A coarse display repeats itself too: the run must be far longer than the share of repeats elsewhere explains.
+
+    Returns
+    -------
+    shape (n,)
+        Boolean mask; the first reading of a frozen run is kept.
+    """
+    same = np.concatenate([[False], np.abs(np.diff(gravity_sg)) < 1e-9])
+    mask = np.zeros(gravity_sg.size, dtype=bool)
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], same.view(np.int8), [0]])))
+    starts, ends = edges[::2], edges[1::2]
+    lengths = ends - starts
+    for start, end, length in zip(starts, ends, lengths, strict=True):
+        others = max(same.size - length, 1)
+        share = min(max((same.sum() - length) / others, 0.02), 0.999)
+        if hours[end - 1] - hours[start - 1] >= 4.0 and length * np.log(share) < -25.0:
+            mask[start:end] = True
+    return mask

@@ -1,0 +1,166 @@
+"""The family of fermentation courses: growth with a lag, two sugars, an activity that fades, and a warmth law.
+
+The fall so far is ``A * F``. `F` runs from 0 to 1 in the *work* ``L`` that the yeast has done:
+
+* yeast grows logistically in warmth-weighted time ``tau`` (hours at the reference temperature), so that
+  ``L0 = log(1 + (exp(g tau / lag) - 1) exp(-g)) lag / g``: nothing until about `lag`, then one a reference hour;
+* its activity fades hyperbolically with the work done (ageing, flocculation, want of nitrogen):
+  ``L = log(1 + fade rate L0) / fade``;
+* an easy sugar is taken up at ``dS1/dL = -(1 + K) S1 / (K + S1)`` (Monod), a slow one (maltotriose, or whatever
+  the yeast leaves for last) at ``dS2/dL = -rho S2 / (1 + S1 / 0.25)``, held back while the easy one lasts;
+* ``F = 1 - (1 - w) S1 - w S2``.
+
+The sugar curves are computed once by Runge-Kutta and looked up after that.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Final
+
+import numpy as np
+
+from analysis.model import Floats
+
+PARAMETERS: Final = (
+    "log_rate",
+    "log_lag",
+    "log_growth",
+    "log_fade",
+    "logit_slow",
+    "log_rho",
+    "log_monod",
+    "warmth",
+    "cold",
+)
+"""The unknowns of a course, on the scales on which they are about normal."""
+
+_MONOD: Final = np.exp(np.linspace(np.log(0.02), np.log(2.0), 10))
+_RHO: Final = np.exp(np.linspace(np.log(0.03), np.log(1.0), 15))
+_REPRESSION: Final = 0.25
+_WORK_MAX: Final = 80.0
+_GRID: Final = 400
+_SPREAD: Final = 6.0
+_SCALE: Final = (_GRID - 1) / np.log1p(_SPREAD * _WORK_MAX)
+
+
+@dataclass(frozen=True, slots=True)
+class SugarTable:
+    """Sugar left against work done, on a grid that is fine at first and coarse in the tail."""
+
+    work: Floats
+    easy: Floats  # (monod, grid)
+    slow: Floats  # (monod * rho, grid)
+
+
+@lru_cache(maxsize=1)
+def sugar_table() -> SugarTable:
+    """The table of both sugars for every stored Monod constant and slow rate."""
+    work = np.expm1(np.arange(_GRID) / _SCALE) / _SPREAD
+    monod = _MONOD[:, None]
+    easy = np.ones((_MONOD.size, _GRID))
+    log_slow = np.zeros((_MONOD.size, _GRID))
+    s = np.ones((_MONOD.size, 1))
+    for i in range(1, _GRID):
+        span = work[i] - work[i - 1]
+        pieces = max(1, int(np.ceil(span / 0.02)))
+        h = span / pieces
+        passed = np.zeros_like(s)
+        for _ in range(pieces):
+            before = s
+            k1 = -(1 + monod) * s / (monod + s)
+            m = np.maximum(s + h / 2 * k1, 0)
+            k2 = -(1 + monod) * m / (monod + m)
+            m = np.maximum(s + h / 2 * k2, 0)
+            k3 = -(1 + monod) * m / (monod + m)
+            m = np.maximum(s + h * k3, 0)
+            k4 = -(1 + monod) * m / (monod + m)
+            s = np.maximum(s + h / 6 * (k1 + 2 * k2 + 2 * k3 + k4), 0)
+            passed = passed + h / 2 * (1 / (1 + before / _REPRESSION) + 1 / (1 + s / _REPRESSION))
+        easy[:, i] = s[:, 0]
+        log_slow[:, i] = log_slow[:, i - 1] + passed[:, 0]
+    slow = np.exp(-_RHO[None, :, None] * log_slow[:, None, :]).reshape(-1, _GRID)
+    return SugarTable(work, easy, slow)
+
+
+@dataclass(frozen=True, slots=True)
+class Shapes:
+    """Many courses at once, one row of parameters each, on their natural scales."""
+
+    rate: Floats
+    lag: Floats
+    growth: Floats
+    fade: Floats
+    slow_share: Floats
+    monod_row: Floats
+    slow_row: Floats
+
+    @classmethod
+    def of(cls, theta: Floats) -> Shapes:
+        """From parameters, shape (n, 9)."""
+        table_monod = np.clip(
+            np.rint((theta[:, 6] - np.log(_MONOD[0])) / (np.log(_MONOD[1]) - np.log(_MONOD[0]))), 0, _MONOD.size - 1
+        ).astype(np.intp)
+        table_rho = np.clip(
+            np.rint((theta[:, 5] - np.log(_RHO[0])) / (np.log(_RHO[1]) - np.log(_RHO[0]))), 0, _RHO.size - 1
+        ).astype(np.intp)
+        return cls(
+            rate=np.exp(np.clip(theta[:, 0], -9, 1)),
+            lag=np.exp(np.clip(theta[:, 1], -2, 6)),
+            growth=np.exp(np.clip(theta[:, 2], -0.5, 3)),
+            fade=np.exp(np.clip(theta[:, 3], -7, 1.5)),
+            slow_share=1 / (1 + np.exp(-theta[:, 4])),
+            monod_row=table_monod,
+            slow_row=table_monod * _RHO.size + table_rho,
+        )
+
+    def work(self, tau: Floats) -> Floats:
+        """Work done by warmth-weighted time `tau` (hours), shape (n, m) for `tau` of that shape."""
+        per_hour = (self.growth / self.lag)[:, None]
+        x = np.minimum(per_hour * tau, 600.0)
+        grown = np.log1p(np.expm1(x) * np.exp(-self.growth)[:, None]) / per_hour
+        fade = self.fade[:, None]
+        return np.asarray(np.log1p(fade * self.rate[:, None] * grown) / fade)
+
+    def fall(self, work: Floats) -> Floats:
+        """Fraction of the fall that is done after `work`, shape (n, m)."""
+        return 1.0 - self.left(work)
+
+    def left(self, work: Floats) -> Floats:
+        """Fraction of the fall that is left after `work`, shape (n, m)."""
+        table = sugar_table()
+        place = np.minimum(np.log1p(_SPREAD * work) * _SCALE, _GRID - 1.001)
+        index = place.astype(np.intp)
+        part = place - index
+        easy = table.easy.ravel()
+        slow = table.slow.ravel()
+        at_easy = index + (self.monod_row * _GRID)[:, None]
+        at_slow = index + (self.slow_row * _GRID)[:, None]
+        left_easy = easy[at_easy]
+        left_easy += part * (easy[at_easy + 1] - left_easy)
+        left_slow = slow[at_slow]
+        left_slow += part * (slow[at_slow + 1] - left_slow)
+        w = self.slow_share[:, None]
+        return np.asarray(left_easy + w * (left_slow - left_easy))
+
+    def tau_when_left(self, fraction: Floats) -> Floats:
+        """Warmth-weighted time at which `fraction` of the fall is left, shape (n,); infinite where never."""
+        table = sugar_table()
+        w = self.slow_share[:, None]
+        left = (1 - w) * table.easy[self.monod_row] + w * table.slow[self.slow_row]
+        beyond = left <= fraction[:, None]
+        first = np.argmax(beyond, axis=1)
+        never = ~beyond[:, -1]
+        first = np.where(never, _GRID - 1, np.maximum(first, 1))
+        rows = np.arange(first.size)
+        high, low = left[rows, first - 1], left[rows, first]
+        share = np.clip((high - fraction) / np.maximum(high - low, 1e-15), 0, 1)
+        work = table.work[first - 1] + share * (table.work[first] - table.work[first - 1])
+        with np.errstate(over="ignore"):
+            grown = np.expm1(np.minimum(self.fade * work, 50)) / (self.fade * self.rate)
+        per_hour = self.growth / self.lag
+        x = np.minimum(per_hour * grown, 700.0)
+        # Invert the growth curve; for long times it is a straight line, which avoids an overflow.
+        tau = np.where(x > 30, grown + self.lag, np.log1p(np.expm1(np.minimum(x, 30)) * np.exp(self.growth)) / per_hour)
+        return np.asarray(np.where(never | (self.fade * work > 50), np.inf, tau))

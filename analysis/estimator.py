@@ -1,0 +1,287 @@
+"""From a series to weighted courses: the likelihood of one variant of the story, and what its courses imply.
+
+A variant says what may have happened besides a plain fermentation: a creep after hops, a halt that still lasts, a
+halt that is over. Their weights are their prior odds times their evidence.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import Final, Literal
+
+import numpy as np
+
+from analysis.courses import Shapes
+from analysis.model import Floats
+from analysis.noise import WANDER_H, WANDER_SD_SG, Noise, Whitener, local_rate
+from analysis.priors import Belief
+from analysis.sampler import Cloud, normals, sample
+from analysis.series import Series
+from analysis.warmth import Warmth, warmth
+
+Halt = Literal["none", "lasting", "over"]
+
+SHAPE: Final = 7
+WARMTH: Final = 9
+GAIN_SD: Final = 0.02
+"""Error of a float's scale: a fall of 50 points may read as 49 or 51 (common practice)."""
+
+HORIZON_H: Final = 24.0 * 120
+_TIMING_H: Final = 1.5
+"""How far, in hours, the family of courses may miss the true one's timing."""
+
+_OG_SD_SG: Final = 0.001
+_OG_UNKNOWN_SD_SG: Final = 0.004
+
+
+@dataclass(frozen=True, slots=True)
+class Setting:
+    """What stays the same for all variants of one assessment."""
+
+    series: Series
+    belief: Belief
+    warm: Warmth
+    original_sg: float
+    original_known: bool
+    creep_from_h: float | None
+    timing_sd_sg: Floats
+    bins: Floats
+
+    @classmethod
+    def of(
+        cls, series: Series, belief: Belief, original_sg: float, *, original_known: bool, creep_from_h: float | None
+    ) -> Setting:
+        """Prepare the warmth-weighted time and the timing error."""
+        warm = warmth(series.grid_hours, series.grid_temperature_c, series.reference_c, series.usual_c)
+        return cls(
+            series,
+            belief,
+            warm,
+            original_sg,
+            original_known,
+            creep_from_h,
+            _TIMING_H * local_rate(series),
+            np.searchsorted(series.grid_hours, series.hours).clip(0, series.grid_hours.size - 1),
+        )
+
+
+@dataclass(slots=True)
+class Story:
+    """One variant: its likelihood over standardised parameters."""
+
+    setting: Setting
+    halt: Halt
+    noise: Noise
+    halt_window_h: tuple[float, float] = (0.0, 0.0)
+    whitener: Whitener = field(init=False)
+    _white_y: Floats = field(init=False)
+
+    def __post_init__(self) -> None:
+        self.use(self.noise)
+
+    @property
+    def dimensions(self) -> int:
+        """Number of parameters."""
+        creep = 2 if self.setting.creep_from_h is not None else 0
+        return WARMTH + creep + {"none": 0, "lasting": 2, "over": 2}[self.halt]
+
+    def use(self, noise: Noise) -> None:
+        """Take up another hypothesis about the float."""
+        self.noise = noise
+        series = self.setting.series
+        cov = noise.covariance(series, self.setting.timing_sd_sg)
+        level = _OG_SD_SG if self.setting.original_known else _OG_UNKNOWN_SD_SG
+        self.whitener = Whitener.of(cov + level**2)
+        self._white_y = self.whitener.matrix @ (series.gravity_sg - self.setting.original_sg)
+
+    def theta(self, z: Floats) -> Floats:
+        """Parameters of the courses, shape (n, 9)."""
+        belief = self.setting.belief
+        theta = z[:, :WARMTH].copy()
+        theta[:, :SHAPE] = belief.mean[:SHAPE] + belief.sd[:SHAPE] * z[:, :SHAPE]
+        return np.asarray(theta)
+
+    def creep(self, z: Floats) -> tuple[Floats, Floats]:
+        """Size (SG) and time constant (warmth-weighted hours) of the fall after hops."""
+        size = np.exp(np.log(0.0008) + 1.3 * z[:, WARMTH])
+        return np.minimum(size, 0.02), np.exp(np.log(70.0) + 0.5 * z[:, WARMTH + 1])
+
+    def halt_times(self, z: Floats) -> tuple[Floats, Floats]:
+        """Begin and end of the halt, hours since pitching (end may be now)."""
+        from scipy.special import ndtr
+
+        low, high = self.halt_window_h
+        begin = low + (high - low) * ndtr(z[:, -2])
+        if self.halt == "lasting":
+            return begin, np.full(begin.size, self.setting.series.now_h)
+        return begin, begin + (self.setting.series.now_h - begin) * ndtr(z[:, -1])
+
+    def tau(self, z: Floats, theta: Floats, at: Floats | None = None) -> Floats:
+        """Warmth-weighted time at the bins, or at the times `at` (hours, shape (m,)), with the halt taken out."""
+        warm = self.setting.warm
+        law = warm.law(theta)
+        tau = warm.tau[law][:, self.setting.bins] if at is None else tau_at(warm, at)[law]
+        if self.halt == "none":
+            return tau
+        begin, end = self.halt_times(z)
+        at_begin, at_end = _tau_each(warm, law, begin), _tau_each(warm, law, end)
+        leak = 0.02 * np.exp(z[:, -1]) if self.halt == "lasting" else 0.02
+        leak = np.minimum(leak, 0.3)
+        inside = np.clip(tau, at_begin[:, None], at_end[:, None]) - at_begin[:, None]
+        slowed = (1.0 - leak)[:, None] if isinstance(leak, np.ndarray) else 1.0 - leak
+        return tau - slowed * inside
+
+    def falls(self, z: Floats, at: Floats | None = None) -> tuple[Floats, Floats]:
+        """Fraction of the fall done, and the fall by creep (SG), each of shape (n, m)."""
+        theta = self.theta(z)
+        shapes = Shapes.of(theta)
+        tau = self.tau(z, theta, at)
+        done = shapes.fall(shapes.work(tau))
+        if self.setting.creep_from_h is None:
+            return done, np.zeros((1, 1))
+        law = self.setting.warm.law(theta)
+        since = tau - _tau_each(self.setting.warm, law, np.full(law.size, self.setting.creep_from_h))[:, None]
+        size, slow = self.creep(z)
+        return done, size[:, None] * -np.expm1(-np.maximum(since, 0.0) / slow[:, None])
+
+    def log_likelihood(self, z: Floats) -> tuple[Floats, ...]:
+        """Log-likelihood with the size of the fall integrated out, and mean and sd of that size (SG)."""
+        done, crept = self.falls(z)
+        matrix = self.whitener.matrix
+        white_f = done @ matrix.T
+        white_y = self._white_y[None, :] + (crept @ matrix.T if crept.size > 1 else 0.0)
+        extract = self.setting.original_sg - 1.0
+        prior_mean = self.setting.belief.mean[-1] * extract
+        prior_sd = np.hypot(self.setting.belief.sd[-1] * extract, GAIN_SD * prior_mean)
+        precision = prior_sd**-2 + np.square(white_f).sum(axis=1)
+        pull = prior_mean / prior_sd**2 - (white_f * white_y).sum(axis=1)
+        size = pull / precision
+        log_like = (
+            -0.5 * np.square(white_y).sum(axis=1)
+            + 0.5 * pull**2 / precision
+            - 0.5 * (prior_mean / prior_sd) ** 2
+            - 0.5 * np.log(precision * prior_sd**2)
+            - self.whitener.log_determinant
+        )
+        return log_like, size, precision**-0.5
+
+    def refine(self, z: Floats, weight: Floats) -> bool:
+        """Choose the float hypothesis that explains best what the heaviest courses leave over."""
+        best = np.argsort(weight)[-16:]
+        share = weight[best] / weight[best].sum()
+        done, crept = self.falls(z[best])
+        _, size, _ = self.log_likelihood(z[best])
+        series = self.setting.series
+        rest = series.gravity_sg - self.setting.original_sg + size[:, None] * done + crept
+        scores: list[tuple[float, Noise]] = []
+        level = _OG_SD_SG if self.setting.original_known else _OG_UNKNOWN_SD_SG
+        for sd in WANDER_SD_SG:
+            for long in WANDER_H:
+                noise = replace(self.noise, wander_sd_sg=sd, wander_h=long)
+                cov = noise.covariance(series, self.setting.timing_sd_sg) + level**2
+                lower = np.linalg.cholesky(cov)
+                white = np.linalg.solve(lower, rest.T)
+                score = -0.5 * np.square(white).sum(axis=0) @ share - np.log(np.diag(lower)).sum()
+                scores.append((float(score), noise))
+        chosen = max(scores, key=lambda pair: pair[0])[1]
+        if chosen == self.noise:
+            return False
+        self.use(chosen)
+        return True
+
+    def run(self) -> Cloud:
+        """Sample this variant."""
+        return sample(self.log_likelihood, self.dimensions, between=self.refine)
+
+
+def tau_at(warm: Warmth, at: Floats) -> Floats:
+    """Warmth-weighted time of every law at times that may lie in the future, where the last temperature is kept."""
+    last = warm.hours[-1]
+    inside = np.minimum(at, last)
+    place = np.clip(np.searchsorted(warm.hours, inside, side="right") - 1, 0, warm.hours.size - 2)
+    step = warm.hours[place + 1] - warm.hours[place]
+    part = (inside - warm.hours[place]) / step
+    tau = warm.tau[:, place] * (1 - part) + warm.tau[:, place + 1] * part
+    return np.asarray(tau + warm.speed_now[:, None] * np.maximum(at - last, 0.0)[None, :])
+
+
+def _tau_each(warm: Warmth, law: Floats, at: Floats) -> Floats:
+    """Warmth-weighted time of each course's own law at its own time, shape (n,)."""
+    place = np.clip(np.searchsorted(warm.hours, at, side="right") - 1, 0, warm.hours.size - 2)
+    part = (at - warm.hours[place]) / (warm.hours[place + 1] - warm.hours[place])
+    return np.asarray(warm.tau[law, place] * (1 - part) + warm.tau[law, place + 1] * part)
+
+
+@dataclass(frozen=True, slots=True)
+class Courses:
+    """Equally informed courses of all variants, weighted. Arrays over courses have shape (n,).
+
+    `gravity_sg` and `left_sg` have shape (n, m) on `at_h`: true gravity, and what has yet to fall.
+    """
+
+    weight: Floats
+    fall_sg: Floats
+    finish_h: Floats
+    left_now_sg: Floats
+    crept_sg: Floats
+    halted: Floats
+    at_h: Floats
+    gravity_sg: Floats
+    left_sg: Floats
+    terminal_sg: Floats
+    done_now: Floats
+    effective: float
+
+
+def imply(story: Story, cloud: Cloud, original_sg: float, *, stream: int = 50) -> Courses:
+    """What one variant's courses say about the finish and the gravity over time."""
+    now_h = story.setting.series.now_h
+    keep = np.flatnonzero(cloud.weight > 1e-7)
+    z, weight = cloud.z[keep], cloud.weight[keep]
+    size_mean, size_sd = cloud.extra[0][keep], cloud.extra[1][keep]
+    draw = np.clip(normals(cloud.z.shape[0], 1, stream)[keep, 0], -3, 3)
+    size = np.maximum(size_mean + size_sd * draw, 1e-4)
+    past = np.unique(np.concatenate([np.arange(0.0, now_h, max(4.0, now_h / 40)), [now_h]]))
+    future = now_h + np.concatenate([np.arange(4.0, 72.1, 4.0), np.geomspace(80.0, HORIZON_H, 22)])
+    at = np.concatenate([past, future])
+    done, crept = story.falls(z, at)
+    gone = size[:, None] * done
+    if story.setting.creep_from_h is None:
+        left = size[:, None] - gone
+        creep_now = np.zeros(z.shape[0])
+    else:
+        total = story.creep(z)[0]
+        left = size[:, None] - gone + np.where(at >= story.setting.creep_from_h, total[:, None] - crept, 0.0)
+        creep_now = crept[:, past.size - 1]
+        gone = gone + crept
+    finish = first_below(at, left, 0.001)
+    here = past.size - 1
+    return Courses(
+        weight=weight,
+        fall_sg=size,
+        finish_h=finish,
+        left_now_sg=left[:, here],
+        crept_sg=creep_now,
+        halted=np.full(z.shape[0], story.halt == "lasting"),
+        at_h=at,
+        gravity_sg=original_sg - gone,
+        left_sg=left,
+        terminal_sg=original_sg - gone[:, here] - left[:, here],
+        done_now=done[:, here],
+        effective=cloud.effective,
+    )
+
+
+def first_below(at: Floats, left_sg: Floats, limit_sg: float) -> Floats:
+    """When each course has less than `limit_sg` left for good, shape (n,); infinite where not within the horizon."""
+    above = left_sg >= limit_sg
+    last = left_sg.shape[1] - 1 - np.argmax(above[:, ::-1], axis=1)
+    never = above[:, -1]
+    none = ~above.any(axis=1)
+    i = np.clip(last, 0, left_sg.shape[1] - 2)
+    rows = np.arange(i.size)
+    high, low = np.log(left_sg[rows, i]), np.log(np.maximum(left_sg[rows, i + 1], 1e-9))
+    part = np.clip((high - np.log(limit_sg)) / np.maximum(high - low, 1e-12), 0, 1)
+    when = at[i] + part * (at[i + 1] - at[i])
+    when = np.where(none, 0.0, when)
+    return np.where(never, np.inf, when)

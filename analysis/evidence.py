@@ -1,0 +1,105 @@
+"""Why we say so: sentences with numbers that a brewer can check by hand, and what to do next."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from analysis.model import Batch, Creep, Forecast, Phase, Range, events_of
+from analysis.noise import Noise
+from analysis.priors import Belief
+from analysis.steadiness import Hold
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Facts:
+    """What the sentences are made from."""
+
+    batch: Batch
+    now: datetime
+    held: Hold
+    p_finished: float
+    p_halted: float
+    finished: bool
+    stalled: bool
+    phase: Phase
+    belief: Belief
+    attenuation: float
+    gravity: Range
+    terminal: Range
+    left: Range
+    forecast: Forecast | None
+    chill_h: float | None
+    usual_c: float
+    temperature_c: float | None
+    creep: Creep | None
+    noise: Noise
+
+
+def sentences(facts: Facts) -> tuple[str, ...]:
+    """The evidence for the verdict."""
+    said: list[str] = []
+    held = facts.held
+    if held.since_h is not None:
+        said.append(
+            f"Over the last {held.held_h:.0f} h the gravity moved by {abs(held.moved_sg):.4f} "
+            f"± {held.moved_se_sg:.4f} SG "
+            f"({'of at least' if held.held_h >= facts.batch.hold_h else 'of'} {facts.batch.hold_h:.0f} h asked)."
+        )
+    said.append(f"{_percent(facts.attenuation)} apparent attenuation so far; {_where(facts)}.")
+    said.append(
+        f"Chance that less than 0.001 SG is left: {_percent(facts.p_finished)}; "
+        f"still to fall: {facts.left.p50:.4f} SG ({facts.left.p10:.4f} to {facts.left.p90:.4f})."
+    )
+    if facts.chill_h is not None and facts.temperature_c is not None:
+        said.append(
+            f"At {facts.temperature_c:.1f} °C it is {facts.usual_c - facts.temperature_c:.1f} °C colder than where it"
+            " fermented: a plateau in the cold is no evidence of the end."
+        )
+    if facts.stalled:
+        said.append(
+            f"It stopped about {1000 * facts.left.p50:.0f} points above the likely end of {facts.terminal.p50:.3f}; "
+            f"chance that it is a halt and not the end: {_percent(facts.p_halted)}."
+        )
+    if facts.creep is not None:
+        said.append(
+            f"Since the dry hop it has fallen by about {facts.creep.fall_sg.p50:.4f} SG beyond the fermentation itself."
+        )
+    return tuple(said)
+
+
+def advice(facts: Facts) -> tuple[str, ...]:
+    """What to do, first things first."""
+    if facts.stalled:
+        return (
+            "Take a hand sample first: a stuck float looks the same.",
+            "If the sample agrees, warm the vessel by 2 to 3 °C and look again after a day.",
+            "Gentle rousing of the yeast may help after that; it can let oxygen in, and a vessel full of gas can gush.",
+            "A forced fermentation test, a warm side sample with much fresh yeast, tells within two or three days"
+            " where it can end.",
+        )
+    tested = events_of(facts.batch, "forced test", until=facts.now)
+    if not facts.finished and facts.phase == "steady" and 0.1 < facts.p_finished < 0.85 and not tested:
+        return (
+            "It cannot be told yet whether this is the end. A forced fermentation test, a warm side sample with much"
+            " fresh yeast, settles it within two or three days.",
+        )
+    return ()
+
+
+def _where(facts: Facts) -> str:
+    low, high = facts.belief.attenuation_low, facts.belief.attenuation_high
+    place = "within" if low <= facts.attenuation <= high else "below" if facts.attenuation < low else "above"
+    if facts.belief.same_yeast:
+        source = f"of your last {facts.belief.same_yeast} batches with this yeast"
+    elif facts.belief.same_drink:
+        source = f"of your {facts.belief.same_drink} earlier batches of this drink"
+    else:
+        source = "that is usual for this drink"
+    if facts.batch.expected_attenuation is not None:
+        source += " and of the range you expect"
+    return f"{place} the {_percent(low)} to {_percent(high)} {source}"
+
+
+def _percent(share: float) -> str:
+    return f"{100 * share:.0f} %"

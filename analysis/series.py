@@ -1,0 +1,161 @@
+"""A batch as the estimator sees it: a hundred-odd robust means over time, with what is known of their noise."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+
+import numpy as np
+import polars as pl
+from numpy.typing import NDArray
+
+from analysis.cleaning import hours_since
+from analysis.model import Batch, Floats
+from analysis.warmth import REFERENCE_C
+
+FINE_H: Final = 2.0
+"""Width of a bin over the last days, hours."""
+
+_FINE_SPAN_H: Final = 96.0
+_COARSE_BINS: Final = 72
+_OPENS_SEGMENT: Final = ("dry hop", "hops out", "transfer", "float moved", "feed", "dilute")
+HAND_SD_SG: Final = 0.0007
+"""Error of a careful hand reading, SG (common practice: a third of a division to one division)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """Bins in time order. All arrays have shape (n,) unless said otherwise.
+
+    `hours` since pitching; `white_sd_sg` is the part of the error that is independent from bin to bin;
+    `segment` counts up whenever the float may have got a new offset; hand samples are bins of their own with
+    `by_hand` set. `grid_*` is a time grid from pitching to now with temperatures, for the warmth-weighted time.
+    """
+
+    hours: Floats
+    gravity_sg: Floats
+    white_sd_sg: Floats
+    count: Floats
+    segment: Floats
+    by_hand: NDArray[np.bool_]
+    grid_hours: Floats
+    grid_temperature_c: Floats
+    now_h: float
+    usual_c: float
+    reference_c: float
+    temperature_known: bool
+
+    @property
+    def floats(self) -> NDArray[np.bool_]:
+        """Mask of the bins that come from a float."""
+        return ~self.by_hand
+
+
+def hours_of(when: datetime, batch: Batch) -> float:
+    """Hours from pitching to `when`."""
+    return (when - batch.pitched_at).total_seconds() / 3600.0
+
+
+def summarise(marked: pl.DataFrame, batch: Batch, *, now: datetime) -> Series:
+    """Bins of the readings in use.
+
+    Parameters
+    ----------
+    marked
+        Schema `MARKED`.
+    """
+    now_h = max(hours_of(now, batch), 0.0)
+    hours_all = hours_since(marked["measured_at"], batch.pitched_at) if len(marked) else np.zeros(0)
+    gravity_all = marked["gravity_sg"].to_numpy()
+    hand_all = marked["by_hand"].to_numpy().astype(bool)
+    used = marked["set_aside"].is_null().to_numpy()
+
+    opened = [hours_of(e.at, batch) for e in batch.events if e.kind in _OPENS_SEGMENT and e.at <= now]
+    float_rows = used & ~hand_all
+    h, g = hours_all[float_rows], gravity_all[float_rows]
+    edges = bin_edges(now_h)
+    edges = np.unique(np.concatenate([edges, np.array([t for t in opened if 0 < t < edges[-1]])]))
+    means, centres, white, counts = _bins(h, g, edges)
+
+    hand_rows = used & hand_all
+    hand_h, hand_g = hours_all[hand_rows], gravity_all[hand_rows]
+    hours = np.concatenate([centres, hand_h])
+    order = np.argsort(hours, kind="stable")
+    hours = hours[order]
+    by_hand = np.concatenate([np.zeros(centres.size, bool), np.ones(hand_h.size, bool)])[order]
+
+    reference_c = REFERENCE_C[batch.drink]
+    grid, temperature, known = _temperature_grid(marked, hours_all, hours, now_h, reference_c)
+    usual = float(np.median(temperature[: max(np.searchsorted(grid, 0.6 * now_h), 1)])) if known else reference_c
+    return Series(
+        hours=hours,
+        gravity_sg=np.concatenate([means, hand_g])[order],
+        white_sd_sg=np.concatenate([white, np.full(hand_h.size, HAND_SD_SG)])[order],
+        count=np.concatenate([counts, np.ones(hand_h.size)])[order],
+        segment=np.searchsorted(np.array(sorted(opened)), hours, side="right").astype(np.float64),
+        by_hand=by_hand,
+        grid_hours=grid,
+        grid_temperature_c=temperature,
+        now_h=now_h,
+        usual_c=usual,
+        reference_c=reference_c,
+        temperature_known=known,
+    )
+
+
+def bin_edges(now_h: float) -> Floats:
+    """Edges that do not depend on the readings: coarse over the past, fine over the last four days.
+
+    They are multiples of the fine width, so that one more reading does not move all bins.
+    """
+    if now_h <= _COARSE_BINS * FINE_H + _FINE_SPAN_H:
+        return np.arange(0.0, now_h + FINE_H, FINE_H)
+    split = np.floor((now_h - _FINE_SPAN_H) / 24.0) * 24.0
+    width = np.ceil(split / _COARSE_BINS / FINE_H) * FINE_H
+    coarse = np.arange(0.0, split, width)
+    return np.concatenate([coarse, np.arange(split, now_h + FINE_H, FINE_H)])
+
+
+def _bins(hours: Floats, gravity_sg: Floats, edges: Floats) -> tuple[Floats, Floats, Floats, Floats]:
+    if hours.size == 0:
+        empty = np.zeros(0)
+        return empty, empty, empty, empty
+    which = np.clip(np.searchsorted(edges, hours, side="right") - 1, 0, edges.size - 1)
+    starts = np.flatnonzero(np.concatenate([[True], np.diff(which) != 0]))
+    counts = np.diff(np.append(starts, hours.size)).astype(np.float64)
+    # A running line is taken out first, so that a steep fall within a bin is not taken for noise.
+    mean_h = np.add.reduceat(hours, starts) / counts
+    mean_g = np.add.reduceat(gravity_sg, starts) / counts
+    group = np.repeat(np.arange(starts.size), counts.astype(np.intp))
+    slope = np.gradient(mean_g, mean_h) if starts.size > 1 else np.zeros(1)
+    residual = gravity_sg - mean_g[group] - slope[group] * (hours - mean_h[group])
+    steps = np.abs(np.diff(residual))[np.diff(group) == 0]
+    scale = max(1.4826 * float(np.median(steps)) / np.sqrt(2.0) if steps.size else 0.0, 5e-5)
+    # One step of Huber's mean: readings far from their bin's middle pull with a bounded force.
+    bound = 2.0 * max(scale, 1e-4)
+    weight = np.minimum(1.0, bound / np.maximum(np.abs(residual), 1e-12))
+    total = np.add.reduceat(weight, starts)
+    mean_g = mean_g + np.add.reduceat(weight * residual, starts) / total
+    spread = np.sqrt(np.add.reduceat(weight * residual**2, starts) / total)
+    white = np.maximum(scale, 0.5 * spread) / np.sqrt(np.minimum(counts, 24.0))
+    return mean_g, mean_h, np.maximum(white, 3e-5), counts
+
+
+def _temperature_grid(
+    marked: pl.DataFrame, hours_all: Floats, hours: Floats, now_h: float, reference_c: float
+) -> tuple[Floats, Floats, bool]:
+    grid = np.unique(np.concatenate([[0.0], hours[(hours > 0) & (hours < now_h)], [now_h]]))
+    if grid.size == 1:
+        grid = np.array([0.0, max(now_h, 1e-3)])
+    temperature = marked["temperature_c"].to_numpy()
+    known = np.isfinite(temperature) & (hours_all >= 0) & (temperature > -5) & (temperature < 50)
+    if not known.any():
+        return grid, np.full(grid.size, reference_c), False
+    h, t = hours_all[known], temperature[known]
+    which = np.searchsorted(0.5 * (grid[1:] + grid[:-1]), h)
+    count = np.bincount(which, minlength=grid.size)
+    total = np.bincount(which, weights=t, minlength=grid.size)
+    at_grid = total / np.maximum(count, 1)
+    filled = count > 0
+    return grid, np.interp(grid, grid[filled], at_grid[filled]), True

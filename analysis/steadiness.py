@@ -1,0 +1,93 @@
+"""Has the gravity been seen to hold? The steady rule of the trade, on robust means, and the chill that voids it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from analysis.model import STEADY_SG, Floats
+from analysis.series import Series
+
+CHILL_C: Final = 5.0
+"""A fall of this much below where it fermented counts as chilled: a plateau is no evidence then (common practice)."""
+
+_LEVEL_H: Final = 12.0
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """For how long the gravity has moved by less than a point, up to the last reading that counts.
+
+    `since_h` and `until_h` are hours since pitching; `moved_sg` the change of level over that span, with its
+    standard error.
+    """
+
+    since_h: float | None
+    until_h: float
+    held_h: float
+    moved_sg: float
+    moved_se_sg: float
+
+
+def hold(series: Series, *, until_h: float, from_h: float = 0.0, limit_sg: float = STEADY_SG) -> Hold:
+    """Longest span up to `until_h` over which half-day levels stay within `limit_sg` of the newest level.
+
+    Parameters
+    ----------
+    from_h
+        Nothing before this counts: a feed, a dilution or a dry hop starts the watch anew.
+    """
+    use = series.floats & (series.hours <= until_h) & (series.hours >= from_h)
+    if use.sum() < 3:
+        use = (series.hours <= until_h) & (series.hours >= from_h)
+    t, g = series.hours[use], series.gravity_sg[use]
+    if t.size < 2:
+        return Hold(None, until_h, 0.0, 0.0, 0.0)
+    level = levels(t, g, _LEVEL_H)
+    away = np.abs(level - level[-1]) >= limit_sg
+    first = int(np.flatnonzero(away)[-1]) + 1 if away.any() else 0
+    held = float(t[-1] - t[first])
+    if held <= 0 or first >= t.size - 2:
+        return Hold(None, float(t[-1]), 0.0, 0.0, 0.0)
+    moved, error = _moved(t[first:], g[first:])
+    return Hold(float(t[first]), float(t[-1]), held, moved, error)
+
+
+def levels(hours: Floats, gravity_sg: Floats, width_h: float) -> Floats:
+    """Median gravity within `width_h` around each point, shape (n,)."""
+    low = np.searchsorted(hours, hours - width_h / 2)
+    high = np.searchsorted(hours, hours + width_h / 2, side="right")
+    return np.array([np.median(gravity_sg[a:b]) for a, b in zip(low, high, strict=True)])
+
+
+def _moved(t: Floats, g: Floats) -> tuple[float, float]:
+    """Fall over the span by a straight line, and its standard error with neighbours' errors taken as alike."""
+    span = float(t[-1] - t[0])
+    x = (t - t.mean()) / max(span, 1e-9)
+    sxx = float(np.square(x).sum())
+    if sxx <= 0 or t.size < 3:
+        return float(g[0] - g[-1]), float(np.std(g))
+    slope = float(x @ g / sxx)
+    rest = g - g.mean() - slope * x
+    alike = float(np.clip((rest[1:] * rest[:-1]).sum() / max(np.square(rest).sum(), 1e-18), 0.0, 0.9))
+    variance = float(np.square(rest).sum()) / max(t.size - 2, 1) * (1 + alike) / (1 - alike)
+    return -slope, float(np.sqrt(variance / sxx))
+
+
+def chilled_from(series: Series) -> float | None:
+    """Hours since pitching at which the present chill began, None where it is not chilled now."""
+    if not series.temperature_known:
+        return None
+    cold = series.grid_temperature_c < series.usual_c - CHILL_C
+    if not cold[-1]:
+        return None
+    warm = np.flatnonzero(~cold)
+    if warm.size == 0:
+        return None
+    # Cooling began before the limit was crossed: go back while the temperature was still coming down.
+    i = int(warm[-1])
+    while i > 0 and series.grid_temperature_c[i] < series.usual_c - 1.5:
+        i -= 1
+    return float(series.grid_hours[i])
