@@ -26,7 +26,7 @@ NO_CLOCK: Final = "no clock"
 RELATIVE: Final = "relative time"
 CLOCK_UNSET: Final = "clock unset"
 CLOCK_AHEAD: Final = "clock ahead"
-GUESSED_UNIT: Final = "milliseconds guessed"
+GUESSED_UNIT: Final = "unit of time guessed"
 TIMES_OF_RECEIPT: Final = frozenset({NO_CLOCK, RELATIVE, CLOCK_UNSET, CLOCK_AHEAD})
 """Time flags of reports whose instant hangs on when they arrived: a second delivery names another instant."""
 

@@ -1,0 +1,260 @@
+"""From messages to the store: decode, commit, acknowledge, in order of arrival, in one thread.
+
+A message is acknowledged only after its rows are on disk. The queue is bounded; when it is full the network thread
+waits, and with it the broker. A batch is committed as soon as the queue runs empty: a broker that hands over only a
+few unacknowledged messages at a time would otherwise wait for us while we wait for it.
+
+A device without clock and counter cannot name its readings, so a second delivery looks like a second reading. For
+such messages the same bytes on the same topic count once within a window, from the first that counted; beyond the
+window, or across a restart of this process, they count again: at least once.
+"""
+
+from __future__ import annotations
+
+import logging
+import threading
+import time
+from collections import OrderedDict, deque
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Final
+
+from ingest.decode import Decoded, decode
+from ingest.errors import Fault, StoreError
+from ingest.model import Rejection, Report
+from ingest.rules import Rule
+from ingest.store import Store
+
+log = logging.getLogger(__name__)
+
+BATCH: Final = 2000
+_LARGEST_QUEUE_BYTES: Final = 64 * 1024 * 1024
+_RETRY_S: Final = (0.5, 1.0, 2.0, 5.0)
+_MOST_REMEMBERED: Final = 100_000
+
+
+@dataclass(slots=True)
+class Arrival:
+    """A message as it came, with what must be called once its rows are on disk."""
+
+    topic: str
+    payload: bytes
+    received_at: datetime
+    acknowledge: Callable[[], object] | None = None
+
+
+class Pipeline:
+    """A bounded queue and the one thread that empties it into the store."""
+
+    def __init__(
+        self,
+        store: Store,
+        *,
+        prefix: str = "tunroom",
+        rules: Sequence[Rule] = (),
+        most: int = 2000,
+        repeat_window_s: float = 30.0,
+    ) -> None:
+        self._store = store
+        self._prefix = prefix
+        self.rules: tuple[Rule, ...] = tuple(rules)
+        self._most = most
+        self._waiting: deque[Arrival] = deque()
+        self._bytes = 0
+        self._in_hand = 0
+        self._changed = threading.Condition()
+        self._stopping = False
+        self._stopped = threading.Event()
+        self._repeats = _Repeats(repeat_window_s)
+        self._thread = threading.Thread(target=self._run, name="pipeline", daemon=True)
+        self.problem: str | None = None
+
+    @property
+    def queued(self) -> int:
+        """Messages that are in memory and not yet on disk."""
+        return len(self._waiting) + self._in_hand
+
+    def start(self) -> None:
+        """Begin to work."""
+        self._thread.start()
+
+    def put(self, arrival: Arrival) -> bool:
+        """Queue a message, waiting while the queue is full; False once the pipeline is stopping."""
+        with self._changed:
+            while self._full() and not self._stopping:
+                self._changed.wait(0.5)
+            if self._stopping:
+                return False
+            self._waiting.append(arrival)
+            self._bytes += len(arrival.payload)
+            self._changed.notify_all()
+        return True
+
+    def _full(self) -> bool:
+        return len(self._waiting) >= self._most or (bool(self._waiting) and self._bytes >= _LARGEST_QUEUE_BYTES)
+
+    def settle(self, timeout_s: float) -> bool:
+        """Wait until everything queued is on disk; False if that took longer."""
+        deadline = time.monotonic() + timeout_s
+        with self._changed:
+            while self.queued:
+                left = deadline - time.monotonic()
+                if left <= 0:
+                    return False
+                self._changed.wait(min(left, 0.2))
+        return True
+
+    def close(self, timeout_s: float = 10.0) -> None:
+        """Take nothing more, finish what is queued if the disk lets us, and stop; idempotent."""
+        with self._changed:
+            self._stopping = True
+            self._changed.notify_all()
+        self._stopped.set()
+        if self._thread.is_alive():
+            self._thread.join(timeout_s)
+
+    def _run(self) -> None:
+        while True:
+            with self._changed:
+                while not self._waiting and not self._stopping:
+                    self._changed.wait()
+                if not self._waiting:
+                    return
+                batch = [self._waiting.popleft() for _ in range(min(BATCH, len(self._waiting)))]
+                self._in_hand = len(batch)
+                self._bytes -= sum(len(arrival.payload) for arrival in batch)
+                self._changed.notify_all()
+            try:
+                self._take_in(batch)
+            except Exception:  # the thread must outlive any one batch; unacknowledged, it comes again
+                self._repeats.forget(batch)
+                log.exception("a batch of %d messages could not be taken in; the broker will send it again", len(batch))
+            finally:
+                with self._changed:
+                    self._in_hand = 0
+                    self._changed.notify_all()
+
+    def _take_in(self, batch: Sequence[Arrival]) -> None:
+        reports: list[Report] = []
+        rejections: list[Rejection] = []
+        for arrival in batch:
+            decoded = decode(
+                arrival.topic, arrival.payload, received_at=arrival.received_at, prefix=self._prefix, rules=self.rules
+            )
+            if self._repeats.is_repeat(arrival, decoded):
+                continue
+            reports.extend(decoded.reports)
+            if decoded.faults:
+                rejections.append(rejection_of(arrival, decoded.faults))
+        if reports or rejections:
+            self._keep(reports, rejections, batch)
+        for arrival in batch:
+            if arrival.acknowledge is not None:
+                arrival.acknowledge()
+
+    def _keep(self, reports: Sequence[Report], rejections: Sequence[Rejection], batch: Sequence[Arrival]) -> None:
+        """Commit, trying again for as long as it takes while the disk is full."""
+        tries = 0
+        while True:
+            try:
+                self._store.keep(reports, rejections)
+            except StoreError as error:
+                if self._stopping:
+                    raise
+                if self.problem is None:
+                    log.warning("nothing is acknowledged until it can be kept: %s", error)
+                self.problem = str(error)
+                self._stopped.wait(_RETRY_S[min(tries, len(_RETRY_S) - 1)])
+                tries += 1
+            except Exception:
+                log.exception("the store refused a batch; taking its messages one by one")
+                self._keep_singly(reports, rejections, batch)
+                return
+            else:
+                if self.problem is not None:
+                    log.info("readings can be kept again")
+                self.problem = None
+                return
+
+    def _keep_singly(
+        self, reports: Sequence[Report], rejections: Sequence[Rejection], batch: Sequence[Arrival]
+    ) -> None:
+        """A message that alone makes the store fail is kept as rejected, so that those behind it get through."""
+        if len(batch) == 1:
+            fault = Fault("$", "the store could not keep what it says", "Report this as a defect, with these bytes")
+            self._store.keep([], [rejection_of(batch[0], (fault,))])
+            return
+        by_payload: dict[tuple[str, bytes], list[Report]] = {}
+        for report in reports:
+            by_payload.setdefault((report.topic, report.payload), []).append(report)
+        if rejections:
+            self._keep([], rejections, batch[:1])
+        for arrival in batch:
+            own = by_payload.pop((arrival.topic, arrival.payload), [])
+            if own:
+                self._keep(own, [], [arrival])
+
+
+class _Repeats:
+    """Which messages of devices without clock and counter have counted within the window."""
+
+    def __init__(self, window_s: float) -> None:
+        self._window_s = window_s
+        self._counted: OrderedDict[tuple[str, bytes], float] = OrderedDict()
+
+    def is_repeat(self, arrival: Arrival, decoded: Decoded) -> bool:
+        if decoded.reports:
+            if any(report.own_instant or report.sequence is not None for report in decoded.reports):
+                return False
+        elif not decoded.faults:
+            return False
+        now = arrival.received_at.timestamp()
+        while self._counted:
+            key, since = next(iter(self._counted.items()))
+            if now - since < self._window_s and since <= now and len(self._counted) <= _MOST_REMEMBERED:
+                break
+            del self._counted[key]
+        key = (arrival.topic, arrival.payload)
+        if key in self._counted:
+            return True
+        self._counted[key] = now
+        return False
+
+    def forget(self, batch: Sequence[Arrival]) -> None:
+        """These were not kept after all: let them count when they come again."""
+        for arrival in batch:
+            self._counted.pop((arrival.topic, arrival.payload), None)
+
+
+def rejection_of(arrival: Arrival, faults: Sequence[Fault]) -> Rejection:
+    """The message as it is kept beside its faults."""
+    return Rejection(
+        topic=arrival.topic,
+        payload=arrival.payload,
+        received_at=arrival.received_at,
+        faults=tuple(str(fault) for fault in faults),
+    )
+
+
+def take_again(store: Store, rules: Sequence[Rule], *, prefix: str = "tunroom", limit: int = 100_000) -> int:
+    """Decode the stored rejections anew; return how many messages were taken in whole and are now resolved."""
+    resolved: list[str] = []
+    reports: list[Report] = []
+    for rejection in sorted(store.rejections(limit=limit), key=lambda r: r.received_at):
+        decoded = decode(
+            rejection.topic, rejection.payload, received_at=rejection.received_at, prefix=prefix, rules=rules
+        )
+        if decoded.reports and not decoded.faults:
+            reports.extend(decoded.reports)
+            resolved.append(rejection.rejection_id)
+    for start in range(0, len(reports), BATCH):
+        store.keep(reports[start : start + BATCH])
+    if resolved:
+        store.resolve_rejections(resolved)
+    return len(resolved)
+
+
+def utc_now() -> datetime:
+    """Now, aware, in UTC."""
+    return datetime.now(UTC)

@@ -1,0 +1,112 @@
+"""Everything that runs: the store, the embedded broker, the pipeline, the subscriber and the watcher.
+
+They start in this order and stop in reverse, so that nobody speaks to somebody who has gone.
+"""
+
+from __future__ import annotations
+
+import contextlib
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Any, Final
+
+from ingest import rules as rule_book
+from ingest.broker import EmbeddedBroker
+from ingest.outlook import Outlooks
+from ingest.pipeline import Pipeline, take_again
+from ingest.rules import Rule
+from ingest.settings import Settings
+from ingest.store import Store
+from ingest.subscriber import Subscriber
+
+DATABASE: Final = "tunroom.duckdb"
+
+
+@dataclass(slots=True)
+class Service:
+    """The running parts, for whoever shows them or commands them."""
+
+    settings: Settings
+    store: Store
+    pipeline: Pipeline
+    subscriber: Subscriber
+    outlooks: Outlooks
+    notifier: Any = None
+    broker: EmbeddedBroker | None = None
+    watcher: Any = None
+
+    def watcher_problem(self) -> str | None:
+        """What keeps the watcher from its work, as a sentence."""
+        return self.watcher.problem if self.watcher is not None else None
+
+    def rules(self) -> tuple[Rule, ...]:
+        """All rules in force: those of the settings file, then those made on screen."""
+        return (*self.settings.rules, *rule_book.stored_rules(self.store))
+
+    def save_rule(self, rule: Rule) -> int:
+        """Keep a rule, listen to its topic, take in what was rejected before; return how many messages it mended."""
+        rule_book.save_rule(self.store, rule)
+        return self._rules_changed()
+
+    def remove_rule(self, name: str) -> None:
+        """Forget a rule that was made on screen."""
+        rule_book.remove_rule(self.store, name)
+        self.pipeline.rules = self.rules()
+
+    def take_again(self) -> int:
+        """Decode the stored rejections anew with the rules in force; return how many messages were taken in."""
+        return take_again(self.store, self.rules(), prefix=self.settings.broker.prefix)
+
+    def _rules_changed(self) -> int:
+        rules = self.rules()
+        self.pipeline.rules = rules
+        self.subscriber.listen_to([rule.filter for rule in rules])
+        return self.take_again()
+
+
+@contextlib.contextmanager
+def running(settings: Settings, *, watch: bool = True) -> Iterator[Service]:
+    """Run everything for as long as the block runs.
+
+    Raises
+    ------
+    StoreInUse
+        If another process owns the cellar.
+    SettingsError
+        If the embedded broker's port is taken.
+    """
+    with contextlib.ExitStack() as stack:
+        store = Store.open(settings.data_dir / DATABASE)
+        stack.callback(store.close)
+        broker = None
+        if settings.embedded:
+            broker = stack.enter_context(EmbeddedBroker(settings.broker, settings.data_dir))
+        rules = (*settings.rules, *rule_book.stored_rules(store))
+        pipeline = Pipeline(
+            store,
+            prefix=settings.broker.prefix,
+            rules=rules,
+            most=settings.broker.receive_maximum,
+            repeat_window_s=settings.broker.repeat_window_s,
+        )
+        stack.callback(pipeline.close)
+        pipeline.start()
+        subscriber = Subscriber(
+            settings.broker,
+            pipeline,
+            address=broker.address if broker else None,
+            only_311=broker is not None,
+            before_connect=broker.ensure if broker else None,
+        )
+        subscriber.listen_to([rule.filter for rule in rules])
+        stack.callback(subscriber.close)
+        subscriber.start()
+        outlooks = Outlooks(store)
+        service = Service(settings, store, pipeline, subscriber, outlooks, broker=broker)
+        if watch:
+            from ingest.notify import Notifier
+            from ingest.watcher import watching
+
+            service.notifier = Notifier(store)
+            service.watcher = stack.enter_context(watching(store, outlooks, service.notifier, subscriber.publish))
+        yield service
