@@ -40,7 +40,7 @@ SURE: Final = 0.85
 DOUBT: Final = 0.45
 """Chance below which we take it back."""
 
-_NOISE: Final = Noise(wander_sd_sg=0.0008, wander_h=20.0, drift_sd_sg_day=0.00012, offset_sd_sg=0.003)
+_NOISE: Final = Noise()
 _CHANCES: Final = np.concatenate([[0.005, 0.02], np.arange(0.05, 0.96, 0.05), [0.98, 0.995]])
 _LEAST_BINS: Final = 3
 

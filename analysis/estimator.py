@@ -6,14 +6,15 @@ halt that is over. Their weights are their prior odds times their evidence.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Final, Literal
 
 import numpy as np
+from scipy.special import ndtr
 
 from analysis.courses import Shapes
 from analysis.model import Floats
-from analysis.noise import WANDER_H, WANDER_SD_SG, Noise, Whitener, local_rate
+from analysis.noise import WANDER_SD_SG, Noise, Whitener, local_rate
 from analysis.priors import Belief
 from analysis.sampler import Cloud, normals, sample
 from analysis.series import Series
@@ -23,6 +24,7 @@ Halt = Literal["none", "lasting", "over"]
 
 SHAPE: Final = 7
 WARMTH: Final = 9
+FIXED: Final = 10
 GAIN_SD: Final = 0.02
 """Error of a float's scale: a fall of 50 points may read as 49 or 51 (common practice)."""
 
@@ -77,22 +79,16 @@ class Story:
     _white_y: Floats = field(init=False)
 
     def __post_init__(self) -> None:
-        self.use(self.noise)
+        level = _OG_SD_SG if self.setting.original_known else _OG_UNKNOWN_SD_SG
+        series = self.setting.series
+        self.whitener = Whitener.of(self.noise.covariances(series, self.setting.timing_sd_sg, level))
+        self._white_y = self.whitener.matrices @ (series.gravity_sg - self.setting.original_sg)
 
     @property
     def dimensions(self) -> int:
         """Number of parameters."""
         creep = 2 if self.setting.creep_from_h is not None else 0
-        return WARMTH + creep + {"none": 0, "lasting": 2, "over": 2}[self.halt]
-
-    def use(self, noise: Noise) -> None:
-        """Take up another hypothesis about the float."""
-        self.noise = noise
-        series = self.setting.series
-        cov = noise.covariance(series, self.setting.timing_sd_sg)
-        level = _OG_SD_SG if self.setting.original_known else _OG_UNKNOWN_SD_SG
-        self.whitener = Whitener.of(cov + level**2)
-        self._white_y = self.whitener.matrix @ (series.gravity_sg - self.setting.original_sg)
+        return FIXED + creep + {"none": 0, "lasting": 2, "over": 2}[self.halt]
 
     def theta(self, z: Floats) -> Floats:
         """Parameters of the courses, shape (n, 9)."""
@@ -103,18 +99,16 @@ class Story:
 
     def creep(self, z: Floats) -> tuple[Floats, Floats]:
         """Size (SG) and time constant (warmth-weighted hours) of the fall after hops."""
-        size = np.exp(np.log(0.0008) + 1.3 * z[:, WARMTH])
-        return np.minimum(size, 0.02), np.exp(np.log(70.0) + 0.5 * z[:, WARMTH + 1])
+        size = np.exp(np.log(0.0008) + 1.3 * z[:, FIXED])
+        return np.minimum(size, 0.02), np.exp(np.log(70.0) + 0.5 * z[:, FIXED + 1])
 
     def halt_times(self, z: Floats) -> tuple[Floats, Floats]:
         """Begin and end of the halt, hours since pitching (end may be now)."""
-        from scipy.special import ndtr
-
         low, high = self.halt_window_h
         begin = low + (high - low) * ndtr(z[:, -2])
         if self.halt == "lasting":
-            return begin, np.full(begin.size, self.setting.series.now_h)
-        return begin, begin + (self.setting.series.now_h - begin) * ndtr(z[:, -1])
+            return np.asarray(begin), np.full(begin.size, self.setting.series.now_h)
+        return np.asarray(begin), np.asarray(begin + (self.setting.series.now_h - begin) * ndtr(z[:, -1]))
 
     def tau(self, z: Floats, theta: Floats, at: Floats | None = None) -> Floats:
         """Warmth-weighted time at the bins, or at the times `at` (hours, shape (m,)), with the halt taken out."""
@@ -129,7 +123,7 @@ class Story:
         leak = np.minimum(leak, 0.3)
         inside = np.clip(tau, at_begin[:, None], at_end[:, None]) - at_begin[:, None]
         slowed = (1.0 - leak)[:, None] if isinstance(leak, np.ndarray) else 1.0 - leak
-        return tau - slowed * inside
+        return np.asarray(tau - slowed * inside)
 
     def falls(self, z: Floats, at: Floats | None = None) -> tuple[Floats, Floats]:
         """Fraction of the fall done, and the fall by creep (SG), each of shape (n, m)."""
@@ -147,9 +141,15 @@ class Story:
     def log_likelihood(self, z: Floats) -> tuple[Floats, ...]:
         """Log-likelihood with the size of the fall integrated out, and mean and sd of that size (SG)."""
         done, crept = self.falls(z)
-        matrix = self.whitener.matrix
-        white_f = done @ matrix.T
-        white_y = self._white_y[None, :] + (crept @ matrix.T if crept.size > 1 else 0.0)
+        level = self.noise.level(z[:, WARMTH])
+        white_f = np.empty_like(done)
+        white_y = np.empty_like(done)
+        for k in range(len(WANDER_SD_SG)):
+            rows = level == k
+            if rows.any():
+                matrix = self.whitener.matrices[k].T
+                white_f[rows] = done[rows] @ matrix
+                white_y[rows] = self._white_y[k] + (crept[rows] @ matrix if crept.size > 1 else 0.0)
         extract = self.setting.original_sg - 1.0
         prior_mean = self.setting.belief.mean[-1] * extract
         prior_sd = np.hypot(self.setting.belief.sd[-1] * extract, GAIN_SD * prior_mean)
@@ -161,37 +161,13 @@ class Story:
             + 0.5 * pull**2 / precision
             - 0.5 * (prior_mean / prior_sd) ** 2
             - 0.5 * np.log(precision * prior_sd**2)
-            - self.whitener.log_determinant
+            - self.whitener.log_determinants[level]
         )
         return log_like, size, precision**-0.5
 
-    def refine(self, z: Floats, weight: Floats) -> bool:
-        """Choose the float hypothesis that explains best what the heaviest courses leave over."""
-        best = np.argsort(weight)[-16:]
-        share = weight[best] / weight[best].sum()
-        done, crept = self.falls(z[best])
-        _, size, _ = self.log_likelihood(z[best])
-        series = self.setting.series
-        rest = series.gravity_sg - self.setting.original_sg + size[:, None] * done + crept
-        scores: list[tuple[float, Noise]] = []
-        level = _OG_SD_SG if self.setting.original_known else _OG_UNKNOWN_SD_SG
-        for sd in WANDER_SD_SG:
-            for long in WANDER_H:
-                noise = replace(self.noise, wander_sd_sg=sd, wander_h=long)
-                cov = noise.covariance(series, self.setting.timing_sd_sg) + level**2
-                lower = np.linalg.cholesky(cov)
-                white = np.linalg.solve(lower, rest.T)
-                score = -0.5 * np.square(white).sum(axis=0) @ share - np.log(np.diag(lower)).sum()
-                scores.append((float(score), noise))
-        chosen = max(scores, key=lambda pair: pair[0])[1]
-        if chosen == self.noise:
-            return False
-        self.use(chosen)
-        return True
-
     def run(self) -> Cloud:
         """Sample this variant."""
-        return sample(self.log_likelihood, self.dimensions, between=self.refine)
+        return sample(self.log_likelihood, self.dimensions)
 
 
 def tau_at(warm: Warmth, at: Floats) -> Floats:

@@ -10,16 +10,16 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy.linalg import solve_triangular
+from scipy.linalg.lapack import dtrtri
 
 from analysis.model import Floats
 from analysis.series import Series
 
-WANDER_SD_SG: Final = (0.00015, 0.0004, 0.0008, 0.0016, 0.0032)
-"""Sizes of slow wandering that are weighed against each other."""
+WANDER_SD_SG: Final = (0.00012, 0.00025, 0.0005, 0.001, 0.002, 0.004)
+"""Sizes of slow wandering that are weighed against each other, doubling."""
 
-WANDER_H: Final = (5.0, 20.0)
-"""Correlation times of the wandering, hours."""
+_WANDER_H: Final = (3.0, 20.0)
+"""Correlation times of the two halves of the wandering, hours: real floats have no single one."""
 
 NEW_OFFSET_SD_SG: Final = 0.002
 _HAND_OFFSET_SD_SG: Final = 0.0004
@@ -27,49 +27,56 @@ _HAND_OFFSET_SD_SG: Final = 0.0004
 
 @dataclass(frozen=True, slots=True)
 class Noise:
-    """One hypothesis about the float."""
+    """What is believed of a float before its own readings, and how far the courses may miss the truth."""
 
-    wander_sd_sg: float
-    wander_h: float
-    drift_sd_sg_day: float
-    offset_sd_sg: float
+    wander_sd_sg: float = 0.0005
+    wander_log_sd: float = 0.8
+    drift_sd_sg_day: float = 0.00015
+    offset_sd_sg: float = 0.003
 
-    def covariance(self, series: Series, timing_sd_sg: Floats) -> Floats:
-        """Covariance of the bins, shape (n, n).
+    def level(self, z: Floats) -> Floats:
+        """Row of `WANDER_SD_SG` for a standard normal parameter, shape (n,)."""
+        place = (np.log(self.wander_sd_sg / WANDER_SD_SG[0]) + self.wander_log_sd * z) / np.log(2.0)
+        return np.asarray(np.clip(np.rint(place), 0, len(WANDER_SD_SG) - 1).astype(np.intp))
 
-        `timing_sd_sg` is how far the family of courses may miss the true one at each bin, because of its shape.
+    def covariances(self, series: Series, timing_sd_sg: Floats, level_sd_sg: float) -> Floats:
+        """Covariance of the bins for each size of wandering, shape (sizes, n, n).
+
+        `timing_sd_sg` is how far the family of courses may miss the true one at each bin, because of its shape;
+        `level_sd_sg` how far original gravity is uncertain.
         """
         t = series.hours
         apart = np.abs(t[:, None] - t[None, :])
         is_float = series.floats.astype(np.float64)
         both = is_float[:, None] * is_float[None, :]
-        cov = both * self.wander_sd_sg**2 * np.exp(-apart / self.wander_h)
-        cov += timing_sd_sg[:, None] * timing_sd_sg[None, :] * np.exp(-apart / 12.0)
+        unit = both * 0.5 * (np.exp(-apart / _WANDER_H[0]) + np.exp(-apart / _WANDER_H[1]))
+        cov = timing_sd_sg[:, None] * timing_sd_sg[None, :] * np.exp(-apart / 12.0)
         late = is_float * (t - (t[-1] if t.size else 0.0)) / 24.0
         cov += (self.drift_sd_sg_day**2) * late[:, None] * late[None, :]
-        cov += both * self.offset_sd_sg**2
+        cov += both * self.offset_sd_sg**2 + level_sd_sg**2
         for k in range(1, int(series.segment.max(initial=0)) + 1):
             inside = is_float * (series.segment >= k)
             cov += NEW_OFFSET_SD_SG**2 * inside[:, None] * inside[None, :]
         hand = 1.0 - is_float
         cov += hand[:, None] * hand[None, :] * _HAND_OFFSET_SD_SG**2
-        cov[np.diag_indices_from(cov)] += series.white_sd_sg**2
-        return np.asarray(cov)
+        cov[np.diag_indices_from(cov)] += series.white_sd_sg**2 + 1e-12
+        sizes = np.square(np.array(WANDER_SD_SG))
+        return np.asarray(cov[None, :, :] + sizes[:, None, None] * unit[None, :, :])
 
 
 @dataclass(frozen=True, slots=True)
 class Whitener:
-    """Turns errors with a known covariance into independent ones."""
+    """Turns errors with known covariances into independent ones; one matrix for each size of wandering."""
 
-    matrix: Floats
-    log_determinant: float
+    matrices: Floats
+    log_determinants: Floats
 
     @classmethod
-    def of(cls, covariance: Floats) -> Whitener:
-        """From a positive definite covariance, shape (n, n)."""
-        lower = np.linalg.cholesky(covariance + 1e-14 * np.eye(covariance.shape[0]))
-        inverse = solve_triangular(lower, np.eye(lower.shape[0]), lower=True, check_finite=False)
-        return cls(inverse, float(np.log(np.diag(lower)).sum()))
+    def of(cls, covariances: Floats) -> Whitener:
+        """From positive definite covariances, shape (sizes, n, n)."""
+        lower = np.linalg.cholesky(covariances)
+        inverse = np.stack([dtrtri(one, lower=1)[0] for one in lower])
+        return cls(inverse, np.log(np.diagonal(lower, axis1=1, axis2=2)).sum(axis=1))
 
 
 def local_rate(series: Series) -> Floats:

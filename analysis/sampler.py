@@ -1,8 +1,9 @@
 """Which courses explain the readings: importance sampling that adapts in a few rounds.
 
-The parameters are standardised so that their prior is a unit normal. The fall `A` enters linearly and is integrated
-out exactly. Rounds temper the likelihood until a Student mixture around the good courses covers them; the last round
-is an ordinary importance sample, so its weights are honest and its mean weight is the evidence of the variant.
+The parameters are standardised so that their prior is a unit normal. Each round draws from a Student distribution
+around the courses that were good so far, with the likelihood tempered until enough of them count; every draw of
+every round is kept and weighed against the mixture of all proposals (adaptive multiple importance sampling, Cornuet
+et al. 2012), so the weights are honest and their mean is the evidence of the story.
 All random numbers are fixed in advance: the same readings give the same answer.
 """
 
@@ -14,18 +15,20 @@ from functools import lru_cache
 from typing import Final
 
 import numpy as np
-from scipy.special import ndtri
+from scipy.linalg import solve_triangular
+from scipy.special import gammaln, ndtri
 from scipy.stats import qmc
 
 from analysis.model import Floats
 
-FREEDOM: Final = 6.0
+FREEDOM: Final = 7.0
 """Degrees of freedom of the proposals: tails heavier than what they look for."""
 
-_FIRST: Final = 400
-_MIDDLE: Final = 200
-_LAST: Final = 600
-_ROUNDS: Final = 7
+_FIRST: Final = 256
+_EACH: Final = 192
+_ROUNDS: Final = 9
+_LEAST_ROUNDS: Final = 3
+_ENOUGH: Final = 160.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +42,7 @@ class Cloud:
     effective: float
 
 
-@lru_cache(maxsize=32)
+@lru_cache(maxsize=64)
 def normals(rows: int, columns: int, stream: int) -> Floats:
     """Fixed quasi-random standard normals, shape (rows, columns)."""
     engine = qmc.Sobol(columns, scramble=True, seed=7919 + stream)
@@ -47,76 +50,71 @@ def normals(rows: int, columns: int, stream: int) -> Floats:
     return np.asarray(ndtri(np.clip(points, 1e-9, 1 - 1e-9)))
 
 
-@lru_cache(maxsize=32)
-def students(rows: int, columns: int, stream: int) -> Floats:
-    """Fixed standard Student draws, shape (rows, columns)."""
+@lru_cache(maxsize=64)
+def _students(rows: int, columns: int, stream: int) -> Floats:
     chi = np.random.default_rng(104729 + stream).chisquare(FREEDOM, rows) / FREEDOM
-    return normals(rows, columns, stream) / np.sqrt(chi)[:, None]
+    return np.asarray(normals(rows, columns, stream) / np.sqrt(chi)[:, None])
 
 
-def sample(
-    log_likelihood: Callable[[Floats], tuple[Floats, ...]],
-    dimensions: int,
-    *,
-    between: Callable[[Floats, Floats], bool] | None = None,
-    first: int = _FIRST,
-    last: int = _LAST,
-) -> Cloud:
+@lru_cache(maxsize=64)
+def _student_constant(d: int) -> float:
+    return float(gammaln((FREEDOM + d) / 2) - gammaln(FREEDOM / 2) - 0.5 * d * np.log(FREEDOM * np.pi))
+
+
+def sample(log_likelihood: Callable[[Floats], tuple[Floats, ...]], dimensions: int) -> Cloud:
     """Draw from prior times likelihood.
 
     Parameters
     ----------
     log_likelihood
         Takes standardised parameters, shape (n, d); returns the log-likelihood, shape (n,), and anything else per row.
-    between
-        Called after each round with the parameters and their weights; may change the likelihood's settings and
-        says whether it did.
     """
-    z = normals(first, dimensions, 0)
-    log_like = log_likelihood(z)[0]
-    log_base = np.zeros(first)
-    power = 0.0
-    mean, root = np.zeros(dimensions), np.eye(dimensions)
+    z = normals(_FIRST, dimensions, 0)
+    found = [log_likelihood(z)]
+    log_prior = _log_prior(z)
+    mixture = _FIRST * np.exp(log_prior)  # sum over proposals of draws times density, at every draw so far
+    proposals: list[tuple[Floats, Floats, float]] = []
+    log_like = found[0][0]
     for round_ in range(_ROUNDS):
-        target = max(0.12 * z.shape[0], 4.0 * dimensions)
-        power = _largest_power(log_like, log_base, min(power * 1.0, 0.999), target)
-        weight = _weights(log_base + power * log_like)
-        mean, root = _spread(z, weight)
-        if between is not None and round_ < _ROUNDS - 2 and between(z, weight):
-            power = 0.0
-        if power >= 1.0 and round_ >= 1:
-            break
-        draws = students(_MIDDLE, dimensions, 1 + round_)
-        z, log_base = _propose(mean, root, draws)
-        log_like = log_likelihood(z)[0]
-    z, log_base = _propose(mean, root, students(last, dimensions, 20))
-    log_like, *extra = log_likelihood(z)
-    log_weight = log_base + log_like
+        log_base = log_prior - np.log(mixture / z.shape[0])
+        power = _largest_power(log_like, log_base, 5.0 * dimensions)
+        if power >= 1.0 and round_ >= _LEAST_ROUNDS:
+            weight = _weights(log_base + log_like)
+            if 1.0 / np.square(weight).sum() >= _ENOUGH:
+                break
+        mean, root = _spread(z, _weights(log_base + power * log_like))
+        log_det = float(np.log(np.diag(root)).sum())
+        new = mean + _students(_EACH, dimensions, 1 + round_) @ root.T
+        mixture = mixture + _EACH * _density(z, mean, root, log_det)
+        proposals.append((mean, root, log_det))
+        new_prior = _log_prior(new)
+        new_mixture = _FIRST * np.exp(new_prior)
+        for one in proposals:
+            new_mixture = new_mixture + _EACH * _density(new, *one)
+        z = np.concatenate([z, new])
+        log_prior = np.concatenate([log_prior, new_prior])
+        mixture = np.concatenate([mixture, new_mixture])
+        found.append(log_likelihood(new))
+        log_like = np.concatenate([log_like, found[-1][0]])
+    log_weight = log_prior - np.log(mixture / z.shape[0]) + log_like
     top = float(log_weight.max())
     raw = np.exp(log_weight - top)
     log_evidence = top + float(np.log(raw.mean()))
     # The heaviest few are clipped a little (truncated importance sampling): less variance for a little bias.
     raw = np.minimum(raw, raw.mean() * np.sqrt(raw.size))
     weight = raw / raw.sum()
-    return Cloud(z, weight, log_evidence, tuple(extra), float(1.0 / np.square(weight).sum()))
+    extra = tuple(np.concatenate(parts) for parts in list(zip(*found, strict=True))[1:])
+    return Cloud(z, weight, log_evidence, extra, float(1.0 / np.square(weight).sum()))
 
 
-def _propose(mean: Floats, root: Floats, draws: Floats) -> tuple[Floats, Floats]:
-    """Draws around the mean, and log prior minus log proposal density for each."""
+def _log_prior(z: Floats) -> Floats:
+    return np.asarray(-0.5 * np.square(z).sum(axis=1) - 0.5 * z.shape[1] * np.log(2 * np.pi))
+
+
+def _density(z: Floats, mean: Floats, root: Floats, log_det: float) -> Floats:
     d = mean.size
-    z = mean + draws @ root.T
-    log_prior = -0.5 * np.square(z).sum(axis=1) - 0.5 * d * np.log(2 * np.pi)
-    distance = np.square(draws).sum(axis=1)
-    log_det = np.log(np.abs(np.diag(root))).sum()
-    log_q = _STUDENT_NORM(d) - log_det - 0.5 * (FREEDOM + d) * np.log1p(distance / FREEDOM)
-    return z, log_prior - log_q
-
-
-@lru_cache(maxsize=32)
-def _STUDENT_NORM(d: int) -> float:  # noqa: N802
-    from scipy.special import gammaln
-
-    return float(gammaln((FREEDOM + d) / 2) - gammaln(FREEDOM / 2) - 0.5 * d * np.log(FREEDOM * np.pi))
+    distance = np.square(solve_triangular(root, (z - mean).T, lower=True, check_finite=False)).sum(axis=0)
+    return np.asarray(np.exp(_student_constant(d) - log_det - 0.5 * (FREEDOM + d) * np.log1p(distance / FREEDOM)))
 
 
 def _weights(log_weight: Floats) -> Floats:
@@ -124,7 +122,7 @@ def _weights(log_weight: Floats) -> Floats:
     return np.asarray(raw / raw.sum())
 
 
-def _largest_power(log_like: Floats, log_base: Floats, low: float, target: float) -> float:
+def _largest_power(log_like: Floats, log_base: Floats, target: float) -> float:
     """Largest power of the likelihood, up to one, that leaves `target` courses effective."""
 
     def effective(power: float) -> float:
@@ -133,7 +131,7 @@ def _largest_power(log_like: Floats, log_base: Floats, low: float, target: float
     if effective(1.0) >= target:
         return 1.0
     low, high = 0.0, 1.0
-    for _ in range(12):
+    for _ in range(14):
         middle = 0.5 * (low + high)
         low, high = (middle, high) if effective(middle) >= target else (low, middle)
     return low
@@ -147,5 +145,5 @@ def _spread(z: Floats, weight: Floats) -> tuple[Floats, Floats]:
     effective = 1.0 / np.square(weight).sum()
     keep = effective / (effective + 0.5 * z.shape[1])
     cov = keep * cov + (1 - keep) * np.diag(np.diag(cov))
-    cov = 1.15 * cov + 1e-4 * np.eye(mean.size)
+    cov = 1.1 * cov + 1e-4 * np.eye(mean.size)
     return mean, np.linalg.cholesky(cov)

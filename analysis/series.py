@@ -14,11 +14,11 @@ from analysis.cleaning import hours_since
 from analysis.model import Batch, Floats
 from analysis.warmth import REFERENCE_C
 
-FINE_H: Final = 2.0
+FINE_H: Final = 3.0
 """Width of a bin over the last days, hours."""
 
 _FINE_SPAN_H: Final = 96.0
-_COARSE_BINS: Final = 72
+_COARSE_BINS: Final = 40
 _OPENS_SEGMENT: Final = ("dry hop", "hops out", "transfer", "float moved", "feed", "dilute")
 HAND_SD_SG: Final = 0.0007
 """Error of a careful hand reading, SG (common practice: a third of a division to one division)."""
