@@ -236,13 +236,19 @@ def _put(draft: _Draft, name: str, value: float, unit: str, given_as: str, path:
         result = converted(name, value, unit)
     except (ArithmeticError, ValueError):
         result = math.inf
-    if draft.values.get(name, result) != result:
-        other = f"{draft.values[name]:g} {BY_FIELD[name].shown_unit}"
+    earlier = draft.values.get(name)
+    if earlier is not None and not abs(earlier - result) <= _SAME_WITHIN.get(name, 0.0):
+        other = f"{earlier:g} {BY_FIELD[name].shown_unit}"
         faults.append(Fault(path, f"it contradicts {other} in the same message", "Send each quantity once"))
         return
-    draft.values[name] = result
+    if earlier is None or given_as == name:
+        draft.values[name] = result
     if given_as != name:
         draft.extra[given_as] = value  # as it was sent
+
+
+_SAME_WITHIN: Final = {"gravity_sg": 0.002, "temperature_c": 0.2}
+"""A quantity sent in two units is the same if it differs by no more than rounding."""
 
 
 def _put_time(draft: _Draft, said: Said | Fault, faults: list[Fault]) -> None:

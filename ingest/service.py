@@ -46,22 +46,23 @@ class Service:
     def save_rule(self, rule: Rule) -> int:
         """Keep a rule, listen to its topic, take in what was rejected before; return how many messages it mended."""
         rule_book.save_rule(self.store, rule)
-        return self._rules_changed()
+        self.reload_rules()
+        return self.take_again()
 
     def remove_rule(self, name: str) -> None:
         """Forget a rule that was made on screen."""
         rule_book.remove_rule(self.store, name)
-        self.pipeline.rules = self.rules()
+        self.reload_rules()
 
     def take_again(self) -> int:
         """Decode the stored rejections anew with the rules in force; return how many messages were taken in."""
         return take_again(self.store, self.rules(), prefix=self.settings.broker.prefix)
 
-    def _rules_changed(self) -> int:
+    def reload_rules(self) -> None:
+        """Use the rules as they now stand, and listen to their topics."""
         rules = self.rules()
         self.pipeline.rules = rules
         self.subscriber.listen_to([rule.filter for rule in rules])
-        return self.take_again()
 
 
 @contextlib.contextmanager

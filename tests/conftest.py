@@ -1,0 +1,71 @@
+"""Fixtures for every test: free ports, and the programs that a bare machine may lack."""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+from pathlib import Path
+
+import pytest
+
+MOSQUITTO_PLACES = ("/usr/sbin", "/usr/local/sbin", "/opt/homebrew/sbin")
+CHROMIUM_NAMES = ("chromium", "chromium-browser", "google-chrome")
+
+
+def missing(what: str, how: str) -> None:
+    """Skip the test, naming what it needs; where everything must be present, fail instead."""
+    sentence = f"needs {what}: {how}"
+    if os.environ.get("TUNROOM_REQUIRE_ALL") == "1":
+        pytest.fail(sentence, pytrace=False)
+    pytest.skip(sentence)
+
+
+def find_program(*names: str, places: tuple[str, ...] = ()) -> str | None:
+    for name in names:
+        if found := shutil.which(name):
+            return found
+        for place in places:
+            if (path := Path(place) / name).is_file():
+                return str(path)
+    return None
+
+
+def need_mosquitto() -> str:
+    """The path of the Mosquitto broker."""
+    path = find_program("mosquitto", places=MOSQUITTO_PLACES)
+    if path is None:
+        missing("Mosquitto", "apt install mosquitto (Debian, Ubuntu), brew install mosquitto (macOS)")
+    assert path is not None
+    return path
+
+
+def need_chromium() -> str:
+    """The path of Chromium, for Playwright's executable_path."""
+    path = find_program(*CHROMIUM_NAMES)
+    if path is None:
+        missing("Chromium", "apt install chromium (Debian), or any Chromium on the PATH")
+    assert path is not None
+    return path
+
+
+def free_port() -> int:
+    """A port on which nothing listens at the moment."""
+    with socket.socket() as probe:
+        probe.bind(("127.0.0.1", 0))
+        return int(probe.getsockname()[1])
+
+
+@pytest.fixture
+def mosquitto_program() -> str:
+    return need_mosquitto()
+
+
+@pytest.fixture
+def chromium_program() -> str:
+    return need_chromium()
+
+
+@pytest.fixture
+def port() -> int:
+    return free_port()
