@@ -8,11 +8,15 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
-from typing import Final, Literal
+from typing import TYPE_CHECKING, Final, Literal
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from analysis import units
 from ingest.model import Preferences
+
+if TYPE_CHECKING:
+    from analysis.model import Assessment
+    from analysis.planning import Plan
 
 THIN: Final = "\u202f"
 """The narrow no-break space between a number and its unit."""
@@ -133,7 +137,7 @@ def points_between(low_sg: float, high_sg: float) -> str:
 def lasted(span: timedelta) -> str:
     """A length of time as people say it: ``40 s``, ``12 min``, ``3 h``, ``5 days``."""
     seconds = abs(span.total_seconds())
-    if seconds < 90:
+    if seconds < 59.5:
         return f"{number(seconds)}{THIN}s"
     if seconds < 90 * 60:
         return f"{number(seconds / 60)}{THIN}min"
@@ -281,11 +285,11 @@ class Voice:
         return f"{first} to {last}"
 
     def ago(self, when: datetime | None) -> str:
-        """How old something is: ``just now``, ``3 min ago``, ``5 h ago``."""
+        """How old something is: ``just now`` (within a minute), ``3 min ago``, ``5 h ago``."""
         if when is None:
             return "never"
         age = self.now - when
-        if age < timedelta(seconds=20):
+        if age < timedelta(seconds=60):
             return "just now"
         return f"{lasted(age)} ago"
 
@@ -295,3 +299,10 @@ class Voice:
         if days in (-1, 0, 1):
             return ("yesterday", "today", "tomorrow")[days + 1]
         return f"in {days} days" if days > 0 else f"{-days} days ago"
+
+
+def report(assessment: Assessment, plan: Plan, *, time_zone: str, hold_h: float | None = None) -> str:
+    """Verdict, dates and evidence as plain lines for a terminal."""
+    from dashboard import words_report
+
+    return words_report.report(assessment, plan, time_zone=time_zone, hold_h=hold_h)

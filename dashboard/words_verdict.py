@@ -58,8 +58,8 @@ EVENT_WORDS: Final[dict[EventKind, str]] = {
 NO_READINGS: Final = "No readings yet: nothing has been heard from this vessel since pitching."
 
 
-def expected_finish(finish: Forecast, voice: Voice) -> str:
-    """The likely finish: ``likely done Tuesday evening (Monday night to Thursday noon)``."""
+def expected_finish(finish: Forecast, voice: Voice, brief: bool = False) -> str:
+    """The likely finish: ``likely done Tuesday evening (Monday night to Thursday noon)``; `brief` drops the range."""
     ceiling = finish.chances[-1]
     if ceiling < 0.5:
         return f"more likely than not it stops short ({percent(1 - ceiling)})"
@@ -71,6 +71,8 @@ def expected_finish(finish: Forecast, voice: Voice) -> str:
         return f"done about {middle} if it goes on, not before {voice.when(finish.p10, fine)}"
     if finish.p10 <= voice.now:
         return f"perhaps done already, very likely by {voice.when(finish.p90, fine)}"
+    if brief:
+        return f"likely done {middle}"
     return f"likely done {middle} ({voice.between(finish.p10, finish.p90, fine)})"
 
 
@@ -81,18 +83,18 @@ def held(assessment: Assessment, hold_h: float) -> str:
     return f"held {number(int(assessment.held_h))} of {hours(hold_h)}"
 
 
-def verdict(assessment: Assessment, hold_h: float, voice: Voice) -> str:
-    """The verdict as one sentence that a friend could say."""
+def verdict(assessment: Assessment, hold_h: float, voice: Voice, brief: bool = False) -> str:
+    """The verdict as one sentence that a friend could say; `brief` is for lists."""
     a = assessment
     if a.newest_reading_at is None:
         return NO_READINGS
     match a.phase:
         case "lag":
-            return _not_begun(a, voice)
+            return _not_begun(a, voice, brief)
         case "active":
-            return _falling("Still fermenting", a, voice)
+            return _falling("Still fermenting", a, voice, brief)
         case "slowing":
-            return _falling("Slowing down", a, voice)
+            return _falling("Slowing down", a, voice, brief)
         case "steady":
             return _standing(a, hold_h)
         case "finished":
@@ -103,26 +105,26 @@ def verdict(assessment: Assessment, hold_h: float, voice: Voice) -> str:
         case "stalled":
             return _stalled(a, voice)
         case "chilled":
-            return _chilled(a, voice)
+            return _chilled(a, voice, brief)
         case "creeping":
             return _creeping(a, voice)
 
 
-def _not_begun(a: Assessment, voice: Voice) -> str:
+def _not_begun(a: Assessment, voice: Voice, brief: bool) -> str:
     if a.finish is None or a.finish.p90 - a.finish.p10 > (a.finish.p50 - a.now) * 2:
         return "No fall yet: too early to give a date."
-    return f"No fall yet; {expected_finish(a.finish, voice)}."
+    return f"No fall yet; {expected_finish(a.finish, voice, brief)}."
 
 
-def _falling(opening: str, a: Assessment, voice: Voice) -> str:
+def _falling(opening: str, a: Assessment, voice: Voice, brief: bool) -> str:
     left = a.remaining_fall_sg
     if a.finish is None or left is None:
         return f"{opening}: too early to give a date."
     if left.p50 < STEADY_SG:
-        return f"{opening}: {points(left.p50)} to go, {expected_finish(a.finish, voice)}."
+        return f"{opening}: {points(left.p50)} to go, {expected_finish(a.finish, voice, brief)}."
     if left.p90 - left.p10 > 0.5 * left.p50 and left.p90 - left.p10 > 0.004:
-        return f"{opening}: {points_between(left.p10, left.p90)} to go, {expected_finish(a.finish, voice)}."
-    return f"{opening}: {points(left.p50)} to go, {expected_finish(a.finish, voice)}."
+        return f"{opening}: {points_between(left.p10, left.p90)} to go, {expected_finish(a.finish, voice, brief)}."
+    return f"{opening}: {points(left.p50)} to go, {expected_finish(a.finish, voice, brief)}."
 
 
 def _standing(a: Assessment, hold_h: float) -> str:
@@ -143,10 +145,12 @@ def _stalled(a: Assessment, voice: Voice) -> str:
     return f"Stalled{at}, above where it should end."
 
 
-def _chilled(a: Assessment, voice: Voice) -> str:
+def _chilled(a: Assessment, voice: Voice, brief: bool) -> str:
     cold = f" at {voice.temperature(a.temperature_c)}" if a.temperature_c is not None else ""
     if a.finished:
         return f"Chilled{cold}, and done before it was chilled ({percent(a.p_finished)})."
+    if brief:
+        return f"Chilled{cold}: stands still because it is cold."
     return f"Chilled{cold}: it stands still because it is cold, which does not say that it has finished."
 
 
@@ -204,8 +208,9 @@ def next_day(assessment: Assessment, plan: Plan | None, voice: Voice) -> str:
         return f"Hops {voice.short_day(plan.hop_day)}"
     if plan.packaging_day is not None and plan.packaging_day >= today:
         return f"Package {voice.short_day(plan.packaging_day)}"
-    if assessment.finish is not None and not assessment.finished and assessment.finish.chances[-1] >= 0.9:
-        return f"Done about {voice.short_day(voice.local(assessment.finish.p50).date())}"
+    finish = assessment.finish
+    if finish is not None and not assessment.finished and finish.chances[-1] >= 0.9 and finish.p50 > voice.now:
+        return f"Done about {voice.short_day(voice.local(finish.p50).date())}"
     return ""
 
 

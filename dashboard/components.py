@@ -1,0 +1,231 @@
+"""Pieces that every page is made of: the look, the head with its state of the connection, undo, and failures."""
+
+from __future__ import annotations
+
+import functools
+import logging
+from collections.abc import Callable, Sequence
+from html import escape
+from pathlib import Path
+from typing import Any, Final, TypeVar
+
+import streamlit as st
+
+from dashboard import questions, runtime
+from dashboard.palette import Edition, variables
+from ingest.errors import EntryError, IngestError
+
+log = logging.getLogger(__name__)
+
+LIVE_S: Final = 5
+_CSS: Final = (Path(__file__).parent / "style.css").read_text(encoding="utf-8")
+_SAID: Final = "said"
+
+# Rows are plain links with an address of their own; a plain click stays within the session instead of loading anew.
+_LINKS_JS: Final = """
+export default function (component) {
+  const { setTriggerValue } = component;
+  const follow = (event) => {
+    if (event.defaultPrevented || event.button !== 0) return;
+    if (event.metaKey || event.ctrlKey || event.shiftKey || event.altKey) return;
+    const link = event.target.closest("a[data-go]");
+    if (!link) return;
+    event.preventDefault();
+    setTriggerValue("go", link.getAttribute("data-go"));
+  };
+  document.addEventListener("click", follow);
+  return () => document.removeEventListener("click", follow);
+}
+"""
+
+# Streamlit's own HTML element drops SVG. What is put here is built by us from escaped text only. It is replaced in
+# place and only when it changed, and the link that had the keyboard's focus keeps it.
+_MARKUP_JS: Final = """
+export default function (component) {
+  const { data, parentElement } = component;
+  let place = parentElement.querySelector(".markup");
+  if (!place) {
+    place = document.createElement("div");
+    place.className = "markup";
+    parentElement.appendChild(place);
+  }
+  if (place.shown === data) return;
+  const held = place.contains(document.activeElement) ? document.activeElement.getAttribute("href") : null;
+  place.innerHTML = data;
+  place.shown = data;
+  if (held) place.querySelector(`a[href="${CSS.escape(held)}"]`)?.focus({ preventScroll: true });
+}
+"""
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def edition() -> Edition:
+    """Whether this reader's page is light or dark."""
+    return "dark" if st.context.theme.type == "dark" else "light"
+
+
+def look() -> None:
+    """The page's colours and rules. Until the browser has said which edition it shows, its own wish decides."""
+    told = st.context.theme.type
+    if told is None:
+        dark = f"@media (prefers-color-scheme: dark) {{:root{{{variables('dark')}}}}}"
+        colours = f":root{{{variables('light')}}}{dark}"
+    else:
+        colours = f":root{{{variables(edition())}}}"
+    st.html(f"<style>{colours}{_CSS}</style>")
+
+
+def link(page: str, text: str, **query: str) -> str:
+    """An HTML link to a page of ours, such as ``link("batch", "…", id="batch-1")``; `text` is HTML already."""
+    target = address(page, **query)
+    return f'<a href="{target}" data-go="{target}">{text}</a>'
+
+
+def address(page: str, **query: str) -> str:
+    """The address of a page, for links in HTML."""
+    rest = "&amp;".join(f"{escape(k)}={escape(v)}" for k, v in query.items())
+    return f"{escape(page)}?{rest}" if rest else escape(page)
+
+
+def followed_link() -> str | None:
+    """Where the reader just asked to go by a link in HTML, such as ``batch?id=batch-1``."""
+    renderer = st.components.v2.component("tunroom_links", js=_LINKS_JS)
+    result = renderer(key="followed-link", on_go_change=lambda: None, height=0)
+    go = result.get("go")
+    return str(go) if go else None
+
+
+def markup(html: str, key: str) -> None:
+    """Show HTML that may hold SVG; every text in it must have been escaped."""
+    st.components.v2.component("tunroom_markup", js=_MARKUP_JS, isolate_styles=False)(data=html, key=key)
+
+
+def screen(show: F) -> F:
+    """A page whose failure is a sentence, never a traceback."""
+
+    @functools.wraps(show)
+    def guarded(*args: Any, **kwargs: Any) -> Any:
+        try:
+            return show(*args, **kwargs)
+        except Exception as error:
+            show_failure(error)
+            return None
+
+    return guarded  # type: ignore[return-value]
+
+
+def live(show: F) -> F:
+    """A part of a page that refreshes itself without moving the rest."""
+    refreshed: F = st.fragment(screen(show), run_every=LIVE_S)
+    return refreshed
+
+
+def show_failure(error: Exception) -> None:
+    """Say what went wrong and what to do; the traceback goes to the log."""
+    if isinstance(error, IngestError | runtime.NotRunning):
+        log.warning("shown on a page: %s", error)
+        banner("This cannot be shown now.", str(error))
+        return
+    log.error("a page failed", exc_info=error)
+    banner(
+        "Something went wrong on this page.",
+        "Nothing that was measured or entered is lost. Load the page again; if it stays, the server's log says more.",
+    )
+
+
+def banner(title: str, text: str) -> None:
+    """A line that cannot be overlooked."""
+    st.html(f'<div class="banner" role="alert"><b>{escape(title)}</b> {escape(text)}</div>')
+
+
+def state_line() -> str:
+    """Whether readings come in, and how old the newest is, as HTML."""
+    say = questions.voice()
+    counts = runtime.store().counts()
+    heard = counts["last_reading_at"]
+    if heard is None:
+        return '<span class="status">Listening; nothing heard yet</span>'
+    return f'<span class="status" title="{escape(say.exact(heard))}">Last reading {escape(say.ago(heard))}</span>'
+
+
+@live
+def connection() -> None:
+    """The state of the connection; a lost broker or a full disk is a banner on every page."""
+    trouble = questions.problem()
+    if trouble:
+        banner("Readings are not coming in as they should.", trouble)
+    else:
+        st.html(state_line())
+
+
+def say_done(sentence: str) -> None:
+    """Remember what was just entered, to show it with its undo at the head of the page."""
+    st.session_state[_SAID] = sentence
+
+
+def done_line() -> None:
+    """What was just entered, with the way to take it back."""
+    sentence = st.session_state.get(_SAID)
+    if not sentence:
+        return
+    with st.container(key="done", horizontal=True, vertical_alignment="center"):
+        st.html(f'<span role="status">{escape(sentence)}</span>')
+        if st.button("Undo", key="undo", type="secondary"):
+            st.session_state[_SAID] = None
+            taken_back = runtime.store().undo()
+            if taken_back:
+                st.toast(f"Taken back: {taken_back}")
+            st.rerun()
+        if st.button("Keep", key="keep", type="tertiary"):
+            st.session_state[_SAID] = None
+            st.rerun()
+
+
+def attempt(enter: Callable[[], Any], done: str) -> EntryError | None:
+    """Run an entry; say it is done, or give back what is wrong so that it can stand beside its field."""
+    try:
+        enter()
+    except EntryError as error:
+        return error
+    except ValueError as error:
+        return EntryError("", str(error))
+    except IngestError as error:
+        return EntryError("", str(error))
+    say_done(done)
+    return None
+
+
+def beside(error: EntryError | None, *fields: str) -> None:
+    """Show `error` here if it belongs to one of `fields` (an empty name: to the whole form)."""
+    if error is not None and error.field in fields:
+        st.html(f'<div class="banner" role="alert">{escape(str(error))}</div>')
+
+
+def table(headings: Sequence[str], rows: Sequence[Sequence[str]], caption: str) -> str:
+    """A quiet table as HTML; it scrolls by itself on a narrow screen. Cells are text."""
+    head = "".join(f'<th scope="col">{escape(h)}</th>' for h in headings)
+    body = "".join("<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in row) + "</tr>" for row in rows)
+    return (
+        f'<div class="scroll" tabindex="0" role="region" aria-label="{escape(caption)}"><table class="log">'
+        f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
+    )
+
+
+__all__ = [
+    "address",
+    "attempt",
+    "banner",
+    "beside",
+    "connection",
+    "done_line",
+    "edition",
+    "followed_link",
+    "link",
+    "live",
+    "look",
+    "say_done",
+    "screen",
+    "show_failure",
+    "table",
+]

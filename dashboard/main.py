@@ -1,0 +1,7 @@
+"""The entry that Streamlit runs for every visit; everything is in `pages`."""
+
+from __future__ import annotations
+
+from dashboard import pages
+
+pages.run()

@@ -1,0 +1,156 @@
+"""What wants the person, most pressing first: stalled, renewed fall, hop day, packaging day, silent sensor."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Final, Literal
+
+from dashboard.words import Voice, capital, chance, lasted, number
+from dashboard.words_verdict import verdict
+from ingest.model import BatchRecord
+from ingest.outlook import Outlook
+from ingest.store_words import LastWord
+
+NeedKind = Literal[
+    "stalled", "renewed fall", "hop today", "hops out today", "package today", "silent", "temperature", "battery"
+]
+ORDER: Final[tuple[NeedKind, ...]] = (
+    "stalled",
+    "renewed fall",
+    "hop today",
+    "hops out today",
+    "package today",
+    "silent",
+    "temperature",
+    "battery",
+)
+_BATTERY_DAYS: Final = 7.0
+
+_STALLED_ADVICE: Final = (
+    "Take a hand sample first: a stuck float looks the same. If it agrees, warm the vessel a little and look again "
+    "tomorrow."
+)
+_CREEP_ADVICE: Final = (
+    "Do not package yet: sealed bottles would build pressure. Take the hops out and wait until the gravity holds again."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Need:
+    """One thing that wants doing: why, in a sentence, and what to do."""
+
+    kind: NeedKind
+    sentence: str
+    todo: str
+    page: Literal["batch", "packaging", "sensors"] = "batch"
+
+    @property
+    def rank(self) -> int:
+        """Smaller is more pressing."""
+        return ORDER.index(self.kind)
+
+
+def needs_of(outlook: Outlook, devices: Sequence[LastWord], voice: Voice) -> list[Need]:
+    """What one batch wants today, most pressing first."""
+    found = [*_from_verdict(outlook, voice), *_from_plan(outlook, voice), *_from_vessel(outlook, voice)]
+    found += needs_of_devices(devices, voice)
+    return sorted(found, key=lambda need: need.rank)
+
+
+def _from_verdict(outlook: Outlook, voice: Voice) -> list[Need]:
+    a = outlook.assessment
+    advice = " ".join(a.advice)
+    says = verdict(a, outlook.batch.hold_h, voice)
+    if a.stalled:
+        return [Need(kind="stalled", sentence=says, todo=advice or _STALLED_ADVICE)]
+    if a.phase == "creeping":
+        return [Need(kind="renewed fall", sentence=says, todo=advice or _CREEP_ADVICE)]
+    return []
+
+
+def _from_plan(outlook: Outlook, voice: Voice) -> list[Need]:
+    plan, today = outlook.plan, voice.today()
+    kinds = [e.kind for e in outlook.batch.events]
+    if "package" in kinds:
+        return []
+    found = []
+    if plan.hop_day is not None and plan.hop_day <= today and "dry hop" not in kinds:
+        sure = f", {chance(plan.hop_chance)} to be right" if plan.hop_chance is not None else ""
+        then = f" Packaging would then be {voice.day(plan.packaging_day)}." if plan.packaging_day else ""
+        found.append(
+            Need(kind="hop today", sentence=f"Dry hop today{sure}.", todo=f"Weigh the hops and add them.{then}")
+        )
+    out = plan.hops_out_day
+    if (
+        out is not None
+        and out <= today
+        and "dry hop" in kinds
+        and "hops out" not in kinds
+        and out != plan.packaging_day
+    ):
+        found.append(
+            Need(
+                kind="hops out today", sentence="Hops come out today.", todo="Lift them out, or draw the beer off them."
+            )
+        )
+    if plan.packaging_day is not None and plan.packaging_day <= today:
+        found.append(
+            Need(
+                kind="package today",
+                sentence="Packaging day is today." if plan.may_package else "Packaging day is today, not yet cleared.",
+                todo="Confirm the gravity by a hand sample, then follow the sheet.",
+                page="packaging",
+            )
+        )
+    return found
+
+
+def _from_vessel(outlook: Outlook, voice: Voice) -> list[Need]:
+    vessel, now = outlook.vessel, outlook.assessment.temperature_c
+    if vessel is None or now is None:
+        return []
+    low, high = vessel.temperature_low_c, vessel.temperature_high_c
+    crashed = any(e.kind == "crash" for e in outlook.batch.events)
+    if low is not None and now < low and not crashed:
+        says = f"Colder than wished: {voice.temperature(now)}, at least {voice.temperature(low)} asked."
+        return [Need(kind="temperature", sentence=says, todo="Move it somewhere warmer, a little at a time.")]
+    if high is not None and now > high:
+        says = f"Warmer than wished: {voice.temperature(now)}, at most {voice.temperature(high)} asked."
+        return [Need(kind="temperature", sentence=says, todo="Move it somewhere cooler, a little at a time.")]
+    return []
+
+
+def needs_of_devices(devices: Sequence[LastWord], voice: Voice) -> list[Need]:
+    """What the devices in one vessel want."""
+    found = []
+    for word in devices:
+        name = f"{word.kind} {word.device_id}"
+        if word.silent:
+            usual = (
+                f", usually every {lasted(timedelta(seconds=word.usual_interval_s))}" if word.usual_interval_s else ""
+            )
+            found.append(
+                Need(
+                    kind="silent",
+                    sentence=f"{capital(name)} is silent: last heard {voice.ago(word.received_at)}{usual}.",
+                    todo="Look at its battery and at what passes its messages on; do not open the vessel for it.",
+                    page="sensors",
+                )
+            )
+        elif word.battery_days_left is not None and word.battery_days_left < _BATTERY_DAYS:
+            found.append(
+                Need(
+                    kind="battery",
+                    sentence=f"{capital(name)} has battery for about {number(word.battery_days_left)} more days.",
+                    todo="Charge it between two batches, or before it falls silent.",
+                    page="sensors",
+                )
+            )
+    return found
+
+
+def place(record: BatchRecord, vessel_name: str | None) -> str:
+    """How a batch is called: ``Vessel 3, Harbour Pale``."""
+    return f"{vessel_name}, {record.name}" if vessel_name else record.name

@@ -1,0 +1,141 @@
+"""What the screens ask, answered once: one function a question, kept until a new reading or a changed entry.
+
+An answer is kept by what it was computed from (the outlook's own time, the newest reading, the store's revision),
+never by its age: no stale screen, no wasted work.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from collections.abc import Callable, Hashable
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from typing import Any, Final
+
+import polars as pl
+
+from analysis.model import MARKED, Assessment
+from dashboard import runtime
+from dashboard.needs import Need, needs_of
+from dashboard.words import Voice
+from ingest.model import BatchRecord, Vessel
+from ingest.outlook import Outlook
+from ingest.store_words import LastWord
+
+_KEPT: Final = 512
+
+
+class Kept:
+    """The newest answers by their key; the least used go first. Safe from any thread."""
+
+    def __init__(self, size: int = _KEPT) -> None:
+        self._size = size
+        self._answers: OrderedDict[Hashable, Any] = OrderedDict()
+        self._guard = threading.Lock()
+
+    def ask(self, key: Hashable, compute: Callable[[], Any]) -> Any:
+        """The kept answer to `key`, else what `compute` gives."""
+        with self._guard:
+            if key in self._answers:
+                self._answers.move_to_end(key)
+                return self._answers[key]
+        answer = compute()
+        with self._guard:
+            self._answers[key] = answer
+            while len(self._answers) > self._size:
+                self._answers.popitem(last=False)
+        return answer
+
+
+_answers = Kept()
+
+
+def kept(key: Hashable, compute: Callable[[], Any]) -> Any:
+    """`Kept.ask` of the one memory that all screens share; keys are told apart by store."""
+    return _answers.ask((id(runtime.service()), key), compute)
+
+
+def voice() -> Voice:
+    """The person's units and zone, and now."""
+    return Voice(runtime.store().preferences(), datetime.now(UTC))
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """One vessel's batch as the first screen shows it."""
+
+    record: BatchRecord
+    vessel: Vessel | None
+    outlook: Outlook | None
+    devices: tuple[LastWord, ...]
+    needs: tuple[Need, ...]
+
+    @property
+    def heard_at(self) -> datetime | None:
+        """When a device of this vessel was last heard."""
+        return max((d.received_at for d in self.devices), default=None)
+
+    @property
+    def silent(self) -> bool:
+        """Whether all devices of this vessel have fallen silent."""
+        return bool(self.devices) and all(d.silent for d in self.devices)
+
+
+def standings(say: Voice) -> list[Standing]:
+    """All batches under way in the order of need: what presses first, then what comes next."""
+    store, outlooks = runtime.store(), runtime.service().outlooks
+    by_vessel: dict[str, list[LastWord]] = {}
+    for word in store.last_words():
+        if word.vessel_id is not None:
+            by_vessel.setdefault(word.vessel_id, []).append(word)
+    found = []
+    for record in store.active_batches():
+        outlook = outlooks.latest(record.batch_id)
+        devices = tuple(by_vessel.get(record.vessel_id, ()))
+        needs = tuple(needs_of(outlook, devices, say)) if outlook is not None else ()
+        found.append(Standing(record, store.get(Vessel, record.vessel_id), outlook, devices, needs))
+    return sorted(found, key=_by_need)
+
+
+def _by_need(standing: Standing) -> tuple[int, str, str]:
+    plan = standing.outlook.plan if standing.outlook else None
+    rank = standing.needs[0].rank if standing.needs else 99
+    days = [d for d in (plan.hop_day, plan.packaging_day) if d is not None] if plan else []
+    name = standing.vessel.name if standing.vessel else standing.record.name
+    return rank, min(days).isoformat() if days else "9999", name
+
+
+def newcomers() -> list[LastWord]:
+    """Devices that speak and have no place yet."""
+    return [w for w in runtime.store().last_words() if not w.known]
+
+
+def up_to_date(outlook: Outlook) -> Assessment:
+    """The outlook's assessment with the readings that came after it, not yet judged, added to its points."""
+    store, a = runtime.store(), outlook.assessment
+    batch_id = outlook.record.batch_id
+    newest = store.newest_reading_at(batch_id)
+    if newest is None or (a.newest_reading_at is not None and newest <= a.newest_reading_at):
+        return a
+
+    def add() -> Assessment:
+        readings = store.readings_of(batch_id)
+        since = a.newest_reading_at
+        late = readings.filter(pl.col("measured_at") > since) if since else readings
+        late = late.with_columns(pl.lit(None, pl.String).alias("set_aside")).select(list(MARKED))
+        return replace(a, marked=pl.concat([a.marked.select(list(MARKED)), late.cast(MARKED)]))
+
+    answer: Assessment = kept(("up to date", batch_id, outlook.computed_at, newest), add)
+    return answer
+
+
+def problem() -> str | None:
+    """What keeps readings from coming in or being kept, in a sentence; None when all is well."""
+    service = runtime.service()
+    if service.store.broken:
+        return service.store.broken
+    status = service.subscriber.status()
+    if not status.connected:
+        return status.problem or "The connection to the broker is lost; it is tried again by itself."
+    return status.problem

@@ -1,0 +1,85 @@
+"""The vessels as a list of rows in HTML, each leading with its sentence; pure, so that it can be kept and tested."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from html import escape
+from typing import TYPE_CHECKING
+
+from dashboard.components import address
+from dashboard.sparkline import phase_glyph, sparkline
+from dashboard.words import Voice, capital, joined, percent, plural
+from dashboard.words_verdict import PHASE_WORDS, curve_in_words, next_day, verdict
+
+if TYPE_CHECKING:
+    from dashboard.questions import Standing
+
+
+def lead(standings: Sequence[Standing], say: Voice) -> str:
+    """The first line of the first screen: how many things want the person, or what comes next."""
+    needy = [s for s in standings if s.needs]
+    if needy:
+        n = len(needy)
+        return f"{capital(plural(n, 'vessel'))} {'wants' if n == 1 else 'want'} you today."
+    coming = []
+    for s in standings:
+        plan = s.outlook.plan if s.outlook else None
+        name = s.vessel.name if s.vessel else s.record.name
+        if plan is not None and plan.hop_day is not None:
+            coming.append((plan.hop_day, f"hops into {name}"))
+        elif plan is not None and plan.packaging_day is not None:
+            coming.append((plan.packaging_day, f"packaging {name}"))
+    if not coming:
+        return "Nothing needs you today."
+    first = min(day for day, _ in coming)
+    what = joined(sorted(text for day, text in coming if day == first)[:3])
+    return f"Nothing needs you today. Next: {what}, {say.day(first)}."
+
+
+def rows(standings: Sequence[Standing], say: Voice, name: str) -> str:
+    """Vessels one row each, in the order given; `name` says to a screen reader what they have in common."""
+    return f'<ul class="rows" aria-label="{escape(name)}">{"".join(row(s, say) for s in standings)}</ul>'
+
+
+def row(s: Standing, say: Voice) -> str:
+    """One vessel: its sentence and next day, then its small curve, then the figures quietly."""
+    need = s.needs[0] if s.needs else None
+    target = address("packaging" if need and need.page == "packaging" else "batch", id=s.record.batch_id)
+    vessel = s.vessel.name if s.vessel else ""
+    who = f'<span class="who"><b>{escape(vessel)}</b> {escape(s.record.name)}</span>'
+    if s.outlook is None:
+        says, curve, when, figures = "Being worked out …", "", "", ""
+    else:
+        a = s.outlook.assessment
+        says = need.sentence if need else verdict(a, s.outlook.batch.hold_h, say, brief=True)
+        curve = sparkline(a, say.now, curve_in_words(a, say))
+        when = next_day(a, s.outlook.plan, say)
+        figures = _figures(s, say)
+    todo = f'<span class="todo">{escape(_todo(s))}</span>' if need else ""
+    return (
+        f'<li class="{"needy" if need else "calm"}"><a href="{target}" data-go="{target}">'
+        f'<span class="top">{who}<span class="next">{escape(when)}</span></span>'
+        f'<span class="says">{escape(says)}</span>{curve}{todo}{figures}</a></li>'
+    )
+
+
+def _todo(s: Standing) -> str:
+    """What to do about the most pressing thing, and what else there is."""
+    also = " ".join(need.sentence for need in s.needs[1:])
+    return f"{s.needs[0].todo} Also: {also}" if also else s.needs[0].todo
+
+
+def _figures(s: Standing, say: Voice) -> str:
+    assert s.outlook is not None  # noqa: S101 - only called with an outlook; for the type checker
+    a = s.outlook.assessment
+    cells = [f"{phase_glyph(a.phase)} {escape(PHASE_WORDS[a.phase])}"]
+    if a.gravity_sg is not None:
+        cells.append(escape(say.gravity(a.gravity_sg.p50)))
+    if a.apparent_attenuation is not None:
+        cells.append(f"{escape(percent(a.apparent_attenuation))} gone")
+    if a.temperature_c is not None:
+        cells.append(escape(say.temperature(a.temperature_c)))
+    if s.heard_at is not None:
+        old = ' class="old"' if s.silent else ""
+        cells.append(f'<span{old} title="{escape(say.exact(s.heard_at))}">{escape(say.ago(s.heard_at))}</span>')
+    return f'<span class="figures">{"".join(f"<span>{c}</span>" for c in cells)}</span>'

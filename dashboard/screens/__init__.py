@@ -1,0 +1,1 @@
+"""One module a page: layout and calls, no formula, no SQL."""

@@ -1,0 +1,62 @@
+"""Does anything need me?"""
+
+from __future__ import annotations
+
+from html import escape
+
+import streamlit as st
+
+from dashboard import components, questions, rows, runtime
+from dashboard.words import capital, plural
+
+
+def show() -> None:
+    if not runtime.store().active_batches():
+        welcome()
+    else:
+        cellar()
+
+
+@components.live
+def cellar() -> None:
+    """What wants the person, then all vessels by need."""
+    say = questions.voice()
+    found = questions.standings(say)
+    needy, calm = [s for s in found if s.needs], [s for s in found if not s.needs]
+    parts = [f'<h1 class="lead">{escape(rows.lead(found, say))}</h1>', newcomers_line()]
+    parts.append(rows.rows(needy, say, "What wants you") if needy else "")
+    parts.append(rows.rows(calm, say, "The other vessels" if needy else "Your vessels") if calm else "")
+    components.markup("".join(parts), key="cellar")
+
+
+def newcomers_line() -> str:
+    """Devices that speak and wait for a vessel."""
+    waiting = questions.newcomers()
+    if not waiting:
+        return ""
+    text = (
+        f"{capital(plural(len(waiting), 'new device'))} {'speaks and waits' if len(waiting) == 1 else 'speak and wait'}"
+    )
+    return f"<p>{components.link('sensors', f'<u>{escape(text)} to be put to work</u>')}</p>"
+
+
+def welcome() -> None:
+    """An empty cellar: the two ways to begin."""
+    st.html('<h1 class="lead">This cellar is empty. There are two ways to begin.</h1>')
+    finished = len(runtime.store().finished_batches())
+    left, right = st.columns(2, gap="large")
+    with left:
+        st.html(
+            "<h2>Connect a float or a probe</h2><p>Point it at this machine's MQTT broker. As soon as it speaks it "
+            "appears under Sensors, and you put it into a vessel there.</p>"
+            f"<p>{components.link('sensors', '<u>Sensors: connect a device</u>')}</p>"
+        )
+    with right:
+        st.html(
+            "<h2>Import a log</h2><p>A table of times and gravities from an earlier batch, as CSV. The cellar learns "
+            "from it how your yeasts usually finish.</p>"
+            f"<p>{components.link('set-up', '<u>Set up: import a log</u>')}</p>"
+        )
+    st.html(newcomers_line())
+    if finished:
+        st.html(f'<p class="quiet">{capital(plural(finished, "finished batch", "finished batches"))} on record.</p>')
