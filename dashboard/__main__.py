@@ -6,6 +6,7 @@ import argparse
 import logging
 import sys
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from pathlib import Path
 
 from analysis.errors import AnalysisError
@@ -45,9 +46,11 @@ def main(argv: Sequence[str] | None = None) -> int:
 def settings_of(arguments: argparse.Namespace) -> Settings:
     """The settings, with what the command line says laid over file and environment."""
     settings = load(arguments.config, arguments.data)
-    return settings.with_ports(
-        server_port=getattr(arguments, "port", None), broker_port=getattr(arguments, "broker_port", None)
-    )
+    if (port := getattr(arguments, "port", None)) is not None:
+        settings = replace(settings, server=replace(settings.server, port=port))
+    if (port := getattr(arguments, "broker_port", None)) is not None:
+        settings = replace(settings, broker=replace(settings.broker, port=port))
+    return settings
 
 
 def _parser() -> argparse.ArgumentParser:
@@ -93,7 +96,7 @@ def _parser() -> argparse.ArgumentParser:
 
 
 def _ports(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--port", type=_port, metavar="NUMBER", help="the dashboard's port (default 8765)")
+    parser.add_argument("--port", type=_port, metavar="NUMBER", help="the dashboard's port (default 8600)")
     parser.add_argument("--broker-port", type=_port, metavar="NUMBER", help="the broker's port (default 1883)")
 
 
@@ -119,8 +122,7 @@ def _serve(arguments: argparse.Namespace) -> int:
 def _ingest(arguments: argparse.Namespace) -> int:
     from ingest.__main__ import run
 
-    run(settings_of(arguments))
-    return 0
+    return run(settings_of(arguments))
 
 
 if __name__ == "__main__":

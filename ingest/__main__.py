@@ -10,7 +10,7 @@ import threading
 from collections.abc import Sequence
 from pathlib import Path
 
-from ingest import service
+from ingest import commands, control, service
 from ingest.errors import IngestError
 from ingest.settings import Settings, load
 
@@ -34,7 +34,10 @@ def run(settings: Settings) -> int:
     stop = threading.Event()
     for each in (signal.SIGINT, signal.SIGTERM):
         signal.signal(each, lambda *_: stop.set())
-    with service.running(settings) as running:
+    with (
+        service.running(settings) as running,
+        control.serving(settings.data_dir, commands.handlers(running)),
+    ):
         where = "the embedded broker" if running.broker else "the broker"
         host, port = running.broker.address if running.broker else (settings.broker.host, settings.broker.port)
         print(f"tunroom takes readings in from {where} at {host}:{port}  (Ctrl-C stops it)", flush=True)

@@ -16,7 +16,7 @@ from ingest.control import Handler, Progress
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, Vessel
 from ingest.outlook import Outlooks
-from ingest.service import Service
+from ingest.service import DATABASE, Service
 from ingest.settings import Settings
 from ingest.store import Store
 
@@ -100,5 +100,5 @@ def carry_out(settings: Settings, command: str, arguments: dict[str, Any], progr
     """Have the server do it where one owns the cellar, else open the cellar and do it here."""
     if control.owner(settings.data_dir) is not None:
         return control.ask(settings.data_dir, command, arguments, progress=progress)
-    with Store.open(settings.data_dir) as store:
+    with Store.open(settings.data_dir / DATABASE) as store:
         return _ALONE[command](store, arguments, progress)
