@@ -64,7 +64,8 @@ HEATING: Final = (
 )
 CREEP: Final = (
     "Dry hops can free sugar and restart a fall: 1 °P of real extract in 5 days and 2 °P in 40 were published at "
-    "10 g/L and 20 °C with yeast present (Kirkpatrick and Shellhammer 2018). Watch the gravity hold again before bottles."
+    "10 g/L and 20 °C with yeast present (Kirkpatrick and Shellhammer 2018). Bottles wait until the gravity has held "
+    "again."
 )
 WAYS_TO_SWEETEN: Final = "Ways out: stabilise and keep it in a cold keg, or use a sweetener that yeast cannot eat."
 

@@ -64,11 +64,13 @@ class Limit:
 
 BEERS: Final = ("ale", "lager", "beer")
 
+EU_BEER_PPM: Final = 20.0
+
 LIMITS: Final = (
     Limit(
         "EU",
         BEERS,
-        20.0,
+        EU_BEER_PPM,
         "Regulation (EC) 1333/2008, Annex II, category 14.2.1 (from memory; 50 with a second fermentation in cask)",
     ),
     Limit(
@@ -88,6 +90,9 @@ LIMITS: Final = (
 )
 """Limits on total SO2. Where a kind has several, the lowest stands: the sheet does not know the colour or the sugar."""
 
+EU_WHITE_PPM: Final = 200.0
+"""White and rosé wine in the EU, the same regulation as red."""
+
 LABEL_PPM: Final = 10.0
 """Total SO2 in mg/L that a label must name: above it in the EU (1169/2011 Annex II), from it on in the US.
 
@@ -100,13 +105,15 @@ SORBATE_LIMITS_PPM: Final = {
 
 
 def limit_for(drink: str | None, jurisdiction: str | None) -> Limit | None:
-    """The limit that applies: an unknown drink or jurisdiction gets the lowest that could.
+    """The limit that applies; a place that is not known gets the lowest that is known for the drink.
 
-    None where that jurisdiction sets no number for that drink that we know of.
+    A drink that is not said counts as wine-like. None where no number is known: beer in the US, and beer where the
+    place is not said, since known rules then differ in kind.
     """
     known = {limit.jurisdiction for limit in LIMITS}
     place = (jurisdiction or "").upper()
-    fits = [limit for limit in LIMITS if place not in known or limit.jurisdiction == place]
-    if drink is not None:
-        fits = [limit for limit in fits if drink in limit.drinks]
+    if drink in BEERS and not place:
+        return None
+    fits = [limit for limit in LIMITS if (place not in known or limit.jurisdiction == place)]
+    fits = [limit for limit in fits if (drink or "other") in limit.drinks]
     return min(fits, key=lambda limit: limit.so2_ppm, default=None)

@@ -1,0 +1,271 @@
+"""Go, caution or stop for bottles: the pressure to come, the worst case beside it, and every reason."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from analysis import safety
+from analysis.attenuation import gravity_at_attenuation
+from analysis.carbonation import package_gauge_kpa, pressure_spread, volumes_of_fall, volumes_of_grams
+from analysis.hops import creep_volumes
+from analysis.safety import Verdict
+from analysis.sweetening import SWEETENERS
+
+WINE_LIKE = ("mead", "cider", "wine")
+DRY_SG = 1.006
+"""A mead, cider or wine above this still holds sugar that yeast can eat (common practice: dry is 0.990 to 1.004)."""
+DRIEST_SG = 0.994
+"""Where a mead, cider or wine can end if everything ferments (published ranges: 0.990 to 1.002)."""
+BEER_LOW, BEER_HIGH = 0.62, 0.88
+"""Apparent attenuation of beers unless the yeast says otherwise: most lie between (means of 532 brews: 0.78 to "
+"0.86)."""
+GLUTTON_SG = 1.000
+"""Where a diastatic yeast or a mixed culture can take a beer (common practice, no source)."""
+FORCED_TEST_WITHIN_SG = 0.002
+
+
+@dataclass
+class Bottle:
+    """What is said about bottles; `reasons` are the sentences behind the verdict, the gravest first."""
+
+    verdict: Verdict = "go"
+    volumes: float | None = None
+    worst_volumes: float | None = None
+    gauge_kpa: float | None = None
+    worst_gauge_kpa: float | None = None
+    chance_above_rating: float | None = None
+    distribution: list[dict[str, float]] = field(default_factory=list)
+    refusals: list[str] = field(default_factory=list)
+    reasons: list[str] = field(default_factory=list)
+
+    def stop(self, sentence: str, *, refuse: bool = True) -> None:
+        """Refuse the bottle; with `refuse` False the reason stands among the cautions."""
+        self.verdict = "stop"
+        (self.refusals if refuse else self.reasons).append(sentence)
+
+    def caution(self, sentence: str) -> None:
+        """At most caution from here on."""
+        if self.verdict == "go":
+            self.verdict = "caution"
+        self.reasons.append(sentence)
+
+
+def judge(given: Mapping[str, Any], residual: float | None, final_sg: float | None) -> Bottle:
+    """The verdict on bottles.
+
+    Parameters
+    ----------
+    given
+        Checked inputs of the sheet.
+    residual
+        Volumes still dissolved, None where the warmest temperature is not given.
+    final_sg
+        Gravity before any sweetener.
+    """
+    said = Bottle()
+    _fermentation(said, given, final_sg)
+    _sweetener(said, given)
+    _pressure(said, given, residual, final_sg)
+    if given.get("heat_treat"):
+        said.caution(safety.HEATING)
+    return said
+
+
+def _fermentation(said: Bottle, given: Mapping[str, Any], final_sg: float | None) -> None:
+    for key, stopped, unsaid in (
+        ("finished", "It has not finished: no bottle before it has.", "It is not said whether it has finished"),
+        (
+            "hold_met",
+            "The gravity has not been seen to hold for as long as you asked: no bottle before it has.",
+            "It is not said whether the gravity was seen to hold",
+        ),
+    ):
+        if given.get(key) is False:
+            said.stop(stopped)
+        elif key not in given:
+            said.stop(f"{unsaid}: do not fill a bottle until you know.", refuse=False)
+    if given.get("hand_sample") is not True:
+        said.caution("No hand sample confirms the gravity: a float that is stuck or fouled looks just like a finish.")
+    if given.get("diastatic"):
+        said.caution("A diastatic yeast eats dextrins and creeps for weeks: more gas than this sheet expects may come.")
+    if given.get("mixed_culture"):
+        said.caution("A mixed culture goes on for months: more gas than this sheet expects may come.")
+    _where_it_ended(said, given, final_sg)
+
+
+def _where_it_ended(said: Bottle, given: Mapping[str, Any], final_sg: float | None) -> None:
+    if final_sg is None:
+        said.caution("The final gravity is not given, so what may still ferment cannot be judged.")
+        return
+    forced = given.get("forced_test_sg")
+    if forced is not None and final_sg <= forced + FORCED_TEST_WITHIN_SG:
+        return
+    highest = expected_highest(given)
+    if forced is not None:
+        said.stop(f"The gravity, {final_sg:.3f}, is above the end of its forced test, {forced:.3f}: it is not done.")
+    elif highest is None:
+        said.caution("Without the original gravity it cannot be judged whether it ended where it should.")
+    elif final_sg > highest + 0.0005 and not given.get("stabilised"):
+        said.stop(
+            f"The gravity, {final_sg:.3f}, is above where this drink is expected to end, {highest:.3f} or lower: "
+            "what is "
+            "left may ferment in the bottle. Make a forced test, or stabilise it."
+        )
+
+
+def expected_highest(given: Mapping[str, Any]) -> float | None:
+    """The highest final gravity that is expected, from the yeast's range or the drink's; None where unknown."""
+    original = given.get("original_gravity_sg")
+    if "expected_low" in given and original is not None:
+        return gravity_at_attenuation(original, given["expected_low"])
+    if given.get("drink") in WINE_LIKE:
+        return DRY_SG
+    return None if original is None else gravity_at_attenuation(original, BEER_LOW)
+
+
+def lowest_plausible(given: Mapping[str, Any], final_sg: float) -> tuple[float, bool]:
+    """The lowest plausible gravity, and whether it is firm enough to bind the verdict."""
+    if "lowest_plausible_sg" in given:
+        return float(given["lowest_plausible_sg"]), True
+    if "forced_test_sg" in given:
+        return min(final_sg, float(given["forced_test_sg"])), True
+    if given.get("drink") in WINE_LIKE:
+        return min(final_sg, DRIEST_SG), True
+    if given.get("diastatic") or given.get("mixed_culture"):
+        return min(final_sg, GLUTTON_SG), True
+    original = given.get("original_gravity_sg")
+    if original is None:
+        return min(final_sg, GLUTTON_SG), False
+    if "expected_high" in given:
+        return min(final_sg, gravity_at_attenuation(original, given["expected_high"])), True
+    return min(final_sg, gravity_at_attenuation(original, BEER_HIGH)), False
+
+
+def _sweetener(said: Bottle, given: Mapping[str, Any]) -> None:
+    name = given.get("sweetener")
+    if name is None or not (given.get("sweetener_g") or "sweeten_to_sg" in given):
+        return
+    sweetener = SWEETENERS[name]
+    if sweetener.fermentable and not given.get("stabilised"):
+        said.stop(
+            f"{name.capitalize()} ferments: with live yeast it makes gas in any bottle, still ones too. "
+            + safety.WAYS_TO_SWEETEN
+        )
+    elif sweetener.fermentable:
+        said.caution(
+            f"{name.capitalize()} ferments, and stabilising can fail: keep these bottles cold and watch a test bottle."
+        )
+    if sweetener.note:
+        said.reasons.append(sweetener.note)
+
+
+def _pressure(said: Bottle, given: Mapping[str, Any], residual: float | None, final_sg: float | None) -> None:
+    wished = given.get("carbonation_volumes")
+    if wished is None and residual is None:
+        said.caution("Neither a carbonation nor the warmest temperature is given, so the pressure is unknown.")
+        return
+    base = max(wished or 0.0, residual or 0.0)
+    if wished is not None and residual is not None and residual > wished + 0.05:
+        said.reasons.append(f"It already holds {residual:.1f} volumes, more than the {wished:.1f} you wish for.")
+    stabilised = bool(given.get("stabilised"))
+    if stabilised and wished is not None and residual is not None and wished > residual + 0.05:
+        said.caution("Stabilised drinks do not carbonate in the bottle by priming; carbonate in a keg and fill cold.")
+    from_sg = 1.010 if final_sg is None else final_sg
+    fall = given.get("remaining_fall_sg")
+    if fall is None and not stabilised:
+        said.caution("What may still ferment is not known, so the pressure counts none of it.")
+    fall_volumes = volumes_of_fall(from_sg, fall or 0.0)
+    creep = given.get("hop_creep_fall_sg")
+    hopped = bool(given.get("hops_g_per_l") or given.get("hops_total_g"))
+    if hopped and creep is None:
+        said.caution("What the hops may start is not given, so the pressure counts none of it.")
+    creep_given = volumes_of_fall(from_sg, creep or 0.0)
+    said.volumes = base + fall_volumes + creep_given
+    storage_c = float(given.get("storage_c", safety.HOTTEST_C))
+    said.gauge_kpa = package_gauge_kpa(said.volumes, storage_c)
+
+    binding = False
+    dormant = 0.0
+    if final_sg is not None:
+        lowest, binding = lowest_plausible(given, final_sg)
+        dormant = volumes_of_fall(final_sg, final_sg - lowest)
+    hop_worst = creep_given if creep is not None else creep_volumes(given.get("hops_g_per_l") or 0.0)
+    worst = base + max(dormant, fall_volumes) + max(hop_worst, creep_given) + _sweetener_volumes(given)
+    said.worst_volumes = worst
+    said.worst_gauge_kpa = package_gauge_kpa(worst, storage_c)
+
+    spread = pressure_spread(base, storage_c, fall_p90_volumes=fall_volumes, creep_p90_volumes=creep_given)
+    said.distribution = [
+        {"chance": float(c), "gauge_kpa": round(float(p), 1)}
+        for c, p in zip(spread.chances, spread.gauge_kpa, strict=True)
+    ]
+    rating = given.get("bottle_rating_kpa")
+    if rating is not None:
+        said.chance_above_rating = round(spread.chance_above(rating), 4)
+    # The tail counts only as far as there is something left to ferment.
+    tail_fall = safety.TAIL * fall_volumes
+    if binding and given.get("lowest_plausible_sg") is not None:
+        tail_fall = min(tail_fall, max(dormant, fall_volumes))
+    tail = base + 0.3 + tail_fall + safety.TAIL * creep_given
+    if rating is None:
+        _against_practice(said, worst, binding)
+    else:
+        _against_rating(said, given, rating, storage_c, tail, binding)
+
+
+def _sweetener_volumes(given: Mapping[str, Any]) -> float:
+    name, mass, volume = given.get("sweetener"), given.get("sweetener_g"), given.get("volume_l")
+    if name is None or not mass or not volume:
+        return 0.0
+    sweetener = SWEETENERS[name]
+    return volumes_of_grams(mass * sweetener.co2_g_per_g / volume) if sweetener.fermentable else 0.0
+
+
+def _against_practice(said: Bottle, worst: float, binding: bool) -> None:
+    volumes = said.volumes or 0.0
+    if volumes > safety.STOP_VOLUMES:
+        said.stop(
+            f"{volumes:.1f} volumes are to be expected, above {safety.STOP_VOLUMES} in a bottle of unknown rating "
+            "(common practice)."
+        )
+    elif volumes > safety.CAUTION_VOLUMES:
+        said.caution(f"{volumes:.1f} volumes are to be expected. " + safety.RATING_UNKNOWN)
+    else:
+        said.reasons.append(safety.RATING_UNKNOWN)
+    if binding and worst > safety.STOP_VOLUMES:
+        said.caution(
+            f"In the worst case it reaches {worst:.1f} volumes, {said.worst_gauge_kpa:.0f} kPa; the bottle's rating is "
+            "not given. A forced test would narrow this."
+        )
+
+
+def _against_rating(
+    said: Bottle, given: Mapping[str, Any], rating: float, storage_c: float, tail: float, binding: bool
+) -> None:
+    gauge, worst = said.gauge_kpa or 0.0, said.worst_gauge_kpa or 0.0
+    air = 0.0 if given.get("purged") else safety.HEAD_SPACE_KPA
+    air_words = "" if given.get("purged") else f" and up to {safety.HEAD_SPACE_KPA:.0f} kPa from air in the neck"
+    if gauge > rating:
+        said.stop(
+            f"{gauge:.0f} kPa are to be expected at {storage_c:.0f} °C, above the bottle's rating of {rating:.0f} kPa."
+        )
+    elif gauge + air > (1 - safety.RATING_MARGIN) * rating:
+        said.caution(
+            f"{gauge:.0f} kPa are to be expected at {storage_c:.0f} °C{air_words}, within {safety.RATING_MARGIN:.0%} "
+            "of "
+            f"the bottle's rating of {rating:.0f} kPa.".replace("%", " %")
+        )
+    elif package_gauge_kpa(tail, storage_c) + air > rating:
+        said.caution(
+            f"About once in ten thousand the pressure would pass the bottle's rating of {rating:.0f} "
+            f"kPa{air_words and ','}"
+            f"{air_words}."
+        )
+    if binding and worst + air > rating:
+        said.caution(
+            f"In the worst case, down to the lowest plausible gravity, it reaches {worst:.0f} kPa{air_words}, above "
+            "the "
+            f"bottle's rating of {rating:.0f} kPa. A forced test would narrow this."
+        )
