@@ -17,6 +17,8 @@ from ingest.model import CLOCK_AHEAD, CLOCK_UNSET, GUESSED_UNIT, NO_CLOCK, RELAT
 
 TimeUnit = Literal["s", "ms", "RFC 3339"]
 
+_UNITS: Final[dict[str, TimeUnit]] = {"s": "s", "ms": "ms", "RFC 3339": "RFC 3339"}
+
 EARLIEST_S: Final = datetime(2020, 1, 1, tzinfo=UTC).timestamp()
 """A clock that shows an earlier time was never set: chips start at 1970, 1980 or 2000, some at 2010 or 2016."""
 
@@ -72,6 +74,11 @@ def read(value: object, path: str, unit: TimeUnit | None, *, declared: bool) -> 
     if abs(seconds) >= _LEAST_MS:
         return Said(seconds / 1000, flag=GUESSED_UNIT)
     return Said(seconds, flag=None if declared else GUESSED_UNIT)
+
+
+def time_unit(text: str | None) -> TimeUnit | None:
+    """The unit of time that a rule names, or None where it names none."""
+    return _UNITS[text] if text is not None else None
 
 
 def settle(times: Sequence[Said | None], received_at: datetime) -> list[tuple[datetime, str | None]]:

@@ -36,13 +36,21 @@ def new_id(prefix: str) -> str:
     return f"{prefix}-{secrets.token_hex(4)}"
 
 
+_instants_of: dict[type, tuple[str, ...]] = {}
+
+
 def _utc(record: object) -> None:
-    for each in fields(record):  # type: ignore[arg-type]
-        value = getattr(record, each.name)
-        if isinstance(value, datetime):
-            if value.tzinfo is None:
-                raise EntryError(each.name, f"{each.name} has no time zone: {value!r}", "Attach one first.")
-            object.__setattr__(record, each.name, value.astimezone(UTC))
+    cls = type(record)
+    names = _instants_of.get(cls)
+    if names is None:  # looked up once: a report is made for every message
+        names = _instants_of[cls] = tuple(f.name for f in fields(cls) if "datetime" in str(f.type))  # type: ignore[arg-type]
+    for name in names:
+        value = getattr(record, name)
+        if not isinstance(value, datetime) or value.tzinfo is UTC:
+            continue
+        if value.tzinfo is None:
+            raise EntryError(name, f"{name} has no time zone: {value!r}", "Attach one first.")
+        object.__setattr__(record, name, value.astimezone(UTC))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

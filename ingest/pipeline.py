@@ -14,11 +14,13 @@ from __future__ import annotations
 import logging
 import threading
 import time
-from collections import OrderedDict, deque
-from collections.abc import Callable, Sequence
+from collections import OrderedDict
+from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
-from typing import Final
+from datetime import datetime
+from itertools import groupby
+from queue import Empty, SimpleQueue
+from typing import Final, Protocol
 
 from ingest.decode import Decoded, decode
 from ingest.errors import Fault, StoreError
@@ -34,14 +36,22 @@ _RETRY_S: Final = (0.5, 1.0, 2.0, 5.0)
 _MOST_REMEMBERED: Final = 100_000
 
 
+class Source(Protocol):
+    """Where messages came from, and where their acknowledgements go."""
+
+    def acknowledge(self, packet_ids: Sequence[int]) -> None:
+        """Tell the broker that these are on disk, in this order; does nothing once the connection is gone."""
+
+
 @dataclass(slots=True)
 class Arrival:
-    """A message as it came, with what must be called once its rows are on disk."""
+    """A message as it came. Without a `source` (quality of service 0) nobody waits for its acknowledgement."""
 
     topic: str
     payload: bytes
     received_at: datetime
-    acknowledge: Callable[[], object] | None = None
+    source: Source | None = None
+    packet_id: int = 0
 
 
 class Pipeline:
@@ -60,12 +70,13 @@ class Pipeline:
         self._prefix = prefix
         self.rules: tuple[Rule, ...] = tuple(rules)
         self._most = most
-        self._waiting: deque[Arrival] = deque()
-        self._bytes = 0
+        self._waiting: SimpleQueue[Arrival | None] = SimpleQueue()
+        # Each is counted up by one thread only, so that neither needs a lock for every message.
+        self._bytes_in = 0
+        self._bytes_out = 0
         self._in_hand = 0
-        self._changed = threading.Condition()
-        self._stopping = False
-        self._stopped = threading.Event()
+        self._room = threading.Condition()
+        self._stopping = threading.Event()
         self._repeats = _Repeats(repeat_window_s)
         self._thread = threading.Thread(target=self._run, name="pipeline", daemon=True)
         self.problem: str | None = None
@@ -73,67 +84,81 @@ class Pipeline:
     @property
     def queued(self) -> int:
         """Messages that are in memory and not yet on disk."""
-        return len(self._waiting) + self._in_hand
+        return self._waiting.qsize() + self._in_hand
 
     def start(self) -> None:
         """Begin to work."""
         self._thread.start()
 
     def put(self, arrival: Arrival) -> bool:
-        """Queue a message, waiting while the queue is full; False once the pipeline is stopping."""
-        with self._changed:
-            while self._full() and not self._stopping:
-                self._changed.wait(0.5)
-            if self._stopping:
-                return False
-            self._waiting.append(arrival)
-            self._bytes += len(arrival.payload)
-            self._changed.notify_all()
+        """Queue a message, waiting while the queue is full; False once the pipeline is stopping.
+
+        Called by one thread at a time.
+        """
+        if self._full():
+            with self._room:
+                while self._full() and not self._stopping.is_set():
+                    self._room.wait(0.5)
+        if self._stopping.is_set():
+            return False
+        self._bytes_in += len(arrival.payload)
+        self._waiting.put(arrival)
         return True
 
     def _full(self) -> bool:
-        return len(self._waiting) >= self._most or (bool(self._waiting) and self._bytes >= _LARGEST_QUEUE_BYTES)
+        waiting = self._waiting.qsize()
+        return waiting >= self._most or (waiting > 0 and self._bytes_in - self._bytes_out >= _LARGEST_QUEUE_BYTES)
 
     def settle(self, timeout_s: float) -> bool:
         """Wait until everything queued is on disk; False if that took longer."""
         deadline = time.monotonic() + timeout_s
-        with self._changed:
+        with self._room:
             while self.queued:
                 left = deadline - time.monotonic()
                 if left <= 0:
                     return False
-                self._changed.wait(min(left, 0.2))
+                self._room.wait(min(left, 0.2))
         return True
 
     def close(self, timeout_s: float = 10.0) -> None:
         """Take nothing more, finish what is queued if the disk lets us, and stop; idempotent."""
-        with self._changed:
-            self._stopping = True
-            self._changed.notify_all()
-        self._stopped.set()
+        if not self._stopping.is_set():
+            self._stopping.set()
+            self._waiting.put(None)
+        with self._room:
+            self._room.notify_all()
         if self._thread.is_alive():
             self._thread.join(timeout_s)
 
     def _run(self) -> None:
-        while True:
-            with self._changed:
-                while not self._waiting and not self._stopping:
-                    self._changed.wait()
-                if not self._waiting:
-                    return
-                batch = [self._waiting.popleft() for _ in range(min(BATCH, len(self._waiting)))]
-                self._in_hand = len(batch)
-                self._bytes -= sum(len(arrival.payload) for arrival in batch)
-                self._changed.notify_all()
+        while batch := self._next_batch():
             try:
                 self._take_in(batch)
             except Exception:  # the thread must outlive any one batch; unacknowledged, it comes again
                 self._repeats.forget(batch)
                 log.exception("a batch of %d messages could not be taken in; the broker will send it again", len(batch))
             finally:
-                with self._changed:
-                    self._in_hand = 0
-                    self._changed.notify_all()
+                self._in_hand = 0
+                with self._room:
+                    self._room.notify_all()
+
+    def _next_batch(self) -> list[Arrival]:
+        """What is waiting, at least one message; empty once the pipeline stops and nothing waits."""
+        batch: list[Arrival] = []
+        while len(batch) < BATCH:
+            try:
+                arrival = self._waiting.get(block=not batch)
+            except Empty:
+                break
+            if arrival is None:  # stopping; whatever came before it is in the batch or done
+                self._waiting.put(None)
+                break
+            batch.append(arrival)
+            self._in_hand = len(batch)
+        self._bytes_out += sum(len(arrival.payload) for arrival in batch)
+        with self._room:
+            self._room.notify_all()
+        return batch
 
     def _take_in(self, batch: Sequence[Arrival]) -> None:
         reports: list[Report] = []
@@ -149,9 +174,9 @@ class Pipeline:
                 rejections.append(rejection_of(arrival, decoded.faults))
         if reports or rejections:
             self._keep(reports, rejections, batch)
-        for arrival in batch:
-            if arrival.acknowledge is not None:
-                arrival.acknowledge()
+        for source, arrivals in groupby((a for a in batch if a.source is not None), key=lambda a: a.source):
+            if source is not None:
+                source.acknowledge([arrival.packet_id for arrival in arrivals])
 
     def _keep(self, reports: Sequence[Report], rejections: Sequence[Rejection], batch: Sequence[Arrival]) -> None:
         """Commit, trying again for as long as it takes while the disk is full."""
@@ -160,12 +185,12 @@ class Pipeline:
             try:
                 self._store.keep(reports, rejections)
             except StoreError as error:
-                if self._stopping:
+                if self._stopping.is_set():
                     raise
                 if self.problem is None:
                     log.warning("nothing is acknowledged until it can be kept: %s", error)
                 self.problem = str(error)
-                self._stopped.wait(_RETRY_S[min(tries, len(_RETRY_S) - 1)])
+                self._stopping.wait(_RETRY_S[min(tries, len(_RETRY_S) - 1)])
                 tries += 1
             except Exception:
                 log.exception("the store refused a batch; taking its messages one by one")
@@ -253,8 +278,3 @@ def take_again(store: Store, rules: Sequence[Rule], *, prefix: str = "tunroom", 
     if resolved:
         store.resolve_rejections(resolved)
     return len(resolved)
-
-
-def utc_now() -> datetime:
-    """Now, aware, in UTC."""
-    return datetime.now(UTC)

@@ -11,6 +11,7 @@ import logging
 import random
 import socket
 import ssl
+import struct
 import threading
 import time
 from collections.abc import Callable, Sequence
@@ -33,6 +34,7 @@ log = logging.getLogger(__name__)
 ONLINE: Final = b"online"
 OFFLINE: Final = b"offline"
 
+_PUBACK: Final = 0x40
 _CONNECT_S: Final = 10.0
 _LONGEST_BACKOFF_S: Final = 60.0
 _STABLE_S: Final = 10.0
@@ -221,7 +223,7 @@ class Subscriber:
         client.on_connect = _guarded(self._on_connect)
         client.on_disconnect = _guarded(self._on_disconnect)
         client.on_subscribe = _guarded(self._on_subscribe)
-        client.on_message = self._on_message
+        client.on_message = _Intake(client, self._pipeline, self._received_at, lambda: self._draining)
         return client
 
     # --- paho's callbacks; nothing may escape from one ----------------------------------------------------------
@@ -266,20 +268,6 @@ class Subscriber:
                 f"Let the user read {', '.join(self._topics)}."
             )
 
-    def _on_message(self, client: paho.Client, _data: Any, message: paho.MQTTMessage) -> None:
-        try:
-            if self._draining:
-                return
-            try:
-                topic = message.topic
-            except UnicodeDecodeError:
-                topic = message._topic.decode("utf-8", "backslashreplace")
-            mid, qos = message.mid, message.qos
-            acknowledge = (lambda: client.ack(mid, qos)) if qos else None
-            self._pipeline.put(Arrival(topic, bytes(message.payload), self._received_at(), acknowledge))
-        except Exception:  # the network thread must go on; unacknowledged, the message comes again
-            log.exception("a message could not be queued; the broker will send it again")
-
     def _received_at(self) -> datetime:
         """Now, and later than ever before: two messages never share an instant, even if the clock is set back."""
         now = datetime.now(UTC)
@@ -295,6 +283,45 @@ class Subscriber:
         if sentence != self._problem:
             log.warning("%s", sentence)
         self._problem = sentence
+
+
+class _Intake:
+    """Paho's `on_message` for one connection, and the way back for the acknowledgements of what came over it."""
+
+    def __init__(
+        self, client: paho.Client, pipeline: Pipeline, received_at: Callable[[], datetime], draining: Callable[[], bool]
+    ) -> None:
+        self._client = client
+        self._put = pipeline.put
+        self._received_at = received_at
+        self._draining = draining
+
+    def __call__(self, _client: paho.Client, _data: Any, message: paho.MQTTMessage) -> None:
+        try:
+            if self._draining():
+                return
+            try:
+                topic = message.topic
+            except UnicodeDecodeError:  # paho keeps the bytes to itself
+                topic = message._topic.decode("utf-8", "backslashreplace")
+            source = self if message.qos else None
+            self._put(Arrival(topic, bytes(message.payload), self._received_at(), source, message.mid))
+        except Exception:  # the network thread must go on; unacknowledged, the message comes again
+            log.exception("a message could not be queued; the broker will send it again")
+
+    def acknowledge(self, packet_ids: Sequence[int]) -> None:
+        """Acknowledge in this order.
+
+        `Client.ack` makes one packet and one system call for each message, which cost more than decoding it. The
+        packets are joined and handed to paho's own queue as one; where that is not to be had, one by one will do.
+        """
+        queue = getattr(self._client, "_packet_queue", None)
+        if queue is None:
+            for packet_id in packet_ids:
+                self._client.ack(packet_id, 1)
+            return
+        # MQTT 3.1.1 and 5, section 3.4: PUBACK, two bytes follow, the packet id; no reason code means success.
+        queue(_PUBACK, bytearray().join(struct.pack("!BBH", _PUBACK, 2, each) for each in packet_ids), 0, 1)
 
 
 def _subscription(topic: str, version: MQTTProtocolVersion) -> tuple[str, Any]:
