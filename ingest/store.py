@@ -6,8 +6,10 @@ from any thread. Entries and each device's last word are kept in memory too, so 
 
 from __future__ import annotations
 
+import json
 import logging
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
+from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final, TypeVar
@@ -15,7 +17,7 @@ from typing import Any, Final, TypeVar
 import polars as pl
 
 from analysis.model import READINGS, Batch, Event, FinishedBatch
-from ingest import calibrate, store_reports
+from ingest import calibrate, store_intake, store_reports, store_words
 from ingest.errors import EntryError
 from ingest.model import (
     AssessmentRecord,
@@ -46,7 +48,7 @@ R = TypeVar("R", bound=Record)
 _AS_SENT: Final = """
 SELECT
     make_timestamptz(measured_s::BIGINT * 1000000 + measured_us) AS measured_at,
-    make_timestamptz(measured_s::BIGINT * 1000000 + measured_us + delay_ms * 1000) AS received_at,
+    make_timestamptz(measured_s::BIGINT * 1000000 + measured_us + delay_s::BIGINT * 1000000) AS received_at,
     inclination_deg, gravity_sg, temperature_c, battery_v, battery_pct, signal_dbm, sequence, time_flag, extra
 FROM report
 """
@@ -72,12 +74,14 @@ class Store:
         self._entries = Entries(file)
         self._words = LastWords()
         self._keys: dict[str, int] = {}
-        self._count = 0
+        self._count = self._new = 0
         self._remember_reports()
 
     @classmethod
     def open(cls, path: Path) -> Store:
         """Open the cellar at `path`, made with its folder where it does not exist.
+
+        Where `path` does not end in ``.duckdb``, it is the data directory, and the file in it is ``tunroom.duckdb``.
 
         Raises
         ------
@@ -86,7 +90,7 @@ class Store:
         StoreTooNew
             If a later version wrote it.
         """
-        return cls(StoreFile(path))
+        return cls(StoreFile(path if path.suffix == ".duckdb" else path / "tunroom.duckdb"))
 
     @classmethod
     def in_memory(cls) -> Store:
@@ -133,21 +137,30 @@ class Store:
         StoreFull
             If the disk is full: nothing was kept, try again.
         """
-        folded, _conflicts = store_reports.fold(reports)
-        with self._file.writing() as cursor:
-            new_keys = self._new_keys(cursor, {r.device_id for r in folded})
-            keys = {**self._keys, **new_keys}
-            fresh = self._without_kept(cursor, folded, keys)
-            if fresh:
-                cursor.register("incoming", store_reports.to_frame(fresh, keys))
-                cursor.execute("INSERT INTO report SELECT * FROM incoming")
-                cursor.unregister("incoming")
-            for rejection in rejections:
-                _insert(cursor, rejection)
-        self._keys = keys
-        self._count += len(fresh)
-        self._words.hear(fresh)
-        return len(fresh)
+        fit = [r for r in reports if store_reports.unfit(r) is None]
+        unfit = [(r, [fault]) for r in reports if (fault := store_reports.unfit(r)) is not None]
+        folded, contradicting = store_reports.fold(fit)
+        with self._file.alone:
+            with self._file.writing() as cursor:
+                keys = self._keys | self._new_keys(cursor, {r.device_id for r in folded})
+                taken = store_intake.take(cursor, store_reports.to_frame(folded, keys))
+                contradicting += [(folded[n], faults) for n, faults in taken.conflicts]
+                for rejection in [*rejections, *_rejected(contradicting), *_rejected(unfit)]:
+                    store_intake.keep_rejection(cursor, rejection)
+            self._keys = keys
+            self._words.hear(folded[n] for n in taken.completed)
+            self._kept([folded[n] for n in taken.new], len(taken.new))
+        return len(taken.new)
+
+    def _kept(self, reports: Iterable[Report], count: int) -> None:
+        """Remember what was just committed, and sort it away once it is much."""
+        self._words.hear(reports)
+        self._count += count
+        self._new += count
+        if self._new >= store_intake.SETTLE_AT:
+            with self._file.writing() as cursor:
+                store_intake.settle(cursor)
+            self._new = 0
 
     def _new_keys(self, cursor: Cursor, device_ids: set[str]) -> dict[str, int]:
         missing = sorted(device_ids - self._keys.keys())
@@ -155,21 +168,6 @@ class Store:
         for device_id, key in keys.items():
             cursor.execute("INSERT INTO device_key VALUES (?, ?)", [key, device_id])
         return keys
-
-    def _without_kept(self, cursor: Cursor, reports: Sequence[Report], keys: dict[str, int]) -> list[Report]:
-        if not reports:
-            return []
-        frame = store_reports.to_frame(reports, keys)
-        cursor.register("incoming", frame)
-        kept = cursor.execute(
-            "SELECT DISTINCT device_key, measured_s, measured_us FROM report "
-            "SEMI JOIN incoming USING (device_key, measured_s, measured_us) WHERE measured_s BETWEEN ? AND ?",
-            [frame["measured_s"].min(), frame["measured_s"].max()],
-        ).fetchall()
-        cursor.unregister("incoming")
-        have = set(kept)
-        rows = zip(frame["device_key"], frame["measured_s"], frame["measured_us"], strict=True)
-        return [report for report, row in zip(reports, rows, strict=True) if row not in have]
 
     # -- entries
 
@@ -183,6 +181,13 @@ class Store:
         """
         self._entries.save(record)
         return record
+
+    def save_many(self, records: Sequence[Record], sentence: str) -> int:
+        """Insert or replace entries as one change, which `undo` takes back as one; how many differed.
+
+        Each is checked in sight of those before it; where one is refused (`EntryError`), none is saved.
+        """
+        return self._entries.save_many(records, sentence)
 
     def remove(self, record: Record) -> None:
         """Remove an entry with its parts (a batch with its events and samples); it can be undone."""
@@ -198,11 +203,11 @@ class Store:
 
     def all(self, cls: type[R], **equals: object) -> list[R]:
         """Every entry of a class whose fields have these values."""
-        return self._entries.all(cls, **equals)
+        return self._entries.book.all(cls, **equals)
 
     def get(self, cls: type[R], key: str) -> R | None:
         """The entry with this id."""
-        return self._entries.get(cls, key)
+        return self._entries.book.get(cls, key)
 
     def preferences(self) -> Preferences:
         """The person's choices, or the defaults."""
@@ -304,7 +309,7 @@ class Store:
             "AND measured_s::BIGINT * 1000000 + measured_us BETWEEN ? AND ? ORDER BY measured_s, measured_us",
             [self._keys.get(device_id, 0), low // 1_000_000, min(high // 1_000_000, 2**32 - 1), low, high],
         )
-        return frame.cast(AS_SENT)  # type: ignore[arg-type]
+        return frame.cast(AS_SENT)
 
     def newest_reading_at(self, batch_id: str) -> datetime | None:
         """When the batch was last measured, from memory."""
@@ -329,14 +334,16 @@ class Store:
 
     def _remember_reports(self) -> None:
         self._keys = {device: key for key, device in self._file.read("SELECT device_key, device_id FROM device_key")}
-        [(self._count,)] = self._file.read("SELECT count(*) FROM report")
+        [(self._count, self._new)] = self._file.read(
+            "SELECT (SELECT count(*) FROM report), (SELECT count(*) FROM report_new)"
+        )
         names = {key: device for device, key in self._keys.items()}
         columns = store_reports.STORED.names()
-        rows = self._file.read(
-            f"SELECT {', '.join(columns)} FROM report QUALIFY row_number() OVER "  # noqa: S608 - our own names
-            "(PARTITION BY device_key ORDER BY measured_s DESC) <= 64 ORDER BY measured_s, measured_us"
-        )
-        self._words.hear(store_reports.from_row(names[row[0]], dict(zip(columns, row, strict=True))) for row in rows)
+        for row in self._file.read(store_words.LATELY):
+            said = dict(zip(columns, row, strict=True))
+            self._words.hear([store_reports.from_row(names[said["device_key"]], said)])
+        for key, day, total, number in self._file.read(store_words.CHARGE):
+            self._words.recall_charge(names[key], day, total, number)
 
     # -- the rest
 
@@ -383,12 +390,24 @@ class Store:
 
     def _select(self, cls: type[Any], rest: str, parameters: Sequence[Any]) -> list[Any]:
         names = [c.name for c in TABLES[cls].columns]
-        sql = f"SELECT {TABLES[cls].names} FROM {TABLES[cls].name} {rest}"  # noqa: S608 - our own names
+        sql = f"SELECT {TABLES[cls].names} FROM {TABLES[cls].name} {rest}"
         return [from_row(cls, dict(zip(names, row, strict=True))) for row in self._file.read(sql, parameters)]
 
 
 def _insert(cursor: Cursor, record: object) -> None:
     row = to_row(record)
     marks = ", ".join("?" * len(row))
-    sql = f"INSERT INTO {TABLES[type(record)].name} ({TABLES[type(record)].names}) VALUES ({marks})"  # noqa: S608 - our own names
+    sql = f"INSERT INTO {TABLES[type(record)].name} ({TABLES[type(record)].names}) VALUES ({marks})"
     cursor.execute(sql, list(row.values()))
+
+
+def _rejected(found: Iterable[tuple[Report, list[str]]]) -> list[Rejection]:
+    """One rejection for each message, with all its faults."""
+    messages: dict[tuple[str, bytes], tuple[datetime, list[str]]] = {}
+    for report, faults in found:
+        payload = report.payload or json.dumps(asdict(report), default=str, ensure_ascii=False).encode()
+        messages.setdefault((report.topic, payload), (report.received_at, []))[1].extend(faults)
+    return [
+        store_intake.conflicting(topic, payload, received_at, faults)
+        for (topic, payload), (received_at, faults) in messages.items()
+    ]

@@ -40,7 +40,8 @@ class StoreFile:
     def __init__(self, path: Path | None) -> None:
         self.path = None if path is None else path.resolve()
         self.broken: str | None = None
-        self._writing = threading.RLock()
+        self.alone = threading.RLock()
+        """Held by whoever writes, and kept until memory says what the file says."""
         self._turn = threading.Condition()
         self._active = 0
         self._connection: Cursor | None = None
@@ -159,7 +160,7 @@ class StoreFile:
         StoreFull
             If the disk refused it: nothing of it was kept.
         """
-        with self._writing:
+        with self.alone:
             try:
                 with self._cursor() as cursor:
                     cursor.begin()

@@ -1,25 +1,26 @@
-"""Reports on their way into the file: one row for each device and instant, however often and in whatever parts.
+"""Reports as rows: which two are the same reading, how parts of one complete each other, and how a row is laid out.
 
 The rules of identity:
 
-* A report that carries its own time is identified by device and instant.
-* A report whose time is that of receipt (`time_flag` is set) but that has a `sequence` is identified by device,
-  sequence and what it says, within `SEQUENCE_WINDOW` (a counter starts again when a device does).
-* Quantities of the same device and instant that arrive apart complete one row; a second, different value for a
-  quantity that is there already is a `Conflict`, and the first stays.
+* A report that names its own instant is identified by device and instant.
+* A report whose instant hangs on its receipt, but that has a `sequence`, is identified by device, sequence and what it
+  says, within `SEQUENCE_WINDOW` (a counter starts again when a device does, and then says something else).
+* A report with neither is a reading of its own.
+* Quantities of the same device and instant that arrive apart complete one row. A second, different value for a
+  quantity that is there already is a conflict: the first stays, the second's message is kept as rejected.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 
 import polars as pl
 
-from ingest.model import Report
+from ingest.model import TIMES_OF_RECEIPT, Report
 
 QUANTITIES: Final = (
     "inclination_deg",
@@ -31,9 +32,10 @@ QUANTITIES: Final = (
 )
 """What a device can measure; each is a column of a report."""
 
-MERGED: Final = (*QUANTITIES, "sequence", "time_flag", "extra")
+SAID: Final = (*QUANTITIES, "sequence")
+"""The columns that a later report of the same instant can complete or contradict."""
 
-SEQUENCE_WINDOW: Final = timedelta(days=14)
+SEQUENCE_WINDOW: Final = timedelta(days=30)
 """How far apart in time two reports with one sequence number can be the same report, delivered twice."""
 
 STORED: Final = pl.Schema(
@@ -41,28 +43,19 @@ STORED: Final = pl.Schema(
         "device_key": pl.UInt16(),
         "measured_s": pl.UInt32(),
         "measured_us": pl.UInt32(),
-        "delay_ms": pl.Int64(),
+        "delay_s": pl.Int32(),
         **{name: pl.Float64() for name in QUANTITIES},
         "sequence": pl.Int64(),
         "time_flag": pl.String(),
         "extra": pl.String(),
     }
 )
-"""The columns of the table `report`."""
+"""The columns of the tables of reports."""
 
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
+_LAST: Final = datetime(2106, 1, 1, tzinfo=UTC)
 _MICROSECOND: Final = timedelta(microseconds=1)
-_MILLISECOND: Final = timedelta(milliseconds=1)
-
-
-@dataclass(frozen=True, slots=True)
-class Conflict:
-    """A quantity that came a second time for the same device and instant, with another value."""
-
-    report: Report
-    name: str
-    kept: Any
-    came: Any
+_SECOND: Final = timedelta(seconds=1)
 
 
 def microseconds(when: datetime) -> int:
@@ -70,67 +63,96 @@ def microseconds(when: datetime) -> int:
     return (when - _EPOCH) // _MICROSECOND
 
 
-def identity(report: Report) -> tuple[Any, ...]:
-    """What makes two reports of one batch the same reading."""
-    if report.time_flag is not None and report.sequence is not None:
-        return (report.device_id, "sequence", report.sequence, *(getattr(report, name) for name in QUANTITIES))
-    return (report.device_id, microseconds(report.measured_at))
+def unfit(report: Report) -> str | None:
+    """Why the tables cannot hold this report, as a fault; None if they can."""
+    if not (_EPOCH <= report.measured_at < _LAST and _EPOCH <= report.received_at < _LAST):
+        return f"$.measured_at: {report.measured_at:%Y-%m-%d} is not a time this tool can keep. Set the device's clock"
+    if report.sequence is not None and not -(2**63) <= report.sequence < 2**63:
+        return "$.sequence: the number is too large. Count from zero"
+    return None
 
 
-def merge(first: Report, second: Report) -> tuple[Report, list[Conflict]]:
-    """Complete `first` by what only `second` says."""
+def merge(first: Report, second: Report) -> tuple[Report, list[str]]:
+    """Complete `first` by what only `second` says; also the faults of `second` where the two differ."""
     changes: dict[str, Any] = {}
-    conflicts: list[Conflict] = []
-    for name in (*QUANTITIES, "sequence"):
+    faults: list[str] = []
+    for name in SAID:
         kept, came = getattr(first, name), getattr(second, name)
         if kept is None:
             if came is not None:
                 changes[name] = came
         elif came is not None and came != kept:
-            conflicts.append(Conflict(second, name, kept, came))
+            faults.append(contradiction(name, kept))
     if second.extra and not second.extra.items() <= first.extra.items():
         changes["extra"] = {**second.extra, **first.extra}
-    return (replace(first, **changes) if changes else first), conflicts
+    return (replace(first, **changes) if changes else first), faults
 
 
-def fold(reports: Sequence[Report]) -> tuple[list[Report], list[Conflict]]:
-    """One report for each identity, in order of first arrival."""
-    by_identity: dict[tuple[Any, ...], Report] = {}
-    conflicts: list[Conflict] = []
+def contradiction(name: str, kept: float) -> str:
+    """The fault of a message that says otherwise than what is kept."""
+    return (
+        f"$.{name}: conflicts with {kept:.10g} already kept for this device and instant. "
+        "The first value stays; look whether two devices share one id, or a rule reads the wrong field"
+    )
+
+
+def fold(reports: Sequence[Report]) -> tuple[list[Report], list[tuple[Report, list[str]]]]:
+    """One report for each reading, in order of first arrival; and the contradicting ones with their faults."""
+    kept: dict[tuple[Any, ...], Report] = {}
+    taken: set[tuple[str, datetime]] = set()
+    conflicts: list[tuple[Report, list[str]]] = []
     for report in reports:
-        key = identity(report)
-        first = by_identity.setdefault(key, report)
-        if first is not report:
-            by_identity[key], found = merge(first, report)
-            conflicts += found
-    return list(by_identity.values()), conflicts
+        counted = report.sequence is not None and not report.own_instant
+        key: tuple[Any, ...] = (report.device_id, report.measured_at)
+        if counted:
+            key = (report.device_id, report.sequence, *(getattr(report, name) for name in QUANTITIES))
+        if key in kept:
+            kept[key], faults = merge(kept[key], report)
+            if faults:
+                conflicts.append((report, faults))
+            continue
+        moved = report
+        while counted and (moved.device_id, moved.measured_at) in taken:  # a pack read at one instant of receipt
+            moved = replace(moved, measured_at=moved.measured_at + _MICROSECOND)
+        taken.add((moved.device_id, moved.measured_at))
+        kept[key] = moved
+    return list(kept.values()), conflicts
 
 
-def to_frame(reports: Sequence[Report], keys: dict[str, int]) -> pl.DataFrame:
-    """The reports as rows of the table."""
+def to_frame(reports: Sequence[Report], keys: Mapping[str, int]) -> pl.DataFrame:
+    """The reports as rows of the tables; schema `STORED`."""
     instants = [microseconds(r.measured_at) for r in reports]
     columns: dict[str, Any] = {
         "device_key": [keys[r.device_id] for r in reports],
         "measured_s": [us // 1_000_000 for us in instants],
         "measured_us": [us % 1_000_000 for us in instants],
-        "delay_ms": [(r.received_at - r.measured_at) // _MILLISECOND for r in reports],
+        "delay_s": [(r.received_at - r.measured_at) // _SECOND for r in reports],
         **{name: [getattr(r, name) for r in reports] for name in QUANTITIES},
         "sequence": [r.sequence for r in reports],
         "time_flag": [r.time_flag for r in reports],
-        "extra": [json.dumps(r.extra, ensure_ascii=False, sort_keys=True) if r.extra else None for r in reports],
+        "extra": [to_text(r.extra) for r in reports],
     }
     return pl.DataFrame(columns, schema=STORED)
 
 
-def from_row(device_id: str, row: dict[str, Any]) -> Report:
-    """A report from a row of the table."""
+def to_text(extra: Mapping[str, Any]) -> str | None:
+    """The keys that nobody asked for, as they are stored."""
+    return json.dumps(extra, ensure_ascii=False, sort_keys=True, default=str) if extra else None
+
+
+def from_row(device_id: str, row: Mapping[str, Any]) -> Report:
+    """A report from a row of the tables."""
     measured_at = _EPOCH + timedelta(seconds=row["measured_s"], microseconds=row["measured_us"])
     return Report(
         device_id=device_id,
         measured_at=measured_at,
-        received_at=measured_at + row["delay_ms"] * _MILLISECOND,
+        received_at=measured_at + row["delay_s"] * _SECOND,
         sequence=row["sequence"],
         time_flag=row["time_flag"],
         extra=json.loads(row["extra"]) if row["extra"] else {},
         **{name: row[name] for name in QUANTITIES},
     )
+
+
+HANGS_ON_RECEIPT: Final = pl.col("time_flag").is_in(sorted(TIMES_OF_RECEIPT)).fill_null(value=False)
+"""Rows of `STORED` whose instant is not the device's own."""

@@ -4,21 +4,52 @@ from __future__ import annotations
 
 from collections import deque
 from collections.abc import Iterable
-from dataclasses import dataclass, field, replace
-from datetime import datetime, timedelta
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from itertools import pairwise
 from statistics import median
 from typing import Final
 
 import numpy as np
+from scipy.stats import linregress
 
 from ingest.model import Device, DeviceKind, Report
 
 SILENT_AFTER: Final = 3.0
 """A device is silent after this many of its usual intervals (common practice, no source)."""
 
+EMPTY_V: Final = 3.4
+"""A lithium-ion cell that has fallen to this soon stops a radio (common practice, no source)."""
+
+EMPTY_PCT: Final = 5.0
+"""The same on a scale of percent (common practice, no source)."""
+
 _INTERVALS: Final = 64
+_FEW: Final = 3
 _BATTERY_DAYS: Final = 60
-_LAST_WORD: Final = ("inclination_deg", "gravity_sg", "temperature_c", "battery_v", "battery_pct", "signal_dbm")
+_TREND_DAYS: Final = 5
+_EPOCH_ORDINAL: Final = date(1970, 1, 1).toordinal()
+_SAID: Final = ("inclination_deg", "gravity_sg", "temperature_c", "battery_v", "battery_pct", "signal_dbm")
+
+_NEWEST: Final = "newest AS (SELECT device_key, max(measured_s) AS newest_s FROM report GROUP BY device_key)"
+
+LATELY: Final = f"""
+WITH {_NEWEST}
+SELECT report.* FROM report JOIN newest USING (device_key)
+WHERE measured_s >= newest_s - {7 * 86_400}
+QUALIFY row_number() OVER (PARTITION BY device_key ORDER BY measured_s DESC, measured_us DESC) <= {_INTERVALS}
+ORDER BY measured_s, measured_us
+"""
+"""What each device said last, within a week of its last word; for `LastWords.hear` when a cellar is opened."""
+
+CHARGE: Final = f"""
+WITH {_NEWEST}
+SELECT device_key, measured_s // 86400 + {_EPOCH_ORDINAL} AS day, sum(coalesce(battery_v, battery_pct)), count(*)
+FROM report JOIN newest USING (device_key)
+WHERE measured_s >= newest_s - {_BATTERY_DAYS * 86_400} AND coalesce(battery_v, battery_pct) IS NOT NULL
+GROUP BY ALL
+"""
+"""Each device's battery by day, for `LastWords.recall_charge`."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,9 +78,13 @@ class LastWord:
 class _Memory:
     """What one device said lately."""
 
-    word: LastWord
-    instants: deque[float] = field(default_factory=lambda: deque(maxlen=_INTERVALS))
-    battery: dict[int, tuple[float, int]] = field(default_factory=dict)
+    measured_at: datetime
+    received_at: datetime
+    time_flag: str | None = None
+    values: dict[str, float] = field(default_factory=dict)
+    instants: deque[datetime] = field(default_factory=lambda: deque(maxlen=_INTERVALS))
+    charge: dict[int, list[float]] = field(default_factory=dict)
+    """Of each day the sum and the number of its battery readings."""
 
 
 class LastWords:
@@ -63,61 +98,82 @@ class LastWords:
         for report in reports:
             memory = self._by_device.get(report.device_id)
             if memory is None:
-                word = LastWord(
-                    device_id=report.device_id,
-                    kind="probe",
-                    known=False,
-                    measured_at=report.measured_at,
-                    received_at=report.received_at,
-                )
-                memory = self._by_device[report.device_id] = _Memory(word)
-            memory.word = _newer(memory.word, report)
-            seconds = report.measured_at.timestamp()
-            if not memory.instants or seconds > memory.instants[-1]:
-                memory.instants.append(seconds)
-            charge = report.battery_v if report.battery_v is not None else report.battery_pct
-            if charge is not None:
-                day = int(seconds // 86_400)
-                total, count = memory.battery.get(day, (0.0, 0))
-                memory.battery[day] = (total + charge, count + 1)
-                if len(memory.battery) > _BATTERY_DAYS:
-                    del memory.battery[min(memory.battery)]
+                memory = _Memory(report.measured_at, report.received_at)
+                self._by_device[report.device_id] = memory
+            newer = report.measured_at >= memory.measured_at
+            if newer:
+                memory.measured_at, memory.time_flag = report.measured_at, report.time_flag
+                if not memory.instants or report.measured_at > memory.instants[-1]:
+                    memory.instants.append(report.measured_at)
+            memory.received_at = max(memory.received_at, report.received_at)
+            for name in _SAID:
+                value = getattr(report, name)
+                if value is not None and (newer or name not in memory.values):
+                    memory.values[name] = value
+            self._charge(memory, report)
+
+    def recall_charge(self, device_id: str, day: int, total: float, number: int) -> None:
+        """Take over the sum of a day's battery readings (`day` as `date.toordinal` counts)."""
+        self._by_device[device_id].charge[day] = [total, float(number)]
+
+    def _charge(self, memory: _Memory, report: Report) -> None:
+        charge = report.battery_v if report.battery_v is not None else report.battery_pct
+        if charge is None:
+            return
+        day = memory.charge.setdefault(report.measured_at.toordinal(), [0.0, 0.0])
+        day[0] += charge
+        day[1] += 1
+        if len(memory.charge) > _BATTERY_DAYS:
+            del memory.charge[min(memory.charge)]
 
     def say(self, devices: dict[str, Device], vessels: dict[str, str], now: datetime) -> list[LastWord]:
         """One word a device, by id. `vessels` says which vessel each device sits in."""
         return [
-            self._of(memory, devices.get(device_id), vessels.get(device_id), now)
+            self._of(device_id, memory, devices.get(device_id), vessels.get(device_id), now)
             for device_id, memory in sorted(self._by_device.copy().items())
         ]
 
     def newest(self, device_id: str) -> datetime | None:
         """When this device last measured."""
         memory = self._by_device.get(device_id)
-        return None if memory is None else memory.word.measured_at
+        return None if memory is None else memory.measured_at
 
-    def _of(self, memory: _Memory, device: Device | None, vessel_id: str | None, now: datetime) -> LastWord:
-        word = memory.word
-        steps = np.diff(np.array(list(memory.instants)))
-        usual = float(median(steps.tolist())) if len(steps) >= 3 else None
-        guessed: DeviceKind = "float" if (word.inclination_deg, word.gravity_sg) != (None, None) else "probe"
-        return replace(
-            word,
+    def _of(
+        self, device_id: str, memory: _Memory, device: Device | None, vessel_id: str | None, now: datetime
+    ) -> LastWord:
+        instants = list(memory.instants)
+        steps = [(b - a).total_seconds() for a, b in pairwise(instants)]
+        usual = median(steps) if len(steps) >= _FEW else None
+        guessed: DeviceKind = "float" if {"inclination_deg", "gravity_sg"} & memory.values.keys() else "probe"
+        return LastWord(
+            device_id=device_id,
             kind=device.kind if device else guessed,
             known=device is not None,
             vessel_id=vessel_id,
+            measured_at=memory.measured_at,
+            received_at=memory.received_at,
+            time_flag=memory.time_flag,
             usual_interval_s=usual,
-            silent=usual is not None and now - word.received_at > timedelta(seconds=SILENT_AFTER * usual),
+            silent=usual is not None and (now - memory.received_at).total_seconds() > SILENT_AFTER * usual,
+            battery_days_left=_days_left(memory),
+            **memory.values,
         )
 
 
-def _newer(word: LastWord, report: Report) -> LastWord:
-    """The word after a report: newer values win, and a quantity that the report lacks keeps its last value."""
-    newer = report.measured_at >= word.measured_at
-    changes: dict[str, object] = {"received_at": max(word.received_at, report.received_at)}
-    if newer:
-        changes.update(measured_at=report.measured_at, time_flag=report.time_flag)
-    for name in _LAST_WORD:
-        came = getattr(report, name)
-        if came is not None and (newer or getattr(word, name) is None):
-            changes[name] = came
-    return replace(word, **changes)  # type: ignore[arg-type]
+def _days_left(memory: _Memory) -> float | None:
+    """Days until the battery reaches the charge at which small devices stop, along the line through its daily means.
+
+    None without a clear fall: with fewer than `_TREND_DAYS` days, or where the fall does not exceed three times its
+    standard error.
+    """
+    days = sorted(memory.charge.copy().items())
+    if len(days) < _TREND_DAYS:
+        return None
+    empty = EMPTY_V if "battery_v" in memory.values else EMPTY_PCT
+    when = np.array([day for day, _ in days], dtype=float)
+    charge = np.array([total / count for _, (total, count) in days])
+    fit = linregress(when, charge)
+    slope = float(fit.slope)
+    if slope >= 0 or -slope < 3 * float(fit.stderr):
+        return None
+    return max(0.0, float((charge[-1] - empty) / -slope))
