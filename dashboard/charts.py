@@ -35,7 +35,7 @@ CONFIG: Final[dict[str, Any]] = {
 }
 # Opacity of nested bands, widest first: the darker, the likelier. Half the chance lies in the inner one.
 _FADE: Final = ((1.0, 0.13), (0.526, 0.18))
-_HEIGHT_PX: Final = 480
+_HEIGHT_PX: Final = 500
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,7 +84,7 @@ class _Axes:
         if self.view.gravity == "°P":
             return np.asarray(units.sg_to_plato(gravity_sg))
         if self.view.gravity == "Attenuation" and self.original is not None:
-            return np.asarray(100 * attenuation.apparent_attenuation(self.original, gravity_sg))
+            return 100 * attenuation.attenuation_course(self.original, gravity_sg)
         return gravity_sg
 
     @property
@@ -103,7 +103,7 @@ def batch_figure(curve: Curve, voice: Voice) -> go.Figure:
     axes = _Axes(curve, voice)
     palette, a = axes.palette, curve.assessment
     figure = make_subplots(
-        rows=3, cols=1, shared_xaxes=True, row_heights=[0.68, 0.18, 0.14], vertical_spacing=0.03, figure=go.Figure()
+        rows=3, cols=1, shared_xaxes=True, row_heights=[0.66, 0.18, 0.16], vertical_spacing=0.045, figure=go.Figure()
     )
     _band(figure, axes, a)
     _points(figure, axes, curve)
@@ -115,6 +115,8 @@ def batch_figure(curve: Curve, voice: Voice) -> go.Figure:
     for row in (1, 2, 3):
         figure.add_vline(x=axes.x(voice.now), row=row, col=1, line={"color": palette.ink, "width": 1, "dash": "dot"})
     _layout(figure, axes, shown)
+    if (gravity_range := _gravity_range(axes, a)) is not None:
+        figure.update_yaxes(range=gravity_range, row=1, col=1)
     return figure
 
 
@@ -364,12 +366,10 @@ def _finish(figure: go.Figure, axes: _Axes, finish: Forecast) -> None:
 
 def _layout(figure: go.Figure, axes: _Axes, shown: tuple[datetime, datetime]) -> None:
     palette = axes.palette
-    figure.update_layout(base_layout(palette), height=_HEIGHT_PX, margin={"l": 48, "r": 12, "t": 56, "b": 36})
+    figure.update_layout(base_layout(palette), height=_HEIGHT_PX, margin={"l": 46, "r": 14, "t": 46, "b": 46})
+    # The page says what the marks mean, in a line that wraps on a phone. A zoom stays while the scales stay.
     figure.update_layout(
-        uirevision=f"{axes.view.gravity}/{axes.view.time}",
-        legend={"orientation": "h", "y": 1.16, "x": 0, "yanchor": "bottom", "font": {"size": 12}},
-        hovermode="closest",
-        dragmode="zoom",
+        uirevision=f"{axes.view.gravity}/{axes.view.time}", showlegend=False, hovermode="closest", dragmode="zoom"
     )
     figure.update_xaxes(
         range=[axes.x(shown[0]), axes.x(shown[1])], gridcolor=palette.rule, zeroline=False, showline=False
@@ -386,9 +386,40 @@ def _layout(figure: go.Figure, axes: _Axes, shown: tuple[datetime, datetime]) ->
     else:
         figure.update_xaxes(title_text="days since pitching", row=3, col=1)
     figure.update_yaxes(gridcolor=palette.rule, zeroline=False)
-    figure.update_yaxes(title_text=axes.y_title, tickformat=axes.y_format, row=1, col=1)
-    figure.update_yaxes(title_text=axes.voice.preferences.temperature_unit, nticks=4, row=2, col=1)
+    figure.update_yaxes(tickformat=axes.y_format, row=1, col=1)
+    figure.update_yaxes(nticks=4, row=2, col=1)
+    _title(figure, axes, axes.y_title, "y domain", -46)
+    _title(figure, axes, f"Temperature, {axes.voice.preferences.temperature_unit}", "y2 domain", -46)
     figure.update_yaxes(range=[0, 1], fixedrange=True, showticklabels=False, showgrid=False, row=3, col=1)
+
+
+def _title(figure: go.Figure, axes: _Axes, text: str, panel: str, shift: int) -> None:
+    """What a panel shows, written level above its left corner: nobody tilts a phone to read an axis."""
+    figure.add_annotation(
+        text=text,
+        x=0,
+        y=1,
+        xref="paper",
+        yref=panel,
+        xanchor="left",
+        yanchor="bottom",
+        xshift=shift,
+        yshift=20 if panel == "y domain" else 0,
+        showarrow=False,
+        font={"size": 12, "color": axes.palette.past},
+    )
+
+
+def _gravity_range(axes: _Axes, a: Assessment) -> list[float] | None:
+    """From the lowest to the highest that is believed; what was set aside may lie outside, and shows when zoomed out."""
+    believed = a.marked.filter(pl.col("set_aside").is_null())["gravity_sg"].drop_nulls()
+    values = [*believed.to_list(), *a.course["gravity_p10_sg"].drop_nulls(), *a.course["gravity_p90_sg"].drop_nulls()]
+    if not values:
+        return None
+    low, high = (float(v) for v in axes.y(np.array([min(values), max(values)])))
+    low, high = min(low, high), max(low, high)
+    margin = max(0.06 * (high - low), 1e-6)
+    return [low - margin, high + margin]
 
 
 def base_layout(palette: Palette) -> dict[str, Any]:

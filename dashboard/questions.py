@@ -6,6 +6,7 @@ never by its age: no stale screen, no wasted work.
 
 from __future__ import annotations
 
+import re
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
@@ -13,17 +14,20 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any, Final
 
+import plotly.graph_objects as go
 import polars as pl
 
 from analysis.model import MARKED, Assessment
-from dashboard import runtime
+from dashboard import charts, runtime
 from dashboard.needs import Need, needs_of
 from dashboard.words import Voice
-from ingest.model import BatchRecord, Vessel
+from ingest.model import BatchRecord, Device, Placement, Vessel
 from ingest.outlook import Outlook
 from ingest.store_words import LastWord
 
 _KEPT: Final = 512
+_SAME_SG: Final = 0.0003
+"""A reading that calibration moved by less than this looks the same as it was sent."""
 
 
 class Kept:
@@ -139,3 +143,68 @@ def problem() -> str | None:
     if not status.connected:
         return status.problem or "The connection to the broker is lost; it is tried again by itself."
     return status.problem
+
+
+def figure(outlook: Outlook, view: charts.View, say: Voice) -> go.Figure:
+    """The batch's curve, drawn once for what it shows; the line of now moves every ten minutes."""
+    record = outlook.record
+    newest = runtime.store().newest_reading_at(record.batch_id)
+    now = say.now.replace(minute=say.now.minute // 10 * 10, second=0, microsecond=0)
+    vessel = outlook.vessel
+
+    def draw() -> go.Figure:
+        curve = charts.Curve(
+            assessment=up_to_date(outlook),
+            pitched_at=record.pitched_at,
+            original_gravity_sg=record.original_gravity_sg,
+            events=outlook.batch.events,
+            raw=_as_sent(outlook),
+            temperature_range_c=(vessel.temperature_low_c, vessel.temperature_high_c) if vessel else (None, None),
+            view=view,
+        )
+        return charts.batch_figure(curve, say)
+
+    preferences = say.preferences
+    key = (record.batch_id, outlook.computed_at, newest, view, now, preferences.time_zone, preferences.temperature_unit)
+    answer: go.Figure = kept(("figure", *key), draw)
+    return answer
+
+
+def _as_sent(outlook: Outlook) -> pl.DataFrame | None:
+    """What the batch's floats said before calibration, where that was a gravity; None where nothing differs."""
+    store, record = runtime.store(), outlook.record
+    frames = []
+    for stay in store.all(Placement, vessel_id=record.vessel_id):
+        device = store.get(Device, stay.device_id)
+        if device is None or device.kind != "float":
+            continue
+        since, until = max(stay.from_at, record.pitched_at), min(stay.to_at or record_end(record), record_end(record))
+        if since < until:
+            told = store.readings_as_sent(stay.device_id, since=since, until=until)
+            frames.append(told.select("measured_at", "gravity_sg").drop_nulls())
+    sent = pl.concat(frames) if frames else None
+    if sent is None or sent.is_empty():
+        return None
+    both = outlook.assessment.marked.select("measured_at", pl.col("gravity_sg").alias("ours")).join(
+        sent, on="measured_at"
+    )
+    moved = both.filter((pl.col("ours") - pl.col("gravity_sg")).abs() > _SAME_SG)
+    return moved.select("measured_at", "gravity_sg") if moved.height else None
+
+
+def record_end(record: BatchRecord) -> datetime:
+    """When the batch ended, or now."""
+    return record.ended_at or datetime.now(UTC)
+
+
+def readings_csv(batch_id: str) -> bytes:
+    """All readings of a batch with why each was set aside, as CSV in UTC."""
+    outlook = runtime.service().outlooks.of(batch_id)
+    if outlook is None:
+        return b""
+    return up_to_date(outlook).marked.write_csv(datetime_format="%Y-%m-%dT%H:%M:%SZ").encode()
+
+
+def file_name(name: str) -> str:
+    """A name that any file system takes."""
+    return re.sub(r"[^a-z0-9]+", "-", name.casefold()).strip("-") or "batch"

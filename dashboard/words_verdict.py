@@ -6,18 +6,17 @@ has been seen to hold.
 
 from __future__ import annotations
 
+from datetime import date
 from typing import TYPE_CHECKING, Final
 
-from analysis.model import STEADY_SG, Assessment, EventKind, Forecast, Phase
+from analysis.model import STEADY_SG, Assessment, Batch, EventKind, Forecast, Phase
 from dashboard.words import (
-    THIN,
     Voice,
     capital,
     chance,
     chance_word,
     fineness,
     hours,
-    lasted,
     number,
     percent,
     points,
@@ -184,19 +183,45 @@ def three_notions(assessment: Assessment, hold_h: float, voice: Voice) -> list[t
 
 
 def hop_date(plan: Plan, voice: Voice) -> str:
-    """The dry-hop day in words, or why there is none."""
-    if plan.hop_day is None:
-        return "no day yet"
-    text = f"{capital(voice.day(plan.hop_day))}"
-    return text + (f", {chance(plan.hop_chance)}" if plan.hop_chance is not None else "")
+    """The dry-hop day in words, or that there is none."""
+    return _date(plan.hop_day, plan.hop_chance, voice)
 
 
 def packaging_date(plan: Plan, voice: Voice) -> str:
-    """The packaging day in words, or why there is none."""
-    if plan.packaging_day is None:
+    """The packaging day in words, or that there is none."""
+    return _date(plan.packaging_day, plan.packaging_chance, voice)
+
+
+def _date(day: date | None, probability: float | None, voice: Voice) -> str:
+    if day is None:
         return "no day yet"
-    text = f"{capital(voice.day(plan.packaging_day))}"
-    return text + (f", {chance(plan.packaging_chance)}" if plan.packaging_chance is not None else "")
+    sure = f", {chance(probability)}" if probability is not None and day > voice.today() else ""
+    return f"{capital(voice.day(day))}{sure}"
+
+
+def dates(plan: Plan, batch: Batch, voice: Voice) -> list[tuple[str, str, str]]:
+    """The dates of a batch: (what, when with its chance, why or what it hangs on)."""
+    done = {e.kind: e.at for e in batch.events}
+    if "package" in done:
+        return [("Packaged", capital(voice.day(done["package"])), voice.exact(done["package"]))]
+    found = []
+    if "dry hop" in done:
+        found.append(("Hops went in", capital(voice.day(done["dry hop"])), voice.exact(done["dry hop"])))
+        if plan.hops_out_day is not None and "hops out" not in done:
+            found.append(("Hops come out", capital(voice.day(plan.hops_out_day)), voice.ahead(plan.hops_out_day)))
+    elif plan.hop_day is not None:
+        found.append(("Dry hop", hop_date(plan, voice), _window(plan.earliest_hop, plan.latest_hop, voice)))
+    window = _window(plan.earliest_packaging, plan.latest_packaging, voice)
+    reason = plan.blocked_by or plan.reason
+    small = " ".join(x for x in (reason, window) if x)
+    found.append(("Package", packaging_date(plan, voice), small))
+    return found
+
+
+def _window(earliest: date | None, latest: date | None, voice: Voice) -> str:
+    if earliest is None or latest is None or earliest == latest:
+        return ""
+    return f"Sensible from {voice.day(earliest)} to {voice.day(latest)}."
 
 
 def next_day(assessment: Assessment, plan: Plan | None, voice: Voice) -> str:
@@ -238,21 +263,3 @@ def curve_in_words(assessment: Assessment, voice: Voice) -> str:
 def age(when_heard_ago: str, silent: bool) -> str:
     """The age of the last reading; one that is too old says so."""
     return f"silent, {when_heard_ago}" if silent else when_heard_ago
-
-
-__all__ = [
-    "EVENT_WORDS",
-    "NO_READINGS",
-    "PHASE_WORDS",
-    "THIN",
-    "age",
-    "curve_in_words",
-    "expected_finish",
-    "held",
-    "hop_date",
-    "lasted",
-    "next_day",
-    "packaging_date",
-    "three_notions",
-    "verdict",
-]
