@@ -1,0 +1,162 @@
+"""Messages that could not be taken in: what is wrong with them, and a rule that mends them, tried on the stored ones."""
+
+from __future__ import annotations
+
+from html import escape
+from typing import Final
+
+import streamlit as st
+
+from dashboard import components, forms, questions, rule_draft, runtime
+from dashboard.rule_draft import Group, Leaf
+from dashboard.words import Voice, capital, plural
+from ingest.errors import EntryError, SettingsError
+from ingest.rules import Rule, rule_from, stored_rules
+
+_QUANTITIES: Final = {
+    "gravity": "Gravity",
+    "inclination": "Inclination",
+    "temperature": "Temperature",
+    "battery": "Battery",
+    "signal": "Signal",
+    "measured_at": "Time of measurement",
+    "sequence": "Counter",
+}
+_OTHER: Final = Leaf("", None)
+_SHOWN: Final = 5
+
+
+def show() -> None:
+    """What was rejected, by topic, and the rules that were made here."""
+    say, store = questions.voice(), runtime.store()
+    found = rule_draft.groups(store.rejections())
+    waiting = store.counts()["rejected"]
+    if found:
+        st.subheader(f"{capital(plural(waiting, 'message'))} could not be taken in", anchor="rejected")
+        st.html('<p class="quiet">Nothing is lost: the bytes are kept until a rule reads them or you dismiss them.</p>')
+    for group in found:
+        with st.container(border=True):
+            _group(group, say)
+    _rules()
+
+
+def _group(group: Group, say: Voice) -> None:
+    newest = group.messages[0]
+    faults = "".join(f"<li>{escape(capital(fault))}</li>" for fault in group.faults[:4])
+    st.html(
+        f"<p><b>{escape(newest.topic)}</b> <span class='quiet'>{plural(len(group.messages), 'message')}, the newest "
+        f"{escape(say.ago(newest.received_at))}</span></p><ul class='evidence'>{faults}</ul>"
+        f'<pre class="copy"><code>{escape(rule_draft.readable(newest.payload))}</code></pre>'
+    )
+    found = rule_draft.leaves(newest.payload)
+    key = f"build {group.topic}"
+    with st.container(horizontal=True):
+        building = st.toggle("Build a rule for these", key=key, disabled=not found)
+        if st.button("Try again", key=f"again {group.topic}", type="tertiary"):
+            _take_again(None)
+        ids = [message.rejection_id for message in group.messages]
+        if st.button("Dismiss", key=f"dismiss {group.topic}", type="tertiary"):
+            runtime.store().resolve_rejections(ids)
+            st.rerun()
+    if building:
+        _build(group, found, say)
+
+
+def _build(group: Group, found: list[Leaf], say: Voice) -> None:
+    """The rule as it grows, and at once what it makes of the stored messages."""
+    form = forms.loose(f"rule {group.topic}", say)
+    left, right = st.columns(2)
+    with left:
+        topic = form.text(
+            "topic", "Topic, with {device} where the id stands", group.topic, help="+ stands for any one level."
+        )
+    with right:
+        device = None
+        if "{device}" not in topic:
+            device = form.text("device", "The device's id", "", placeholder="such as probe-1")
+    takes: dict[str, tuple[str, str | None]] = {}
+    for quantity, label in _QUANTITIES.items():
+        taken = _take(form, quantity, label, found)
+        if taken is not None:
+            takes[quantity] = taken
+    try:
+        rule = rule_from(rule_draft.source_of(topic, topic, takes, device))
+    except SettingsError as error:
+        field = next((name for name in ("topic", "device", *_QUANTITIES) if error.where.endswith(name)), "")
+        form.place(forms.WHOLE_FORM)
+        form.wrong(EntryError(field, error.problem, error.remedy))
+        return
+    form.place(forms.WHOLE_FORM)
+    _outcome(rule, group, say)
+
+
+def _take(form: forms.Form, quantity: str, label: str, found: list[Leaf]) -> tuple[str, str | None] | None:
+    guess = rule_draft.likely(quantity, found)
+    left, middle, right = st.columns([2, 2, 1])
+    with left:
+        leaf = form.choice(quantity, label, [*found, _OTHER], guess, _leaf_words, placeholder="not in these messages")
+    if leaf is None:
+        return None
+    expression = leaf.usable
+    if leaf is _OTHER or leaf.expression == "":
+        with middle:
+            expression = form.text(f"{quantity} expression", "JMESPath expression", "", placeholder="sensors.liquid")
+    units = rule_draft.units_of(quantity)
+    unit = None
+    if units:
+        first = rule_draft.likely_unit(quantity, leaf) if leaf.expression else None
+        with right:
+            unit = form.choice(f"{quantity} unit of {leaf.expression}", "in", units, first, placeholder="unit")
+    return expression, unit
+
+
+def _leaf_words(leaf: Leaf) -> str:
+    return f"{leaf.expression}: {leaf.value}" if leaf.expression else "an expression of your own"
+
+
+def _outcome(rule: Rule, group: Group, say: Voice) -> None:
+    results = rule_draft.tried(rule, group.messages, runtime.service().settings.broker.prefix)
+    good = [r for r in results if r.reports and not r.faults]
+    if not results:
+        st.html('<p class="wrong" role="status">This topic fits none of the stored messages.</p>')
+        return
+    rows = [[" · ".join(rule_draft.told(report, say))] for r in good[:_SHOWN] for report in r.reports[:1]]
+    says = f"It would read {len(good)} of {plural(len(results), 'message')}."
+    st.html(f'<p role="status"><b>{escape(capital(says))}</b></p>')
+    if rows:
+        st.html(components.table(["what they become"], rows, "what the messages become"))
+    bad = next((r for r in results if r.faults), None)
+    if bad is not None:
+        st.html(f'<p class="wrong">{escape(capital(" ".join(bad.faults[:2])))}</p>')
+    if st.button("Save the rule and take them in", key=f"save {group.topic}", type="primary", disabled=not good):
+        _take_again(rule)
+
+
+def _take_again(rule: Rule | None) -> None:
+    service = runtime.service()
+    taken = service.save_rule(rule) if rule is not None else service.take_again()
+    said = f"{capital(plural(taken, 'message'))} {'is' if taken == 1 else 'are'} taken in."
+    st.toast(said if taken else "No stored message can be read so far.")
+    st.rerun()
+
+
+def _rules() -> None:
+    """The rules made on this page."""
+    made = stored_rules(runtime.store())
+    fixed = runtime.service().settings.rules
+    if not made and not fixed:
+        return
+    st.subheader("Rules")
+    for rule in fixed:
+        st.html(f"<p>{_rule_words(rule)} <span class='quiet'>from the settings file</span></p>")
+    for rule in made:
+        with st.container(horizontal=True, vertical_alignment="center"):
+            st.html(f"<p>{_rule_words(rule)}</p>")
+            if st.button("Remove", key=f"remove rule {rule.name}", type="tertiary"):
+                runtime.service().remove_rule(rule.name)
+                st.rerun()
+
+
+def _rule_words(rule: Rule) -> str:
+    takes = ", ".join(f"{t.quantity} from {t.expression}" + (f" in {t.unit}" if t.unit else "") for t in rule.takes)
+    return f"<b>{escape(rule.topic)}</b> <span class='quiet'>{escape(takes)}</span>"

@@ -1,0 +1,77 @@
+"""Are the instruments telling the truth?"""
+
+from __future__ import annotations
+
+from html import escape
+from typing import Final
+
+import streamlit as st
+
+from dashboard import components, device_page, first_steps, placing, questions, rejected_page, runtime, words_device
+from dashboard.words import Voice
+from ingest.model import Device, Vessel
+from ingest.store_words import LastWord
+
+_SEEN: Final = "new devices seen"
+
+
+def show() -> None:
+    device_id = st.query_params.get("device")
+    if device_id:
+        device_page.show(device_id)
+        return
+    everything()
+    st.session_state[_SEEN] = _state()
+    newcomers()
+    rejected_page.show()
+    with st.expander("Connect a float or a probe", expanded=not runtime.store().last_words()):
+        st.html(first_steps.connect_html(runtime.service().settings))
+
+
+def _state() -> tuple[tuple[str, ...], int]:
+    """What the still part of this page is made from."""
+    waiting = tuple(word.device_id for word in questions.newcomers())
+    return waiting, runtime.store().counts()["rejected"]
+
+
+@components.live
+def everything() -> None:
+    """All devices, those that need a look first."""
+    say, store = questions.voice(), runtime.store()
+    words = sorted(store.last_words(), key=lambda word: words_device.rank(word, say))
+    devices = {d.device_id: d for d in store.all(Device)}
+    vessels = {v.vessel_id: v.name for v in store.all(Vessel)}
+    quiet = [d for d in devices.values() if d.device_id not in {w.device_id for w in words}]
+    rows = [_row(w, devices.get(w.device_id), vessels.get(w.vessel_id or ""), say) for w in words]
+    rows += [_never_heard(d) for d in sorted(quiet, key=lambda d: d.device_id)]
+    lead = escape(words_device.lead(words, devices, say))
+    st.html(f'<h1 class="lead">{lead}</h1><ul class="entries">{"".join(rows)}</ul>')
+    if st.session_state.get(_SEEN) not in (None, _state()):
+        st.rerun()
+
+
+def _row(word: LastWord, device: Device | None, vessel: str | None, say: Voice) -> str:
+    needy = "needy" if words_device.troubles(word, say) else ""
+    where = vessel or ("new" if not word.known else "in no vessel")
+    kind = device.kind if device is not None else word.kind
+    title = f"<b>{escape(words_device.name_of(word.device_id, device))}</b>"
+    quiet = " · ".join(escape(each) for each in [kind, where, *words_device.figures(word, say)])
+    says = f'<span class="says">{escape(words_device.sentence(word, vessel, say))}</span>'
+    body = f'{title}{says}<span class="figures">{quiet}</span>'
+    return f'<li class="{needy}">{components.link("sensors", body, device=word.device_id)}</li>'
+
+
+def _never_heard(device: Device) -> str:
+    body = f'<b>{escape(device.name or device.device_id)}</b><span class="says">Never heard yet.</span>'
+    body += f'<span class="figures">{device.kind}</span>'
+    return f"<li>{components.link('sensors', body, device=device.device_id)}</li>"
+
+
+def newcomers() -> None:
+    """Devices that speak and wait to be put to work."""
+    waiting = questions.newcomers()
+    if not waiting:
+        return
+    st.subheader("Put to work")
+    for word in waiting:
+        placing.take_up(word, questions.voice())
