@@ -1,0 +1,191 @@
+"""What is worth a message: for each kind, when it holds, when it is over, and what to say.
+
+Every condition has three answers: it holds, it is over, or neither (no change). Together with the times it must last
+before it counts either way, that is the hysteresis: a value that dithers about a border is told once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING, Final, Literal, get_args
+from zoneinfo import ZoneInfo
+
+from analysis.planning import day_words
+from analysis.planning_words import FORECAST_ONLY
+from analysis.wishes import percent
+from ingest.model import Preferences
+
+if TYPE_CHECKING:
+    from ingest.outlook import Outlook
+    from ingest.store import LastWord
+
+NotifyKind = Literal[
+    "finished",
+    "stalled",
+    "hop day tomorrow",
+    "packaging tomorrow",
+    "date moved",
+    "temperature outside its range",
+    "renewed fall after hops",
+    "sensor silent",
+    "battery low",
+]
+NOTIFY_KINDS: Final[tuple[NotifyKind, ...]] = get_args(NotifyKind)
+"""The kinds a person can choose among; none chosen means all of them."""
+
+_TEMPERATURE_MARGIN_C: Final = 0.3
+_EVE_HOUR: Final = 9
+"""Local hour from which the day before is told."""
+
+# Common practice for small lithium cells, no source: low near 3.5 V or a sixth of the charge.
+_BATTERY_LOW = (3.5, 15.0, 3.0)
+_BATTERY_FINE = (3.7, 30.0, 10.0)
+
+Name = Callable[[str], str]
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """One thing that may be told, at one moment. `state` is True (holds), False (over) or None (neither)."""
+
+    key: str
+    kind: NotifyKind
+    state: bool | None
+    title: str = ""
+    body: str = ""
+    lasts: timedelta = timedelta(0)
+    over_for: timedelta = timedelta(hours=12)
+
+
+def conditions(
+    now: datetime,
+    outlooks: Sequence[Outlook],
+    last_words: Sequence[LastWord],
+    preferences: Preferences,
+    device_name: Name,
+) -> Iterator[Condition]:
+    """Every condition of every kind, whether it holds or not."""
+    vessels = {}
+    for outlook in outlooks:
+        yield from _of_batch(now, outlook, preferences)
+        vessels[outlook.record.vessel_id] = outlook
+    for word in last_words:
+        if word.known and word.vessel_id in vessels:
+            yield from _of_device(now, word, _subject(vessels[word.vessel_id]), device_name(word.device_id))
+
+
+def _subject(outlook: Outlook) -> str:
+    where = outlook.vessel.name if outlook.vessel else ""
+    return f"{outlook.record.name} in {where}" if where and where != outlook.record.name else outlook.record.name
+
+
+def _of_batch(now: datetime, outlook: Outlook, preferences: Preferences) -> Iterator[Condition]:
+    a, plan, batch_id, what = outlook.assessment, outlook.plan, outlook.record.batch_id, _subject(outlook)
+    sure = f" ({percent(a.p_finished)})" if a.p_finished is not None else ""
+    held = f"The gravity has held for {a.held_h:.0f} of {outlook.batch.hold_h:.0f} hours."
+    yield Condition(
+        f"finished:{batch_id}",
+        "finished",
+        a.finished,
+        f"{what}: finished",
+        f"{what} has very likely finished{sure}. {held} {plan.reason}",
+        over_for=timedelta(hours=24),
+    )
+    yield Condition(
+        f"stalled:{batch_id}",
+        "stalled",
+        a.stalled,
+        f"{what}: stalled",
+        f"{what} has stopped short of where it should end. Take a hand sample first: a stuck float looks the same.",
+    )
+    creeping = a.creep is not None or a.phase == "creeping"
+    keg = f" A keg that stays cold may be filled from {day_words(plan.cold_keg_day)}." if plan.cold_keg_day else ""
+    yield Condition(
+        f"creep:{batch_id}",
+        "renewed fall after hops",
+        creeping,
+        f"{what}: renewed fall after hops",
+        f"The gravity of {what} is falling again since the hops went in. Bottles wait until it has held again.{keg}",
+        over_for=timedelta(hours=24),
+    )
+    yield _of_temperature(outlook, what)
+    local = now.astimezone(ZoneInfo(preferences.time_zone))
+    tomorrow = local.date() + timedelta(days=1)
+    for day, kind, act in (
+        (plan.hop_day, "hop day tomorrow", "Hops go in"),
+        (plan.packaging_day, "packaging tomorrow", "Packaging"),
+    ):
+        if day != tomorrow or local.hour < _EVE_HOUR:
+            continue
+        body = f"{act} tomorrow, {day_words(tomorrow)}: {what}. {plan.reason}"
+        if kind == "packaging tomorrow":
+            body += f" {FORECAST_ONLY}"
+        chosen: NotifyKind = "hop day tomorrow" if kind == "hop day tomorrow" else "packaging tomorrow"
+        yield Condition(f"{kind}:{batch_id}:{tomorrow}", chosen, True, f"{what}: {kind}", body)
+
+
+def _of_temperature(outlook: Outlook, what: str) -> Condition:
+    low = outlook.vessel.temperature_low_c if outlook.vessel else None
+    high = outlook.vessel.temperature_high_c if outlook.vessel else None
+    is_c, state, wished = outlook.assessment.temperature_c, None, ""
+    if low is None and high is None:
+        state = False
+    elif is_c is not None:
+        below, above = low if low is not None else -99.0, high if high is not None else 999.0
+        wished = (
+            f"{low:.1f} to {high:.1f} °C"
+            if low is not None and high is not None
+            else (f"at least {low:.1f} °C" if low is not None else f"at most {high:.1f} °C")
+        )
+        if is_c < below - _TEMPERATURE_MARGIN_C or is_c > above + _TEMPERATURE_MARGIN_C:
+            state = True
+        elif below <= is_c <= above:
+            state = False
+    return Condition(
+        f"temperature:{outlook.record.batch_id}",
+        "temperature outside its range",
+        state,
+        f"{what}: temperature outside its range",
+        f"{what} is at {is_c:.1f} °C; you wished for {wished}." if state else "",
+        lasts=timedelta(minutes=30),
+        over_for=timedelta(hours=2),
+    )
+
+
+def _of_device(now: datetime, word: LastWord, what: str, name: str) -> Iterator[Condition]:
+    silent_h = (now - word.received_at).total_seconds() / 3600
+    yield Condition(
+        f"silent:{word.device_id}",
+        "sensor silent",
+        word.silent,
+        f"{name}: silent",
+        f"{name}, in {what}, was last heard {silent_h:.1f} hours ago. Silence says nothing about the gravity.",
+        over_for=timedelta(hours=1),
+    )
+    yield Condition(
+        f"battery:{word.device_id}",
+        "battery low",
+        _battery_low(word),
+        f"{name}: battery low",
+        f"The battery of {name}, in {what}, is low{_battery_words(word)}.",
+        lasts=timedelta(hours=1),
+        over_for=timedelta(hours=6),
+    )
+
+
+def _battery_low(word: LastWord) -> bool | None:
+    said = (word.battery_v, word.battery_pct, word.battery_days_left)
+    known = [(v, low, fine) for v, low, fine in zip(said, _BATTERY_LOW, _BATTERY_FINE, strict=True) if v is not None]
+    if any(value <= low for value, low, _ in known):
+        return True
+    return False if known and all(value >= fine for value, _, fine in known) else None
+
+
+def _battery_words(word: LastWord) -> str:
+    if word.battery_days_left is not None and word.battery_days_left <= _BATTERY_FINE[2]:
+        return f": about {word.battery_days_left:.0f} days left"
+    if word.battery_pct is not None:
+        return f": {word.battery_pct:.0f} %"
+    return f": {word.battery_v:.2f} V" if word.battery_v is not None else ""
