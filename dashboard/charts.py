@@ -7,100 +7,30 @@ strip on the axis itself with what was done and when the fermentation likely fin
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
 from datetime import datetime, timedelta
-from typing import Any, Final, Literal
+from typing import Any, Final
 
 import numpy as np
 import plotly.graph_objects as go
 import polars as pl
 from plotly.subplots import make_subplots
 
-from analysis import attenuation, units
-from analysis.model import Assessment, Event, Floats, Forecast, PhaseSpan
-from dashboard.palette import PALETTES, Edition, Palette, faded
+from analysis import units
+from analysis.model import Assessment, Event, Forecast, PhaseSpan
+from dashboard.charts_base import DATE_TICKS, Axes, Curve, base_layout
+from dashboard.palette import faded
 from dashboard.thinning import thinned
 from dashboard.words import Voice
 from dashboard.words_verdict import EVENT_WORDS, PHASE_WORDS
 
-GravityScale = Literal["SG", "°P", "Attenuation"]
-TimeScale = Literal["Date", "Days since pitching"]
-
-FONT: Final = "system-ui, -apple-system, 'Segoe UI', 'Noto Sans', 'DejaVu Sans', sans-serif"
-CONFIG: Final[dict[str, Any]] = {
-    "displaylogo": False,
-    "scrollZoom": False,
-    "modeBarButtonsToRemove": ["select2d", "lasso2d", "autoScale2d", "zoomIn2d", "zoomOut2d"],
-    "toImageButtonOptions": {"format": "svg", "filename": "fermentation"},
-}
 # Opacity of nested bands, widest first: the darker, the likelier. Half the chance lies in the inner one.
 _FADE: Final = ((1.0, 0.13), (0.526, 0.18))
 _HEIGHT_PX: Final = 500
 
 
-@dataclass(frozen=True, slots=True)
-class View:
-    """What the reader chose to look at."""
-
-    gravity: GravityScale = "SG"
-    time: TimeScale = "Date"
-    edition: Edition = "light"
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Curve:
-    """Everything the figure draws, all in UTC and SG."""
-
-    assessment: Assessment
-    pitched_at: datetime
-    original_gravity_sg: float | None = None
-    events: Sequence[Event] = ()
-    raw: pl.DataFrame | None = None
-    """As the device said it before calibration (`measured_at`, `gravity_sg`), where that differs."""
-    temperature_range_c: tuple[float | None, float | None] = (None, None)
-    view: View = field(default_factory=View)
-
-
-class _Axes:
-    """Turns instants and gravities into what the chosen axes show."""
-
-    def __init__(self, curve: Curve, voice: Voice) -> None:
-        self.view, self.voice, self.pitched = curve.view, voice, curve.pitched_at
-        original = curve.assessment.original_gravity_sg
-        self.original = curve.original_gravity_sg or (original.p50 if original else None)
-        if self.original is None and self.view.gravity == "Attenuation":
-            self.view = View("SG", self.view.time, self.view.edition)
-        self.palette: Palette = PALETTES[self.view.edition]
-
-    def x(self, when: datetime) -> Any:
-        if self.view.time == "Date":
-            return self.voice.local(when).replace(tzinfo=None)
-        return (when - self.pitched).total_seconds() / 86400
-
-    def xs(self, column: pl.Series) -> list[Any]:
-        return [self.x(when) for when in column]
-
-    def y(self, gravity_sg: Floats) -> Floats:
-        if self.view.gravity == "°P":
-            return np.asarray(units.sg_to_plato(gravity_sg))
-        if self.view.gravity == "Attenuation" and self.original is not None:
-            return 100 * attenuation.attenuation_course(self.original, gravity_sg)
-        return gravity_sg
-
-    @property
-    def y_format(self) -> str:
-        return {"SG": ".3f", "°P": ".1f", "Attenuation": ".0f"}[self.view.gravity]
-
-    @property
-    def y_title(self) -> str:
-        return {"SG": "Gravity, SG", "°P": "Apparent extract, °P", "Attenuation": "Apparent attenuation, %"}[
-            self.view.gravity
-        ]
-
-
 def batch_figure(curve: Curve, voice: Voice) -> go.Figure:
     """The curve of one batch with its course, its band, its temperature and the range of its finish."""
-    axes = _Axes(curve, voice)
+    axes = Axes(curve, voice)
     palette, a = axes.palette, curve.assessment
     figure = make_subplots(
         rows=3, cols=1, shared_xaxes=True, row_heights=[0.66, 0.18, 0.16], vertical_spacing=0.045, figure=go.Figure()
@@ -130,11 +60,11 @@ def _shown(curve: Curve, now: datetime) -> tuple[datetime, datetime]:
     return curve.pitched_at - margin, end + margin
 
 
-def _times_of(axes: _Axes, column: pl.Series) -> list[str]:
+def _times_of(axes: Axes, column: pl.Series) -> list[str]:
     return [axes.voice.exact(when) for when in column]
 
 
-def _band(figure: go.Figure, axes: _Axes, a: Assessment) -> None:
+def _band(figure: go.Figure, axes: Axes, a: Assessment) -> None:
     if a.course.is_empty():
         return
     course = thinned(a.course.drop_nulls(), "at", "gravity_p50_sg", 100)
@@ -159,7 +89,7 @@ def _band(figure: go.Figure, axes: _Axes, a: Assessment) -> None:
         )
 
 
-def _course(figure: go.Figure, axes: _Axes, a: Assessment) -> None:
+def _course(figure: go.Figure, axes: Axes, a: Assessment) -> None:
     if a.course.is_empty():
         return
     course = thinned(a.course.drop_nulls(), "at", "gravity_p50_sg", 150)
@@ -178,7 +108,7 @@ def _course(figure: go.Figure, axes: _Axes, a: Assessment) -> None:
     )
 
 
-def _points(figure: go.Figure, axes: _Axes, curve: Curve) -> None:
+def _points(figure: go.Figure, axes: Axes, curve: Curve) -> None:
     ink, past = axes.palette.ink, axes.palette.past
     measured = curve.assessment.marked.filter(pl.col("gravity_sg").is_not_null())
     by_hand = pl.col("by_hand").fill_null(value=False)
@@ -201,7 +131,7 @@ def _points(figure: go.Figure, axes: _Axes, curve: Curve) -> None:
 
 def _scatter(
     figure: go.Figure,
-    axes: _Axes,
+    axes: Axes,
     rows: pl.DataFrame,
     name: str,
     marker: dict[str, Any],
@@ -224,7 +154,7 @@ def _scatter(
     )
 
 
-def _temperature(figure: go.Figure, axes: _Axes, curve: Curve) -> None:
+def _temperature(figure: go.Figure, axes: Axes, curve: Curve) -> None:
     voice, palette = axes.voice, axes.palette
     fahrenheit = voice.preferences.temperature_unit == "°F"
 
@@ -232,11 +162,6 @@ def _temperature(figure: go.Figure, axes: _Axes, curve: Curve) -> None:
         return units.c_to_f(celsius) if fahrenheit else celsius
 
     marked = curve.assessment.marked.filter(pl.col("temperature_c").is_not_null())
-    low, high = curve.temperature_range_c
-    if low is not None and high is not None:
-        figure.add_hrect(
-            y0=shown(low), y1=shown(high), row=2, col=1, line_width=0, fillcolor=faded(palette.temperature, 0.14)
-        )
     if marked.is_empty():
         return
     rows = thinned(marked, "measured_at", "temperature_c", 250)
@@ -254,10 +179,15 @@ def _temperature(figure: go.Figure, axes: _Axes, curve: Curve) -> None:
         row=2,
         col=1,
     )
+    low, high = curve.temperature_range_c
+    if low is not None and high is not None:
+        figure.add_hrect(
+            y0=shown(low), y1=shown(high), row=2, col=1, line_width=0, fillcolor=faded(palette.temperature, 0.14)
+        )
 
 
 def _phases(
-    figure: go.Figure, axes: _Axes, phases: Sequence[PhaseSpan], now: datetime, shown: tuple[datetime, datetime]
+    figure: go.Figure, axes: Axes, phases: Sequence[PhaseSpan], now: datetime, shown: tuple[datetime, datetime]
 ) -> None:
     """Phases as labelled spans above the curve; a span too narrow for its word keeps its line only."""
     width = (shown[1] - shown[0]).total_seconds()
@@ -300,7 +230,7 @@ def _phases(
 
 
 def _strip(
-    figure: go.Figure, axes: _Axes, events: Sequence[Event], a: Assessment, shown: tuple[datetime, datetime]
+    figure: go.Figure, axes: Axes, events: Sequence[Event], a: Assessment, shown: tuple[datetime, datetime]
 ) -> None:
     """Events as marks with their word, and the range of the finish, on the axis where the dates are."""
     palette = axes.palette
@@ -336,7 +266,7 @@ def _strip(
         _finish(figure, axes, a.finish)
 
 
-def _finish(figure: go.Figure, axes: _Axes, finish: Forecast) -> None:
+def _finish(figure: go.Figure, axes: Axes, finish: Forecast) -> None:
     for low, high, opacity in ((0.1, 0.9, 0.3), (0.25, 0.75, 0.55)):
         figure.add_shape(
             type="rect",
@@ -364,7 +294,7 @@ def _finish(figure: go.Figure, axes: _Axes, finish: Forecast) -> None:
     )
 
 
-def _layout(figure: go.Figure, axes: _Axes, shown: tuple[datetime, datetime]) -> None:
+def _layout(figure: go.Figure, axes: Axes, shown: tuple[datetime, datetime]) -> None:
     palette = axes.palette
     figure.update_layout(base_layout(palette), height=_HEIGHT_PX, margin={"l": 46, "r": 14, "t": 46, "b": 46})
     # The page says what the marks mean, in a line that wraps on a phone. A zoom stays while the scales stay.
@@ -376,13 +306,7 @@ def _layout(figure: go.Figure, axes: _Axes, shown: tuple[datetime, datetime]) ->
     )
     figure.update_xaxes(showticklabels=True, ticks="outside", tickcolor=palette.rule, row=3, col=1)
     if axes.view.time == "Date":
-        figure.update_xaxes(
-            tickformatstops=[
-                {"dtickrange": [None, 43_200_000], "value": "%H:%M\n%a %-d %b"},
-                {"dtickrange": [43_200_000, None], "value": "%a\n%-d %b"},
-            ],
-            nticks=8,
-        )
+        figure.update_xaxes(tickformatstops=DATE_TICKS, nticks=8)
     else:
         figure.update_xaxes(title_text="days since pitching", row=3, col=1)
     figure.update_yaxes(gridcolor=palette.rule, zeroline=False)
@@ -393,7 +317,7 @@ def _layout(figure: go.Figure, axes: _Axes, shown: tuple[datetime, datetime]) ->
     figure.update_yaxes(range=[0, 1], fixedrange=True, showticklabels=False, showgrid=False, row=3, col=1)
 
 
-def _title(figure: go.Figure, axes: _Axes, text: str, panel: str, shift: int) -> None:
+def _title(figure: go.Figure, axes: Axes, text: str, panel: str, shift: int) -> None:
     """What a panel shows, written level above its left corner: nobody tilts a phone to read an axis."""
     figure.add_annotation(
         text=text,
@@ -410,8 +334,8 @@ def _title(figure: go.Figure, axes: _Axes, text: str, panel: str, shift: int) ->
     )
 
 
-def _gravity_range(axes: _Axes, a: Assessment) -> list[float] | None:
-    """From the lowest to the highest that is believed; what was set aside may lie outside, and shows when zoomed out."""
+def _gravity_range(axes: Axes, a: Assessment) -> list[float] | None:
+    """From the lowest to the highest that is believed; what was set aside may lie outside, and shows zoomed out."""
     believed = a.marked.filter(pl.col("set_aside").is_null())["gravity_sg"].drop_nulls()
     values = [*believed.to_list(), *a.course["gravity_p10_sg"].drop_nulls(), *a.course["gravity_p90_sg"].drop_nulls()]
     if not values:
@@ -420,19 +344,3 @@ def _gravity_range(axes: _Axes, a: Assessment) -> list[float] | None:
     low, high = min(low, high), max(low, high)
     margin = max(0.06 * (high - low), 1e-6)
     return [low - margin, high + margin]
-
-
-def base_layout(palette: Palette) -> dict[str, Any]:
-    """What every figure shares: paper, ink and the reader's own font."""
-    return {
-        "template": "none",
-        "paper_bgcolor": "rgba(0,0,0,0)",
-        "plot_bgcolor": "rgba(0,0,0,0)",
-        "font": {"family": FONT, "size": 13, "color": palette.ink},
-        "hoverlabel": {
-            "bgcolor": palette.sheet,
-            "bordercolor": palette.rule,
-            "font": {"family": FONT, "color": palette.ink},
-        },
-        "modebar": {"bgcolor": "rgba(0,0,0,0)", "color": palette.past, "activecolor": palette.ink},
-    }

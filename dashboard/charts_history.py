@@ -7,16 +7,12 @@ from typing import Final
 
 import plotly.graph_objects as go
 
-from dashboard.charts import base_layout
+from dashboard.charts_base import DATE_TICKS, base_layout
 from dashboard.palette import PALETTES, Edition, faded
 from dashboard.words import Voice
 from ingest.model import AssessmentRecord
 
 _MOST: Final = 200
-_DATES: Final = [
-    {"dtickrange": [None, 43_200_000], "value": "%H:%M\n%a %-d %b"},
-    {"dtickrange": [43_200_000, None], "value": "%a %-d %b"},
-]
 
 
 def history_figure(records: Sequence[AssessmentRecord], say: Voice, edition: Edition) -> go.Figure:
@@ -55,6 +51,8 @@ def history_figure(records: Sequence[AssessmentRecord], say: Voice, edition: Edi
     )
     figure.update_layout(base_layout(palette), height=260, margin={"l": 90, "r": 12, "t": 10, "b": 44})
     figure.update_layout(showlegend=False, uirevision="history")
-    figure.update_xaxes(title_text="said on", gridcolor=palette.rule, zeroline=False, tickformatstops=_DATES, nticks=6)
-    figure.update_yaxes(title_text="done about", gridcolor=palette.rule, zeroline=False, tickformatstops=_DATES)
+    figure.update_xaxes(
+        title_text="said on", gridcolor=palette.rule, zeroline=False, tickformatstops=DATE_TICKS, nticks=6
+    )
+    figure.update_yaxes(title_text="done about", gridcolor=palette.rule, zeroline=False, tickformatstops=DATE_TICKS)
     return figure

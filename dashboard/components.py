@@ -18,7 +18,7 @@ from ingest.errors import EntryError, IngestError
 log = logging.getLogger(__name__)
 
 LIVE_S: Final = 5
-_CSS: Final = (Path(__file__).parent / "style.css").read_text(encoding="utf-8")
+_CSS: Final = "".join((Path(__file__).parent / f).read_text(encoding="utf-8") for f in ("style.css", "style_forms.css"))
 _SAID: Final = "said"
 
 # Rows are plain links with an address of their own; a plain click stays within the session instead of loading anew.
@@ -151,12 +151,19 @@ def state_line() -> str:
 
 @live
 def connection() -> None:
-    """The state of the connection; a lost broker or a full disk is a banner on every page."""
-    trouble = questions.problem()
-    if trouble:
-        banner("Readings are not coming in as they should.", trouble)
+    """The state of the connection, beside the cellar's name on every page."""
+    if questions.problem():
+        st.html('<span class="status trouble">Readings are held up</span>')
     else:
         st.html(state_line())
+
+
+@live
+def trouble() -> None:
+    """A lost broker or a full disk is a banner on every page."""
+    problem = questions.problem()
+    if problem:
+        banner("Readings are not coming in as they should.", problem)
 
 
 def say_done(sentence: str) -> None:
@@ -210,22 +217,3 @@ def table(headings: Sequence[str], rows: Sequence[Sequence[str]], caption: str) 
         f'<div class="scroll" tabindex="0" role="region" aria-label="{escape(caption)}"><table class="log">'
         f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
     )
-
-
-__all__ = [
-    "address",
-    "attempt",
-    "banner",
-    "beside",
-    "connection",
-    "done_line",
-    "edition",
-    "followed_link",
-    "link",
-    "live",
-    "look",
-    "say_done",
-    "screen",
-    "show_failure",
-    "table",
-]

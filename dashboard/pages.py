@@ -11,7 +11,7 @@ from urllib.parse import parse_qsl
 import streamlit as st
 
 from dashboard import components, runtime
-from dashboard.screens import batch, calendar_view, today, yeasts
+from dashboard.screens import batch, calendar_view, sensors, today, yeasts
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,6 +28,7 @@ PAGES: Final[tuple[Entry, ...]] = (
     Entry("today", "Today", today.show),
     Entry("calendar", "Calendar", calendar_view.show),
     Entry("yeasts", "Yeasts", yeasts.show),
+    Entry("sensors", "Sensors", sensors.show),
     Entry("batch", "Batch", batch.show, in_head=False),
 )
 
@@ -62,10 +63,12 @@ def _head(made: dict[str, st.Page]) -> None:
             components.show_failure(error)
             st.stop()
         st.html(f'<span class="cellar">{escape(name)}</span>')
-        for entry in PAGES:
-            if entry.in_head:
-                st.page_link(made[entry.path], label=entry.title)
-    components.connection()
+        components.connection()
+        with st.container(key="nav", horizontal=True, width="content"):
+            for entry in PAGES:
+                if entry.in_head:
+                    st.page_link(made[entry.path], label=entry.title)
+    components.trouble()
     components.done_line()
 
 

@@ -18,7 +18,7 @@ import plotly.graph_objects as go
 import polars as pl
 
 from analysis.model import MARKED, Assessment
-from dashboard import charts, runtime
+from dashboard import charts, charts_base, runtime
 from dashboard.needs import Need, needs_of
 from dashboard.words import Voice
 from ingest.model import BatchRecord, Device, Placement, Vessel
@@ -102,12 +102,17 @@ def standings(say: Voice) -> list[Standing]:
     return sorted(found, key=_by_need)
 
 
-def _by_need(standing: Standing) -> tuple[int, str, str]:
+def _by_need(standing: Standing) -> tuple[int, str, list[tuple[int, str]]]:
     plan = standing.outlook.plan if standing.outlook else None
     rank = standing.needs[0].rank if standing.needs else 99
     days = [d for d in (plan.hop_day, plan.packaging_day) if d is not None] if plan else []
     name = standing.vessel.name if standing.vessel else standing.record.name
-    return rank, min(days).isoformat() if days else "9999", name
+    return rank, min(days).isoformat() if days else "9999", natural(name)
+
+
+def natural(name: str) -> list[tuple[int, str]]:
+    """A key that sorts "Vessel 2" before "Vessel 10"."""
+    return [(int(part), "") if part.isdigit() else (0, part.casefold()) for part in re.split(r"(\d+)", name)]
 
 
 def newcomers() -> list[LastWord]:
@@ -145,7 +150,7 @@ def problem() -> str | None:
     return status.problem
 
 
-def figure(outlook: Outlook, view: charts.View, say: Voice) -> go.Figure:
+def figure(outlook: Outlook, view: charts_base.View, say: Voice) -> go.Figure:
     """The batch's curve, drawn once for what it shows; the line of now moves every ten minutes."""
     record = outlook.record
     newest = runtime.store().newest_reading_at(record.batch_id)
@@ -153,7 +158,7 @@ def figure(outlook: Outlook, view: charts.View, say: Voice) -> go.Figure:
     vessel = outlook.vessel
 
     def draw() -> go.Figure:
-        curve = charts.Curve(
+        curve = charts_base.Curve(
             assessment=up_to_date(outlook),
             pitched_at=record.pitched_at,
             original_gravity_sg=record.original_gravity_sg,

@@ -36,9 +36,10 @@ def lead(standings: Sequence[Standing], say: Voice) -> str:
     return f"Nothing needs you today. Next: {what}, {say.day(first)}."
 
 
-def rows(standings: Sequence[Standing], say: Voice, name: str) -> str:
+def rows(standings: Sequence[Standing], say: Voice, name: str, dense: bool = False) -> str:
     """Vessels one row each, in the order given; `name` says to a screen reader what they have in common."""
-    return f'<ul class="rows" aria-label="{escape(name)}">{"".join(row(s, say) for s in standings)}</ul>'
+    kind = "rows dense" if dense else "rows"
+    return f'<ul class="{kind}" aria-label="{escape(name)}">{"".join(row(s, say) for s in standings)}</ul>'
 
 
 def row(s: Standing, say: Voice) -> str:

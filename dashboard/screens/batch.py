@@ -7,7 +7,7 @@ from typing import Final, get_args
 
 import streamlit as st
 
-from dashboard import charts, components, questions, runtime
+from dashboard import charts_base, components, questions, runtime
 from dashboard.needs import needs_of
 from dashboard.screens import batch_entries, batch_history
 from dashboard.sparkline import phase_glyph
@@ -155,7 +155,7 @@ def curve_part(batch_id: str) -> None:
     with st.container(horizontal=True, gap="medium", key="scales"):
         gravity = st.segmented_control(
             "Gravity as",
-            get_args(charts.GravityScale),
+            get_args(charts_base.GravityScale),
             default=say.preferences.gravity_unit,
             required=True,
             key="gravity-scale",
@@ -164,16 +164,16 @@ def curve_part(batch_id: str) -> None:
         )
         time = st.segmented_control(
             "Time as",
-            get_args(charts.TimeScale),
+            get_args(charts_base.TimeScale),
             default="Date",
             required=True,
             key="time-scale",
             label_visibility="collapsed",
         )
-    view = charts.View(gravity or "SG", time or "Date", components.edition())
+    view = charts_base.View(gravity or "SG", time or "Date", components.edition())
     figure = questions.figure(outlook, view, say)
     text = curve_in_words(outlook.assessment, say)
-    st.plotly_chart(figure, key=f"curve-{batch_id}", theme=None, config=charts.CONFIG, alt=text)
+    st.plotly_chart(figure, key=f"curve-{batch_id}", theme=None, config=charts_base.CONFIG, alt=text)
     components.markup(LEGEND + f'<p class="figures">{escape(text)}</p>', key="legend")
 
 

@@ -1,2 +1,91 @@
+"""What comes when?"""
+
+from __future__ import annotations
+
+from datetime import date
+from html import escape
+from itertools import groupby
+from urllib.parse import urljoin
+
+import streamlit as st
+
+from dashboard import components, downloads, questions, runtime
+from dashboard.charts_base import CONFIG
+from dashboard.charts_calendar import calendar_figure
+from dashboard.words import Voice, capital
+from dashboard.words_calendar import Item, agenda, opening
+from ingest.outlook import Outlook
+
+
 def show() -> None:
-    raise NotImplementedError
+    timeline()
+    take_along()
+
+
+@components.live
+def timeline() -> None:
+    """The days ahead in words, then as a picture."""
+    say = questions.voice()
+    outlooks = sorted((s.outlook for s in questions.standings(say) if s.outlook), key=_soonest)
+    items = agenda(outlooks, say)
+    if not runtime.store().active_batches():
+        st.html('<h1 class="lead">Nothing ferments, so nothing is planned.</h1>')
+        return
+    st.html(f'<h1 class="lead">{escape(opening(items, say))}</h1>{agenda_html(items, say)}')
+    if outlooks:
+        picture = questions.kept(
+            (
+                "calendar",
+                tuple(o.computed_at for o in outlooks),
+                say.today(),
+                say.now.hour,
+                components.edition(),
+                runtime.store().revision,
+            ),
+            lambda: calendar_figure(outlooks, say, components.edition()),
+        )
+        text = " ".join(f"{i.what} {say.day(i.day)}." for i in items)
+        st.plotly_chart(picture, key="calendar", theme=None, config=CONFIG, alt=text or "No planned days yet.")
+        st.html(
+            '<p class="figures">Blue: when each likely finishes, the darker the likelier. Marks: planned days. '
+            "Shaded: days on which you can neither hop nor package. Nobody should package on a forecast alone.</p>"
+        )
+
+
+def _soonest(outlook: Outlook) -> tuple[date, str]:
+    days = [d for d in (outlook.plan.hop_day, outlook.plan.packaging_day) if d is not None]
+    return min(days, default=date.max), outlook.record.name
+
+
+def agenda_html(items: list[Item], say: Voice) -> str:
+    """The days as a list, each with what is planned."""
+    days = []
+    for day, group in groupby(items, key=lambda item: item.day):
+        things = "".join(
+            f"<li>{components.link('batch', escape(i.what), id=i.batch_id)}"
+            f"{f', {escape(i.sure)}' if i.sure and i.day > say.today() else ''}</li>"
+            for i in group
+        )
+        title = f'<time datetime="{day.isoformat()}">{escape(capital(say.day(day)))}</time>'
+        days.append(f"<div><dt>{title}</dt><dd><ul>{things}</ul></dd></div>")
+    return f'<dl class="agenda">{"".join(days)}</dl>' if days else ""
+
+
+def take_along() -> None:
+    """The same days in the person's own calendar program."""
+    with st.expander("In your own calendar program"):
+        store = runtime.store()
+        address = urljoin(st.context.url or "", downloads.feed_path(downloads.token_of(store)))
+        st.html(
+            "<p>Subscribe to this address, and a day that moves will move there too. Whoever has the address can read "
+            "the days, and nothing else. Many calendar programs look at it only every few hours and drop its alarms, "
+            "so let it never be your only reminder.</p>"
+        )
+        st.code(address, language=None)
+        st.download_button(
+            "Download the days as they stand now",
+            data=lambda: downloads.calendar_text() or b"",
+            file_name="cellar.ics",
+            mime="text/calendar",
+            on_click="ignore",
+        )

@@ -9,6 +9,9 @@ import streamlit as st
 from dashboard import components, questions, rows, runtime
 from dashboard.words import capital, plural
 
+MANY = 15
+"""More vessels than this are shown smaller."""
+
 
 def show() -> None:
     if not runtime.store().active_batches():
@@ -23,9 +26,10 @@ def cellar() -> None:
     say = questions.voice()
     found = questions.standings(say)
     needy, calm = [s for s in found if s.needs], [s for s in found if not s.needs]
+    dense = len(found) > MANY
     parts = [f'<h1 class="lead">{escape(rows.lead(found, say))}</h1>', newcomers_line()]
-    parts.append(rows.rows(needy, say, "What wants you") if needy else "")
-    parts.append(rows.rows(calm, say, "The other vessels" if needy else "Your vessels") if calm else "")
+    parts.append(rows.rows(needy, say, "What wants you", dense) if needy else "")
+    parts.append(rows.rows(calm, say, "The other vessels" if needy else "Your vessels", dense) if calm else "")
     components.markup("".join(parts), key="cellar")
 
 

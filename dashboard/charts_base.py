@@ -1,0 +1,110 @@
+"""What the figures share: the choice of scales, the turning of values into them, and the plain layout."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any, Final, Literal
+
+import numpy as np
+import polars as pl
+
+from analysis import attenuation, units
+from analysis.model import Assessment, Event, Floats
+from dashboard.palette import PALETTES, Edition, Palette
+from dashboard.words import Voice
+
+GravityScale = Literal["SG", "°P", "Attenuation"]
+TimeScale = Literal["Date", "Days since pitching"]
+
+FONT: Final = "system-ui, -apple-system, 'Segoe UI', 'Noto Sans', 'DejaVu Sans', sans-serif"
+CONFIG: Final[dict[str, Any]] = {
+    "displaylogo": False,
+    "scrollZoom": False,
+    "modeBarButtonsToRemove": ["select2d", "lasso2d", "autoScale2d", "zoomIn2d", "zoomOut2d"],
+    "toImageButtonOptions": {"format": "svg", "filename": "fermentation"},
+}
+
+
+DATE_TICKS: Final = [
+    {"dtickrange": [None, 43_200_000], "value": "%H:%M\n%a %-d %b"},
+    {"dtickrange": [43_200_000, None], "value": "%a\n%-d %b"},
+]
+"""Dates as people write them: hours only where a day is wide."""
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """What the reader chose to look at."""
+
+    gravity: GravityScale = "SG"
+    time: TimeScale = "Date"
+    edition: Edition = "light"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Curve:
+    """Everything the figure draws, all in UTC and SG."""
+
+    assessment: Assessment
+    pitched_at: datetime
+    original_gravity_sg: float | None = None
+    events: Sequence[Event] = ()
+    raw: pl.DataFrame | None = None
+    """As the device said it before calibration (`measured_at`, `gravity_sg`), where that differs."""
+    temperature_range_c: tuple[float | None, float | None] = (None, None)
+    view: View = field(default_factory=View)
+
+
+class Axes:
+    """Turns instants and gravities into what the chosen axes show."""
+
+    def __init__(self, curve: Curve, voice: Voice) -> None:
+        self.view, self.voice, self.pitched = curve.view, voice, curve.pitched_at
+        original = curve.assessment.original_gravity_sg
+        self.original = curve.original_gravity_sg or (original.p50 if original else None)
+        if self.original is None and self.view.gravity == "Attenuation":
+            self.view = View("SG", self.view.time, self.view.edition)
+        self.palette: Palette = PALETTES[self.view.edition]
+
+    def x(self, when: datetime) -> Any:
+        if self.view.time == "Date":
+            return self.voice.local(when).replace(tzinfo=None)
+        return (when - self.pitched).total_seconds() / 86400
+
+    def xs(self, column: pl.Series) -> list[Any]:
+        return [self.x(when) for when in column]
+
+    def y(self, gravity_sg: Floats) -> Floats:
+        if self.view.gravity == "°P":
+            return np.asarray(units.sg_to_plato(gravity_sg))
+        if self.view.gravity == "Attenuation" and self.original is not None:
+            return 100 * attenuation.attenuation_course(self.original, gravity_sg)
+        return gravity_sg
+
+    @property
+    def y_format(self) -> str:
+        return {"SG": ".3f", "°P": ".1f", "Attenuation": ".0f"}[self.view.gravity]
+
+    @property
+    def y_title(self) -> str:
+        return {"SG": "Gravity, SG", "°P": "Apparent extract, °P", "Attenuation": "Apparent attenuation, %"}[
+            self.view.gravity
+        ]
+
+
+def base_layout(palette: Palette) -> dict[str, Any]:
+    """What every figure shares: paper, ink and the reader's own font."""
+    return {
+        "template": "none",
+        "paper_bgcolor": "rgba(0,0,0,0)",
+        "plot_bgcolor": "rgba(0,0,0,0)",
+        "font": {"family": FONT, "size": 13, "color": palette.ink},
+        "hoverlabel": {
+            "bgcolor": palette.sheet,
+            "bordercolor": palette.rule,
+            "font": {"family": FONT, "color": palette.ink},
+        },
+        "modebar": {"bgcolor": "rgba(0,0,0,0)", "color": palette.past, "activecolor": palette.ink},
+    }
