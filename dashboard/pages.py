@@ -11,7 +11,7 @@ from urllib.parse import parse_qsl
 import streamlit as st
 
 from dashboard import components, runtime
-from dashboard.screens import batch, calendar_view, sensors, today, yeasts
+from dashboard.screens import batch, calendar_view, sensors, set_up, today, yeasts
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,6 +29,7 @@ PAGES: Final[tuple[Entry, ...]] = (
     Entry("calendar", "Calendar", calendar_view.show),
     Entry("yeasts", "Yeasts", yeasts.show),
     Entry("sensors", "Sensors", sensors.show),
+    Entry("set-up", "Set up", set_up.show),
     Entry("batch", "Batch", batch.show, in_head=False),
 )
 

@@ -1,4 +1,4 @@
-"""Messages that could not be taken in: what is wrong with them, and a rule that mends them, tried on the stored ones."""
+"""Messages that could not be taken in: what is wrong, and a rule that mends them, tried on those that are stored."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ def _group(group: Group, say: Voice) -> None:
     )
     found = rule_draft.leaves(newest.payload)
     key = f"build {group.topic}"
-    with st.container(horizontal=True):
+    with st.container(horizontal=True, vertical_alignment="center"):
         building = st.toggle("Build a rule for these", key=key, disabled=not found)
         if st.button("Try again", key=f"again {group.topic}", type="tertiary"):
             _take_again(None)

@@ -53,7 +53,8 @@ def battery(word: LastWord) -> str:
             f"battery {number(word.battery_pct)}{THIN}%" if not parts else f"{number(word.battery_pct)}{THIN}%"
         )
     if word.battery_days_left is not None:
-        parts.append(f"about {plural(round(word.battery_days_left), 'day')} left")
+        days = round(word.battery_days_left)
+        parts.append(f"about {plural(days, 'day')} left" if days else "about to run out")
     return ", ".join(parts)
 
 
