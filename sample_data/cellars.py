@@ -63,7 +63,7 @@ def draw_cellar(family: str, rng: np.random.Generator) -> Cellar:
             appetite=float(np.clip(rng.beta(6, 2), 0.3, 1.0)),
             settling=float(rng.lognormal(np.log(0.02), 0.35)),
             alcohol_limit=float({"mead": 126, "cider": 120}.get(kind, 122) * rng.lognormal(0, 0.05)),
-            optimum_shift_c=float(rng.normal(0, 1.5)),
+            optimum_shift_c=float(rng.normal(0, 1.0)),
             claimed_shift=float(rng.normal(0, 0.012)),
         )
         for kind, count in counts.items()
@@ -78,7 +78,7 @@ def draw_cellar(family: str, rng: np.random.Generator) -> Cellar:
         pace=float(rng.lognormal(0, 0.08)),
         noise=float(rng.lognormal(0, 0.2)),
         interval=tuple(rng.choice([0.25, 0.25, 1 / 3, 0.5, 0.5, 1.0], 3)),
-        recipe_spread=float(rng.uniform(0.05, 0.12)),
+        recipe_spread=float(rng.uniform(0.04, 0.09)),
     )
 
 
@@ -95,9 +95,9 @@ def draw_recipe(cellar: Cellar, strain: Strain, kind: str, rng: np.random.Genera
         "ale": rng.uniform(1.038, 1.066),
         "farmhouse": rng.uniform(1.044, 1.064),
         "lager": rng.uniform(1.042, 1.060),
-        "mead": rng.uniform(1.070, 1.118),
+        "mead": rng.uniform(1.074, 1.108),
         "cider": rng.uniform(1.043, 1.062),
-        "high gravity": rng.uniform(1.072, 1.100),
+        "high gravity": rng.uniform(1.072, 1.094),
     }[kind]
     extract = (sg - 1) / 0.000388
     if kind == "mead":
@@ -115,7 +115,7 @@ def draw_recipe(cellar: Cellar, strain: Strain, kind: str, rng: np.random.Genera
     slow = cellar.tail * vary()
     wine = kind in ("mead", "cider")
     strong = kind == "high gravity"
-    kind_pace = {"ale": 1.0, "farmhouse": 1.0, "lager": 0.62, "mead": 0.9, "cider": 0.9, "high gravity": 1.15}[kind]
+    kind_pace = {"ale": 1.0, "farmhouse": 1.0, "lager": 0.62, "mead": 0.8, "cider": 0.85, "high gravity": 1.15}[kind]
     reference = REFERENCE_C[kind]
     diastatic = kind == "farmhouse"
     recipe = Recipe(
@@ -123,15 +123,15 @@ def draw_recipe(cellar: Cellar, strain: Strain, kind: str, rng: np.random.Genera
         sugars=tuple(parts * extract),  # type: ignore[arg-type]
         dextrin=extract * rng.uniform(0.05, 0.12) if diastatic else 0.0,
         dextrin_rate=rng.uniform(0.006, 0.014) if diastatic else 0.0,
-        yeast_start=float(0.55 * vary(0.25)),
+        yeast_start=float(0.55 * vary(0.18)),
         growth=0.13 * quick * kind_pace,
         nitrogen=float({"mead": 2.6, "cider": 2.2}.get(kind, 4.0) * vary(0.15)),
         uptake=(0.45 * quick * kind_pace, 0.30 * quick * kind_pace, 0.26 * quick * kind_pace, 0.11 * quick * kind_pace),
-        half=(4.0 * slow, (7.0 if wine else 8.0) * slow, 9.0 * slow, 13.0 * slow),
+        half=(4.0 * slow, (10.0 if wine else 8.0) * slow, 11.0 * slow, 18.0 * slow),
         repression=(1e9, 70.0, 14.0, 8.0),
         lag_h=float({"lager": 20, "mead": 18, "cider": 20}.get(kind, 10) * vary(0.3)),
         settling=strain.settling * vary(0.2),
-        settled_share=float(rng.uniform(0.25, 0.5)),
+        settled_share=float(rng.uniform(0.25, 0.42)),
         fading=float((0.0002 if wine else 0.0006) * vary(0.25)),
         alcohol_limit=strain.alcohol_limit * vary(0.03),
         alcohol_power=float(rng.uniform(0.6, 1.1)) * (0.7 if strong else 0.45 if wine else 0.6),
@@ -179,7 +179,7 @@ PROGRAMMES = {
 def draw_programme(kind: str, rng: np.random.Generator) -> tuple[str, Floats]:
     """The name of a temperature programme and the temperature around which the liquid stays, each step."""
     hours = np.arange(0, HORIZON_H, STEP_H)
-    start = REFERENCE_C[kind] + rng.normal(0, 1.2)
+    start = REFERENCE_C[kind] + rng.normal(0, 0.8)
     name = str(rng.choice(PROGRAMMES[kind]))
     path = np.full(len(hours), start)
     if name == "free rise":
@@ -197,8 +197,8 @@ def draw_programme(kind: str, rng: np.random.Generator) -> tuple[str, Floats]:
 def draw_float(cellar: Cellar, rng: np.random.Generator) -> Float:
     """A float and its faults: most are decent, a few are very noisy."""
     very_noisy = rng.random() < 0.025
-    white = rng.uniform(0.003, 0.004) if very_noisy else cellar.noise * rng.lognormal(np.log(0.00030), 0.75)
-    slow = cellar.noise * rng.lognormal(np.log(0.00012), 0.6) * (3.0 if very_noisy else 1.0)
+    white = rng.uniform(0.003, 0.004) if very_noisy else cellar.noise * rng.lognormal(np.log(0.00024), 0.75)
+    slow = cellar.noise * rng.lognormal(np.log(0.00009), 0.6) * (3.0 if very_noisy else 1.0)
     return Float(
         interval_h=float(rng.choice(cellar.interval)),
         white_sg=float(min(white, 0.004)),
@@ -206,7 +206,7 @@ def draw_float(cellar: Cellar, rng: np.random.Generator) -> Float:
         slow_tau_h=float(rng.lognormal(np.log(6), 0.6)),
         offset_sg=float(rng.normal(0, 0.0015)),
         gain=float(rng.normal(1, 0.03)),
-        drift_sg_per_day=float(rng.normal(0, 0.00003)),
+        drift_sg_per_day=float(rng.normal(0, 0.00002)),
         per_degree_sg=float(rng.normal(0, 0.00004)),
         foam_sg=float(rng.choice([0.0, 0.001, 0.004], p=[0.4, 0.4, 0.2])),
         sticks=int(rng.poisson(0.4)),

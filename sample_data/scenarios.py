@@ -226,7 +226,7 @@ def _eras(
         eras = (Era(0.0, finish, total, False), Era(plan.chill_h, None, total, False))
         return eras, plan.chill_h + 24 * 10, None
     if plan.stall is not None:
-        begin, again = plan.stall
+        _, again = plan.stall
         # It stalls from when less than a point falls until it resumes, and has resumed once a point has fallen.
         level = float(np.interp(again, hours, actual))
         start = float(hours[np.searchsorted(actual, level - 0.001)])

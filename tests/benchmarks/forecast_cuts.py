@@ -38,7 +38,7 @@ def cuts_of(run: Run) -> list[Cut]:
     goal = run.eras[-1] if run.scenario.startswith("stall") else run.eras[0]
     fall = np.minimum(run.fall_sg, goal.total_fall_sg)
     until = min(run.end_h, max(finishes) + AFTER_H) if finishes and run.chilled_early_h is None else run.end_h
-    if run.stalled_h is not None and goal.finish_h is None or run.chilled_early_h is not None:
+    if (run.stalled_h is not None and goal.finish_h is None) or run.chilled_early_h is not None:
         fall = run.fall_sg[run.times_h <= until]
     named = {f"{share:.0%}": hour_of_share(run.times_h, fall, share) for share in (0.5, 0.75, 0.9)}
     if goal.finish_h is not None and run.chilled_early_h is None:

@@ -36,7 +36,8 @@ def look(run: Run, names: Sequence[str], priors: Any, set_name: str = "") -> lis
                     "set": set_name, "run": run.name, "kind": run.kind, "drink": batch.drink,
                     "scenario": run.scenario, "family": run.family, "method": name,
                     "hour": cut.hour, "stage": cut.stage, "era": run.eras.index(era), "era_from": era.from_h,
-                    "finish": era.finish_h, "foreseeable": era.foreseeable and era.finish_h is not None,
+                    "finish": era.finish_h, "foreseeable": era.foreseeable and era.finish_h is not None and run.stalled_h is None,
+                    "resumed": era.foreseeable and run.stalled_h is not None,
                     "passed": run.finished(cut.hour), "remaining": run.remaining(cut.hour),
                     "stands": run.stalled(cut.hour),
                     "stall_from": run.stalled_h[0] if run.stalled_h else None,
@@ -110,7 +111,8 @@ def verdict_columns(frame: pl.DataFrame) -> dict[str, float]:
     delays, unsaid = [], 0
     for _, part in frame.sort("hour").group_by(["run", "era"], maintain_order=True):
         finish = part["finish"][0]
-        if finish is None or not part["foreseeable"][0] or part["hour"].max() < finish + WITHIN_H - 12:  # type: ignore[operator]
+        ends = part["foreseeable"][0] or part["resumed"][0]
+        if finish is None or not ends or part["hour"].max() < finish + WITHIN_H - 12:  # type: ignore[operator]
             continue
         good = part.filter(pl.col("finished") & (pl.col("remaining") < CALLED_EARLY_SG))
         within = good.filter(pl.col("hour") <= finish + WITHIN_H + 0.01)

@@ -13,7 +13,7 @@ from scipy.stats import norm
 
 from analysis.model import Batch
 
-GUESS_H = {"ale": 150.0, "lager": 260.0, "mead": 560.0, "cider": 380.0, "wine": 400.0, "other": 240.0}
+GUESS_H = {"ale": 165.0, "lager": 255.0, "mead": 360.0, "cider": 300.0, "wine": 330.0, "other": 200.0}
 """Hours from pitching to the finish where a method has no forecast: one fixed guess per drink."""
 
 
@@ -91,7 +91,7 @@ def logistic_four(readings: pl.DataFrame, batch: Batch, now: datetime, priors: A
     at = (now - batch.pitched_at).total_seconds() / 3600
     try:
         best, cov = curve_fit(_four, t, g, p0=_start(t, g, kept, 4), maxfev=400)
-        end, fall, rate, middle = best
+        _, fall, rate, middle = best
         if rate <= 0 or fall <= 1:
             return Answer()
         finish = middle + np.log(fall - 1) / rate
@@ -116,7 +116,6 @@ def logistic_five(readings: pl.DataFrame, batch: Batch, now: datetime, priors: A
         )  # fmt: skip
     except ValueError:
         return Answer()
-    end, fall, rate, middle, skew = fit.x
 
     def finish_of(p: np.ndarray) -> float:
         ratio = max(p[1], 1.01) ** (1 / p[4]) - 1
