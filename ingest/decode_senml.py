@@ -37,6 +37,7 @@ def drafts_of(device: str, pack: Sequence[Any], faults: Faults) -> list[Draft]:
     faults.malformed.extend(wrong)
     if wrong:
         return []
+    alone = len({record.full_name for record in records}) == 1
     bases = {record.base_name for record in records if record.name}
     drafts: dict[tuple[str, float], Draft] = {}
     for record in records:
@@ -44,11 +45,11 @@ def drafts_of(device: str, pack: Sequence[Any], faults: Faults) -> list[Draft]:
         key = (owner, record.time_s)
         if key not in drafts:
             drafts[key] = Draft(owner, Said(record.time_s, relative=record.relative))
-        _take(drafts[key], record, faults)
+        _take(drafts[key], record, faults, alone=alone)
     return list(drafts.values())
 
 
-def _take(draft: Draft, record: senml.Resolved, faults: Faults) -> None:
+def _take(draft: Draft, record: senml.Resolved, faults: Faults, *, alone: bool) -> None:
     path = f"$[{record.at}].v"
     name = re.split(r"[:/]", record.name or record.full_name)[-1]
     if record.kind != "number" or not isinstance(record.value, float):
@@ -63,7 +64,7 @@ def _take(draft: Draft, record: senml.Resolved, faults: Faults) -> None:
         field, own_unit = NATIVE_NAMES[name]
         draft.put(field, value, own_unit, name, path, faults)
         return
-    found = _quantity(name, unit, distinct=bool(record.name))
+    found = _quantity(name, unit, alone=alone)
     if found is None:
         kept = record.value if record.unit is None else {"v": record.value, "u": record.unit}
         draft.extra[record.name or name] = kept
@@ -73,7 +74,7 @@ def _take(draft: Draft, record: senml.Resolved, faults: Faults) -> None:
     draft.put(field, value * factor, own_unit, given_as, path, faults)
 
 
-def _quantity(name: str, unit: str, *, distinct: bool) -> tuple[str, str, float] | None:
+def _quantity(name: str, unit: str, *, alone: bool) -> tuple[str, str, float] | None:
     """The field, our unit and a factor for a record of this name and primary unit."""
     own = _UNITS.get(unit)
     if own is None:
@@ -85,6 +86,6 @@ def _quantity(name: str, unit: str, *, distinct: bool) -> tuple[str, str, float]
     for quantity in QUANTITIES:
         if name in quantity.names and own in quantity.units:
             return quantity.field, own, 1.0
-    if not distinct and own in ("°C", "K"):  # a sensor that is named as a whole and tells a temperature
+    if alone and own in ("°C", "K"):  # the name is the sensor's, and it tells nothing but a temperature
         return "temperature_c", own, 1.0
     return None
