@@ -153,9 +153,9 @@ def state_line() -> str:
 def connection() -> None:
     """The state of the connection, beside the cellar's name on every page."""
     if questions.problem():
-        st.html('<span class="status trouble">Readings are held up</span>')
+        st.html('<span class="status trouble">Readings are held up</span>', width="content")
     else:
-        st.html(state_line())
+        st.html(state_line(), width="content")
 
 
 @live

@@ -63,7 +63,7 @@ def _head(made: dict[str, st.Page]) -> None:
         except runtime.NotRunning as error:
             components.show_failure(error)
             st.stop()
-        st.html(f'<span class="cellar">{escape(name)}</span>')
+        st.html(f'<span class="cellar">{escape(name)}</span>', width="content")
         components.connection()
         with st.container(key="nav", horizontal=True, width="content"):
             for entry in PAGES:

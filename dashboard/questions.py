@@ -20,7 +20,7 @@ import polars as pl
 from analysis.model import MARKED, Assessment
 from dashboard import charts, charts_base, runtime
 from dashboard.needs import Need, needs_of
-from dashboard.words import Voice
+from dashboard.words import Voice, natural
 from ingest.model import BatchRecord, Device, Placement, Vessel
 from ingest.outlook import Outlook
 from ingest.store_words import LastWord
@@ -108,11 +108,6 @@ def _by_need(standing: Standing) -> tuple[int, str, list[tuple[int, str]]]:
     days = [d for d in (plan.hop_day, plan.packaging_day) if d is not None] if plan else []
     name = standing.vessel.name if standing.vessel else standing.record.name
     return rank, min(days).isoformat() if days else "9999", natural(name)
-
-
-def natural(name: str) -> list[tuple[int, str]]:
-    """A key that sorts "Vessel 2" before "Vessel 10"."""
-    return [(int(part), "") if part.isdigit() else (0, part.casefold()) for part in re.split(r"(\d+)", name)]
 
 
 def newcomers() -> list[LastWord]:

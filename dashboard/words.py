@@ -6,6 +6,7 @@ Sentences about a batch are in `words_verdict`; they are built from what is here
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING, Final, Literal
@@ -73,9 +74,9 @@ def percent(share: float | None) -> str:
     """A share as whole percent; never 0 % or 100 % for what is merely close to it."""
     if share is None or not math.isfinite(share):
         return UNKNOWN
-    if 0 < share < 0.01:
+    if 0 < share < 0.005:
         return f"under 1{THIN}%"
-    if 0.99 < share < 1:
+    if 0.995 <= share < 1:
         return f"over 99{THIN}%"
     return f"{number(100 * share)}{THIN}%"
 
@@ -89,8 +90,8 @@ def chance_word(probability: float) -> str:
 
 
 def chance(probability: float) -> str:
-    """A chance in words and numbers: ``very likely (93 %)``."""
-    return f"{chance_word(probability)} ({percent(probability)})"
+    """A chance in words and numbers: ``very likely (93 %)``; never a plain 0 or 100 %, since we infer it."""
+    return f"{chance_word(probability)} ({percent(min(max(probability, 0.001), 0.999))})"
 
 
 def count(n: int) -> str:
@@ -106,6 +107,11 @@ def plural(n: int, one: str, many: str | None = None) -> str:
 def capital(sentence: str) -> str:
     """With a capital first letter, the rest left alone."""
     return sentence[:1].upper() + sentence[1:]
+
+
+def natural(name: str) -> list[tuple[int, str]]:
+    """A key that sorts "Vessel 2" before "Vessel 10"."""
+    return [(int(part), "") if part.isdigit() else (0, part.casefold()) for part in re.split(r"(\d+)", name)]
 
 
 def joined(parts: list[str]) -> str:

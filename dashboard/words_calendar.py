@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
-from dashboard.words import Voice, chance
+from dashboard.words import Voice, chance, natural
 from ingest.outlook import Outlook
 
 
@@ -38,7 +38,7 @@ def agenda(outlooks: Iterable[Outlook], say: Voice) -> list[Item]:
             if day is not None:
                 certainty = chance(sure) if sure is not None else ""
                 items.append(Item(max(day, say.today()), what, certainty, outlook.record.batch_id))
-    return sorted(items, key=lambda i: (i.day, i.what))
+    return sorted(items, key=lambda i: (i.day, natural(i.what)))
 
 
 def name_of(outlook: Outlook) -> str:
