@@ -14,9 +14,10 @@ from analysis.hops import shared_out, total_g
 from analysis.sheet_bottle import Bottle, judge
 from analysis.sheet_fields import Field, Kind, Quantity, field_of, fields
 from analysis.sheet_input import SheetInputError, checked
+from analysis.sheet_say import Say
 from analysis.sheet_sulfite import sulfite_part
 
-__all__ = ["Field", "Kind", "Quantity", "SheetInputError", "field_of", "fields", "sheet"]
+__all__ = ["Field", "Kind", "Quantity", "Say", "SheetInputError", "field_of", "fields", "sheet"]
 
 ANSWERS = (
     "alcohol_abv_pct",
@@ -35,13 +36,15 @@ ANSWERS = (
 )
 
 
-def sheet(inputs: Mapping[str, Any]) -> dict[str, Any]:
+def sheet(inputs: Mapping[str, Any], *, say: Say | None = None) -> dict[str, Any]:
     """What the inputs allow to say about packaging.
 
     Parameters
     ----------
     inputs
         Any of the keys of `fields()`; None counts as not given.
+    say
+        The person's units for the sentences; the numbers keep the units of their names.
 
     Returns
     -------
@@ -58,6 +61,7 @@ def sheet(inputs: Mapping[str, Any]) -> dict[str, Any]:
         Where an input cannot be used at all.
     """
     given = checked(inputs)
+    say = say or Say()
     answer: dict[str, Any] = dict.fromkeys(ANSWERS)
     refusals: list[str] = []
     cautions: list[str] = []
@@ -66,9 +70,9 @@ def sheet(inputs: Mapping[str, Any]) -> dict[str, Any]:
     residual = _residual(given, answer)
     _sweetening(given, answer, refusals, cautions)
     sulfite_part(given, answer, refusals, cautions)
-    bottle = _bottle(given, answer, residual, refusals, cautions)
+    bottle = _bottle(given, answer, residual, refusals, cautions, say)
     _priming(given, answer, residual, bottle, cautions)
-    _keg(given, answer, refusals, cautions)
+    _keg(given, answer, refusals, cautions, say)
     if "acid_g_per_l" in given and "volume_l" in given:
         answer["acid_g"] = round(given["acid_g_per_l"] * given["volume_l"], 2)
         cautions.append("Add acid in thirds, stir and taste; measure the pH again.")
@@ -167,10 +171,11 @@ def _bottle(
     residual: float | None,
     refusals: list[str],
     cautions: list[str],
+    say: Say,
 ) -> Bottle | None:
     if not _wants_bottles(given):
         return None
-    said = judge(given, residual, given.get("final_gravity_sg"))
+    said = judge(given, residual, given.get("final_gravity_sg"), say)
     answer["bottle_verdict"] = said.verdict
     answer["bottle_gauge_kpa"] = None if said.gauge_kpa is None else round(said.gauge_kpa, 1)
     answer["bottle_worst_gauge_kpa"] = None if said.worst_gauge_kpa is None else round(said.worst_gauge_kpa, 1)
@@ -200,7 +205,7 @@ def _priming(
         cautions.append(f"{sugar.name.capitalize()} varies from lot to lot: {sugar.source}.")
 
 
-def _keg(given: Mapping[str, Any], answer: dict[str, Any], refusals: list[str], cautions: list[str]) -> None:
+def _keg(given: Mapping[str, Any], answer: dict[str, Any], refusals: list[str], cautions: list[str], say: Say) -> None:
     wished, rating = given.get("carbonation_volumes"), given.get("keg_rating_kpa")
     if given.get("package") == "keg":
         cautions.append(safety.KEG)
@@ -212,9 +217,11 @@ def _keg(given: Mapping[str, Any], answer: dict[str, Any], refusals: list[str], 
         gauge = carbonation.keg_gauge_kpa(wished, given["serving_c"])
         if rating is not None and gauge > rating:
             refusals.append(
-                f"Holding {wished:.1f} volumes at {given['serving_c']:.0f} °C takes {gauge:.0f} kPa, above the keg's "
+                f"Holding {wished:.1f} volumes at {say.temperature(given['serving_c'])} takes {say.pressure(gauge)}, "
+                "above the keg's "
                 "rating "
-                f"of {rating:.0f} kPa. Usual is 50 to 200 kPa: serve it colder, or wish for less."
+                f"of {say.pressure(rating)}. Usual is {say.pressure(50)} to {say.pressure(200)}: serve it colder, or "
+                "wish for less."
             )
         else:
             answer["keg_gauge_kpa"] = round(gauge, 1)
@@ -225,7 +232,8 @@ def _keg(given: Mapping[str, Any], answer: dict[str, Any], refusals: list[str], 
     warm = carbonation.package_gauge_kpa(wished + fall, hottest)
     if rating is not None and warm > (1 - safety.RATING_MARGIN) * rating:
         cautions.append(
-            f"If the keg warms to {hottest:.0f} °C it reaches {warm:.0f} kPa; its rating is {rating:.0f} kPa. Keep "
+            f"If the keg warms to {say.temperature(hottest)} it reaches {say.pressure(warm)}; its rating is "
+            f"{say.pressure(rating)}. Keep "
             "it cold."
         )
 

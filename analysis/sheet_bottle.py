@@ -11,6 +11,7 @@ from analysis.attenuation import gravity_at_attenuation
 from analysis.carbonation import package_gauge_kpa, pressure_spread, volumes_of_fall, volumes_of_grams
 from analysis.hops import creep_volumes
 from analysis.safety import Verdict
+from analysis.sheet_say import Say
 from analysis.sweetening import SWEETENERS
 
 WINE_LIKE = ("mead", "cider", "wine")
@@ -52,7 +53,7 @@ class Bottle:
         self.reasons.append(sentence)
 
 
-def judge(given: Mapping[str, Any], residual: float | None, final_sg: float | None) -> Bottle:
+def judge(given: Mapping[str, Any], residual: float | None, final_sg: float | None, say: Say) -> Bottle:
     """The verdict on bottles.
 
     Parameters
@@ -63,17 +64,19 @@ def judge(given: Mapping[str, Any], residual: float | None, final_sg: float | No
         Volumes still dissolved, None where the warmest temperature is not given.
     final_sg
         Gravity before any sweetener.
+    say
+        The units for the sentences.
     """
     said = Bottle()
-    _fermentation(said, given, final_sg)
+    _fermentation(said, given, final_sg, say)
     _sweetener(said, given)
-    _pressure(said, given, residual, final_sg)
+    _pressure(said, given, residual, final_sg, say)
     if given.get("heat_treat"):
         said.caution(safety.HEATING)
     return said
 
 
-def _fermentation(said: Bottle, given: Mapping[str, Any], final_sg: float | None) -> None:
+def _fermentation(said: Bottle, given: Mapping[str, Any], final_sg: float | None, say: Say) -> None:
     for key, stopped, unsaid in (
         ("finished", "It has not finished: no bottle before it has.", "It is not said whether it has finished"),
         (
@@ -92,10 +95,10 @@ def _fermentation(said: Bottle, given: Mapping[str, Any], final_sg: float | None
         said.caution("A diastatic yeast eats dextrins and creeps for weeks: more gas than this sheet expects may come.")
     if given.get("mixed_culture"):
         said.caution("A mixed culture goes on for months: more gas than this sheet expects may come.")
-    _where_it_ended(said, given, final_sg)
+    _where_it_ended(said, given, final_sg, say)
 
 
-def _where_it_ended(said: Bottle, given: Mapping[str, Any], final_sg: float | None) -> None:
+def _where_it_ended(said: Bottle, given: Mapping[str, Any], final_sg: float | None, say: Say) -> None:
     if final_sg is None:
         said.caution("The final gravity is not given, so what may still ferment cannot be judged.")
         return
@@ -104,12 +107,16 @@ def _where_it_ended(said: Bottle, given: Mapping[str, Any], final_sg: float | No
         return
     highest = expected_highest(given)
     if forced is not None:
-        said.stop(f"The gravity, {final_sg:.3f}, is above the end of its forced test, {forced:.3f}: it is not done.")
+        said.stop(
+            f"The gravity, {say.gravity(final_sg)}, is above the end of its forced test, {say.gravity(forced)}: "
+            "it is not done."
+        )
     elif highest is None:
         said.caution("Without the original gravity it cannot be judged whether it ended where it should.")
     elif final_sg > highest + 0.0005 and not given.get("stabilised"):
         said.stop(
-            f"The gravity, {final_sg:.3f}, is above where this drink is expected to end, {highest:.3f} or lower: "
+            f"The gravity, {say.gravity(final_sg)}, is above where this drink is expected to end, "
+            f"{say.gravity(highest)} or lower: "
             "what is "
             "left may ferment in the bottle. Make a forced test, or stabilise it."
         )
@@ -161,7 +168,7 @@ def _sweetener(said: Bottle, given: Mapping[str, Any]) -> None:
         said.reasons.append(sweetener.note)
 
 
-def _pressure(said: Bottle, given: Mapping[str, Any], residual: float | None, final_sg: float | None) -> None:
+def _pressure(said: Bottle, given: Mapping[str, Any], residual: float | None, final_sg: float | None, say: Say) -> None:
     wished = given.get("carbonation_volumes")
     if wished is None and residual is None:
         said.caution("Neither a carbonation nor the warmest temperature is given, so the pressure is unknown.")
@@ -210,9 +217,9 @@ def _pressure(said: Bottle, given: Mapping[str, Any], residual: float | None, fi
         tail_fall = min(tail_fall, max(dormant, fall_volumes))
     tail = base + 0.3 + tail_fall + safety.TAIL * creep_given
     if rating is None:
-        _against_practice(said, worst, binding)
+        _against_practice(said, worst, binding, say)
     else:
-        _against_rating(said, given, rating, storage_c, tail, binding)
+        _against_rating(said, given, rating, storage_c, tail, binding, say)
 
 
 def _sweetener_volumes(given: Mapping[str, Any]) -> float:
@@ -223,7 +230,7 @@ def _sweetener_volumes(given: Mapping[str, Any]) -> float:
     return volumes_of_grams(mass * sweetener.co2_g_per_g / volume) if sweetener.fermentable else 0.0
 
 
-def _against_practice(said: Bottle, worst: float, binding: bool) -> None:
+def _against_practice(said: Bottle, worst: float, binding: bool, say: Say) -> None:
     volumes = said.volumes or 0.0
     if volumes > safety.STOP_VOLUMES:
         said.stop(
@@ -236,26 +243,29 @@ def _against_practice(said: Bottle, worst: float, binding: bool) -> None:
         said.reasons.append(safety.RATING_UNKNOWN)
     if binding and worst > safety.STOP_VOLUMES:
         said.caution(
-            f"In the worst case it reaches {worst:.1f} volumes, {said.worst_gauge_kpa:.0f} kPa; the bottle's rating is "
+            f"In the worst case it reaches {worst:.1f} volumes, {say.pressure(said.worst_gauge_kpa or 0.0)}; the "
+            "bottle's rating is "
             "not given. A forced test would narrow this."
         )
 
 
 def _against_rating(
-    said: Bottle, given: Mapping[str, Any], rating: float, storage_c: float, tail: float, binding: bool
+    said: Bottle, given: Mapping[str, Any], rating: float, storage_c: float, tail: float, binding: bool, say: Say
 ) -> None:
     gauge, worst = said.gauge_kpa or 0.0, said.worst_gauge_kpa or 0.0
     air = 0.0 if given.get("purged") else safety.HEAD_SPACE_KPA
-    air_words = "" if given.get("purged") else f" and up to {safety.HEAD_SPACE_KPA:.0f} kPa from air in the neck"
+    air_words = "" if given.get("purged") else f" and up to {say.pressure(safety.HEAD_SPACE_KPA)} from air in the neck"
     if gauge > rating:
         said.stop(
-            f"{gauge:.0f} kPa are to be expected at {storage_c:.0f} °C, above the bottle's rating of {rating:.0f} kPa."
+            f"{say.pressure(gauge)} are to be expected at {say.temperature(storage_c)}, above the bottle's rating of "
+            f"{say.pressure(rating)}."
         )
     elif gauge + air > (1 - safety.RATING_MARGIN) * rating:
         said.caution(
-            f"{gauge:.0f} kPa are to be expected at {storage_c:.0f} °C{air_words}, within {safety.RATING_MARGIN:.0%} "
+            f"{say.pressure(gauge)} are to be expected at {say.temperature(storage_c)}{air_words}, within "
+            f"{safety.RATING_MARGIN:.0%} "
             "of "
-            f"the bottle's rating of {rating:.0f} kPa.".replace("%", " %")
+            f"the bottle's rating of {say.pressure(rating)}.".replace("%", " %")
         )
     elif package_gauge_kpa(tail, storage_c) + air > rating:
         said.caution(
@@ -265,7 +275,8 @@ def _against_rating(
         )
     if binding and worst + air > rating:
         said.caution(
-            f"In the worst case, down to the lowest plausible gravity, it reaches {worst:.0f} kPa{air_words}, above "
+            f"In the worst case, down to the lowest plausible gravity, it reaches {say.pressure(worst)}{air_words}, "
+            "above "
             "the "
-            f"bottle's rating of {rating:.0f} kPa. A forced test would narrow this."
+            f"bottle's rating of {say.pressure(rating)}. A forced test would narrow this."
         )
