@@ -8,16 +8,18 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 from ingest import rules as rule_book
 from ingest.broker import EmbeddedBroker
+from ingest.notify import Notifier
 from ingest.outlook import Outlooks
 from ingest.pipeline import Pipeline, take_again
 from ingest.rules import Rule
 from ingest.settings import Settings
 from ingest.store import Store
 from ingest.subscriber import Subscriber
+from ingest.watcher import Watcher, watching
 
 DATABASE: Final = "tunroom.duckdb"
 
@@ -31,9 +33,9 @@ class Service:
     pipeline: Pipeline
     subscriber: Subscriber
     outlooks: Outlooks
-    notifier: Any = None
+    notifier: Notifier
     broker: EmbeddedBroker | None = None
-    watcher: Any = None
+    watcher: Watcher | None = None
 
     def watcher_problem(self) -> str | None:
         """What keeps the watcher from its work, as a sentence."""
@@ -103,11 +105,7 @@ def running(settings: Settings, *, watch: bool = True) -> Iterator[Service]:
         stack.callback(subscriber.close)
         subscriber.start()
         outlooks = Outlooks(store)
-        service = Service(settings, store, pipeline, subscriber, outlooks, broker=broker)
+        service = Service(settings, store, pipeline, subscriber, outlooks, Notifier(store), broker)
         if watch:
-            from ingest.notify import Notifier
-            from ingest.watcher import watching
-
-            service.notifier = Notifier(store)
             service.watcher = stack.enter_context(watching(store, outlooks, service.notifier, subscriber.publish))
         yield service
