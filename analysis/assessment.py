@@ -13,7 +13,7 @@ import polars as pl
 
 from analysis import evidence
 from analysis.cleaning import mark
-from analysis.estimator import Courses, Setting, Story, imply
+from analysis.estimator import SHAPE, Courses, Setting, Story, imply
 from analysis.model import (
     COURSE,
     STEADY_SG,
@@ -377,8 +377,10 @@ def _too_early(
     )  # fmt: skip
 
 
-def lesson(readings: pl.DataFrame, batch: Batch, *, now: datetime, belief: Belief) -> tuple[Floats, Floats] | None:
-    """Features of a finished batch and how well its readings pin each (0 to 1), or None if it cannot teach."""
+def lesson(
+    readings: pl.DataFrame, batch: Batch, *, now: datetime, belief: Belief
+) -> tuple[Floats, Floats, Floats] | None:
+    """Features of a finished batch, their variances, and how much each counts (0 to 1); None if it cannot teach."""
     marked = mark(readings, batch, now=now)
     series = summarise(marked, batch, now=now)
     if series.hours.size < 12:
@@ -392,12 +394,13 @@ def lesson(readings: pl.DataFrame, batch: Batch, *, now: datetime, belief: Belie
     share = courses.weight / courses.weight.sum()
     if float(share[courses.left_now_sg < 2 * STEADY_SG].sum()) < 0.5:
         return None
-    theta = story.theta(cloud.z)[:, :7]
-    mean = cloud.weight @ theta
-    variance = cloud.weight @ np.square(theta - mean)
-    attenuation = courses.fall_sg / (original - 1.0)
-    att_mean = float(share @ attenuation)
-    att_variance = float(share @ np.square(attenuation - att_mean))
-    value = np.append(mean, att_mean)
-    weight = np.clip(1.0 - np.append(variance, att_variance) / belief.sd**2, 0.0, 1.0)
-    return value, weight
+    attenuation = (courses.fall_sg / (original - 1.0) - belief.mean[-1]) / belief.sd[-1]
+    z = np.append(cloud.weight @ cloud.z[:, :SHAPE], share @ attenuation)
+    variance = np.append(
+        cloud.weight @ np.square(cloud.z[:, :SHAPE] - z[:SHAPE]), share @ np.square(attenuation - z[SHAPE])
+    )
+    # Take the prior out again: what do the readings alone say?
+    gain = np.maximum(1.0 / np.maximum(variance, 1e-6) - 1.0, 1e-3)
+    alone = np.clip(z / variance / gain, -4.0, 4.0)
+    own = 1.0 / gain
+    return belief.mean + belief.sd * alone, belief.sd**2 * own, 1.0 / (1.0 + own / 0.36)

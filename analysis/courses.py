@@ -6,8 +6,10 @@ The fall so far is ``A * F``. `F` runs from 0 to 1 in the *work* ``L`` that the 
   ``L0 = log(1 + (exp(g tau / lag) - 1) exp(-g)) lag / g``: nothing until about `lag`, then one a reference hour;
 * its activity fades hyperbolically with the work done (ageing, flocculation, want of nitrogen):
   ``L = log(1 + fade rate L0) / fade``;
-* an easy sugar is taken up at ``dS1/dL = -(1 + K) S1 / (K + S1)`` (Monod), a slow one (maltotriose, or whatever
-  the yeast leaves for last) at ``dS2/dL = -rho S2 / (1 + S1 / 0.25)``, held back while the easy one lasts;
+* an easy sugar is taken up at ``dS1/dL = -c (1 + K) S1 / (K + S1) (1 - h (1 - S1))``: Monod, with an inhibition
+  that grows with the alcohol made; `c` makes one unit of work take up half of it;
+* a slow one (maltotriose, or whatever the yeast leaves for last) is taken up at ``dS2/dL = -rho S2 / (1 + S1 / 0.25)``,
+  held back while the easy one lasts;
 * ``F = 1 - (1 - w) S1 - w S2``.
 
 The sugar curves are computed once by Runge-Kutta and looked up after that.
@@ -20,6 +22,7 @@ from functools import lru_cache
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.model import Floats
 
@@ -31,16 +34,19 @@ PARAMETERS: Final = (
     "logit_slow",
     "log_rho",
     "log_monod",
+    "logit_inhibition",
     "warmth",
     "cold",
 )
 """The unknowns of a course, on the scales on which they are about normal."""
 
-_MONOD: Final = np.exp(np.linspace(np.log(0.02), np.log(2.0), 10))
-_RHO: Final = np.exp(np.linspace(np.log(0.03), np.log(1.0), 15))
+_MONOD: Final = np.exp(np.linspace(np.log(0.02), np.log(2.0), 9))
+_INHIBITION: Final = np.array([0.0, 0.3, 0.5, 0.65, 0.78, 0.88, 0.95])
+_RHO: Final = np.exp(np.linspace(np.log(0.04), np.log(4.0), 18))
+_INHIBITION_EDGES: Final = 0.5 * (_INHIBITION[1:] + _INHIBITION[:-1])
 _REPRESSION: Final = 0.25
 _WORK_MAX: Final = 80.0
-_GRID: Final = 400
+_GRID: Final = 300
 _SPREAD: Final = 6.0
 _SCALE: Final = (_GRID - 1) / np.log1p(_SPREAD * _WORK_MAX)
 
@@ -50,32 +56,38 @@ class SugarTable:
     """Sugar left against work done, on a grid that is fine at first and coarse in the tail."""
 
     work: Floats
-    easy: Floats  # (monod, grid)
-    slow: Floats  # (monod * rho, grid)
+    easy: Floats  # (monod * inhibition, grid)
+    slow: Floats  # (monod * inhibition * rho, grid)
 
 
 @lru_cache(maxsize=1)
 def sugar_table() -> SugarTable:
-    """The table of both sugars for every stored Monod constant and slow rate."""
+    """The table of both sugars for every stored Monod constant, inhibition and slow rate."""
     work = np.expm1(np.arange(_GRID) / _SCALE) / _SPREAD
-    monod = _MONOD[:, None]
-    easy = np.ones((_MONOD.size, _GRID))
-    log_slow = np.zeros((_MONOD.size, _GRID))
-    s = np.ones((_MONOD.size, 1))
+    monod, inhibition = (a.reshape(-1, 1) for a in np.meshgrid(_MONOD, _INHIBITION, indexing="ij"))
+
+    # One unit of work is what takes up half of the easy sugar, whatever the law.
+    between = np.linspace(0.5, 1.0, 201)
+    pace = np.trapezoid((monod + between) / ((1 + monod) * between * (1 - inhibition * (1 - between))), between, axis=1)
+
+    def uptake(s: Floats) -> Floats:
+        s = np.maximum(s, 0.0)
+        return np.asarray(-pace[:, None] * (1 + monod) * s / (monod + s) * (1 - inhibition * (1 - s)))
+
+    easy = np.ones((monod.size, _GRID))
+    log_slow = np.zeros((monod.size, _GRID))
+    s = np.ones((monod.size, 1))
     for i in range(1, _GRID):
         span = work[i] - work[i - 1]
-        pieces = max(1, int(np.ceil(span / 0.02)))
+        pieces = max(1, int(np.ceil(span / 0.03)))
         h = span / pieces
         passed = np.zeros_like(s)
         for _ in range(pieces):
             before = s
-            k1 = -(1 + monod) * s / (monod + s)
-            m = np.maximum(s + h / 2 * k1, 0)
-            k2 = -(1 + monod) * m / (monod + m)
-            m = np.maximum(s + h / 2 * k2, 0)
-            k3 = -(1 + monod) * m / (monod + m)
-            m = np.maximum(s + h * k3, 0)
-            k4 = -(1 + monod) * m / (monod + m)
+            k1 = uptake(s)
+            k2 = uptake(s + h / 2 * k1)
+            k3 = uptake(s + h / 2 * k2)
+            k4 = uptake(s + h * k3)
             s = np.maximum(s + h / 6 * (k1 + 2 * k2 + 2 * k3 + k4), 0)
             passed = passed + h / 2 * (1 / (1 + before / _REPRESSION) + 1 / (1 + s / _REPRESSION))
         easy[:, i] = s[:, 0]
@@ -93,26 +105,24 @@ class Shapes:
     growth: Floats
     fade: Floats
     slow_share: Floats
-    monod_row: Floats
+    easy_row: Floats
     slow_row: Floats
 
     @classmethod
     def of(cls, theta: Floats) -> Shapes:
-        """From parameters, shape (n, 9)."""
-        table_monod = np.clip(
-            np.rint((theta[:, 6] - np.log(_MONOD[0])) / (np.log(_MONOD[1]) - np.log(_MONOD[0]))), 0, _MONOD.size - 1
-        ).astype(np.intp)
-        table_rho = np.clip(
-            np.rint((theta[:, 5] - np.log(_RHO[0])) / (np.log(_RHO[1]) - np.log(_RHO[0]))), 0, _RHO.size - 1
-        ).astype(np.intp)
+        """From parameters, shape (n, 10); those of the table go to the nearest stored value."""
+        monod = _nearest(theta[:, 6], np.log(_MONOD[0]), np.log(_MONOD[1]), _MONOD.size)
+        rho = _nearest(theta[:, 5], np.log(_RHO[0]), np.log(_RHO[1]), _RHO.size)
+        inhibition = np.searchsorted(_INHIBITION_EDGES, 1 / (1 + np.exp(-theta[:, 7])))
+        row = monod * _INHIBITION.size + inhibition
         return cls(
             rate=np.exp(np.clip(theta[:, 0], -9, 1)),
             lag=np.exp(np.clip(theta[:, 1], -2, 6)),
             growth=np.exp(np.clip(theta[:, 2], -0.5, 3)),
             fade=np.exp(np.clip(theta[:, 3], -7, 1.5)),
             slow_share=1 / (1 + np.exp(-theta[:, 4])),
-            monod_row=table_monod,
-            slow_row=table_monod * _RHO.size + table_rho,
+            easy_row=row,
+            slow_row=row * _RHO.size + rho,
         )
 
     def work(self, tau: Floats) -> Floats:
@@ -135,7 +145,7 @@ class Shapes:
         part = place - index
         easy = table.easy.ravel()
         slow = table.slow.ravel()
-        at_easy = index + (self.monod_row * _GRID)[:, None]
+        at_easy = index + (self.easy_row * _GRID)[:, None]
         at_slow = index + (self.slow_row * _GRID)[:, None]
         left_easy = easy[at_easy]
         left_easy += part * (easy[at_easy + 1] - left_easy)
@@ -148,7 +158,7 @@ class Shapes:
         """Warmth-weighted time at which `fraction` of the fall is left, shape (n,); infinite where never."""
         table = sugar_table()
         w = self.slow_share[:, None]
-        left = (1 - w) * table.easy[self.monod_row] + w * table.slow[self.slow_row]
+        left = (1 - w) * table.easy[self.easy_row] + w * table.slow[self.slow_row]
         beyond = left <= fraction[:, None]
         first = np.argmax(beyond, axis=1)
         never = ~beyond[:, -1]
@@ -164,3 +174,7 @@ class Shapes:
         # Invert the growth curve; for long times it is a straight line, which avoids an overflow.
         tau = np.where(x > 30, grown + self.lag, np.log1p(np.expm1(np.minimum(x, 30)) * np.exp(self.growth)) / per_hour)
         return np.asarray(np.where(never | (self.fade * work > 50), np.inf, tau))
+
+
+def _nearest(value: Floats, first: float, second: float, size: int) -> NDArray[np.intp]:
+    return np.asarray(np.clip(np.rint((value - first) / (second - first)), 0, size - 1).astype(np.intp))

@@ -22,9 +22,9 @@ from analysis.warmth import Warmth, warmth
 
 Halt = Literal["none", "lasting", "over"]
 
-SHAPE: Final = 7
-WARMTH: Final = 9
-FIXED: Final = 10
+SHAPE: Final = 8
+WARMTH: Final = 10
+FIXED: Final = 11
 GAIN_SD: Final = 0.02
 """Error of a float's scale: a fall of 50 points may read as 49 or 51 (common practice)."""
 
@@ -91,7 +91,7 @@ class Story:
         return FIXED + creep + {"none": 0, "lasting": 2, "over": 2}[self.halt]
 
     def theta(self, z: Floats) -> Floats:
-        """Parameters of the courses, shape (n, 9)."""
+        """Parameters of the courses, shape (n, 10)."""
         belief = self.setting.belief
         theta = z[:, :WARMTH].copy()
         theta[:, :SHAPE] = belief.mean[:SHAPE] + belief.sd[:SHAPE] * z[:, :SHAPE]

@@ -31,7 +31,7 @@ class Noise:
 
     wander_sd_sg: float = 0.0005
     wander_log_sd: float = 0.8
-    drift_sd_sg_day: float = 0.00015
+    drift_sd_sg_day: float = 0.00006
     offset_sd_sg: float = 0.003
 
     def level(self, z: Floats) -> Floats:

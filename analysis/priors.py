@@ -18,23 +18,23 @@ import numpy as np
 from analysis.courses import PARAMETERS
 from analysis.model import Batch, Drink, FinishedBatch, Floats
 
-FEATURES: Final = (*PARAMETERS[:7], "attenuation")
+FEATURES: Final = (*PARAMETERS[:8], "attenuation")
 """What is learnt: the parameters of a course but for the temperature law, and apparent attenuation."""
 
 _VERSION: Final = 1
 
 # Mean and standard deviation of each feature: common practice, no source, deliberately wide.
 # log rate (1/h at the reference temperature), log lag (h), log growth, log fade, logit slow share,
-# log slow rate, log Monod constant, attenuation.
-_SD: Final = (0.55, 0.6, 0.35, 1.0, 0.9, 0.7, 0.8)
-_GENERAL: Final[dict[Drink, tuple[float, float, float, float]]] = {
-    # rate 1/h, lag h, attenuation, its sd
-    "ale": (0.022, 14.0, 0.77, 0.065),
-    "lager": (0.009, 24.0, 0.77, 0.055),
-    "mead": (0.0065, 26.0, 0.99, 0.10),
-    "cider": (0.0075, 26.0, 1.02, 0.06),
-    "wine": (0.0085, 24.0, 1.02, 0.06),
-    "other": (0.013, 20.0, 0.86, 0.14),
+# log slow rate, log Monod constant, logit of inhibition, attenuation.
+_SD: Final = (0.45, 0.6, 0.35, 0.9, 0.8, 0.6, 0.9, 1.1)
+_GENERAL: Final[dict[Drink, tuple[float, float, float, float, float]]] = {
+    # hours from the lag to half the easy sugar, lag h, slow share, attenuation, its sd
+    "ale": (26.0, 14.0, 0.15, 0.77, 0.065),
+    "lager": (60.0, 24.0, 0.15, 0.77, 0.055),
+    "mead": (75.0, 26.0, 0.05, 0.99, 0.10),
+    "cider": (60.0, 26.0, 0.04, 1.02, 0.06),
+    "wine": (60.0, 24.0, 0.05, 1.02, 0.06),
+    "other": (40.0, 20.0, 0.10, 0.86, 0.14),
 }
 
 
@@ -58,20 +58,22 @@ class Tally:
     weight: tuple[float, ...]
     total: tuple[float, ...]
     square: tuple[float, ...]
+    error: tuple[float, ...]
 
     @classmethod
     def empty(cls) -> Tally:
         """No batch yet."""
         nothing = (0.0,) * len(FEATURES)
-        return cls(0, nothing, nothing, nothing)
+        return cls(0, nothing, nothing, nothing, nothing)
 
-    def adding(self, value: Floats, weight: Floats) -> Tally:
-        """With one more batch."""
+    def adding(self, value: Floats, variance: Floats, weight: Floats) -> Tally:
+        """With one more batch: what its readings say of each feature, how exactly, and how much that counts."""
         return Tally(
             self.batches + 1,
             tuple(np.asarray(self.weight) + weight),
             tuple(np.asarray(self.total) + weight * value),
             tuple(np.asarray(self.square) + weight * value**2),
+            tuple(np.asarray(self.error) + weight * variance),
         )
 
 
@@ -84,7 +86,7 @@ class Priors:
     def to_json(self) -> str:
         """As text, for the store."""
         groups = {
-            name: {"batches": t.batches, "weight": t.weight, "total": t.total, "square": t.square}
+            name: {"batches": t.batches, "weight": t.weight, "total": t.total, "square": t.square, "error": t.error}
             for name, t in sorted(self.groups.items())
         }
         return json.dumps({"version": _VERSION, "features": FEATURES, "groups": groups})
@@ -103,7 +105,7 @@ class Priors:
             raise ValueError("these priors were written by another version; learn them again from the finished batches")
         return cls(
             {
-                name: Tally(g["batches"], tuple(g["weight"]), tuple(g["total"]), tuple(g["square"]))
+                name: Tally(g["batches"], *(tuple(g[part]) for part in ("weight", "total", "square", "error")))
                 for name, g in data["groups"].items()
             }
         )
@@ -131,14 +133,15 @@ class Priors:
 
 def general(batch: Batch) -> tuple[Floats, Floats]:
     """Mean and standard deviation of the features for any batch of this drink."""
-    rate, lag, attenuation, attenuation_sd = _GENERAL[batch.drink]
+    half, lag, slow, attenuation, attenuation_sd = _GENERAL[batch.drink]
     mean = np.array(
-        [np.log(rate), np.log(lag), np.log(2.5), np.log(0.15), -1.4, np.log(0.22), np.log(0.25), attenuation]
-    )
+        [-np.log(half), np.log(lag), np.log(2.5), np.log(0.03), np.log(slow / (1 - slow)), np.log(0.6), np.log(0.06),
+         0.4, attenuation]
+    )  # fmt: skip
     sd = np.array([*_SD, attenuation_sd])
     if batch.diastatic or batch.mixed_culture:
-        mean[4], mean[5] = -0.9, np.log(0.1)
-        mean[7], sd[7] = mean[7] + 0.08, sd[7] + 0.03
+        mean[4], mean[5] = -1.0, np.log(0.2)
+        mean[-1], sd[-1] = mean[-1] + 0.08, sd[-1] + 0.03
     return mean, sd
 
 
@@ -149,7 +152,7 @@ def _narrowed(mean: Floats, sd: Floats, group: Tally, *, own_share: float, least
     weight = np.asarray(group.weight)
     safe = np.maximum(weight, 1e-9)
     average = np.asarray(group.total) / safe
-    scatter = np.maximum(np.asarray(group.square) / safe - average**2, 0.0)
+    scatter = np.maximum(np.asarray(group.square) / safe - average**2 - np.asarray(group.error) / safe, 0.0)
     within = (own_share * sd) ** 2
     # The group's own scatter, shrunk towards what is expected of one (worth four batches).
     scatter = np.maximum((weight * scatter + 4.0 * within) / (weight + 4.0), (least * sd) ** 2)
@@ -185,10 +188,10 @@ def learn(finished: Iterable[FinishedBatch], *, start: Priors | None = None) -> 
         taught = lesson(one.readings, one.batch, now=end, belief=Priors().belief(one.batch))
         if taught is None:
             continue
-        value, weight = taught
+        value, variance, weight = taught
         names = [f"drink:{one.batch.drink}"]
         if one.batch.yeast:
             names.append(f"yeast:{one.batch.drink}:{one.batch.yeast}")
         for name in names:
-            groups[name] = groups.get(name, Tally.empty()).adding(value, weight)
+            groups[name] = groups.get(name, Tally.empty()).adding(value, variance, weight)
     return Priors(groups)
