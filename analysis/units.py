@@ -60,7 +60,7 @@ def water_density_kg_m3(temperature_c: N) -> N:
     return top / (1 + 16.887236e-3 * t)
 
 
-WATER_20C_KG_M3: Final = 998.2031
+WATER_20C_KG_M3: Final = water_density_kg_m3(20.0)
 """`water_density_kg_m3` at 20 °C."""
 
 
