@@ -10,70 +10,34 @@ import json
 import logging
 from collections.abc import Iterable, Sequence
 from dataclasses import asdict
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
-from typing import Any, Final, TypeVar
+from typing import Any, TypeVar
 
-import polars as pl
-
-from analysis.model import READINGS, Batch, Event, FinishedBatch
-from ingest import calibrate, store_intake, store_reports, store_words
-from ingest.errors import EntryError
+from ingest import store_intake, store_reports, store_words
 from ingest.model import (
     AssessmentRecord,
-    BatchRecord,
-    CalibrationRecord,
-    Device,
-    EventRecord,
-    HandSample,
-    Placement,
-    Preferences,
     Record,
     Rejection,
     Report,
-    Vessel,
-    Yeast,
 )
 from ingest.records import TABLES, from_row, to_row
-from ingest.store_entries import Change, Entries
+from ingest.store_entries import Change
 from ingest.store_file import Cursor, StoreFile
-from ingest.store_reports import QUANTITIES
-from ingest.store_words import LastWord, LastWords
+from ingest.store_questions import AS_SENT, Questions
+from ingest.store_words import LastWord
 
-__all__ = ["Change", "LastWord", "Store"]
+__all__ = ["AS_SENT", "Change", "LastWord", "Store"]
 
 log = logging.getLogger(__name__)
 R = TypeVar("R", bound=Record)
 
-_AS_SENT: Final = """
-SELECT
-    make_timestamptz(measured_s::BIGINT * 1000000 + measured_us) AS measured_at,
-    make_timestamptz(measured_s::BIGINT * 1000000 + measured_us + delay_s::BIGINT * 1000000) AS received_at,
-    inclination_deg, gravity_sg, temperature_c, battery_v, battery_pct, signal_dbm, sequence, time_flag, extra
-FROM report
-"""
 
-AS_SENT: Final = pl.Schema(
-    {
-        "measured_at": pl.Datetime("us", "UTC"),
-        "received_at": pl.Datetime("us", "UTC"),
-        **{name: pl.Float64() for name in QUANTITIES},
-        "sequence": pl.Int64(),
-        "time_flag": pl.String(),
-        "extra": pl.String(),
-    }
-)
-"""Readings as a device sent them."""
-
-
-class Store:
+class Store(Questions):
     """Everything that tunroom keeps, behind one object."""
 
     def __init__(self, file: StoreFile) -> None:
-        self._file = file
-        self._entries = Entries(file)
-        self._words = LastWords()
-        self._keys: dict[str, int] = {}
+        super().__init__(file)
         self._count = self._new = 0
         self._remember_reports()
 
@@ -200,137 +164,6 @@ class Store:
     def changes(self, limit: int = 50) -> list[Change]:
         """The newest lines of the journal, newest first."""
         return self._entries.changes(limit)
-
-    def all(self, cls: type[R], **equals: object) -> list[R]:
-        """Every entry of a class whose fields have these values."""
-        return self._entries.book.all(cls, **equals)
-
-    def get(self, cls: type[R], key: str) -> R | None:
-        """The entry with this id."""
-        return self._entries.book.get(cls, key)
-
-    def preferences(self) -> Preferences:
-        """The person's choices, or the defaults."""
-        return self.get(Preferences, "cellar") or Preferences()
-
-    # -- batches
-
-    def batch_in(self, vessel_id: str, at: datetime | None = None) -> BatchRecord | None:
-        """The batch in this vessel at an instant (now where None)."""
-        when = at or datetime.now(UTC)
-        for record in self.all(BatchRecord, vessel_id=vessel_id):
-            if record.pitched_at <= when and (record.ended_at is None or when < record.ended_at):
-                return record
-        return None
-
-    def active_batches(self) -> list[BatchRecord]:
-        """Batches that have not ended, the earliest pitched first."""
-        return sorted(self.all(BatchRecord, ended_at=None), key=lambda b: b.pitched_at)
-
-    def finished_batches(self) -> list[BatchRecord]:
-        """Batches that have ended, the latest first."""
-        ended = [(b.ended_at, b) for b in self.all(BatchRecord) if b.ended_at is not None]
-        return [b for _, b in sorted(ended, key=lambda pair: pair[0], reverse=True)]
-
-    def batch(self, batch_id: str) -> Batch:
-        """The batch as the analysis sees it: its record, its yeast's range and its events."""
-        record = self._batch_record(batch_id)
-        low, high = record.expected_low, record.expected_high
-        yeast = next((y for y in self.all(Yeast) if y.name == record.yeast), None)
-        if yeast is not None and low is None and high is None:
-            low, high = yeast.attenuation_low, yeast.attenuation_high
-        low, high = (low if low is not None else high), (high if high is not None else low)
-        events = tuple(Event(e.kind, e.at, e.gravity_sg, e.note) for e in self.all(EventRecord, batch_id=batch_id))
-        if not any(e.kind == "pitch" for e in events):
-            events = (Event("pitch", record.pitched_at), *events)
-        return Batch(
-            pitched_at=record.pitched_at,
-            original_gravity_sg=record.original_gravity_sg,
-            yeast=record.yeast,
-            drink=record.drink,
-            expected_attenuation=None if low is None or high is None else (min(low, high), max(low, high)),
-            events=events,
-            diastatic=record.diastatic or (yeast is not None and yeast.diastatic),
-            mixed_culture=record.mixed_culture,
-            hold_h=record.hold_h if record.hold_h is not None else self.preferences().hold_h,
-        )
-
-    def finished(self, batch_id: str) -> FinishedBatch:
-        """A batch with all its readings, to learn from."""
-        return FinishedBatch(self.batch(batch_id), self.readings_of(batch_id).select(READINGS.names()))
-
-    def _batch_record(self, batch_id: str) -> BatchRecord:
-        record = self.get(BatchRecord, batch_id)
-        if record is None:
-            raise EntryError("batch_id", f"there is no batch {batch_id!r}", "It may have been removed.")
-        return record
-
-    def _stays(self, record: BatchRecord) -> list[tuple[str, datetime, datetime | None]]:
-        """Which device was in the batch from when to when."""
-        stays = []
-        for placement in self.all(Placement, vessel_id=record.vessel_id):
-            start = max(placement.from_at, record.pitched_at)
-            ends = [t for t in (placement.to_at, record.ended_at) if t is not None]
-            end = min(ends) if ends else None
-            if end is None or start < end:
-                stays.append((placement.device_id, start, end))
-        return stays
-
-    # -- readings
-
-    def readings_of(self, batch_id: str, *, until: datetime | None = None) -> pl.DataFrame:
-        """The batch's readings, calibrated: the columns of `analysis.model.READINGS` and `device_id`, by time.
-
-        Hand samples are rows with `by_hand` true and the sample's id as device.
-        """
-        record = self._batch_record(batch_id)
-        stays = [
-            calibrate.Stay(self.get(Device, device_id), device_id, self.readings_as_sent(device_id, since=a, until=b))
-            for device_id, a, b in self._stays(record)
-        ]
-        frame = calibrate.readings(
-            stays,
-            vessel=self.get(Vessel, record.vessel_id),
-            batch=record,
-            events=self.all(EventRecord, batch_id=batch_id),
-            samples=self.all(HandSample, batch_id=batch_id),
-            calibrations=self.all(CalibrationRecord),
-        )
-        return frame if until is None else frame.filter(pl.col("measured_at") <= until)
-
-    def readings_as_sent(
-        self, device_id: str, *, since: datetime | None = None, until: datetime | None = None
-    ) -> pl.DataFrame:
-        """What a device said from `since` to `until` (both included), as it said it, by time; schema `AS_SENT`."""
-        low = 0 if since is None else max(store_reports.microseconds(since), 0)
-        high = 2**52 if until is None else max(store_reports.microseconds(until), 0)
-        frame = self._file.frame(
-            _AS_SENT + "WHERE device_key = ? AND measured_s BETWEEN ? AND ? "
-            "AND measured_s::BIGINT * 1000000 + measured_us BETWEEN ? AND ? ORDER BY measured_s, measured_us",
-            [self._keys.get(device_id, 0), low // 1_000_000, min(high // 1_000_000, 2**32 - 1), low, high],
-        )
-        return frame.cast(AS_SENT)
-
-    def newest_reading_at(self, batch_id: str) -> datetime | None:
-        """When the batch was last measured, from memory."""
-        record = self._batch_record(batch_id)
-        newest = [
-            min(heard, end) if end is not None else heard
-            for device_id, start, end in self._stays(record)
-            if (heard := self._words.newest(device_id)) is not None and heard >= start
-        ]
-        newest += [s.at for s in self.all(HandSample, batch_id=batch_id)]
-        return max(newest, default=None)
-
-    def last_words(self) -> list[LastWord]:
-        """What each device last said, known or not, from memory."""
-        now = datetime.now(UTC)
-        vessels = {
-            p.device_id: p.vessel_id
-            for p in self.all(Placement)
-            if p.from_at <= now and (p.to_at is None or now < p.to_at)
-        }
-        return self._words.say({d.device_id: d for d in self.all(Device)}, vessels, now)
 
     def _remember_reports(self) -> None:
         self._keys = {device: key for key, device in self._file.read("SELECT device_key, device_id FROM device_key")}

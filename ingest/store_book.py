@@ -10,6 +10,7 @@ from typing import Any, Final, TypeVar, cast
 from analysis.calibration import check_points
 from analysis.errors import CalibrationError
 from ingest.errors import EntryError
+from ingest.hand_samples import check_sample
 from ingest.model import (
     BatchRecord,
     CalibrationRecord,
@@ -98,7 +99,10 @@ class Book:
                 f"{record.name} holds or held {held[-1].name}{more}",
                 "Remove its batches first, or keep the vessel.",
             )
-        return [part for cls, name in _PARTS.get(type(record), ()) for part in self.all(cls, **{name: key_of(record)})]
+        found: list[Any] = []
+        for cls, name in _PARTS.get(type(record), ()):
+            found += self.all(cls, **{name: key_of(record)})
+        return found
 
     def describe(self, record: Record) -> str:
         """A record in a few words, for the journal."""
@@ -151,6 +155,8 @@ class Book:
                 self._check_placement(record)
             case EventRecord() | HandSample():
                 self._need(BatchRecord, record.batch_id, "batch_id", "Add the batch first.")
+                if isinstance(record, HandSample):
+                    check_sample(record)
             case CalibrationRecord():
                 self._need(Device, record.device_id, "device_id", "Add the device first.")
                 try:

@@ -12,10 +12,10 @@ import os
 import re
 import threading
 import time
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, ClassVar, Final
+from typing import Any, ClassVar, Final, TypeVar, cast
 
 import duckdb
 import polars as pl
@@ -29,6 +29,7 @@ _RETRY_S: Final = 1.0
 """How long a write waits after a failure before it tries the disk again."""
 
 Cursor = duckdb.DuckDBPyConnection
+T = TypeVar("T")
 
 
 class StoreFile:
@@ -140,9 +141,9 @@ class StoreFile:
 
     def frame(self, sql: str, parameters: Sequence[Any] = ()) -> pl.DataFrame:
         """The rows of a query as a frame."""
-        return self._reading(lambda cursor: cursor.sql(sql, params=list(parameters)).pl())
+        return self._reading(lambda cursor: cast(pl.DataFrame, cursor.sql(sql, params=list(parameters)).pl()))
 
-    def _reading(self, ask: Any) -> Any:
+    def _reading(self, ask: Callable[[Cursor], T]) -> T:
         try:
             with self._cursor() as cursor:
                 return ask(cursor)

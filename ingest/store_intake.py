@@ -94,7 +94,7 @@ def _kept(cursor: Cursor, incoming: pl.DataFrame) -> pl.DataFrame:
     if incoming.is_empty():
         return pl.DataFrame(schema={"n": pl.UInt32()})
     cursor.register("incoming", incoming.select("n", "device_key", "measured_s", "measured_us"))
-    kept = cursor.sql(_KEPT, params=_span(incoming)).pl().unique("n", keep="first")
+    kept: pl.DataFrame = cursor.sql(_KEPT, params=_span(incoming)).pl().unique("n", keep="first")
     cursor.unregister("incoming")
     return kept
 

@@ -1,0 +1,116 @@
+"""Hand samples as anchors: from a sample on, its vessel's float is shifted so that the two agree."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+
+import numpy as np
+from scipy.stats import theilslopes
+
+from analysis.model import Floats
+from ingest.model import EventRecord
+
+WINDOW_H: Final = 6.0
+"""How long after a sample, and where needed before it, the float's readings are compared with it, hours."""
+
+_ENOUGH: Final = 4
+_TOO_FAR_SG: Final = 0.02
+"""A float that differs from a sample by more than this is not shifted: one of the two is wrong (common practice)."""
+
+SHIFTING: Final = frozenset({"float moved", "transfer", "dry hop", "hops out", "feed", "dilute"})
+"""Events that can shift a float, or change the gravity at once: between anchors on both sides there is no drift."""
+
+
+@dataclass(frozen=True, slots=True)
+class Anchor:
+    """A hand sample beside the float: `shift_sg` is added to the float's gravity from `at` on.
+
+    `used` says whether; if not, `why_not` says why.
+    """
+
+    sample_id: str
+    device_id: str
+    at: datetime
+    gravity_sg: float
+    shift_sg: float
+    used: bool
+    why_not: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Sampled:
+    """A sample that may anchor."""
+
+    sample_id: str
+    at: datetime
+    gravity_sg: float
+
+
+def anchors(device_id: str, times_s: Floats, gravity_sg: Floats, samples: Sequence[Sampled]) -> list[Anchor]:
+    """Compare samples with one float.
+
+    Parameters
+    ----------
+    times_s, gravity_sg : shape (n,)
+        The float's readings in time order, seconds since 1970; NaN where a reading has no gravity.
+    """
+    found = []
+    seen = ~np.isnan(gravity_sg)
+    times_s, gravity_sg = times_s[seen], gravity_sg[seen]
+    for sample in sorted(samples, key=lambda s: s.at):
+        said = _said_at(sample.at.timestamp(), times_s, gravity_sg)
+        if said is None:
+            continue
+        shift = sample.gravity_sg - said
+        used = abs(shift) <= _TOO_FAR_SG
+        why_not = (
+            ""
+            if used
+            else (
+                f"The sample says {sample.gravity_sg:.3f} and the float {said:.3f}: too far apart for an offset. "
+                "Sample again; look whether the float sticks, or a number is mistyped."
+            )
+        )
+        found.append(Anchor(sample.sample_id, device_id, sample.at, sample.gravity_sg, shift, used, why_not))
+    return found
+
+
+def _said_at(at_s: float, times_s: Floats, gravity_sg: Floats) -> float | None:
+    """What the float says at a moment: a robust line through the readings just after it, else around it."""
+    after = (times_s >= at_s) & (times_s <= at_s + WINDOW_H * 3600)
+    if np.count_nonzero(after) < _ENOUGH:
+        after |= (times_s < at_s) & (times_s >= at_s - WINDOW_H * 3600)
+    if not np.any(after):
+        return None
+    hours, gravity = (times_s[after] - at_s) / 3600, gravity_sg[after]
+    if hours.size < _ENOUGH or np.ptp(hours) < 0.5:
+        return float(np.median(gravity))
+    slope, *_ = theilslopes(gravity, hours)
+    return float(np.median(gravity - slope * hours))
+
+
+def shifts(times_s: Floats, used: Sequence[Anchor], events: Sequence[EventRecord]) -> Floats:
+    """What to add to each of the float's gravities, shape as `times_s`.
+
+    Nothing before the first anchor. Between two anchors the shift goes in a straight line from one to the other (the
+    float drifts), or, where an event between them may have shifted the float, in one step at the last such event.
+    After the last anchor it stays.
+    """
+    if not used:
+        return np.zeros_like(times_s)
+    at: list[float] = []
+    shift: list[float] = []
+    for i, anchor in enumerate(used):
+        if i:
+            before = used[i - 1]
+            steps = [e.at for e in events if e.kind in SHIFTING and before.at < e.at <= anchor.at]
+            if steps:
+                step_s = max(steps).timestamp()
+                at += [np.nextafter(step_s, -np.inf), step_s]
+                shift += [before.shift_sg, anchor.shift_sg]
+        at.append(anchor.at.timestamp())
+        shift.append(anchor.shift_sg)
+    return np.where(times_s < at[0], 0.0, np.interp(times_s, at, shift))
