@@ -182,7 +182,7 @@ def add_sheet(command: AddCommand) -> None:
 
 
 def _sheet(arguments: argparse.Namespace) -> int:
-    from analysis.sheet import sheet
+    from analysis.sheet import SheetInputError, sheet
 
     where = "standard input" if arguments.input == "-" else arguments.input
     try:
@@ -194,7 +194,11 @@ def _sheet(arguments: argparse.Namespace) -> int:
         raise ImportFileError(where, "the text", f"it is not JSON ({error})", 'Write {"volume_l": 20, …}.') from None
     if not isinstance(given, dict):
         raise ImportFileError(where, "the text", "it is not a JSON object", 'Write {"volume_l": 20, …}.')
-    answer = sheet(given)
+    try:
+        answer = sheet(given)
+    except SheetInputError as error:
+        print(f"tunroom: {where}: {error}", file=sys.stderr)
+        return 2
     if arguments.html is not None:
         from dashboard.sheet_html import sheet_html
 

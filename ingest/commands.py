@@ -11,7 +11,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from ingest import control, transfer
+from ingest import control
 from ingest.control import Handler, Progress
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, Vessel
@@ -64,6 +64,8 @@ def find_batch(store: Store, wanted: str) -> BatchRecord:
 
 def import_(store: Store, arguments: dict[str, Any], progress: Progress) -> Any:
     """Take in a log or an export of a cellar."""
+    from ingest import transfer
+
     path = Path(arguments["path"])
     if path.is_dir():
         return asdict(transfer.import_cellar(store, path, progress=progress))
@@ -80,6 +82,8 @@ def import_(store: Store, arguments: dict[str, Any], progress: Progress) -> Any:
 
 def export(store: Store, arguments: dict[str, Any], progress: Progress) -> Any:
     """Write everything to a directory as Parquet and CSV."""
+    from ingest import transfer
+
     return asdict(transfer.export_cellar(store, Path(arguments["path"]), progress=progress))
 
 
