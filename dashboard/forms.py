@@ -95,10 +95,10 @@ class Form:
         return (got or "").strip()
 
     def number(
-        self, of: str, label: str, value: float | None, unit: Unit = "plain", *, called: str = "", **more: Any
+        self, of: str, label: str, value: float | None, unit: Unit | Scale = "plain", *, called: str = "", **more: Any
     ) -> float | None:
         """A number in the person's unit, or nothing; one left as it stands comes back unrounded."""
-        how = scale(unit, self.voice)
+        how = unit if isinstance(unit, Scale) else scale(unit, self.voice)
         shown = None if value is None else float(how.shown(value))
         named = called or how.unit
         options: dict[str, Any] = {"step": how.step, "format": how.format, **more}
@@ -181,9 +181,12 @@ def entry(name: str, voice: Voice, *, save: str, shows: object = None, border: b
         form.place(WHOLE_FORM)
 
 
-def loose(name: str, voice: Voice, *, shows: object = None) -> Form:
-    """Inputs that answer at once, without a button."""
-    return Form(name, voice, _mark(name, shows))
+def loose(name: str, voice: Voice, *, shows: object = None, places: Form | None = None) -> Form:
+    """Inputs that answer at once, without a button; a part of another form shares its places."""
+    form = Form(name, voice, _mark(name, shows))
+    if places is not None:
+        form._places = places._places
+    return form
 
 
 def remove_button(label: str, key: str, enter: Callable[[], Any], done: str) -> None:

@@ -11,7 +11,7 @@ from urllib.parse import parse_qsl
 import streamlit as st
 
 from dashboard import components, runtime
-from dashboard.screens import batch, calendar_view, sensors, set_up, today, yeasts
+from dashboard.screens import batch, calendar_view, packaging, sensors, set_up, today, yeasts
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +31,7 @@ PAGES: Final[tuple[Entry, ...]] = (
     Entry("sensors", "Sensors", sensors.show),
     Entry("set-up", "Set up", set_up.show),
     Entry("batch", "Batch", batch.show, in_head=False),
+    Entry("packaging", "Packaging day", packaging.show, in_head=False),
 )
 
 

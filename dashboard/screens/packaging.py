@@ -1,0 +1,116 @@
+"""How do I package it safely?"""
+
+from __future__ import annotations
+
+from html import escape
+
+import streamlit as st
+
+from dashboard import components, follow_up_page, questions, runtime, sheet_answer, sheet_html, sheet_inputs
+from dashboard.words import Voice
+from dashboard.words_verdict import held, packaging_date
+from ingest.model import BatchRecord, EventRecord
+from ingest.outlook import Outlook
+
+
+def show() -> None:
+    batch_id = st.query_params.get("id", "")
+    record = runtime.store().get(BatchRecord, batch_id) if batch_id else None
+    if record is None:
+        choose()
+        return
+    say = questions.voice()
+    outlook = runtime.service().outlooks.of(record.batch_id, wait=False)
+    if outlook is None:
+        st.html('<p class="quiet" role="status">Working out this batch from its readings …</p>')
+        st.skeleton(height=200)
+        return
+    st.html(f"<p>{components.link('batch', f'← {escape(record.name)}', id=record.batch_id)}</p>")
+    if runtime.store().all(EventRecord, batch_id=record.batch_id, kind="package"):
+        follow_up_page.show(record, say)
+        with st.expander("The sheet"):
+            the_sheet(outlook, say)
+        return
+    the_sheet(outlook, say)
+    follow_up_page.packaged(record, say)
+
+
+def choose() -> None:
+    """Which batch: those whose day is near first."""
+    store, say = runtime.store(), questions.voice()
+    found = questions.standings(say)
+    st.html('<h1 class="lead">Which batch do you package?</h1>')
+    if not found and not store.finished_batches():
+        st.html(
+            f"<p>There is none yet. {components.link('set-up', '<u>Add one under Set up</u>', part='batches')}.</p>"
+        )
+        return
+
+    def day(standing: questions.Standing) -> str:
+        plan = standing.outlook.plan if standing.outlook else None
+        return plan.packaging_day.isoformat() if plan and plan.packaging_day else "9999"
+
+    rows = []
+    for standing in sorted(found, key=day):
+        record, outlook = standing.record, standing.outlook
+        says = packaging_date(outlook.plan, say) if outlook else "being worked out …"
+        ready = ", ready" if outlook and outlook.assessment.ready else ""
+        vessel = standing.vessel.name if standing.vessel else ""
+        body = f"<b>{escape(vessel)} {escape(record.name)}</b><span class='figures'>{escape(says)}{ready}</span>"
+        rows.append(f"<li>{components.link('packaging', body, id=record.batch_id)}</li>")
+    st.html(f'<ul class="entries">{"".join(rows)}</ul>')
+    follow_up_page.waiting(say)
+
+
+def the_sheet(outlook: Outlook, say: Voice) -> None:
+    """The verdict, what to weigh and set, and the inputs beside it."""
+    store, record = runtime.store(), outlook.record
+    head, chooser = st.container(), st.container()
+    left, right = st.columns(2, gap="large")
+    with right:
+        st.html(
+            '<section class="sheet"><h3>The numbers it rests on</h3>'
+            '<span class="quiet">Filled in from the batch; change whatever you know better.</span></section>'
+        )
+        asked = sheet_inputs.ask(store, record.batch_id, sheet_inputs.from_batch(store, outlook), say, chooser)
+        if sheet_inputs.own_changes(store, record.batch_id) and st.button(
+            "Take the batch's own figures again", key="own figures", type="tertiary"
+        ):
+            sheet_inputs.keep_changes(store, record.batch_id, {})
+            st.rerun()
+    word, reasons = sheet_answer.light(asked.given, asked.answer, asked.wrong)
+    with head:
+        vessel = f"{outlook.vessel.name}, " if outlook.vessel else ""
+        st.html(f'<h1 class="lead">Packaging {escape(vessel)}{escape(record.name)}</h1>{_standing(outlook, say)}')
+        st.html(sheet_answer.verdict_html(word, reasons))
+    with left:
+        p = say.preferences
+        components.markup(
+            sheet_answer.sections_html(asked.answer, p)
+            + sheet_answer.picture_html(asked.given, asked.answer, p, components.edition()),
+            key="sheet",
+        )
+        st.html(sheet_answer.care_html(asked.answer, reasons))
+        st.download_button(
+            "Download the sheet, to print",
+            lambda: sheet_html.sheet_html(
+                asked.given,
+                asked.answer,
+                title=f"Packaging sheet: {record.name}",
+                made=f"Made {say.exact(say.now)}",
+                preferences=p,
+            ).encode(),
+            file_name=f"packaging {record.name}.html",
+            mime="text/html",
+            key="sheet file",
+            on_click="ignore",
+            disabled=bool(asked.wrong),
+        )
+
+
+def _standing(outlook: Outlook, say: Voice) -> str:
+    """The day, and finish and hold kept apart."""
+    a, plan = outlook.assessment, outlook.plan
+    day = f"Packaging day: {packaging_date(plan, say)}."
+    because = f" {plan.blocked_by or plan.reason}" if plan.blocked_by or plan.reason else ""
+    return f'<p>{escape(day)}{escape(because)} <span class="quiet">{escape(held(a, outlook.batch.hold_h))}</span></p>'

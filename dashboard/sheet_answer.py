@@ -1,0 +1,96 @@
+"""The packaging sheet's answer as HTML for the screen: go, caution or stop first, then what to weigh and set."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict
+from html import escape
+from typing import Any, Final, Literal
+
+from dashboard import sheet_html
+from dashboard.palette import PALETTES, Edition
+from dashboard.sheet_words import VERDICTS, Section, answer_sections
+from ingest.model import Preferences
+
+Light = Literal["go", "caution", "stop"]
+
+LINES: Final[dict[Light, str]] = {
+    "go": "The numbers entered stay under the limits entered.",
+    "caution": "Something here needs your care first.",
+    "stop": "Do not package on these numbers.",
+}
+
+
+def light(given: Mapping[str, Any], answer: Mapping[str, Any], wrong: Sequence[str]) -> tuple[Light | None, list[str]]:
+    """Go, caution or stop, with its reasons; None while it cannot be said."""
+    if wrong:
+        return None, [*wrong, "No verdict is given until that is mended."]
+    refusals = list(answer.get("refusals") or ())
+    if answer.get("bottle_verdict") is not None:
+        reasons = list(dict.fromkeys([*refusals, *(answer.get("bottle_reasons") or ())]))
+        return ("stop" if refusals else answer["bottle_verdict"]), reasons
+    if given.get("package") != "keg":
+        return None, ["Say first whether it goes into bottles or kegs."]
+    if refusals:
+        return "stop", refusals
+    reasons = []
+    if not given.get("finished") or not given.get("hold_met"):
+        reasons.append("It has not been seen to finish and hold: a keg filled now must stay cold.")
+    if not given.get("hand_sample"):
+        reasons.append("No hand sample agrees with the float yet; a float that is stuck looks just like a finish.")
+    if given.get("keg_rating_kpa") is None:
+        reasons.append("The keg's rating is not entered; read its marking.")
+    return ("caution" if reasons else "go"), reasons
+
+
+def verdict_html(word: Light | None, reasons: Sequence[str]) -> str:
+    """The verdict, before everything else."""
+    listed = "".join(f"<li>{escape(sentence)}</li>" for sentence in reasons)
+    body = f"<ul>{listed}</ul>" if listed else ""
+    if word is None:
+        return f'<div class="light" role="status"><p><b>No verdict yet.</b></p>{body}</div>'
+    return (
+        f'<div class="light {word}" role="status"><p><strong>{VERDICTS[word]}</strong> {escape(LINES[word])}</p>'
+        f"{body}</div>"
+    )
+
+
+def sections_html(answer: Mapping[str, Any], preferences: Preferences) -> str:
+    """What to weigh and set, by group."""
+    return "".join(_section(section) for section in answer_sections(answer, preferences))
+
+
+def _section(section: Section) -> str:
+    rows = "".join(
+        f'<tr><th scope="row">{escape(row.label)}</th><td><b>{escape(row.value)}</b>'
+        f"{f'<small>{escape(row.note)}</small>' if row.note else ''}</td></tr>"
+        for row in section.rows
+    )
+    return f'<section class="sheet"><h3>{escape(section.title)}</h3><table class="log">{rows}</table></section>'
+
+
+def picture_html(
+    given: Mapping[str, Any], answer: Mapping[str, Any], preferences: Preferences, edition: Edition
+) -> str:
+    """The pressure's distribution, in the page's colours."""
+    picture = sheet_html.pressure_svg(
+        answer.get("bottle_pressure_distribution") or (), given.get("bottle_rating_kpa"), preferences
+    )
+    printed, here = asdict(PALETTES["light"]), asdict(PALETTES[edition])
+    for name, colour in printed.items():
+        picture = picture.replace(f'"{colour}"', f'"{here[name]}"')
+    return picture
+
+
+def care_html(answer: Mapping[str, Any], said: Sequence[str]) -> str:
+    """Cautions that are not yet among the reasons, and the list against oxygen."""
+    cautions = [c for c in answer.get("cautions") or () if c not in said]
+    parts = []
+    if cautions:
+        items = "".join(f"<li>{escape(c)}</li>" for c in cautions)
+        parts.append(f'<section class="sheet"><h3>Take care</h3><ul class="evidence">{items}</ul></section>')
+    steps = answer.get("checklist") or ()
+    if steps:
+        items = "".join(f"<li>{escape(c)}</li>" for c in steps)
+        parts.append(f'<section class="sheet"><h3>Against oxygen</h3><ul class="evidence">{items}</ul></section>')
+    return "".join(parts)
