@@ -134,7 +134,8 @@ def table(frame: pl.DataFrame, sets: int) -> str:
 def breakdown(frame: pl.DataFrame, by: str, method: str, sets: int) -> str:
     """Where one method fails, by kind of drink or by scenario."""
     lines = [
-        f"{by:20} runs | error 50/75/90/24h | bias 50/75/90/24h | cover | pinball | early | delay | unsaid | flips | wrongly stalled"
+        f"{by:20} runs | error 50/75/90/24h | bias 50/75/90/24h | cover | pinball | early | delay | unsaid | flips"
+        " | wrongly stalled"
     ]
     for key, part in sorted(frame.filter(pl.col("method") == method).group_by(by)):
         f, v = forecast_columns(part), verdict_columns(part)
