@@ -22,6 +22,7 @@ from analysis.planning_days import (
     never_words,
     pair_of,
     readiness,
+    seen_today,
     steps,
     work_at,
 )
@@ -70,7 +71,7 @@ def plan(assessment: Assessment, batch: Batch, wishes: Wishes, *, now: datetime)
         made = _hops_early(assessment, wishes, ready, doses, now)
     else:
         made = _hops_then_package(assessment, wishes, ready, doses, now)
-    return _with_cautions(made, assessment, wishes, now)
+    return _with_cautions(made, assessment, batch, wishes, now)
 
 
 def _crash_left(batch: Batch, wishes: Wishes, now: datetime) -> Wishes:
@@ -219,12 +220,13 @@ def _already_packaged(batch: Batch, wishes: Wishes, packaged_at: datetime, now: 
     )
 
 
-def _with_cautions(made: Plan, assessment: Assessment, wishes: Wishes, now: datetime) -> Plan:
+def _with_cautions(made: Plan, assessment: Assessment, batch: Batch, wishes: Wishes, now: datetime) -> Plan:
     """The plan with what must be said beside it, and whether packaging is right at this very moment."""
     due = made.packaging_day is not None and made.packaging_day <= wishes.local_day(now)
     seen = assessment.finished and assessment.held_h >= wishes.hold_h
+    fresh = seen_today(assessment, now)
     return replace(
         made,
-        may_package=due and seen and not made.hop_days and assessment.hand_sample_agrees is True,
-        cautions=made.cautions + cautions_of(assessment, wishes, made, seen=seen),
+        may_package=due and seen and fresh and not made.hop_days and assessment.hand_sample_agrees is True,
+        cautions=made.cautions + cautions_of(assessment, batch, wishes, made, seen=seen, fresh=fresh),
     )

@@ -15,6 +15,8 @@ EXACT_WITHIN_DAYS = 14
 LONGEST_CONTACT_DAYS = 7.0
 """Hops in longer than this are said to give grassy flavours (common practice, no source)."""
 
+SEEN_WITHIN = timedelta(hours=24)
+
 
 @dataclass(frozen=True, slots=True)
 class Readiness:
@@ -36,20 +38,41 @@ class Readiness:
 def readiness(
     assessment: Assessment, wishes: Wishes, *, now: datetime, rest_days: float, since: datetime | None = None
 ) -> Readiness:
-    """When hold and rest will be over; `since` is an instant before which no watching counts (hops, hops out)."""
+    """When hold and rest will be over; `since` is an instant before which no watching counts (hops, hops out).
+
+    Only what was watched counts: a hold goes on from the last reading, and a silent sensor adds nothing to it.
+    """
     hold, rest = timedelta(hours=wishes.hold_h), timedelta(days=rest_days)
-    start = assessment.held_since
-    if start is None and assessment.held_h > 0:
-        start = now - timedelta(hours=assessment.held_h)
-    if start is None:
-        start = now
-    if since is not None:
-        start = max(start, since)
-    not_before = max(now, start + hold + rest)
+    if since is not None and since > now:
+        not_before = since + hold
+    else:
+        watched = held_since(assessment, since)
+        not_before = now + max(timedelta(0), hold - (assessment.now - watched if watched else timedelta(0)))
+        if watched and rest:
+            not_before = max(not_before, watched + hold + rest)
+        elif rest:
+            not_before += rest
     certain = 0.0
     if assessment.finished:
         certain = 1.0 if assessment.p_finished is None else assessment.p_finished
     return Readiness(assessment.finish, certain, hold + rest, not_before)
+
+
+def held_since(assessment: Assessment, since: datetime | None = None) -> datetime | None:
+    """Since when the gravity has been watched to hold, counted from `since` at the earliest; None if it has not."""
+    start = assessment.held_since
+    if start is None and assessment.held_h > 0:
+        start = assessment.now - timedelta(hours=assessment.held_h)
+    if start is None:
+        return None
+    start = start if since is None else max(start, since)
+    return start if start < assessment.now else None
+
+
+def seen_today(assessment: Assessment, now: datetime) -> bool:
+    """Whether the gravity was read within the last day, as it must have been on the day of packaging."""
+    newest = assessment.newest_reading_at or assessment.now
+    return now - newest <= SEEN_WITHIN
 
 
 def days_ahead(wishes: Wishes, now: datetime, start: date | None = None) -> Iterator[date]:

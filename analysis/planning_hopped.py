@@ -14,6 +14,7 @@ from analysis.planning_days import (
     lengths,
     never_words,
     readiness,
+    seen_today,
     steps,
     work_at,
 )
@@ -80,7 +81,12 @@ def after_hops(assessment: Assessment, batch: Batch, wishes: Wishes, now: dateti
             f"falling again{_size(assessment)}: a keg that stays cold may be filled on {day_words(cold_keg)}."
         )
         return _finish_up(
-            replace(base, packaging_day=cold_keg, packaging_chance=1.0, reason=reason), assessment, wishes, now, hops
+            replace(base, packaging_day=cold_keg, packaging_chance=1.0, reason=reason),
+            assessment,
+            batch,
+            wishes,
+            now,
+            hops,
         )
     if blocked:
         return replace(base, blocked_by=blocked, reason=blocked)
@@ -98,11 +104,13 @@ def after_hops(assessment: Assessment, batch: Batch, wishes: Wishes, now: dateti
         )
         if falls and cold_keg is not None:
             reason += f" A keg that stays cold may be filled from {day_words(cold_keg)}."
-        return _finish_up(replace(made, reason=reason), assessment, wishes, now, hops)
-    return _when_contact_ends(replace(base, bottling_day=bottling[0]), assessment, wishes, now, hops)
+        return _finish_up(replace(made, reason=reason), assessment, batch, wishes, now, hops)
+    return _when_contact_ends(replace(base, bottling_day=bottling[0]), assessment, batch, wishes, now, hops)
 
 
-def _when_contact_ends(base: Plan, assessment: Assessment, wishes: Wishes, now: datetime, hops: Hopped) -> Plan:
+def _when_contact_ends(
+    base: Plan, assessment: Assessment, batch: Batch, wishes: Wishes, now: datetime, hops: Hopped
+) -> Plan:
     ready = readiness(assessment, wishes, now=now, rest_days=0)
     start = base.cold_keg_day or base.hops_out_day
 
@@ -126,7 +134,12 @@ def _when_contact_ends(base: Plan, assessment: Assessment, wishes: Wishes, now: 
             f"your days on which the gravity will also have held{chance_words(assessment, chance(day))}."
         )
     return _finish_up(
-        replace(base, packaging_day=day, packaging_chance=chance(day), reason=reason), assessment, wishes, now, hops
+        replace(base, packaging_day=day, packaging_chance=chance(day), reason=reason),
+        assessment,
+        batch,
+        wishes,
+        now,
+        hops,
     )
 
 
@@ -162,8 +175,9 @@ def _size(assessment: Assessment) -> str:
     return f" (by {1000 * fall.p50:.1f} points so far, likely {1000 * fall.p10:.1f} to {1000 * fall.p90:.1f})"
 
 
-def _finish_up(made: Plan, assessment: Assessment, wishes: Wishes, now: datetime, hops: Hopped) -> Plan:
+def _finish_up(made: Plan, assessment: Assessment, batch: Batch, wishes: Wishes, now: datetime, hops: Hopped) -> Plan:
     seen = assessment.finished and assessment.held_h >= wishes.hold_h
+    fresh = seen_today(assessment, now)
     due = made.packaging_day is not None and made.packaging_day <= wishes.local_day(now)
     contact_over = hops.are_out or wishes.local_day(hops.out_at) <= wishes.local_day(now)
     ready = readiness(assessment, wishes, now=now, rest_days=0)
@@ -183,7 +197,7 @@ def _finish_up(made: Plan, assessment: Assessment, wishes: Wishes, now: datetime
         and contact_over
         and not creeping(assessment)
         and assessment.hand_sample_agrees is True,
-        cautions=made.cautions + cautions_of(assessment, wishes, made, seen=seen),
+        cautions=made.cautions + cautions_of(assessment, batch, wishes, made, seen=seen, fresh=fresh),
         steps=steps(assessment, wishes, now, made.hop_days, made.hops_out_day, made.packaging_day)
         if made.packaging_day and made.hops_out_day
         else (),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import date
 from typing import Final
 
-from analysis.model import Assessment
+from analysis.model import Assessment, Batch
 from analysis.wishes import Plan, Wishes, day_words, percent
 
 FORECAST_ONLY: Final = (
@@ -20,6 +20,9 @@ HAND_SAMPLE_DISAGREES: Final = (
 BOTTLES_WAIT: Final = (
     "Dry hops can start a renewed fall, and {contact} of contact do not rule it out: a keg that stays cold may be "
     "filled when the hops come out, bottles wait until the gravity has held again{until}."
+)
+NOT_SEEN: Final = (
+    "The last reading is more than a day old: silence is not stability. See the gravity before you package."
 )
 CREEPING_CULTURE: Final = (
     "This culture may go on eating for weeks. Watch the gravity longer than usual before any bottle."
@@ -103,11 +106,15 @@ def hops_reason(
     return f"{first}; {contact} of contact end on {day_words(out)}, and {day_words(package)} is your packaging day."
 
 
-def cautions_of(assessment: Assessment, wishes: Wishes, made: Plan, *, seen: bool) -> tuple[str, ...]:
+def cautions_of(
+    assessment: Assessment, batch: Batch, wishes: Wishes, made: Plan, *, seen: bool, fresh: bool
+) -> tuple[str, ...]:
     """What must stand beside the dates."""
     found = []
     if not seen:
         found.append(FORECAST_ONLY)
+    if not fresh:
+        found.append(NOT_SEEN)
     if assessment.hand_sample_agrees is None:
         found.append(HAND_SAMPLE_FIRST)
     elif assessment.hand_sample_agrees is False:
@@ -115,4 +122,6 @@ def cautions_of(assessment: Assessment, wishes: Wishes, made: Plan, *, seen: boo
     if made.hop_days and wishes.destination != "keg":
         until = f", about {day_words(made.bottling_day)}" if made.bottling_day else ""
         found.append(BOTTLES_WAIT.format(contact=days_words(wishes.contact_days), until=until))
+    if batch.diastatic or batch.mixed_culture:
+        found.append(CREEPING_CULTURE)
     return tuple(found)
