@@ -30,7 +30,7 @@ YEASTS = (
 VESSELS = (
     DemoVessel("Vessel 1", 20, "float-01", 18, 21),
     DemoVessel("Vessel 2", 10, "float-02", 15, 21),
-    DemoVessel("Vessel 3", 10, "float-03", 18, 21),
+    DemoVessel("Vessel 3", 10, "float-03", 18, 22.5),
     DemoVessel("Vessel 4", 20, "float-04", 18, 21),
     DemoVessel("Vessel 5", 20, "float-05", 18, 21),
     DemoVessel("Vessel 6", 15, "float-06", 18, 21),
