@@ -9,12 +9,14 @@ from __future__ import annotations
 import json
 import logging
 from collections.abc import Iterable, Sequence
+from contextlib import suppress
 from dataclasses import asdict
 from datetime import datetime
 from pathlib import Path
 from typing import Any, TypeVar
 
 from ingest import store_intake, store_reports, store_words
+from ingest.errors import StoreFull
 from ingest.model import (
     AssessmentRecord,
     Record,
@@ -38,8 +40,10 @@ class Store(Questions):
 
     def __init__(self, file: StoreFile) -> None:
         super().__init__(file)
-        self._count = self._new = 0
+        self._count = self._new = self._unresolved = 0
+        self._settle_at = store_intake.SETTLE_AT
         self._remember_reports()
+        file.recall = self._recall
 
     @classmethod
     def open(cls, path: Path) -> Store:
@@ -121,10 +125,15 @@ class Store(Questions):
         self._words.hear(reports)
         self._count += count
         self._new += count
-        if self._new >= store_intake.SETTLE_AT:
-            with self._file.writing() as cursor:
-                store_intake.settle(cursor)
-            self._new = 0
+        if self._new >= self._settle_at:
+            try:
+                with self._file.writing() as cursor:
+                    store_intake.settle(cursor)
+            except StoreFull as error:  # what was kept stays kept: sorting can wait for space
+                log.warning("Readings could not be sorted: %s", error)
+                self._settle_at = self._new + store_intake.SETTLE_AT // 8
+            else:
+                self._new, self._settle_at = 0, store_intake.SETTLE_AT
 
     def _new_keys(self, cursor: Cursor, device_ids: set[str]) -> dict[str, int]:
         missing = sorted(device_ids - self._keys.keys())
@@ -165,6 +174,11 @@ class Store(Questions):
         """The newest lines of the journal, newest first."""
         return self._entries.changes(limit)
 
+    def _recall(self) -> None:
+        """Bring memory back in step with the file."""
+        self._entries.recall()
+        self._remember_reports()
+
     def _remember_reports(self) -> None:
         self._keys = {device: key for key, device in self._file.read("SELECT device_key, device_id FROM device_key")}
         [(self._count, self._new)] = self._file.read(
@@ -182,10 +196,11 @@ class Store(Questions):
 
     def counts(self) -> dict[str, Any]:
         """`readings`, `last_reading_at` (None where there are none) and `rejected` (not yet resolved)."""
-        [(rejected,)] = self._file.read("SELECT count(*) FROM rejection WHERE resolved_at IS NULL")
+        with suppress(StoreFull):  # health is asked for above all when the disk is full: the last known number will do
+            [(self._unresolved,)] = self._file.read("SELECT count(*) FROM rejection WHERE resolved_at IS NULL")
         words = self.last_words()
         newest = max((w.measured_at for w in words), default=None)
-        return {"readings": self._count, "last_reading_at": newest, "rejected": rejected}
+        return {"readings": self._count, "last_reading_at": newest, "rejected": self._unresolved}
 
     def rejections(self, resolved: bool = False, limit: int = 200) -> list[Rejection]:
         """Messages that could not be taken in, the newest first; those already resolved where asked."""

@@ -42,6 +42,11 @@ class Entries:
             records[cls] = {key_of(record): record for record in found}
         return Book(records)
 
+    def recall(self) -> None:
+        """Read the entries again."""
+        self.book = self._read()
+        self.revision += 1
+
     def changes(self, limit: int) -> list[Change]:
         """The newest lines of the journal, newest first."""
         rows = self._file.read(

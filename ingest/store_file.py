@@ -13,7 +13,7 @@ import re
 import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Any, ClassVar, Final, TypeVar, cast
 
@@ -45,9 +45,13 @@ class StoreFile:
         """Held by whoever writes, and kept until memory says what the file says."""
         self._turn = threading.Condition()
         self._active = 0
+        self._generation = 0
+        self._stale = False
+        self.recall: Callable[[], None] = lambda: None
+        """Called before the first write after a reopening: what is in memory may be behind the file then."""
         self._connection: Cursor | None = None
         self._closed = False
-        self._tried_at = 0.0
+        self._tried_at = -_RETRY_S
         self._claim()
         try:
             self._connection = self._connect()
@@ -123,12 +127,14 @@ class StoreFile:
                 raise StoreError("The store is closed. Open it again with Store.open(path).")
             if self._connection is None:
                 self._reopen()
-            connection = self._connection
+            connection, generation = self._connection, self._generation
             assert connection is not None  # noqa: S101 - _reopen raises where it cannot connect
             cursor = connection.cursor()
             self._active += 1
         try:
             yield cursor
+        except duckdb.FatalException as error:
+            raise _Invalidated(generation, error) from error
         finally:
             cursor.close()
             with self._turn:
@@ -147,8 +153,8 @@ class StoreFile:
         try:
             with self._cursor() as cursor:
                 return ask(cursor)
-        except duckdb.FatalException as error:
-            self._revive(error)
+        except _Invalidated as lost:
+            self._revive(lost)
         with self._cursor() as cursor:
             return ask(cursor)
 
@@ -159,10 +165,12 @@ class StoreFile:
         Raises
         ------
         StoreFull
-            If the disk refused it: nothing of it was kept.
+            If the disk refused it. Nothing of it was kept, or all of it where the refusal came after the commit: it
+            may be tried again either way, because what is there already stays one row.
         """
         with self.alone:
             try:
+                self._catch_up()
                 with self._cursor() as cursor:
                     cursor.begin()
                     try:
@@ -171,27 +179,38 @@ class StoreFile:
                     except BaseException:
                         _roll_back(cursor)
                         raise
-            except duckdb.FatalException as error:
-                self._revive(error)
-                raise _full(error) from error
-            except (duckdb.IOException, duckdb.OutOfMemoryException) as error:
+            except _Invalidated as lost:
+                self._revive(lost)
+                raise _full(lost.error) from lost.error
+            except (duckdb.IOException, duckdb.TransactionException, duckdb.OutOfMemoryException) as error:
+                # With one writer at a time, a transaction fails for want of disk alone, never by conflict.
                 self.broken = str(_full(error))
                 raise _full(error) from error
             self.broken = None
 
     # -- after a full disk
 
-    def _revive(self, error: Exception) -> None:
+    def _catch_up(self) -> None:
+        while self._stale:
+            self._stale = False
+            try:
+                self.recall()
+            except BaseException:
+                self._stale = True
+                raise
+
+    def _revive(self, lost: _Invalidated) -> None:
         """Close every handle of an invalidated database and open it again."""
         with self._turn:
-            self.broken = str(_full(error))
-            if self._closed or self._connection is None:
-                return
-            self._turn.wait_for(lambda: self._active == 0)
-            connection, self._connection = self._connection, None
-            if connection is not None:
-                connection.close()
-                log.error("The store had to be reopened: %s", error)
+            self.broken = str(_full(lost.error))
+            self._turn.wait_for(lambda: self._active == 0 or self._generation != lost.generation)
+            if self._closed or self._connection is None or self._generation != lost.generation:
+                return  # another thread was here first
+            self._connection.close()
+            self._connection = None
+            log.error("The store is reopened: %s", lost.error)
+            self._tried_at = -_RETRY_S
+            with suppress(StoreFull):
                 self._reopen()
 
     def _reopen(self) -> None:
@@ -203,6 +222,17 @@ class StoreFile:
         except StoreError as error:
             self.broken = str(error)
             raise
+        self._generation += 1
+        self._stale = True
+
+
+class _Invalidated(Exception):
+    """The database of this generation is lost to every handle."""
+
+    def __init__(self, generation: int, error: duckdb.Error) -> None:
+        super().__init__(str(error))
+        self.generation = generation
+        self.error = error
 
 
 def _roll_back(cursor: Cursor) -> None:
