@@ -27,6 +27,8 @@ ORDER: Final[tuple[NeedKind, ...]] = (
     "battery",
 )
 _BATTERY_DAYS: Final = 7.0
+_OFF_RANGE_C: Final = 0.5
+"""A temperature may stray this far out of its range before anybody is sent to the cellar."""
 
 _STALLED_ADVICE: Final = (
     "Take a hand sample first: a stuck float looks the same. If it agrees, warm the vessel a little and look again "
@@ -51,6 +53,11 @@ class Need:
         """Smaller is more pressing."""
         return ORDER.index(self.kind)
 
+    @property
+    def pressing(self) -> bool:
+        """Whether it wants the person today; the rest is said quietly."""
+        return self.kind != "battery"
+
 
 def needs_of(outlook: Outlook, devices: Sequence[LastWord], voice: Voice) -> list[Need]:
     """What one batch wants today, most pressing first."""
@@ -61,7 +68,7 @@ def needs_of(outlook: Outlook, devices: Sequence[LastWord], voice: Voice) -> lis
 
 def _from_verdict(outlook: Outlook, voice: Voice) -> list[Need]:
     a = outlook.assessment
-    advice = " ".join(a.advice)
+    advice = " ".join(a.advice[:2])
     says = verdict(a, outlook.batch.hold_h, voice)
     if a.stalled:
         return [Need(kind="stalled", sentence=says, todo=advice or _STALLED_ADVICE)]
@@ -113,10 +120,10 @@ def _from_vessel(outlook: Outlook, voice: Voice) -> list[Need]:
         return []
     low, high = vessel.temperature_low_c, vessel.temperature_high_c
     crashed = any(e.kind == "crash" for e in outlook.batch.events)
-    if low is not None and now < low and not crashed:
+    if low is not None and now < low - _OFF_RANGE_C and not crashed:
         says = f"Colder than wished: {voice.temperature(now)}, at least {voice.temperature(low)} asked."
         return [Need(kind="temperature", sentence=says, todo="Move it somewhere warmer, a little at a time.")]
-    if high is not None and now > high:
+    if high is not None and now > high + _OFF_RANGE_C:
         says = f"Warmer than wished: {voice.temperature(now)}, at most {voice.temperature(high)} asked."
         return [Need(kind="temperature", sentence=says, todo="Move it somewhere cooler, a little at a time.")]
     return []

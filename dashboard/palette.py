@@ -49,7 +49,7 @@ PALETTES: Final[dict[Edition, Palette]] = {
         ink="#ece9e1",
         inferred="#74b9f5",
         temperature="#f2ac45",
-        needs_you="#ff8a66",
+        needs_you="#ff7c55",
         needs_you_sheet="#3a211a",
         past="#a0a6ab",
     ),

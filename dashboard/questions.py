@@ -76,6 +76,11 @@ class Standing:
     needs: tuple[Need, ...]
 
     @property
+    def pressing(self) -> tuple[Need, ...]:
+        """What of it wants the person today."""
+        return tuple(n for n in self.needs if n.pressing)
+
+    @property
     def heard_at(self) -> datetime | None:
         """When a device of this vessel was last heard."""
         return max((d.received_at for d in self.devices), default=None)
@@ -104,7 +109,7 @@ def standings(say: Voice) -> list[Standing]:
 
 def _by_need(standing: Standing) -> tuple[int, str, list[tuple[int, str]]]:
     plan = standing.outlook.plan if standing.outlook else None
-    rank = standing.needs[0].rank if standing.needs else 99
+    rank = standing.pressing[0].rank if standing.pressing else 99
     days = [d for d in (plan.hop_day, plan.packaging_day) if d is not None] if plan else []
     name = standing.vessel.name if standing.vessel else standing.record.name
     return rank, min(days).isoformat() if days else "9999", natural(name)

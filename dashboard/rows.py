@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 def lead(standings: Sequence[Standing], say: Voice) -> str:
     """The first line of the first screen: how many things want the person, or what comes next."""
-    needy = [s for s in standings if s.needs]
+    needy = [s for s in standings if s.pressing]
     if needy:
         n = len(needy)
         return f"{capital(plural(n, 'vessel'))} {'wants' if n == 1 else 'want'} you today."
@@ -44,7 +44,7 @@ def rows(standings: Sequence[Standing], say: Voice, name: str, dense: bool = Fal
 
 def row(s: Standing, say: Voice) -> str:
     """One vessel: its sentence and next day, then its small curve, then the figures quietly."""
-    need = s.needs[0] if s.needs else None
+    need = s.pressing[0] if s.pressing else None
     target = address("packaging" if need and need.page == "packaging" else "batch", id=s.record.batch_id)
     vessel = s.vessel.name if s.vessel else ""
     who = f'<span class="who"><b>{escape(vessel)}</b> {escape(s.record.name)}</span>'
@@ -56,7 +56,7 @@ def row(s: Standing, say: Voice) -> str:
         curve = sparkline(a, say.now, curve_in_words(a, say))
         when = next_day(a, s.outlook.plan, say)
         figures = _figures(s, say)
-    todo = f'<span class="todo">{escape(_todo(s))}</span>' if need else ""
+    todo = f'<span class="todo">{escape(_todo(s))}</span>' if s.needs else ""
     return (
         f'<li class="{"needy" if need else "calm"}"><a href="{target}" data-go="{target}">'
         f'<span class="top">{who}<span class="next">{escape(when)}</span></span>'
@@ -66,6 +66,8 @@ def row(s: Standing, say: Voice) -> str:
 
 def _todo(s: Standing) -> str:
     """What to do about the most pressing thing, and what else there is."""
+    if not s.pressing:
+        return " ".join(need.sentence for need in s.needs)
     also = " ".join(need.sentence for need in s.needs[1:])
     return f"{s.needs[0].todo} Also: {also}" if also else s.needs[0].todo
 

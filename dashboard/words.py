@@ -279,6 +279,14 @@ class Voice:
             return f"this {part}" if part != "noon" else "today noon"
         return spoken.get(f"{day} {part}", f"{day} {part}")
 
+    def since(self, when: datetime) -> str:
+        """A moment that is past: ``Monday morning`` within the last days, else with its date."""
+        local = self.local(when)
+        ago = (self.today() - local.date()).days
+        if 1 < ago < 6 and local.hour >= 5:
+            return f"{_WEEKDAYS[local.weekday()]} {_part(local.hour)}"
+        return self.when(when)
+
     def between(self, low: datetime, high: datetime, fine: Fineness) -> str:
         """A span of time at one fineness: ``Monday night to Thursday noon``."""
         first, last = self.when(low, fine), self.when(high, fine)

@@ -157,7 +157,7 @@ def _creeping(a: Assessment, voice: Voice) -> str:
     if a.creep is None:
         return "Falling again after it had steadied."
     size = points_between(a.creep.fall_sg.p10, a.creep.fall_sg.p90)
-    return f"Falling again since {voice.when(a.creep.since)}: {size} so far."
+    return f"Falling again since {voice.since(a.creep.since)}: {size} so far."
 
 
 def three_notions(assessment: Assessment, hold_h: float, voice: Voice) -> list[tuple[str, str, str]]:
@@ -208,7 +208,7 @@ def dates(plan: Plan, batch: Batch, voice: Voice) -> list[tuple[str, str, str]]:
     if "dry hop" in done:
         found.append(("Hops went in", capital(voice.day(done["dry hop"])), voice.exact(done["dry hop"])))
         if plan.hops_out_day is not None and "hops out" not in done:
-            found.append(("Hops come out", capital(voice.day(plan.hops_out_day)), voice.ahead(plan.hops_out_day)))
+            found.append(("Hops come out", capital(voice.day(plan.hops_out_day)), f"On {voice.dated(plan.hops_out_day)}."))
     elif plan.hop_day is not None:
         found.append(("Dry hop", hop_date(plan, voice), _window(plan.earliest_hop, plan.latest_hop, voice)))
     window = _window(plan.earliest_packaging, plan.latest_packaging, voice)

@@ -25,7 +25,7 @@ def cellar() -> None:
     """What wants the person, then all vessels by need."""
     say = questions.voice()
     found = questions.standings(say)
-    needy, calm = [s for s in found if s.needs], [s for s in found if not s.needs]
+    needy, calm = [s for s in found if s.pressing], [s for s in found if not s.pressing]
     dense = len(found) > MANY
     parts = [f'<h1 class="lead">{escape(rows.lead(found, say))}</h1>', newcomers_line()]
     parts.append(rows.rows(needy, say, "What wants you", dense) if needy else "")

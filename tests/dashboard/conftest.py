@@ -1,0 +1,126 @@
+"""A small cellar for the pages: entered as a person would, read by one float a vessel, judged by the real analysis."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime, timedelta
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pytest
+
+from dashboard import runtime
+from ingest.model import BatchRecord, Device, EventRecord, Placement, Preferences, Report, Vessel, Yeast
+from ingest.outlook import Outlooks
+from ingest.store import Store
+
+NOW = datetime.now(UTC).replace(microsecond=0)
+
+
+def logistic(days: np.ndarray, original: float, end: float, middle: float, width: float = 0.42) -> np.ndarray:
+    return end + (original - end) / (1 + np.exp((days - middle) / width))
+
+
+def add_batch(
+    store: Store,
+    number: int,
+    name: str,
+    days: float,
+    *,
+    middle: float = 1.6,
+    end: float = 1.011,
+    silent_h: float = 0.0,
+    temperature_c: float = 19.0,
+    shape: Callable[[np.ndarray], np.ndarray] | None = None,
+    **facts: Any,
+) -> BatchRecord:
+    """A vessel with a float that reported every half hour since pitching."""
+    pitched = NOW - timedelta(days=days)
+    vessel = store.save(Vessel(name=f"Vessel {number}", temperature_low_c=17, temperature_high_c=21))
+    facts = {"drink": "ale", "yeast": "Marrow", "original_gravity_sg": 1.052, **facts}
+    record = store.save(BatchRecord(name=name, vessel_id=vessel.vessel_id, pitched_at=pitched, **facts))
+    device = store.save(Device(device_id=f"float-{number}", kind="float"))
+    store.save(Placement(device_id=device.device_id, vessel_id=vessel.vessel_id, from_at=pitched))
+    span = (facts.get("ended_at", NOW) - pitched).total_seconds() / 86400
+    at = np.arange(0.01, span - silent_h / 24, 1 / 48)
+    rng = np.random.default_rng(number)
+    course = shape(at) if shape else logistic(at, facts["original_gravity_sg"], end, middle)
+    gravity = course + rng.normal(0, 0.0005, at.size)
+    reports = []
+    for day, sg in zip(at, gravity, strict=True):
+        when = pitched + timedelta(days=float(day))
+        reports.append(
+            Report(
+                device_id=device.device_id,
+                measured_at=when,
+                received_at=when,
+                gravity_sg=round(float(sg), 4),
+                temperature_c=temperature_c,
+                battery_v=3.9,
+            )
+        )
+    store.keep(reports)
+    return record
+
+
+class Cellar:
+    """The store, its outlooks, and the batches by what is happening to them."""
+
+    def __init__(self) -> None:
+        self.store = Store.in_memory()
+        self.outlooks = Outlooks(self.store)
+        self.broker = SimpleNamespace(connected=True, queued=0, problem=None)
+        self.service: Any = SimpleNamespace(
+            store=self.store,
+            outlooks=self.outlooks,
+            subscriber=SimpleNamespace(status=lambda: self.broker),
+            watcher=None,
+            notifier=None,
+            watcher_problem=lambda: None,
+        )
+        self.batches: dict[str, BatchRecord] = {}
+
+    def fill(self) -> Cellar:
+        """Four batches under way and two that ended."""
+        s = self.store
+        s.save(Preferences(time_zone="Europe/Lisbon", cellar_name="North cellar"))
+        s.save(Yeast(name="Marrow", attenuation_low=0.74, attenuation_high=0.8))
+        b = self.batches
+        b["active"] = add_batch(s, 1, "Harbour Pale", 1.7)
+        b["held"] = add_batch(s, 2, "Old Gate Lager", 9)
+        b["stalled"] = add_batch(s, 3, "Mill Porter", 9, end=1.026, middle=1.3)
+        b["silent"] = add_batch(s, 10, "Orchard Still", 3, silent_h=14, drink="cider", yeast="Dune")
+        for n, (yeast, end) in enumerate((("Marrow", 1.011), ("Dune", 1.009)), start=20):
+            ended = NOW - timedelta(days=20)
+            record = add_batch(s, n, f"Earlier {yeast}", 32, end=end, yeast=yeast, ended_at=ended)
+            b[f"ended {yeast}"] = record
+            s.save(EventRecord(batch_id=record.batch_id, kind="package", at=ended - timedelta(hours=1)))
+        for record in s.active_batches():
+            self.outlooks.of(record.batch_id)
+        return self
+
+
+@pytest.fixture(scope="module")
+def _filled() -> Iterator[Cellar]:
+    cellar = Cellar().fill()
+    yield cellar
+    cellar.store.close()
+
+
+@pytest.fixture
+def cellar(_filled: Cellar) -> Iterator[Cellar]:
+    """A filled cellar, shared within a file: a test that enters something takes it back."""
+    runtime.set_service(_filled.service)
+    yield _filled
+    runtime.set_service(None)
+
+
+@pytest.fixture
+def empty() -> Iterator[Cellar]:
+    """A cellar on its first day."""
+    cellar = Cellar()
+    runtime.set_service(cellar.service)
+    yield cellar
+    runtime.set_service(None)
+    cellar.store.close()
