@@ -39,6 +39,11 @@ class Scale:
     shown: Callable[[float], float] = float
     kept: Callable[[float], float] = float
 
+    @property
+    def per_kept(self) -> float:
+        """How many shown units one kept unit is, for differences such as an error."""
+        return self.shown(1.0) - self.shown(0.0)
+
 
 def scale(unit: Unit, voice: Voice) -> Scale:
     """The scale of a quantity in the person's units."""

@@ -65,6 +65,7 @@ def _section(section: Section) -> str:
         f'<tr><th scope="row">{escape(row.label)}</th><td><b>{escape(row.value)}</b>'
         f"{f'<small>{escape(row.note)}</small>' if row.note else ''}</td></tr>"
         for row in section.rows
+        if row.label != "Verdict"  # it stands above
     )
     return f'<section class="sheet"><h3>{escape(section.title)}</h3><table class="log">{rows}</table></section>'
 

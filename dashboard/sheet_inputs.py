@@ -156,11 +156,11 @@ def _matters(key: str, package: str | None, drink: str | None) -> bool:
 
 
 def _package(form: Form, own: Inputs, from_batch: Mapping[str, Any]) -> str | None:
-    value = own.get("package", from_batch.get("package"))
-    got = st.segmented_control(
-        "Into", ("bottle", "keg"), default=value, format_func=lambda p: f"{capital(p)}s", key=form.key("package")
-    )
-    if got != value:
+    key = form.key("package")
+    # Its state is set rather than its default: a control whose default changes forgets what was chosen.
+    st.session_state.setdefault(key, own.get("package", from_batch.get("package")))
+    got = st.segmented_control("Into", ("bottle", "keg"), format_func=lambda p: f"{capital(p)}s", key=key)
+    if got != own.get("package", from_batch.get("package")):
         own["package"] = got
     return got
 

@@ -80,8 +80,8 @@ def the_sheet(outlook: Outlook, say: Voice) -> None:
             st.rerun()
     word, reasons = sheet_answer.light(asked.given, asked.answer, asked.wrong)
     with head:
-        vessel = f"{outlook.vessel.name}, " if outlook.vessel else ""
-        st.html(f'<h1 class="lead">Packaging {escape(vessel)}{escape(record.name)}</h1>{_standing(outlook, say)}')
+        vessel = f", {outlook.vessel.name}" if outlook.vessel else ""
+        st.html(f'<h1 class="lead">Packaging {escape(record.name + vessel)}</h1>{_standing(outlook, say)}')
         st.html(sheet_answer.verdict_html(word, reasons))
     with left:
         p = say.preferences
