@@ -11,7 +11,7 @@ from urllib.parse import parse_qsl
 import streamlit as st
 
 from dashboard import components, runtime
-from dashboard.screens import batch, calendar_view, packaging, sensors, set_up, today, yeasts
+from dashboard.screens import batch, calendar_view, how_it_works, packaging, sensors, set_up, today, yeasts
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +30,7 @@ PAGES: Final[tuple[Entry, ...]] = (
     Entry("yeasts", "Yeasts", yeasts.show),
     Entry("sensors", "Sensors", sensors.show),
     Entry("set-up", "Set up", set_up.show),
+    Entry("how-it-works", "How it works", how_it_works.show),
     Entry("batch", "Batch", batch.show, in_head=False),
     Entry("packaging", "Packaging day", packaging.show, in_head=False),
 )

@@ -89,6 +89,17 @@ def chance_word(probability: float) -> str:
     return _CHANCES[-1][1]
 
 
+def chances_table() -> list[tuple[str, str]]:
+    """Each word for a chance with the chances it stands for, the surest first."""
+    rows = []
+    upper = 1.0
+    for border, word in _CHANCES:
+        span = f"{number(100 * border)} to {number(100 * upper)}{THIN}%"
+        rows.append((word, span if border else f"under {number(100 * upper)}{THIN}%"))
+        upper = border
+    return rows
+
+
 def chance(probability: float) -> str:
     """A chance in words and numbers: ``very likely (93 %)``; never a plain 0 or 100 %, since we infer it."""
     return f"{chance_word(probability)} ({percent(min(max(probability, 0.001), 0.999))})"
