@@ -1,6 +1,4 @@
-"""What the words and verdicts mean, how they are reached, and their limits, in plain words. No Streamlit here."""
-
-"here."
+"""What the words and verdicts mean, how they are reached, and their limits, in plain words."""
 
 from __future__ import annotations
 
