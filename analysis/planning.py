@@ -173,10 +173,13 @@ def _hops_early(assessment: Assessment, wishes: Wishes, ready: Readiness, doses:
     back = interval * (doses - 1) + contact + after_hops
     today = next(days_ahead(wishes, now))
     wanted = max(today, days_from(base.packaging_day, -back))
-    hop = first_fitting(
-        iter([days_from(wanted, -n) for n in range(3) if days_from(wanted, -n) >= today]), wishes.can_hop
-    )
-    hop = hop or first_fitting(days_ahead(wishes, now, wanted), wishes.can_hop)
+
+    def hops_fit(day: date) -> bool:
+        return all(wishes.can_hop(days_from(day, interval * k)) for k in range(doses))
+
+    # A day or two sooner only lengthens the contact a little; later would put packaging off.
+    near = [day for n in range(3) if (day := days_from(wanted, -n)) >= today]
+    hop = first_fitting(iter(near), hops_fit) or first_fitting(days_ahead(wishes, now, wanted), hops_fit)
     if hop is None:
         blocked = "None of your days fits for hopping. Open another weekday."
         return replace(base, packaging_day=None, packaging_chance=None, blocked_by=blocked, reason=blocked)

@@ -13,6 +13,9 @@ CAUTION_VOLUMES: Final = 3.0
 STOP_VOLUMES: Final = 3.5
 """Volumes above which a bottle of unknown rating gets a caution, then a stop (common practice, no source)."""
 
+ORDINARY_BOTTLE_VOLUMES: Final = 4.0
+"""What ordinary beer bottles are typically rated for, as one maker is quoted (common practice, no source)."""
+
 RATING_MARGIN: Final = 0.2
 """Share of a bottle's rating kept free: reuse, scratches and heat weaken glass (common practice, no source)."""
 

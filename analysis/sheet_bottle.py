@@ -217,7 +217,7 @@ def _pressure(said: Bottle, given: Mapping[str, Any], residual: float | None, fi
         tail_fall = min(tail_fall, max(dormant, fall_volumes))
     tail = base + 0.3 + tail_fall + safety.TAIL * creep_given
     if rating is None:
-        _against_practice(said, worst, binding, say)
+        _against_practice(said, worst, tail, binding, say)
     else:
         _against_rating(said, given, rating, storage_c, tail, binding, say)
 
@@ -230,7 +230,7 @@ def _sweetener_volumes(given: Mapping[str, Any]) -> float:
     return volumes_of_grams(mass * sweetener.co2_g_per_g / volume) if sweetener.fermentable else 0.0
 
 
-def _against_practice(said: Bottle, worst: float, binding: bool, say: Say) -> None:
+def _against_practice(said: Bottle, worst: float, tail: float, binding: bool, say: Say) -> None:
     volumes = said.volumes or 0.0
     if volumes > safety.STOP_VOLUMES:
         said.stop(
@@ -239,6 +239,11 @@ def _against_practice(said: Bottle, worst: float, binding: bool, say: Say) -> No
         )
     elif volumes > safety.CAUTION_VOLUMES:
         said.caution(f"{volumes:.1f} volumes are to be expected. " + safety.RATING_UNKNOWN)
+    elif tail > safety.ORDINARY_BOTTLE_VOLUMES:
+        said.caution(
+            f"About once in ten thousand it would pass {tail:.1f} volumes, more than an ordinary bottle is rated for. "
+            + safety.RATING_UNKNOWN
+        )
     else:
         said.reasons.append(safety.RATING_UNKNOWN)
     if binding and worst > safety.STOP_VOLUMES:
