@@ -1,7 +1,274 @@
-"""Taking in a log of an earlier batch, or of a device that kept its own, in the browser."""
+"""Taking in a log in the browser, of an earlier batch or of a device that kept its own; and taking all along."""
+
+"along."
 
 from __future__ import annotations
 
+import shutil
+import tempfile
+from collections.abc import Sequence
+from datetime import datetime
+from html import escape
+from pathlib import Path
+from typing import Any, Final
+
+import polars as pl
+import streamlit as st
+
+from analysis.model import DRINKS
+from dashboard import components, forms, import_guess, placing, questions, runtime
+from dashboard.words import Voice, capital, number, plural
+from ingest import transfer
+from ingest.errors import EntryError, IngestError
+from ingest.model import BatchRecord, Device, Placement, Vessel, Yeast
+from ingest.store import Store
+
+_KINDS: Final = ("csv", "tsv", "parquet", "jsonl", "ndjson")
+_ROWS: Final = 5
+_FILE: Final = "imported file"
+_TARGETS: Final = {
+    "ended": "an earlier batch, which I describe here",
+    "known": "a batch that is in the cellar",
+    "none": "no batch, the readings alone",
+}
+
 
 def show() -> None:
-    """The import."""
+    st.subheader("Import a log")
+    st.html(
+        "<p>A table of times and gravities: CSV, Parquet or JSON lines. Earlier batches teach the cellar how your "
+        "yeasts "
+        "usually finish. Taking in the same log twice changes nothing.</p>"
+    )
+    _last_import()
+    path = _uploaded()
+    if path is not None:
+        _log(path)
+    _along()
+
+
+def _last_import() -> None:
+    """What became of the last import."""
+    said = st.session_state.pop("import said", None)
+    if said:
+        st.html(f'<p role="status"><b>{escape(said)}</b></p>')
+
+
+def _uploaded() -> Path | None:
+    """The file that was handed over, on disk."""
+    given = st.file_uploader("The log", type=list(_KINDS), key=f"log {st.session_state.get('imports', 0)}")
+    if given is None:
+        return None
+    kept: dict[str, str] = st.session_state.get(_FILE, {})
+    if kept.get("id") != given.file_id:
+        folder = Path(tempfile.mkdtemp(prefix="tunroom-import-"))
+        path = folder / Path(given.name).name
+        path.write_bytes(given.getbuffer())
+        if kept:
+            shutil.rmtree(Path(kept["path"]).parent, ignore_errors=True)
+        kept = {"id": given.file_id, "path": str(path)}
+        st.session_state[_FILE] = kept
+    return Path(kept["path"])
+
+
+def _log(path: Path) -> None:
+    store, say = runtime.store(), questions.voice()
+    try:
+        head = import_guess.head(path)
+    except IngestError as error:
+        st.html(f'<p class="wrong" role="alert">{escape(capital(str(error)))}</p>')
+        return
+    rows = [["" if v is None else str(v) for v in row] for row in head.head(_ROWS).iter_rows()]
+    st.html(components.table(head.columns, rows, "the first rows of the log"))
+    form = forms.loose(f"import {path.parent.name}", say)
+    columns = _columns(form, head)
+    device_id = None
+    if "device_id" not in columns:
+        device_id = form.text(
+            "device", "The device that measured", import_guess.device_id(path), help="Any id will do."
+        )
+    target, facts = _target(form, store)
+    taken = st.button("Take it in", key=form.key("take in"), type="primary")
+    form.place(forms.WHOLE_FORM)
+    if taken:
+        _take_in(form, path, columns, device_id, target, facts)
+
+
+def _columns(form: forms.Form, head: pl.DataFrame) -> dict[str, str]:
+    """Our name to the file's name, as the person says."""
+    guessed = import_guess.columns(head)
+    st.html("<p><b>Which column is what?</b></p>")
+    found: dict[str, str] = {}
+    places = st.columns(3)
+    for n, (ours, label) in enumerate(import_guess.LABELS.items()):
+        with places[n % 3]:
+            theirs = form.choice(ours, label, head.columns, guessed.get(ours), placeholder="not in this log")
+        if theirs is not None:
+            found[ours] = theirs
+    return found
+
+
+def _target(form: forms.Form, store: Store) -> tuple[str, dict[str, Any]]:
+    """Into which batch it goes."""
+    target = form.choice("target", "It belongs to", list(_TARGETS), "ended", lambda t: _TARGETS[t]) or "none"
+    facts: dict[str, Any] = {}
+    if target == "known":
+        known = [*store.active_batches(), *store.finished_batches()]
+        facts["batch"] = form.choice("batch", "Batch", known, None, lambda b: b.name, placeholder="Choose one")
+    elif target == "ended":
+        facts |= _earlier(form, store)
+    return target, facts
+
+
+def _earlier(form: forms.Form, store: Store) -> dict[str, Any]:
+    got: dict[str, Any] = {}
+    left, middle, right = st.columns(3)
+    with left:
+        got["name"] = form.text("name", "Name of the batch", "", placeholder="such as Harbour Pale, spring")
+        got["drink"] = form.choice("drink", "Drink", DRINKS, "ale", str.capitalize)
+    with middle:
+        names = sorted({y.name for y in store.all(Yeast)})
+        got["yeast"] = form.choice(
+            "yeast", "Yeast", names, None, accept_new_options=True, placeholder="Choose one, or type a new name"
+        )
+        got["original_gravity_sg"] = form.number(
+            "original_gravity_sg", "Gravity before pitching", None, "gravity", placeholder="not measured"
+        )
+    with right:
+        got["pitched_at"] = form.moment("pitched_at", "Yeast pitched (empty: the first row)", None)
+        got["ended_at"] = form.moment("ended_at", "Ended (empty: the last row)", None)
+        got["vessel"] = form.choice(
+            "vessel_id", "Vessel", placing.vessels(store), None, lambda v: v.name, placeholder="one of its own"
+        )
+    return got
+
+
+def _take_in(
+    form: forms.Form, path: Path, columns: dict[str, str], device_id: str | None, target: str, facts: dict[str, Any]
+) -> None:
+    store = runtime.store()
+    known: BatchRecord | None = facts.get("batch")
+    if target == "known" and known is None:
+        form.missing("batch", "no batch is chosen", "Choose one, or take in the readings alone.")
+        return
+    if target == "ended" and not facts["name"]:
+        form.missing("name", "the name is empty", "Give the batch one that you will recognise.")
+        return
+    with st.status("Taking it in …") as status:
+        try:
+            done = transfer.import_log(
+                store,
+                path,
+                device_id=device_id or None,
+                columns=columns,
+                batch_id=known.batch_id if known is not None else None,
+                progress=lambda text: status.update(label=capital(text)),
+            )
+            if target == "ended":
+                _save_earlier(store, done.devices, _instant(done.first_at), _instant(done.last_at), facts, columns)
+        except EntryError as error:
+            status.update(label="It is not taken in yet.", state="error")
+            form.wrong(error)
+            return
+        except IngestError as error:
+            status.update(label="Nothing of it was kept.", state="error")
+            form.wrong(EntryError(forms.WHOLE_FORM, str(error).rstrip(".")))
+            return
+    st.session_state["import said"] = _said(done, form.voice)
+    st.session_state["imports"] = st.session_state.get("imports", 0) + 1
+    shutil.rmtree(path.parent, ignore_errors=True)
+    st.session_state.pop(_FILE, None)
+    st.rerun()
+
+
+def _instant(text: str) -> datetime:
+    return datetime.fromisoformat(text)
+
+
+def _save_earlier(
+    store: Store,
+    devices: Sequence[str],
+    first: datetime,
+    last: datetime,
+    facts: dict[str, Any],
+    columns: dict[str, str],
+) -> None:
+    """The earlier batch with its vessel and its devices, as one change."""
+    vessel: Vessel = facts["vessel"] or Vessel(name=_free_name(store, facts["name"]))
+    yeast = (facts["yeast"] or "").strip() or None
+    record = BatchRecord(
+        name=facts["name"],
+        vessel_id=vessel.vessel_id,
+        drink=facts["drink"] or "other",
+        yeast=yeast,
+        original_gravity_sg=facts["original_gravity_sg"],
+        pitched_at=facts["pitched_at"] or first,
+        ended_at=facts["ended_at"] or last,
+    )
+    records: list[Any] = [] if facts["vessel"] else [vessel]
+    if yeast is not None and all(y.name != yeast for y in store.all(Yeast)):
+        records.append(Yeast(name=yeast))
+    records.append(record)
+    measures_gravity = bool(columns.keys() & import_guess.GRAVITIES)
+    for device_id in devices:
+        if store.get(Device, device_id) is None:
+            kind = "float" if measures_gravity else "probe"
+            records.append(Device(device_id=device_id, kind=kind, first_seen_at=first))  # type: ignore[arg-type]
+        records.append(
+            Placement(
+                device_id=device_id,
+                vessel_id=vessel.vessel_id,
+                from_at=min(first, record.pitched_at),
+                to_at=max(last, record.ended_at or last),
+            )
+        )
+    store.save_many(records, f"Imported {record.name}")
+
+
+def _free_name(store: Store, name: str) -> str:
+    taken = {v.name.casefold() for v in store.all(Vessel)}
+    wanted = f"Log: {name}"
+    n = 2
+    while wanted.casefold() in taken:
+        wanted, n = f"Log: {name} {n}", n + 1
+    return wanted
+
+
+def _said(done: transfer.ImportedLog, say: Voice) -> str:
+    parts = [f"{number(done.new)} of {plural(done.rows, 'row')} {'is' if done.new == 1 else 'are'} new readings"]
+    if done.repeated:
+        parts.append(f"{number(done.repeated)} were there already")
+    if done.conflicts:
+        parts.append(f"{number(done.conflicts)} contradict what is kept and stand under Sensors as rejected")
+    if done.without_values:
+        parts.append(f"{number(done.without_values)} had no value")
+    zone = f" Times without a zone were read as {done.time_zone_assumed}." if done.time_zone_assumed else ""
+    first, last = _instant(done.first_at), _instant(done.last_at)
+    return f"{'; '.join(parts)}. From {say.exact(first)} to {say.exact(last)}.{zone}"
+
+
+def _along() -> None:
+    """Everything to take along: an export, zipped."""
+    st.subheader("Take everything along")
+    st.html(
+        "<p>All readings, entries and verdicts as Parquet and CSV. <code>tunroom export DIR</code> does the same "
+        "from a "
+        "terminal, and <code>tunroom import DIR</code> makes the same cellar of it.</p>"
+    )
+    key = "export file"
+    if st.button("Prepare the export", key="prepare export"):
+        with st.status("Writing it …") as status, tempfile.TemporaryDirectory(prefix="tunroom-export-") as folder:
+            target = Path(folder) / "cellar"
+            transfer.export_cellar(runtime.store(), target, progress=lambda text: status.update(label=capital(text)))
+            made = shutil.make_archive(str(Path(folder) / "export"), "zip", target)
+            st.session_state[key] = Path(made).read_bytes()
+            status.update(label="The export is ready.", state="complete")
+    if key in st.session_state:
+        st.download_button(
+            "Download the export",
+            st.session_state[key],
+            file_name="cellar.zip",
+            mime="application/zip",
+            key="export download",
+            on_click="ignore",
+        )
