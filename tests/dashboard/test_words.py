@@ -22,6 +22,7 @@ from dashboard.words import (
     plural,
     points,
     points_between,
+    zone_of,
 )
 from ingest.model import Preferences
 
