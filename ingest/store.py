@@ -11,9 +11,11 @@ import logging
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from dataclasses import asdict
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, TypeVar
+
+import polars as pl
 
 from ingest import store_intake, store_reports, store_words
 from ingest.errors import StoreFull
@@ -26,10 +28,11 @@ from ingest.model import (
 from ingest.records import TABLES, from_row, to_row
 from ingest.store_entries import Change
 from ingest.store_file import Cursor, StoreFile
+from ingest.store_intake import Kept
 from ingest.store_questions import AS_SENT, Questions
 from ingest.store_words import LastWord
 
-__all__ = ["AS_SENT", "Change", "LastWord", "Store"]
+__all__ = ["AS_SENT", "Change", "Kept", "LastWord", "Store"]
 
 log = logging.getLogger(__name__)
 R = TypeVar("R", bound=Record)
@@ -119,6 +122,40 @@ class Store(Questions):
             self._words.hear(folded[n] for n in taken.completed)
             self._kept([folded[n] for n in taken.new], len(taken.new))
         return len(taken.new)
+
+    def keep_frame(self, rows: pl.DataFrame, *, topic: str) -> Kept:
+        """Keep many readings at once, as `keep` does.
+
+        Parameters
+        ----------
+        rows
+            `device_id` and `measured_at` (UTC); any of `received_at`, the quantities, `sequence`, `time_flag`, `extra`.
+        topic
+            Under which contradicting rows are kept as rejected.
+
+        `recall_words` afterwards brings the last words in step.
+        """
+        total = Kept()
+        with self._file.alone:
+            with self._file.writing() as cursor:
+                keys = self._keys | self._new_keys(cursor, set(rows["device_id"].unique()))
+                turns = rows.select(pl.int_range(pl.len()).over("device_id", "measured_at")).to_series()
+                for turn in sorted(turns.unique()):
+                    part = rows.filter(turns == turn)
+                    taken = store_intake.take(cursor, store_reports.from_frame(part, keys))
+                    for n, faults in taken.conflicts:
+                        payload = json.dumps(part.row(n, named=True), default=str, ensure_ascii=False).encode()
+                        rejection = store_intake.conflicting(topic, payload, datetime.now(UTC), faults)
+                        store_intake.keep_rejection(cursor, rejection)
+                    total += Kept(len(taken.new), len(taken.completed), len(taken.conflicts))
+            self._keys = keys
+            self._kept([], total.new)
+        return total
+
+    def recall_words(self) -> None:
+        """Read each device's last word from the file again."""
+        with self._file.alone:
+            self._remember_reports()
 
     def _kept(self, reports: Iterable[Report], count: int) -> None:
         """Remember what was just committed, and sort it away once it is much."""
@@ -224,6 +261,30 @@ class Store(Questions):
     def assessments(self, batch_id: str) -> list[AssessmentRecord]:
         """What was said about a batch, the oldest first."""
         return self._select(AssessmentRecord, "WHERE batch_id = ? ORDER BY made_at", [batch_id])
+
+    def keep_history(self, assessments: Sequence[AssessmentRecord], rejections: Sequence[Rejection]) -> tuple[int, int]:
+        """Keep assessments and rejections of an export, those that are here already left out; how many were new."""
+        with self._file.writing() as cursor:
+            have = set(cursor.execute("SELECT batch_id, made_at FROM assessment").fetchall())
+            new = [a for a in assessments if (a.batch_id, a.made_at.replace(tzinfo=None)) not in have]
+            for assessment in new:
+                _insert(cursor, assessment)
+            return len(new), sum(store_intake.keep_rejection(cursor, rejection) for rejection in rejections)
+
+    def journal(self) -> pl.DataFrame:
+        """The whole journal, oldest first: `change_id`, `at`, `sentence`, `steps` (JSON) and `undone_at`."""
+        return self._file.frame("FROM change ORDER BY change_id")
+
+    def replace_journal(self, journal: pl.DataFrame) -> None:
+        """Take over the journal of an export in place of one's own."""
+        with self._file.writing() as cursor:
+            cursor.register("incoming", journal)
+            cursor.execute("DELETE FROM change")
+            cursor.execute("INSERT INTO change BY NAME FROM incoming")
+
+    def notes(self) -> dict[str, str]:
+        """All small texts by their keys."""
+        return dict(self._file.read("SELECT key, value FROM note ORDER BY key"))
 
     def get_note(self, key: str) -> str | None:
         """A small text kept by `set_note`."""

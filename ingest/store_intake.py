@@ -41,6 +41,18 @@ _COUNTED: Final = (
 )
 
 
+@dataclass(frozen=True, slots=True)
+class Kept:
+    """How many readings were new, how many were completed, how many contradict what is kept."""
+
+    new: int = 0
+    completed: int = 0
+    conflicts: int = 0
+
+    def __add__(self, other: Kept) -> Kept:
+        return Kept(self.new + other.new, self.completed + other.completed, self.conflicts + other.conflicts)
+
+
 @dataclass(slots=True)
 class Taken:
     """What became of rows: the indices of the new ones, of those that completed a row, and the contradictions."""
@@ -143,14 +155,15 @@ def settle(cursor: Cursor) -> None:
     cursor.execute("DELETE FROM report_new")
 
 
-def keep_rejection(cursor: Cursor, rejection: Rejection) -> None:
-    """Keep a rejected message; one with the id of another changes nothing."""
+def keep_rejection(cursor: Cursor, rejection: Rejection) -> bool:
+    """Keep a rejected message; one with the id of another changes nothing. Whether it was new."""
     row = to_row(rejection)
-    cursor.execute(
+    [(new,)] = cursor.execute(
         f"INSERT INTO rejection ({TABLES[Rejection].names}) SELECT {', '.join('?' * len(row))} "
         "WHERE NOT EXISTS (SELECT 1 FROM rejection WHERE rejection_id = ?)",
         [*row.values(), rejection.rejection_id],
-    )
+    ).fetchall()
+    return bool(new)
 
 
 def conflicting(topic: str, payload: bytes, received_at: datetime, faults: Sequence[str]) -> Rejection:

@@ -9,7 +9,7 @@ import polars as pl
 
 from analysis.model import READINGS, Batch, Event, FinishedBatch
 from ingest import store_reports
-from ingest.calibrate import Calibrated, Stay, calibrate
+from ingest.calibrate import Calibrated, Stay, calibrate, calibrated_alone
 from ingest.errors import EntryError
 from ingest.hand_samples import sampled_gravity
 from ingest.model import (
@@ -192,6 +192,18 @@ class Questions:
             [self._keys.get(device_id, 0), low // 1_000_000, min(high // 1_000_000, 2**32 - 1), low, high],
         )
         return frame.cast(AS_SENT)
+
+    def device_ids(self) -> list[str]:
+        """Every device that has ever sent a reading, known or not."""
+        return sorted(self._keys)
+
+    def calibrated_alone(self, device_id: str) -> pl.DataFrame:
+        """All that a device sent (`AS_SENT`), and what its own calibrations make of it; see `ingest.calibrate`.
+
+        A device that nobody has entered yet counts as a float without calibration.
+        """
+        device = self.get(Device, device_id) or Device(device_id=device_id, kind="float")
+        return calibrated_alone(device, self.readings_as_sent(device_id), self.all(CalibrationRecord))
 
     def newest_reading_at(self, batch_id: str) -> datetime | None:
         """When the batch was last measured, from memory."""

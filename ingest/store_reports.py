@@ -135,6 +135,20 @@ def to_frame(reports: Sequence[Report], keys: Mapping[str, int]) -> pl.DataFrame
     return pl.DataFrame(columns, schema=STORED)
 
 
+def from_frame(rows: pl.DataFrame, keys: Mapping[str, int]) -> pl.DataFrame:
+    """Rows with `device_id`, `measured_at` and any other fields of a report, as rows of the tables."""
+    missing = [pl.lit(None, dtype).alias(name) for name, dtype in STORED.items() if name not in rows.columns]
+    microsecond = pl.col("measured_at").dt.epoch("us")
+    received = pl.col("received_at" if "received_at" in rows.columns else "measured_at").dt.epoch("us")
+    return rows.with_columns(missing).select(
+        pl.col("device_id").replace_strict(dict(keys), return_dtype=pl.UInt16()).alias("device_key"),
+        (microsecond // 1_000_000).cast(pl.UInt32()).alias("measured_s"),
+        (microsecond % 1_000_000).cast(pl.UInt32()).alias("measured_us"),
+        ((received - microsecond) // 1_000_000).cast(pl.Int32()).alias("delay_s"),
+        *(pl.col(name).cast(dtype) for name, dtype in STORED.items() if name in (*SAID, "time_flag", "extra")),
+    )
+
+
 def to_text(extra: Mapping[str, Any]) -> str | None:
     """The keys that nobody asked for, as they are stored."""
     return json.dumps(extra, ensure_ascii=False, sort_keys=True, default=str) if extra else None

@@ -11,17 +11,16 @@ from statistics import median
 from typing import Final
 
 import numpy as np
-from scipy.stats import linregress
 
 from ingest.model import Device, DeviceKind, Report
 
 SILENT_AFTER: Final = 3.0
 """A device is silent after this many of its usual intervals (common practice, no source)."""
 
-EMPTY_V: Final = 3.4
+EMPTY_V: Final = 3.3
 """A lithium-ion cell that has fallen to this soon stops a radio (common practice, no source)."""
 
-EMPTY_PCT: Final = 5.0
+EMPTY_PCT: Final = 10.0
 """The same on a scale of percent (common practice, no source)."""
 
 _INTERVALS: Final = 64
@@ -163,17 +162,21 @@ class LastWords:
 def _days_left(memory: _Memory) -> float | None:
     """Days until the battery reaches the charge at which small devices stop, along the line through its daily means.
 
-    None without a clear fall: with fewer than `_TREND_DAYS` days, or where the fall does not exceed three times its
-    standard error.
+    Days before a rise (a new or recharged battery) do not count. None without a clear fall: with fewer than
+    `_TREND_DAYS` days, or where the fall a day does not exceed three times its standard error.
     """
-    days = sorted(memory.charge.copy().items())
+    empty, rise = (EMPTY_V, 0.1) if "battery_v" in memory.values else (EMPTY_PCT, 8.0)
+    days = [(day, total / count) for day, (total, count) in sorted(memory.charge.copy().items())]
+    fresh = max((i for i in range(1, len(days)) if days[i][1] > days[i - 1][1] + rise), default=0)
+    days = days[fresh:]
     if len(days) < _TREND_DAYS:
         return None
-    empty = EMPTY_V if "battery_v" in memory.values else EMPTY_PCT
-    when = np.array([day for day, _ in days], dtype=float)
-    charge = np.array([total / count for _, (total, count) in days])
-    fit = linregress(when, charge)
-    slope = float(fit.slope)
-    if slope >= 0 or -slope < 3 * float(fit.stderr):
+    when, charge = np.array(days, dtype=np.float64).T
+    when -= when.mean()
+    slope = float(when @ charge / (when @ when))
+    left = charge - charge.mean() - slope * when
+    error = float(np.sqrt(left @ left / (when.size - 2) / (when @ when)))
+    if slope >= -1e-9 or -slope < 3 * error:
         return None
-    return max(0.0, float((charge[-1] - empty) / -slope))
+    now = float(charge.mean() + slope * when[-1])
+    return max(0.0, (now - empty) / -slope)
