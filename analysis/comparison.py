@@ -149,14 +149,13 @@ def _fit(quantity: Quantity, batches: list[Outcome]) -> tuple[dict[str, Range], 
     inverse = np.linalg.inv(np.diag(1 / variance) + design.T @ design)
     centre = inverse @ (mean / variance + design.T @ y)
     freedom = _PRIOR_BATCHES + len(y)
-    squares = (
-        _PRIOR_BATCHES * model.spread**2 + y @ y + mean @ (mean / variance) - centre @ np.linalg.solve(inverse, centre)
-    )
-    scale = np.sqrt(max(squares, 1e-12) / freedom)
+    misfit = float(y @ y + mean @ (mean / variance) - centre @ np.linalg.solve(inverse, centre))
+    scale = np.sqrt((_PRIOR_BATCHES * model.spread**2 + max(misfit, 0.0)) / freedom)
 
-    def spread_of(weights: Floats) -> stats.rv_frozen:
-        width = float(np.sqrt(weights @ inverse @ weights)) * scale
-        return stats.t(freedom, loc=float(weights @ centre), scale=width)
+    def spread_of(weights: Floats) -> tuple[Floats, float]:
+        """The three quantiles of a combination of coefficients, and the chance that it is below zero."""
+        distribution = stats.t(freedom, loc=weights @ centre, scale=np.sqrt(weights @ inverse @ weights) * scale)
+        return np.asarray(distribution.ppf([0.1, 0.5, 0.9])), float(distribution.cdf(0.0))
 
     units = np.eye(design.shape[1])
     out = np.exp if model.logarithmic else np.asarray
