@@ -1,7 +1,5 @@
 """Taking in a log in the browser, of an earlier batch or of a device that kept its own; and taking all along."""
 
-"along."
-
 from __future__ import annotations
 
 import shutil
