@@ -58,7 +58,7 @@ def last_word(device_id: str) -> None:
     says = escape(words_device.sentence(word, vessel.name if vessel else None, say))
     cells = "".join(f"<div><dt>{escape(k)}</dt><dd>{escape(v)}</dd></div>" for k, v in _cells(word, say))
     advice = ""
-    if word.silent:
+    if word.silent and odd:
         advice = (
             "<p>Look at its battery and at what passes its messages on. Do not open the vessel for it: silence says "
             "nothing about the fermentation.</p>"

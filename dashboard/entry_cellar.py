@@ -117,7 +117,7 @@ def _changed(p: Preferences, got: dict[str, Any]) -> Preferences:
 def _busy(p: Preferences) -> None:
     """Days on which nothing can be done, such as a holiday."""
     store, say = runtime.store(), questions.voice()
-    st.html("<h3>Days on which you cannot</h3>")
+    st.subheader("Days on which you cannot")
     today = say.today()
     coming = sorted(d for d in (date.fromisoformat(text) for text in p.busy_dates) if d >= today)
     with forms.entry("busy days", say, save="Save these days", shows=p.busy_dates) as form:

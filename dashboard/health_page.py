@@ -25,7 +25,7 @@ def facts() -> None:
     """Broker, disk, readings, version."""
     service, say = runtime.service(), questions.voice()
     rows = "".join(
-        f"<tr><th scope='row'>{escape(name)}</th><td{' class=wrong' if bad else ''}>{escape(text)}</td></tr>"
+        f"<tr><th scope='row'>{escape(name)}</th><td{' class="needs"' if bad else ''}>{escape(text)}</td></tr>"
         for name, text, bad in (_broker(), _store(), _readings(say), _watcher(), ("Version", version.text(), False))
     )
     st.html(f'<div class="scroll"><table class="log">{rows}</table></div>')
@@ -53,7 +53,8 @@ def _store() -> tuple[str, str, bool]:
     if store.path is None:
         return "Disk", "kept in memory only", False
     free = shutil.disk_usage(store.path.parent).free / 1e9
-    size = store.path.stat().st_size / 1e6 if store.path.exists() else 0.0
+    files = [store.path, store.path.with_name(store.path.name + ".wal")]
+    size = sum(f.stat().st_size for f in files if f.exists()) / 1e6
     text = f"{number(free, 1)}{THIN}GB free, the cellar takes {number(size, 1)}{THIN}MB"
     return "Disk", text, free < _LOW_DISK_GB
 

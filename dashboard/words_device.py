@@ -80,9 +80,16 @@ def figures(word: LastWord, say: Voice) -> list[str]:
     return [*measured(word, say), *(p for p in (battery(word), signal(word.signal_dbm)) if p)]
 
 
+def resting(word: LastWord) -> bool:
+    """Whether a device is put to no work now, so that its silence means nothing."""
+    return word.known and word.vessel_id is None
+
+
 def troubles(word: LastWord, say: Voice) -> list[str]:
     """What is odd about a device, in sentences; empty where all is well."""
-    found = []
+    found: list[str] = []
+    if resting(word):
+        return found
     if word.silent:
         how_often = f", {usual(word)}" if usual(word) else ""
         found.append(f"Silent: last heard {say.ago(word.received_at)}{how_often}.")
@@ -106,21 +113,23 @@ def sentence(word: LastWord, vessel_name: str | None, say: Voice) -> str:
     if not word.known:
         return f"New: waits for a vessel, {heard}."
     if vessel_name is None:
-        return f"In no vessel, {heard}."
+        return f"At rest, in no vessel; {heard}."
     often = f", {usual(word)}" if usual(word) else ""
     return f"{capital(heard)}{often}."
 
 
 def rank(word: LastWord, say: Voice) -> tuple[int, str]:
-    """The silent and odd first, then the new, then those without a vessel, then the rest."""
-    if word.silent:
+    """The silent and odd first, then the new, then those at work, then those at rest."""
+    if resting(word):
+        order = 5
+    elif word.silent:
         order = 0
     elif troubles(word, say):
         order = 1
     elif not word.known:
         order = 2
     else:
-        order = 3 if word.vessel_id is None else 4
+        order = 4
     return order, word.device_id
 
 
@@ -133,9 +142,10 @@ def lead(words: Sequence[LastWord], devices: dict[str, Device], say: Voice) -> s
         called = [name_of(w.device_id, devices.get(w.device_id)) for w in of]
         return joined(called) if len(called) < 4 else plural(len(called), "device")
 
-    silent = [w for w in words if w.silent]
-    odd = [w for w in words if not w.silent and troubles(w, say)]
-    new = [w for w in words if not w.known and not w.silent]
+    at_work = [w for w in words if not resting(w)]
+    silent = [w for w in at_work if w.silent]
+    odd = [w for w in at_work if not w.silent and troubles(w, say)]
+    new = [w for w in at_work if not w.known and not w.silent]
     parts = []
     if silent:
         parts.append(f"{names(silent)} {'is' if len(silent) == 1 else 'are'} silent")
@@ -145,7 +155,13 @@ def lead(words: Sequence[LastWord], devices: dict[str, Device], say: Voice) -> s
         parts.append(f"{names(new)} {'waits' if len(new) == 1 else 'wait'} for a vessel")
     if parts:
         return f"{capital(joined(parts))}."
-    return "The one device speaks." if len(words) == 1 else f"All {plural(len(words), 'device')} speak."
+    if not at_work:
+        return "No device is at work."
+    return (
+        "The one device at work speaks."
+        if len(at_work) == 1
+        else f"All {plural(len(at_work), 'device')} at work speak."
+    )
 
 
 def value_text(value: Any) -> str:
