@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final
 
@@ -13,7 +12,7 @@ import polars as pl
 
 from analysis import evidence
 from analysis.cleaning import mark
-from analysis.estimator import SHAPE, Courses, Setting, Story, imply
+from analysis.estimator import Courses
 from analysis.model import (
     COURSE,
     STEADY_SG,
@@ -28,11 +27,12 @@ from analysis.model import (
     as_utc,
     events_of,
 )
-from analysis.noise import Noise, local_rate
+from analysis.noise import local_rate
 from analysis.phases import spans
 from analysis.priors import Belief, Priors
 from analysis.series import Series, hours_of, summarise
 from analysis.steadiness import Hold, chilled_from, hold
+from analysis.stories import Look, look_at
 
 SURE: Final = 0.85
 """Chance of being finished from which we say so."""
@@ -40,7 +40,6 @@ SURE: Final = 0.85
 DOUBT: Final = 0.45
 """Chance below which we take it back."""
 
-_NOISE: Final = Noise()
 _CHANCES: Final = np.concatenate([[0.005, 0.02], np.arange(0.05, 0.96, 0.05), [0.98, 0.995]])
 _LEAST_BINS: Final = 3
 
@@ -84,7 +83,9 @@ def assess(
         return _too_early(now, batch, marked, newest_at, temperature, fingerprint)
 
     chill_h = chilled_from(series)
-    look = posterior(series, batch, belief, now)
+    look = look_at(series, batch, belief, series.now_h)
+    if look is None:
+        return _too_early(now, batch, marked, newest_at, temperature, fingerprint)
     steady_from = max(
         (
             hours_of(e.at, batch)
@@ -95,71 +96,6 @@ def assess(
     held = hold(series, until_h=chill_h if chill_h is not None else series.now_h, from_h=steady_from)
     return _verdict(
         batch, now, marked, series, belief, look, held, chill_h, newest_at, temperature, fingerprint, previous
-    )
-
-
-@dataclass(frozen=True, slots=True)
-class Look:
-    """The weighted courses, and how much of the weight each story carries."""
-
-    courses: Courses
-    original_sg: float
-    original_known: bool
-    noise: Noise
-
-
-def posterior(series: Series, batch: Batch, belief: Belief, now: datetime) -> Look:
-    """Weigh the stories that fit the series."""
-    known = batch.original_gravity_sg is not None
-    original = batch.original_gravity_sg if batch.original_gravity_sg is not None else _first_gravity(series)
-    hops = events_of(batch, "dry hop", until=now)
-    creep_from = hours_of(hops[0].at, batch) if hops else None
-    setting = Setting.of(series, belief, original, original_known=known, creep_from_h=creep_from)
-    plain = Story(setting, "none", _NOISE)
-    cloud = plain.run()
-    courses = imply(plain, cloud, original)
-    parts = [(np.log(0.93), cloud.log_evidence, courses)]
-    if _flat(series):
-        rates = local_rate(series)
-        top = int(np.argmax(rates))
-        halt = Story(setting, "lasting", plain.noise, halt_window_h=(float(series.hours[top]), series.now_h))
-        halt_cloud = halt.run()
-        parts.append((np.log(0.07), halt_cloud.log_evidence, imply(halt, halt_cloud, original)))
-    return Look(_mixed(parts), original, known, plain.noise)
-
-
-def _flat(series: Series) -> bool:
-    recent = series.hours > series.now_h - 20.0
-    if recent.sum() < 3 or series.now_h < 36:
-        return False
-    rate = local_rate(series)
-    return bool(np.median(rate[recent]) < 0.25 * rate.max() and rate.max() > 5e-5)
-
-
-def _mixed(parts: Sequence[tuple[float, float, Courses]]) -> Courses:
-    score = np.array([prior + evidence_ for prior, evidence_, _ in parts])
-    share = np.exp(score - score.max())
-    share /= share.sum()
-    if len(parts) == 1:
-        return parts[0][2]
-    all_ = [c for _, _, c in parts]
-
-    def join(name: str) -> Floats:
-        return np.concatenate([getattr(c, name) for c in all_])
-
-    return Courses(
-        weight=np.concatenate([c.weight * s / c.weight.sum() for c, s in zip(all_, share, strict=True)]),
-        fall_sg=join("fall_sg"),
-        finish_h=join("finish_h"),
-        left_now_sg=join("left_now_sg"),
-        crept_sg=join("crept_sg"),
-        halted=join("halted"),
-        at_h=all_[0].at_h,
-        gravity_sg=join("gravity_sg"),
-        left_sg=join("left_sg"),
-        terminal_sg=join("terminal_sg"),
-        done_now=join("done_now"),
-        effective=float(sum(c.effective for c in all_)),
     )
 
 
@@ -179,7 +115,9 @@ def _verdict(
 ) -> Assessment:
     courses = look.courses
     weight = courses.weight / courses.weight.sum()
-    p_finished = float(weight[courses.left_now_sg < STEADY_SG].sum())
+    # In the cold it is judged by what was left when the chill began: what a chill holds up is not finished.
+    judged = courses.left_now_sg if chill_h is None else _left_at(courses, chill_h)
+    p_finished = float(weight[judged < STEADY_SG].sum())
     p_halted = float(weight[courses.halted.astype(bool) & (courses.left_now_sg > 0.003)].sum())
     carried = carry_on(previous, marked, batch)
     was_finished = bool(carried.get("finished", False))
@@ -197,7 +135,6 @@ def _verdict(
         batch=batch, now=now, held=held, p_finished=p_finished, p_halted=p_halted, finished=finished, stalled=stalled,
         phase=phase, belief=belief, attenuation=attenuation, gravity=gravity, terminal=terminal, left=left,
         forecast=forecast, chill_h=chill_h, usual_c=series.usual_c, temperature_c=temperature, creep=creep,
-        noise=look.noise,
     )  # fmt: skip
     began = spans(series, courses, weight, batch, phase=phase, held=held, chill_h=chill_h, finished=finished)
     return Assessment(
@@ -304,6 +241,14 @@ def quantiles(values: Floats, weight: Floats, chances: Sequence[float]) -> Float
     return np.array([ordered[np.argmax(cumulative >= c, axis=0), columns] for c in chances])
 
 
+def _left_at(courses: Courses, hour: float) -> Floats:
+    """What was yet to fall at `hour`, shape (n,)."""
+    at = courses.at_h
+    i = int(np.clip(np.searchsorted(at, hour) - 1, 0, at.size - 2))
+    part = float(np.clip((hour - at[i]) / (at[i + 1] - at[i]), 0.0, 1.0))
+    return np.asarray((1.0 - part) * courses.left_sg[:, i] + part * courses.left_sg[:, i + 1])
+
+
 def _range(values: Floats, weight: Floats) -> Range:
     low, middle, high = quantiles(values[:, None], weight, (0.1, 0.5, 0.9))[:, 0]
     return Range(float(low), float(middle), float(high))
@@ -312,11 +257,6 @@ def _range(values: Floats, weight: Floats) -> Range:
 def _original(look: Look) -> Range:
     half = 1.28 * (0.001 if look.original_known else 0.003)
     return Range(look.original_sg - half, look.original_sg, look.original_sg + half)
-
-
-def _first_gravity(series: Series) -> float:
-    early = series.gravity_sg[series.hours <= max(6.0, series.hours[0] + 4.0)]
-    return float(max(np.median(early), 1.002))
 
 
 def _hand_agrees(series: Series, held: Hold) -> bool | None:
@@ -375,32 +315,3 @@ def _too_early(
         phases=(PhaseSpan("lag", batch.pitched_at),), newest_reading_at=newest_at, marked=marked,
         fingerprint=fingerprint,
     )  # fmt: skip
-
-
-def lesson(
-    readings: pl.DataFrame, batch: Batch, *, now: datetime, belief: Belief
-) -> tuple[Floats, Floats, Floats] | None:
-    """Features of a finished batch, their variances, and how much each counts (0 to 1); None if it cannot teach."""
-    marked = mark(readings, batch, now=now)
-    series = summarise(marked, batch, now=now)
-    if series.hours.size < 12:
-        return None
-    known = batch.original_gravity_sg is not None
-    original = batch.original_gravity_sg if batch.original_gravity_sg is not None else _first_gravity(series)
-    setting = Setting.of(series, belief, original, original_known=known, creep_from_h=None)
-    story = Story(setting, "none", _NOISE)
-    cloud = story.run()
-    courses = imply(story, cloud, original)
-    share = courses.weight / courses.weight.sum()
-    if float(share[courses.left_now_sg < 2 * STEADY_SG].sum()) < 0.5:
-        return None
-    attenuation = (courses.fall_sg / (original - 1.0) - belief.mean[-1]) / belief.sd[-1]
-    z = np.append(cloud.weight @ cloud.z[:, :SHAPE], share @ attenuation)
-    variance = np.append(
-        cloud.weight @ np.square(cloud.z[:, :SHAPE] - z[:SHAPE]), share @ np.square(attenuation - z[SHAPE])
-    )
-    # Take the prior out again: what do the readings alone say?
-    gain = np.maximum(1.0 / np.maximum(variance, 1e-6) - 1.0, 1e-3)
-    alone = np.clip(z / variance / gain, -4.0, 4.0)
-    own = 1.0 / gain
-    return belief.mean + belief.sd * alone, belief.sd**2 * own, 1.0 / (1.0 + own / 0.36)

@@ -8,8 +8,8 @@ The fall so far is ``A * F``. `F` runs from 0 to 1 in the *work* ``L`` that the 
   ``L = log(1 + fade rate L0) / fade``;
 * an easy sugar is taken up at ``dS1/dL = -c (1 + K) S1 / (K + S1) (1 - h (1 - S1))``: Monod, with an inhibition
   that grows with the alcohol made; `c` makes one unit of work take up half of it;
-* a slow one (maltotriose, or whatever the yeast leaves for last) is taken up at ``dS2/dL = -rho S2 / (1 + S1 / 0.25)``,
-  held back while the easy one lasts;
+* a slow one (maltotriose, fructose, whatever the yeast leaves for last) is taken up at
+  ``dS2/dL = -rho (1 + K2) S2 / (K2 + S2) / (1 + S1 / 0.25)``, held back while the easy one lasts;
 * ``F = 1 - (1 - w) S1 - w S2``.
 
 The sugar curves are computed once by Runge-Kutta and looked up after that.
@@ -35,18 +35,20 @@ PARAMETERS: Final = (
     "log_rho",
     "log_monod",
     "logit_inhibition",
+    "log_slow_monod",
     "warmth",
     "cold",
 )
 """The unknowns of a course, on the scales on which they are about normal."""
 
-_MONOD: Final = np.exp(np.linspace(np.log(0.02), np.log(2.0), 9))
-_INHIBITION: Final = np.array([0.0, 0.3, 0.5, 0.65, 0.78, 0.88, 0.95])
-_RHO: Final = np.exp(np.linspace(np.log(0.04), np.log(4.0), 18))
+_MONOD: Final = np.exp(np.linspace(np.log(0.02), np.log(1.5), 7))
+_INHIBITION: Final = np.array([0.0, 0.35, 0.6, 0.78, 0.9, 0.96])
+_RHO: Final = np.exp(np.linspace(np.log(0.05), np.log(3.0), 16))
+_SLOW_MONOD: Final = np.exp(np.linspace(np.log(0.06), np.log(4.0), 4))
 _INHIBITION_EDGES: Final = 0.5 * (_INHIBITION[1:] + _INHIBITION[:-1])
 _REPRESSION: Final = 0.25
 _WORK_MAX: Final = 80.0
-_GRID: Final = 300
+_GRID: Final = 256
 _SPREAD: Final = 6.0
 _SCALE: Final = (_GRID - 1) / np.log1p(_SPREAD * _WORK_MAX)
 
@@ -57,7 +59,7 @@ class SugarTable:
 
     work: Floats
     easy: Floats  # (monod * inhibition, grid)
-    slow: Floats  # (monod * inhibition * rho, grid)
+    slow: Floats  # (monod * inhibition * rho * slow monod, grid)
 
 
 @lru_cache(maxsize=1)
@@ -79,7 +81,7 @@ def sugar_table() -> SugarTable:
     s = np.ones((monod.size, 1))
     for i in range(1, _GRID):
         span = work[i] - work[i - 1]
-        pieces = max(1, int(np.ceil(span / 0.03)))
+        pieces = min(max(1, int(np.ceil(span / 0.03))), 8)
         h = span / pieces
         passed = np.zeros_like(s)
         for _ in range(pieces):
@@ -92,8 +94,16 @@ def sugar_table() -> SugarTable:
             passed = passed + h / 2 * (1 / (1 + before / _REPRESSION) + 1 / (1 + s / _REPRESSION))
         easy[:, i] = s[:, 0]
         log_slow[:, i] = log_slow[:, i - 1] + passed[:, 0]
-    slow = np.exp(-_RHO[None, :, None] * log_slow[:, None, :]).reshape(-1, _GRID)
-    return SugarTable(work, easy, slow)
+    spent = _RHO[None, :, None] * log_slow[:, None, :]
+    slow = np.stack([_monod_decay(spent, k) for k in _SLOW_MONOD], axis=2)
+    return SugarTable(work, easy, slow.reshape(-1, _GRID))
+
+
+def _monod_decay(spent: Floats, constant: float) -> Floats:
+    """Sugar left when ``dS/dx = -(1 + K) S / (K + S)`` from 1; ``x (1 + K) = K log(1 / S) + 1 - S`` turned round."""
+    left = np.concatenate([np.linspace(1.0, 0.02, 400), np.geomspace(0.0199, 1e-12, 400)])
+    at = (1.0 - left - constant * np.log(left)) / (1.0 + constant)
+    return np.asarray(np.interp(spent, at, left))
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,16 +115,17 @@ class Shapes:
     growth: Floats
     fade: Floats
     slow_share: Floats
-    easy_row: Floats
-    slow_row: Floats
+    easy_row: NDArray[np.intp]
+    slow_row: NDArray[np.intp]
 
     @classmethod
     def of(cls, theta: Floats) -> Shapes:
-        """From parameters, shape (n, 10); those of the table go to the nearest stored value."""
+        """From parameters, shape (n, 11); those of the table go to the nearest stored value."""
         monod = _nearest(theta[:, 6], np.log(_MONOD[0]), np.log(_MONOD[1]), _MONOD.size)
         rho = _nearest(theta[:, 5], np.log(_RHO[0]), np.log(_RHO[1]), _RHO.size)
         inhibition = np.searchsorted(_INHIBITION_EDGES, 1 / (1 + np.exp(-theta[:, 7])))
         row = monod * _INHIBITION.size + inhibition
+        slow_monod = _nearest(theta[:, 8], np.log(_SLOW_MONOD[0]), np.log(_SLOW_MONOD[1]), _SLOW_MONOD.size)
         return cls(
             rate=np.exp(np.clip(theta[:, 0], -9, 1)),
             lag=np.exp(np.clip(theta[:, 1], -2, 6)),
@@ -122,7 +133,7 @@ class Shapes:
             fade=np.exp(np.clip(theta[:, 3], -7, 1.5)),
             slow_share=1 / (1 + np.exp(-theta[:, 4])),
             easy_row=row,
-            slow_row=row * _RHO.size + rho,
+            slow_row=(row * _RHO.size + rho) * _SLOW_MONOD.size + slow_monod,
         )
 
     def work(self, tau: Floats) -> Floats:

@@ -10,10 +10,11 @@ from dataclasses import dataclass, field
 from typing import Final, Literal
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from analysis.courses import Shapes
-from analysis.model import Floats
+from analysis.model import STEADY_SG, Floats
 from analysis.noise import WANDER_SD_SG, Noise, Whitener, local_rate
 from analysis.priors import Belief
 from analysis.sampler import Cloud, normals, sample
@@ -22,11 +23,15 @@ from analysis.warmth import Warmth, warmth
 
 Halt = Literal["none", "lasting", "over"]
 
-SHAPE: Final = 8
-WARMTH: Final = 10
-FIXED: Final = 11
+SHAPE: Final = 9
+WARMTH: Final = 11
+WANDER: Final = 11
+FIXED: Final = 12
 GAIN_SD: Final = 0.02
 """Error of a float's scale: a fall of 50 points may read as 49 or 51 (common practice)."""
+
+FORCED_SD_SG: Final = 0.0015
+"""How well a forced test foretells the end in the vessel (common practice: a point or two)."""
 
 HORIZON_H: Final = 24.0 * 120
 _TIMING_H: Final = 1.5
@@ -34,6 +39,15 @@ _TIMING_H: Final = 1.5
 
 _OG_SD_SG: Final = 0.001
 _OG_UNKNOWN_SD_SG: Final = 0.004
+
+
+@dataclass(frozen=True, slots=True)
+class Addition:
+    """A feed (its jump is above zero) or a dilution, which takes a share of everything away."""
+
+    at_h: float
+    jump_sg: float
+    diluted: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,11 +61,21 @@ class Setting:
     original_known: bool
     creep_from_h: float | None
     timing_sd_sg: Floats
-    bins: Floats
+    bins: NDArray[np.intp]
+    additions: tuple[Addition, ...] = ()
+    forced_sg: float | None = None
 
     @classmethod
     def of(
-        cls, series: Series, belief: Belief, original_sg: float, *, original_known: bool, creep_from_h: float | None
+        cls,
+        series: Series,
+        belief: Belief,
+        original_sg: float,
+        *,
+        original_known: bool,
+        creep_from_h: float | None = None,
+        additions: tuple[Addition, ...] = (),
+        forced_sg: float | None = None,
     ) -> Setting:
         """Prepare the warmth-weighted time and the timing error."""
         warm = warmth(series.grid_hours, series.grid_temperature_c, series.reference_c, series.usual_c)
@@ -64,6 +88,8 @@ class Setting:
             creep_from_h,
             _TIMING_H * local_rate(series),
             np.searchsorted(series.grid_hours, series.hours).clip(0, series.grid_hours.size - 1),
+            additions,
+            forced_sg,
         )
 
 
@@ -73,7 +99,7 @@ class Story:
 
     setting: Setting
     halt: Halt
-    noise: Noise
+    noise: Noise = field(default_factory=Noise)
     halt_window_h: tuple[float, float] = (0.0, 0.0)
     whitener: Whitener = field(init=False)
     _white_y: Floats = field(init=False)
@@ -88,13 +114,14 @@ class Story:
     def dimensions(self) -> int:
         """Number of parameters."""
         creep = 2 if self.setting.creep_from_h is not None else 0
-        return FIXED + creep + {"none": 0, "lasting": 2, "over": 2}[self.halt]
+        feeds = 2 if any(a.jump_sg > 0 for a in self.setting.additions) else 0
+        return FIXED + creep + feeds + {"none": 0, "lasting": 2, "over": 2}[self.halt]
 
     def theta(self, z: Floats) -> Floats:
-        """Parameters of the courses, shape (n, 10)."""
+        """Parameters of the courses, shape (n, 11)."""
         belief = self.setting.belief
         theta = z[:, :WARMTH].copy()
-        theta[:, :SHAPE] = belief.mean[:SHAPE] + belief.sd[:SHAPE] * z[:, :SHAPE]
+        theta[:, :SHAPE] = belief.mean[:SHAPE] + z[:, :SHAPE] @ belief.root[:SHAPE, :SHAPE].T
         return np.asarray(theta)
 
     def creep(self, z: Floats) -> tuple[Floats, Floats]:
@@ -102,19 +129,26 @@ class Story:
         size = np.exp(np.log(0.0008) + 1.3 * z[:, FIXED])
         return np.minimum(size, 0.02), np.exp(np.log(70.0) + 0.5 * z[:, FIXED + 1])
 
+    def feed(self, z: Floats) -> tuple[Floats, Floats]:
+        """Apparent fall by one point of added sugar, and how fast it goes against the first sugar, per row."""
+        k = FIXED + (2 if self.setting.creep_from_h is not None else 0)
+        return np.asarray(np.exp(0.14 + 0.1 * z[:, k])), np.asarray(np.exp(0.5 * z[:, k + 1]))
+
     def halt_times(self, z: Floats) -> tuple[Floats, Floats]:
         """Begin and end of the halt, hours since pitching (end may be now)."""
         low, high = self.halt_window_h
-        begin = low + (high - low) * ndtr(z[:, -2])
+        now_h = self.setting.series.now_h
         if self.halt == "lasting":
-            return np.asarray(begin), np.full(begin.size, self.setting.series.now_h)
-        return np.asarray(begin), np.asarray(begin + (self.setting.series.now_h - begin) * ndtr(z[:, -1]))
+            return np.asarray(low + (high - low) * ndtr(z[:, -2])), np.full(z.shape[0], now_h)
+        # The plateau was seen; its edges are uncertain by half a day or so.
+        begin = np.maximum(low + 9.0 * (z[:, -2] - 0.3), 0.0)
+        return np.asarray(begin), np.asarray(np.minimum(np.maximum(high + 9.0 * (z[:, -1] + 0.3), begin + 4.0), now_h))
 
     def tau(self, z: Floats, theta: Floats, at: Floats | None = None) -> Floats:
         """Warmth-weighted time at the bins, or at the times `at` (hours, shape (m,)), with the halt taken out."""
         warm = self.setting.warm
         law = warm.law(theta)
-        tau = warm.tau[law][:, self.setting.bins] if at is None else tau_at(warm, at)[law]
+        tau = np.asarray(warm.tau[law][:, self.setting.bins] if at is None else tau_at(warm, at)[law])
         if self.halt == "none":
             return tau
         begin, end = self.halt_times(z)
@@ -126,22 +160,53 @@ class Story:
         return np.asarray(tau - slowed * inside)
 
     def falls(self, z: Floats, at: Floats | None = None) -> tuple[Floats, Floats]:
-        """Fraction of the fall done, and the fall by creep (SG), each of shape (n, m)."""
+        """Fraction of the fall done, and what other causes took away (SG), each of shape (n, m).
+
+        Other causes are creep after hops and feeds, which add first (below zero) and take away more later.
+        """
+        setting = self.setting
         theta = self.theta(z)
         shapes = Shapes.of(theta)
         tau = self.tau(z, theta, at)
         done = shapes.fall(shapes.work(tau))
-        if self.setting.creep_from_h is None:
+        if setting.creep_from_h is None and not setting.additions:
             return done, np.zeros((1, 1))
-        law = self.setting.warm.law(theta)
-        since = tau - _tau_each(self.setting.warm, law, np.full(law.size, self.setting.creep_from_h))[:, None]
-        size, slow = self.creep(z)
-        return done, size[:, None] * -np.expm1(-np.maximum(since, 0.0) / slow[:, None])
+        law = setting.warm.law(theta)
+        other = np.zeros_like(done)
+        if setting.creep_from_h is not None:
+            since = tau - _tau_each(setting.warm, law, np.full(law.size, setting.creep_from_h))[:, None]
+            size, slow = self.creep(z)
+            other = other + size[:, None] * -np.expm1(-np.maximum(since, 0.0) / slow[:, None])
+        hours = setting.series.hours if at is None else at
+        for addition in setting.additions:
+            after = hours >= addition.at_h
+            if addition.jump_sg > 0:
+                apparent, pace = self.feed(z)
+                since = np.maximum(tau - _tau_each(setting.warm, law, np.full(law.size, addition.at_h))[:, None], 0.0)
+                ratio = np.clip((setting.original_sg - 1.0) / addition.jump_sg, 1.0, 6.0)
+                taken = shapes.fall(shapes.rate[:, None] * since * (pace * ratio)[:, None])
+                other = other + np.where(after, addition.jump_sg * (apparent[:, None] * taken - 1.0), 0.0)
+            else:
+                then = done[:, max(int(np.searchsorted(hours, addition.at_h)) - 1, 0)][:, None]
+                done = np.where(after, then + (1.0 - addition.diluted) * (done - then), done)
+                other = other + np.where(after, -addition.jump_sg, 0.0)
+        return done, other
+
+    def other_total(self, z: Floats) -> Floats:
+        """What other causes take away in the end, SG, shape (n,)."""
+        total = np.zeros(z.shape[0])
+        if self.setting.creep_from_h is not None:
+            total = total + self.creep(z)[0]
+        for addition in self.setting.additions:
+            total = total + (addition.jump_sg * (self.feed(z)[0] - 1.0) if addition.jump_sg > 0 else -addition.jump_sg)
+        return np.asarray(total)
 
     def log_likelihood(self, z: Floats) -> tuple[Floats, ...]:
         """Log-likelihood with the size of the fall integrated out, and mean and sd of that size (SG)."""
         done, crept = self.falls(z)
-        level = self.noise.level(z[:, WARMTH])
+        belief = self.setting.belief
+        known = np.concatenate([z[:, :SHAPE], z[:, WANDER : WANDER + 1]], axis=1)
+        level = self.noise.level(belief.mean[SHAPE] + known @ belief.root[SHAPE, : SHAPE + 1])
         white_f = np.empty_like(done)
         white_y = np.empty_like(done)
         for k in range(len(WANDER_SD_SG)):
@@ -151,8 +216,15 @@ class Story:
                 white_f[rows] = done[rows] @ matrix
                 white_y[rows] = self._white_y[k] + (crept[rows] @ matrix if crept.size > 1 else 0.0)
         extract = self.setting.original_sg - 1.0
-        prior_mean = self.setting.belief.mean[-1] * extract
-        prior_sd = np.hypot(self.setting.belief.sd[-1] * extract, GAIN_SD * prior_mean)
+        prior_mean = (belief.mean[-1] + known @ belief.root[-1, :-1]) * extract
+        prior_sd = np.hypot(belief.root[-1, -1] * extract, GAIN_SD * belief.mean[-1] * extract)
+        if self.setting.forced_sg is not None:
+            # The side sample's end gravity is an observation of original gravity minus the whole fall.
+            its_mean = self.setting.original_sg - self.setting.forced_sg
+            its_precision = FORCED_SD_SG**-2
+            total = prior_sd**-2 + its_precision
+            prior_mean = (prior_mean * prior_sd**-2 + its_mean * its_precision) / total
+            prior_sd = np.full_like(prior_mean, total**-0.5)
         precision = prior_sd**-2 + np.square(white_f).sum(axis=1)
         pull = prior_mean / prior_sd**2 - (white_f * white_y).sum(axis=1)
         size = pull / precision
@@ -164,6 +236,10 @@ class Story:
             - self.whitener.log_determinants[level]
         )
         return log_like, size, precision**-0.5
+
+    def left_now(self, z: Floats) -> Floats:
+        """Fraction of the fall that is left now, shape (n,)."""
+        return np.asarray(1.0 - self.falls(z, np.array([self.setting.series.now_h]))[0][:, 0])
 
     def run(self) -> Cloud:
         """Sample this variant."""
@@ -209,40 +285,46 @@ class Courses:
     effective: float
 
 
-def imply(story: Story, cloud: Cloud, original_sg: float, *, stream: int = 50) -> Courses:
-    """What one variant's courses say about the finish and the gravity over time."""
-    now_h = story.setting.series.now_h
-    keep = np.flatnonzero(cloud.weight > 1e-7)
-    z, weight = cloud.z[keep], cloud.weight[keep]
-    size_mean, size_sd = cloud.extra[0][keep], cloud.extra[1][keep]
-    draw = np.clip(normals(cloud.z.shape[0], 1, stream)[keep, 0], -3, 3)
-    size = np.maximum(size_mean + size_sd * draw, 1e-4)
+DRAWS: Final = 384
+RESUMES_H: Final = 72.0
+"""Mean time until a halted fermentation moves again by itself or by the brewer's doing (no source)."""
+
+
+def imply(story: Story, cloud: Cloud, *, draws: int = DRAWS, weight: float = 1.0, stream: int = 50) -> Courses:
+    """What one variant's courses say about the finish and the gravity over time, equally weighted."""
+    setting = story.setting
+    now_h = setting.series.now_h
+    pick = np.searchsorted(np.cumsum(cloud.weight), (np.arange(draws) + 0.5) / draws).clip(0, cloud.weight.size - 1)
+    z = cloud.z[pick]
+    draw = normals(draws, 2, stream)
+    size = np.maximum(cloud.extra[0][pick] + cloud.extra[1][pick] * np.clip(draw[:, 0], -3, 3), 1e-4)
     past = np.unique(np.concatenate([np.arange(0.0, now_h, max(4.0, now_h / 40)), [now_h]]))
     future = now_h + np.concatenate([np.arange(4.0, 72.1, 4.0), np.geomspace(80.0, HORIZON_H, 22)])
     at = np.concatenate([past, future])
-    done, crept = story.falls(z, at)
-    gone = size[:, None] * done
-    if story.setting.creep_from_h is None:
-        left = size[:, None] - gone
-        creep_now = np.zeros(z.shape[0])
-    else:
-        total = story.creep(z)[0]
-        left = size[:, None] - gone + np.where(at >= story.setting.creep_from_h, total[:, None] - crept, 0.0)
-        creep_now = crept[:, past.size - 1]
-        gone = gone + crept
-    finish = first_below(at, left, 0.001)
+    done, other = story.falls(z, at)
+    gone = size[:, None] * done + other
+    whole = size + story.other_total(z)
+    left = whole[:, None] - gone
     here = past.size - 1
+    finish = first_below(at, left, STEADY_SG)
+    if story.halt == "lasting":
+        # Until something changes it stays where it is: a few days for most, for good for some.
+        wait = -RESUMES_H * np.log(1.0 - ndtr(draw[:, 1]))
+        finish = np.where(finish > now_h, np.where(wait > 3.0 * RESUMES_H, np.inf, finish + wait), finish)
+    crept = np.zeros(draws)
+    if setting.creep_from_h is not None:
+        crept = np.broadcast_to(other, done.shape)[:, here] if not setting.additions else story.creep(z)[0]
     return Courses(
-        weight=weight,
+        weight=np.full(draws, weight / draws),
         fall_sg=size,
         finish_h=finish,
         left_now_sg=left[:, here],
-        crept_sg=creep_now,
-        halted=np.full(z.shape[0], story.halt == "lasting"),
+        crept_sg=crept,
+        halted=np.full(draws, story.halt == "lasting"),
         at_h=at,
-        gravity_sg=original_sg - gone,
+        gravity_sg=setting.original_sg - gone,
         left_sg=left,
-        terminal_sg=original_sg - gone[:, here] - left[:, here],
+        terminal_sg=setting.original_sg - whole,
         done_now=done[:, here],
         effective=cloud.effective,
     )

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from analysis.model import Batch, Creep, Forecast, Phase, Range, events_of
-from analysis.noise import Noise
 from analysis.priors import Belief
 from analysis.steadiness import Hold
 
@@ -33,7 +32,6 @@ class Facts:
     usual_c: float
     temperature_c: float | None
     creep: Creep | None
-    noise: Noise
 
 
 def sentences(facts: Facts) -> tuple[str, ...]:
@@ -88,7 +86,7 @@ def advice(facts: Facts) -> tuple[str, ...]:
 
 
 def _where(facts: Facts) -> str:
-    low, high = facts.belief.attenuation_low, facts.belief.attenuation_high
+    low, high = facts.belief.attenuation
     place = "within" if low <= facts.attenuation <= high else "below" if facts.attenuation < low else "above"
     if facts.belief.same_yeast:
         source = f"of your last {facts.belief.same_yeast} batches with this yeast"

@@ -29,14 +29,13 @@ _HAND_OFFSET_SD_SG: Final = 0.0004
 class Noise:
     """What is believed of a float before its own readings, and how far the courses may miss the truth."""
 
-    wander_sd_sg: float = 0.0005
-    wander_log_sd: float = 0.8
     drift_sd_sg_day: float = 0.00006
     offset_sd_sg: float = 0.003
 
-    def level(self, z: Floats) -> Floats:
-        """Row of `WANDER_SD_SG` for a standard normal parameter, shape (n,)."""
-        place = (np.log(self.wander_sd_sg / WANDER_SD_SG[0]) + self.wander_log_sd * z) / np.log(2.0)
+    @staticmethod
+    def level(log_wander: Floats) -> Floats:
+        """Row of `WANDER_SD_SG` nearest to a size of wandering, given as its logarithm, shape (n,)."""
+        place = (log_wander - np.log(WANDER_SD_SG[0])) / np.log(2.0)
         return np.asarray(np.clip(np.rint(place), 0, len(WANDER_SD_SG) - 1).astype(np.intp))
 
     def covariances(self, series: Series, timing_sd_sg: Floats, level_sd_sg: float) -> Floats:

@@ -1,14 +1,16 @@
 """What is expected of a batch before its own readings: from its drink, its yeast, and the batches before it.
 
-Every feature of a course is normal on its scale, with three levels: what any such drink does (wide, from common
-practice), what this cellar's batches of the drink did, and what those with the same yeast did. A group is kept as
-weighted sums, so that learning is incremental and costs nothing to store.
+The features of a course are jointly normal on their scales, with three levels: what any such drink does (wide, from
+common practice), what this cellar's batches of the drink did, and what those with the same yeast did. Of each
+earlier batch we keep what its readings alone say, as a normal likelihood (a precision matrix and a vector). From
+these, expectation and maximisation give the mean and covariance of a group; a group with few members leans on the
+wider one.
 """
 
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from typing import Final
@@ -18,78 +20,90 @@ import numpy as np
 from analysis.courses import PARAMETERS
 from analysis.model import Batch, Drink, FinishedBatch, Floats
 
-FEATURES: Final = (*PARAMETERS[:8], "attenuation")
-"""What is learnt: the parameters of a course but for the temperature law, and apparent attenuation."""
+FEATURES: Final = (*PARAMETERS[:9], "log_wander", "attenuation")
+"""What is learnt: the parameters of a course but for the temperature law, the wandering of the float, and apparent
+attenuation, which comes last because the likelihood integrates it out given the others."""
 
-_VERSION: Final = 1
+KEPT_PER_DRINK: Final = 80
+"""The newest so many batches of a drink are kept: the cellar's age must not cost time, and habits change."""
+
+_VERSION: Final = 2
+_LOWER: Final = np.tril_indices(len(FEATURES))
 
 # Mean and standard deviation of each feature: common practice, no source, deliberately wide.
-# log rate (1/h at the reference temperature), log lag (h), log growth, log fade, logit slow share,
-# log slow rate, log Monod constant, logit of inhibition, attenuation.
-_SD: Final = (0.45, 0.6, 0.35, 0.9, 0.8, 0.6, 0.9, 1.1)
 _GENERAL: Final[dict[Drink, tuple[float, float, float, float, float]]] = {
     # hours from the lag to half the easy sugar, lag h, slow share, attenuation, its sd
-    "ale": (26.0, 14.0, 0.15, 0.77, 0.065),
+    "ale": (28.0, 14.0, 0.15, 0.77, 0.065),
     "lager": (60.0, 24.0, 0.15, 0.77, 0.055),
-    "mead": (75.0, 26.0, 0.05, 0.99, 0.10),
-    "cider": (60.0, 26.0, 0.04, 1.02, 0.06),
-    "wine": (60.0, 24.0, 0.05, 1.02, 0.06),
-    "other": (40.0, 20.0, 0.10, 0.86, 0.14),
+    "mead": (75.0, 26.0, 0.15, 1.02, 0.10),
+    "cider": (60.0, 26.0, 0.12, 1.02, 0.06),
+    "wine": (60.0, 24.0, 0.12, 1.02, 0.06),
+    "other": (40.0, 20.0, 0.12, 0.86, 0.14),
 }
+_SD: Final = (0.45, 0.6, 0.35, 0.9, 1.1, 0.6, 0.9, 1.1, 0.9, 0.8)
+"""Of log rate, log lag, log growth, log fade, logit of the slow share, log slow rate, log Monod constant, logit of
+inhibition, log Monod constant of the slow sugar, log wandering."""
+
+WANDER_SD_SG: Final = 0.0004
 
 
 @dataclass(frozen=True, slots=True)
 class Belief:
-    """Normal prior over the features of one batch, and how many batches with its yeast and drink it rests on."""
+    """Normal prior over the features of one batch, and how many batches with its yeast and drink it rests on.
+
+    A draw is ``mean + root @ u`` for standard normal `u`; `root` is lower triangular.
+    """
 
     mean: Floats
-    sd: Floats
+    root: Floats
     same_yeast: int
     same_drink: int
-    attenuation_low: float
-    attenuation_high: float
+
+    @property
+    def sd(self) -> Floats:
+        """Standard deviation of each feature."""
+        return np.asarray(np.sqrt(np.square(self.root).sum(axis=1)))
+
+    @property
+    def attenuation(self) -> tuple[float, float]:
+        """Where the attenuation should lie, 10 to 90 %."""
+        half = 1.2816 * float(self.sd[-1])
+        return float(self.mean[-1]) - half, float(self.mean[-1]) + half
 
 
 @dataclass(frozen=True, slots=True)
-class Tally:
-    """Weighted sums of one group's features."""
+class Lesson:
+    """What one finished batch says of its features, in standard deviations from the general mean.
 
-    batches: int
-    weight: tuple[float, ...]
-    total: tuple[float, ...]
-    square: tuple[float, ...]
-    error: tuple[float, ...]
+    The log-likelihood is ``pull @ x - x @ precision @ x / 2``; `precision` is kept as its lower triangle.
+    """
+
+    yeast: str | None
+    precision: tuple[float, ...]
+    pull: tuple[float, ...]
 
     @classmethod
-    def empty(cls) -> Tally:
-        """No batch yet."""
-        nothing = (0.0,) * len(FEATURES)
-        return cls(0, nothing, nothing, nothing, nothing)
-
-    def adding(self, value: Floats, variance: Floats, weight: Floats) -> Tally:
-        """With one more batch: what its readings say of each feature, how exactly, and how much that counts."""
-        return Tally(
-            self.batches + 1,
-            tuple(np.asarray(self.weight) + weight),
-            tuple(np.asarray(self.total) + weight * value),
-            tuple(np.asarray(self.square) + weight * value**2),
-            tuple(np.asarray(self.error) + weight * variance),
-        )
+    def of(cls, yeast: str | None, precision: Floats, pull: Floats) -> Lesson:
+        """From a full matrix."""
+        return cls(yeast, tuple(float(f"{v:.5g}") for v in precision[_LOWER]), tuple(float(f"{v:.5g}") for v in pull))
 
 
 @dataclass(frozen=True, slots=True)
 class Priors:
-    """What earlier batches have taught, by yeast and drink. Immutable; `learn` makes new ones."""
+    """What earlier batches have taught, by drink. Immutable; `learn` makes new ones."""
 
-    groups: dict[str, Tally] = field(default_factory=dict)
+    lessons: dict[str, tuple[Lesson, ...]] = field(default_factory=dict)
+    _known: dict[tuple[str, str | None], tuple[Floats, Floats]] = field(
+        default_factory=dict, init=False, compare=False, repr=False
+    )
 
     def to_json(self) -> str:
         """As text, for the store."""
-        groups = {
-            name: {"batches": t.batches, "weight": t.weight, "total": t.total, "square": t.square, "error": t.error}
-            for name, t in sorted(self.groups.items())
+        lessons = {
+            drink: [{"yeast": one.yeast, "precision": one.precision, "pull": one.pull} for one in those]
+            for drink, those in sorted(self.lessons.items())
         }
-        return json.dumps({"version": _VERSION, "features": FEATURES, "groups": groups})
+        return json.dumps({"version": _VERSION, "features": FEATURES, "lessons": lessons})
 
     @classmethod
     def from_json(cls, text: str) -> Priors:
@@ -105,62 +119,87 @@ class Priors:
             raise ValueError("these priors were written by another version; learn them again from the finished batches")
         return cls(
             {
-                name: Tally(g["batches"], *(tuple(g[part]) for part in ("weight", "total", "square", "error")))
-                for name, g in data["groups"].items()
+                drink: tuple(Lesson(one["yeast"], tuple(one["precision"]), tuple(one["pull"])) for one in those)
+                for drink, those in data["lessons"].items()
             }
         )
 
     def belief(self, batch: Batch) -> Belief:
         """The prior for one batch."""
         mean, sd = general(batch)
-        drink = self.groups.get(f"drink:{batch.drink}", Tally.empty())
-        yeast = self.groups.get(f"yeast:{batch.drink}:{batch.yeast}", Tally.empty()) if batch.yeast else Tally.empty()
-        # The spread within a yeast is narrower than within a drink, and both than the general one.
-        mean, sd = _narrowed(mean, sd, drink, own_share=0.75, least=0.35)
-        mean, sd = _narrowed(mean, sd, yeast, own_share=0.6, least=0.25)
-        low, high = mean[-1] - 1.28 * sd[-1], mean[-1] + 1.28 * sd[-1]
+        centre, spread = self._group(batch.drink, batch.yeast)
+        mean = mean + sd * centre
+        cov = spread * np.outer(sd, sd)
         if batch.expected_attenuation is not None:
-            # The brewer's range is taken for 10 to 90 %, softened: recipes differ from what the leaflet says.
-            lo, hi = batch.expected_attenuation
-            its_mean, its_sd = (lo + hi) / 2, max((hi - lo) / 2.56, 0.01) * 1.3 + 0.01
-            mean, sd = mean.copy(), sd.copy()
-            precision = 1 / sd[-1] ** 2 + 1 / its_sd**2
-            mean[-1] = (mean[-1] / sd[-1] ** 2 + its_mean / its_sd**2) / precision
-            sd[-1] = max(precision**-0.5, 0.01)
-            low, high = mean[-1] - 1.28 * sd[-1], mean[-1] + 1.28 * sd[-1]
-        return Belief(mean, sd, yeast.batches, drink.batches, low, high)
+            # The brewer's range is taken for 10 to 90 %, softened: a recipe differs from what the leaflet says.
+            low, high = batch.expected_attenuation
+            error = max((high - low) / 2.56, 0.008) + 0.008
+            gain = cov[:, -1] / (cov[-1, -1] + error**2)
+            mean = mean + gain * ((low + high) / 2 - mean[-1])
+            cov = cov - np.outer(gain, cov[-1])
+        those = self.lessons.get(batch.drink, ())
+        same = sum(batch.yeast is not None and one.yeast == batch.yeast for one in those)
+        root = np.asarray(np.linalg.cholesky(cov + 1e-9 * np.eye(mean.size)), dtype=np.float64)
+        return Belief(mean, root, same, len(those))
+
+    def _group(self, drink: str, yeast: str | None) -> tuple[Floats, Floats]:
+        """Mean and covariance, in general standard deviations, of the next batch of this drink and yeast."""
+        key = (drink, yeast)
+        if key not in self._known:
+            size = len(FEATURES)
+            those = self.lessons.get(drink, ())
+            centre, spread, _ = _em(those, np.zeros(size), 0.45 * np.eye(size), pull=0.5, shape=6.0)
+            own = [one for one in those if yeast is not None and one.yeast == yeast]
+            if own:
+                centre, _, predictive = _em(own, centre, 0.7 * spread, pull=1.2, shape=8.0)
+            else:
+                predictive = spread * (1.0 + 1.0 / (len(those) + 0.5)) * 1.1
+            if not those:
+                predictive = np.eye(size)
+            self._known[key] = (centre, predictive)
+        return self._known[key]
+
+
+def _em(
+    those: Sequence[Lesson], centre: Floats, scale: Floats, *, pull: float, shape: float
+) -> tuple[Floats, Floats, Floats]:
+    """Mean and covariance of a group, and the covariance of its next member.
+
+    `centre` and `scale` are what is expected of the group; they count like `pull` and `shape` batches.
+    """
+    n = len(those)
+    size = centre.size
+    precision = np.zeros((n, size, size))
+    for k, one in enumerate(those):
+        precision[k][_LOWER] = one.precision
+        precision[k] = precision[k] + np.tril(precision[k], -1).T
+    towards = np.array([one.pull for one in those]).reshape(n, size)
+    mean, cov = centre.copy(), scale.copy()
+    for _ in range(25 if n else 0):
+        inverse = np.linalg.inv(cov)
+        each = np.linalg.inv(inverse + precision)
+        middle = np.einsum("kij,kj->ki", each, inverse @ mean + towards)
+        mean = (middle.sum(axis=0) + pull * centre) / (n + pull)
+        off = middle - mean
+        cov = (each.sum(axis=0) + off.T @ off + pull * np.outer(mean - centre, mean - centre) + shape * scale) / (
+            n + shape
+        )
+        cov = 0.5 * (cov + cov.T)
+    return mean, cov, cov * (1.0 + 1.0 / (n + pull)) * (1.0 + 1.0 / (n + shape))
 
 
 def general(batch: Batch) -> tuple[Floats, Floats]:
     """Mean and standard deviation of the features for any batch of this drink."""
     half, lag, slow, attenuation, attenuation_sd = _GENERAL[batch.drink]
     mean = np.array(
-        [-np.log(half), np.log(lag), np.log(2.5), np.log(0.03), np.log(slow / (1 - slow)), np.log(0.6), np.log(0.06),
-         0.4, attenuation]
+        [-np.log(half), np.log(lag), np.log(2.5), np.log(0.03), np.log(slow / (1 - slow)), np.log(0.7), np.log(0.06),
+         0.4, np.log(0.4), np.log(WANDER_SD_SG), attenuation]
     )  # fmt: skip
     sd = np.array([*_SD, attenuation_sd])
     if batch.diastatic or batch.mixed_culture:
         mean[4], mean[5] = -1.0, np.log(0.2)
         mean[-1], sd[-1] = mean[-1] + 0.08, sd[-1] + 0.03
     return mean, sd
-
-
-def _narrowed(mean: Floats, sd: Floats, group: Tally, *, own_share: float, least: float) -> tuple[Floats, Floats]:
-    """Prior for a new member of a group, from the wider prior and the group's sums."""
-    if group.batches == 0:
-        return mean, sd
-    weight = np.asarray(group.weight)
-    safe = np.maximum(weight, 1e-9)
-    average = np.asarray(group.total) / safe
-    scatter = np.maximum(np.asarray(group.square) / safe - average**2 - np.asarray(group.error) / safe, 0.0)
-    within = (own_share * sd) ** 2
-    # The group's own scatter, shrunk towards what is expected of one (worth four batches).
-    scatter = np.maximum((weight * scatter + 4.0 * within) / (weight + 4.0), (least * sd) ** 2)
-    # The group's mean: between-group variance is the wider prior's.
-    pull = weight / (weight + scatter / sd**2)
-    centre = mean + pull * (average - mean)
-    spread = np.sqrt(scatter + (1 - pull) * sd**2)
-    return centre, np.minimum(spread, sd * 1.2)
 
 
 def learn(finished: Iterable[FinishedBatch], *, start: Priors | None = None) -> Priors:
@@ -174,24 +213,16 @@ def learn(finished: Iterable[FinishedBatch], *, start: Priors | None = None) -> 
     start
         What is known already: only new batches need to be given then.
     """
-    from analysis.assessment import lesson  # the estimator needs priors, and priors learn by the estimator
+    from analysis.lessons import lesson  # the estimator needs priors, and priors learn by the estimator
 
-    known = start or Priors()
-    groups = dict(known.groups)
+    lessons = {drink: list(those) for drink, those in (start or Priors()).lessons.items()}
     for one in finished:
         if one.readings.is_empty():
             continue
         newest = one.readings["measured_at"].max()
         if not isinstance(newest, datetime):
             continue
-        end = max(newest, one.batch.pitched_at + timedelta(hours=1))
-        taught = lesson(one.readings, one.batch, now=end, belief=Priors().belief(one.batch))
-        if taught is None:
-            continue
-        value, variance, weight = taught
-        names = [f"drink:{one.batch.drink}"]
-        if one.batch.yeast:
-            names.append(f"yeast:{one.batch.drink}:{one.batch.yeast}")
-        for name in names:
-            groups[name] = groups.get(name, Tally.empty()).adding(value, variance, weight)
-    return Priors(groups)
+        taught = lesson(one.readings, one.batch, now=max(newest, one.batch.pitched_at + timedelta(hours=1)))
+        if taught is not None:
+            lessons.setdefault(one.batch.drink, []).append(taught)
+    return Priors({drink: tuple(those[-KEPT_PER_DRINK:]) for drink, those in lessons.items()})

@@ -15,7 +15,7 @@ from functools import lru_cache
 from typing import Final
 
 import numpy as np
-from scipy.linalg import solve_triangular
+from scipy.linalg.lapack import dtrtri
 from scipy.special import gammaln, ndtri
 from scipy.stats import qmc
 
@@ -73,7 +73,7 @@ def sample(log_likelihood: Callable[[Floats], tuple[Floats, ...]], dimensions: i
     found = [log_likelihood(z)]
     log_prior = _log_prior(z)
     mixture = _FIRST * np.exp(log_prior)  # sum over proposals of draws times density, at every draw so far
-    proposals: list[tuple[Floats, Floats, float]] = []
+    proposals: list[tuple[Floats, Floats, float]] = []  # mean, inverse root, log determinant
     log_like = found[0][0]
     for round_ in range(_ROUNDS):
         log_base = log_prior - np.log(mixture / z.shape[0])
@@ -85,8 +85,9 @@ def sample(log_likelihood: Callable[[Floats], tuple[Floats, ...]], dimensions: i
         mean, root = _spread(z, _weights(log_base + power * log_like))
         log_det = float(np.log(np.diag(root)).sum())
         new = mean + _students(_EACH, dimensions, 1 + round_) @ root.T
-        mixture = mixture + _EACH * _density(z, mean, root, log_det)
-        proposals.append((mean, root, log_det))
+        inverse = dtrtri(root, lower=1)[0]
+        mixture = mixture + _EACH * _density(z, mean, inverse, log_det)
+        proposals.append((mean, inverse, log_det))
         new_prior = _log_prior(new)
         new_mixture = _FIRST * np.exp(new_prior)
         for one in proposals:
@@ -111,9 +112,9 @@ def _log_prior(z: Floats) -> Floats:
     return np.asarray(-0.5 * np.square(z).sum(axis=1) - 0.5 * z.shape[1] * np.log(2 * np.pi))
 
 
-def _density(z: Floats, mean: Floats, root: Floats, log_det: float) -> Floats:
+def _density(z: Floats, mean: Floats, inverse_root: Floats, log_det: float) -> Floats:
     d = mean.size
-    distance = np.square(solve_triangular(root, (z - mean).T, lower=True, check_finite=False)).sum(axis=0)
+    distance = np.square((z - mean) @ inverse_root.T).sum(axis=1)
     return np.asarray(np.exp(_student_constant(d) - log_det - 0.5 * (FREEDOM + d) * np.log1p(distance / FREEDOM)))
 
 
@@ -126,12 +127,14 @@ def _largest_power(log_like: Floats, log_base: Floats, target: float) -> float:
     """Largest power of the likelihood, up to one, that leaves `target` courses effective."""
 
     def effective(power: float) -> float:
-        return float(1.0 / np.square(_weights(log_base + power * log_like)).sum())
+        total = log_base + power * log_like
+        raw = np.exp(total - total.max())
+        return float(raw.sum() ** 2 / (raw @ raw))
 
     if effective(1.0) >= target:
         return 1.0
     low, high = 0.0, 1.0
-    for _ in range(14):
+    for _ in range(9):
         middle = 0.5 * (low + high)
         low, high = (middle, high) if effective(middle) >= target else (low, middle)
     return low

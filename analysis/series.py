@@ -159,3 +159,9 @@ def _temperature_grid(
     at_grid = total / np.maximum(count, 1)
     filled = count > 0
     return grid, np.interp(grid, grid[filled], at_grid[filled]), True
+
+
+def first_gravity(series: Series) -> float:
+    """Gravity over the first hours, for want of a measured original gravity."""
+    early = series.gravity_sg[series.hours <= max(6.0, float(series.hours[0]) + 4.0)]
+    return float(max(np.median(early), 1.002))

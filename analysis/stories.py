@@ -1,0 +1,173 @@
+"""Which stories are told of a batch, and what each weighs.
+
+A plain fermentation is always told. A halt that still lasts is told where the gravity has hardly moved of late, and
+a halt that is over where the record shows a plateau with a fall after it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.estimator import DRAWS, Addition, Courses, Halt, Setting, Story, imply
+from analysis.model import Batch, Floats, events_of
+from analysis.noise import local_rate
+from analysis.priors import Belief
+from analysis.series import Series, first_gravity, hours_of
+from analysis.steadiness import CHILL_C
+
+HALT_ODDS: Final = 0.07
+"""How often a fermentation halts before its end (common practice: one in ten to twenty; no source)."""
+
+_FLAT_H: Final = 18.0
+_FLAT_SHARE: Final = 0.15
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """The weighted courses, and how much of the weight each story carries."""
+
+    courses: Courses
+    original_sg: float
+    original_known: bool
+    share: dict[Halt, float]
+
+
+def look_at(series: Series, batch: Batch, belief: Belief, now_h: float) -> Look | None:
+    """Weigh the stories that fit the series; None where too few readings were taken in the warm."""
+    warm = without_cold(series)
+    if warm.hours.size < 3:
+        return None
+    known = batch.original_gravity_sg is not None
+    original = batch.original_gravity_sg if batch.original_gravity_sg is not None else first_gravity(warm)
+    hops = [hours_of(e.at, batch) for e in events_of(batch, "dry hop") if hours_of(e.at, batch) <= now_h]
+    setting = Setting.of(
+        warm,
+        belief,
+        original,
+        original_known=known,
+        creep_from_h=hops[0] if hops else None,
+        additions=additions(warm, batch, now_h),
+        forced_sg=forced_end(batch, now_h),
+    )
+    stories: list[tuple[float, Story]] = [(1.0 - HALT_ODDS, Story(setting, "none"))]
+    rate = local_rate(warm)
+    if flat_of_late(warm, rate):
+        top = float(warm.hours[int(np.argmax(rate))])
+        stories.append((HALT_ODDS, Story(setting, "lasting", halt_window_h=(top, float(warm.hours[-1])))))
+    plateau = plateau_in(warm, rate)
+    if plateau is not None:
+        stories.append((HALT_ODDS, Story(setting, "over", halt_window_h=plateau)))
+    clouds = [(odds, story, story.run()) for odds, story in stories]
+    score = np.array([np.log(odds) + cloud.log_evidence for odds, _, cloud in clouds])
+    share = np.exp(score - score.max())
+    share /= share.sum()
+    parts = []
+    for part, (_, story, cloud) in zip(share, clouds, strict=True):
+        draws = int(np.ceil(part * DRAWS))
+        if part > 1e-3:
+            parts.append(imply(story, cloud, draws=max(draws, 24), weight=float(part)))
+    halts = {story.halt: float(part) for part, (_, story, _) in zip(share, clouds, strict=True)}
+    return Look(_joined(parts), original, known, halts)
+
+
+def without_cold(series: Series) -> Series:
+    """The series without what was read in the cold: a plateau there says nothing, and a float errs more."""
+    if not series.temperature_known:
+        return series
+    at_bins = np.interp(series.hours, series.grid_hours, series.grid_temperature_c)
+    keep = at_bins >= series.usual_c - CHILL_C
+    if keep.all():
+        return series
+    return replace(
+        series,
+        hours=series.hours[keep],
+        gravity_sg=series.gravity_sg[keep],
+        white_sd_sg=series.white_sd_sg[keep],
+        count=series.count[keep],
+        segment=series.segment[keep],
+        by_hand=series.by_hand[keep],
+    )
+
+
+def flat_of_late(series: Series, rate: Floats) -> bool:
+    """Whether it has hardly moved over the last hours, after having moved."""
+    recent = series.hours > series.hours[-1] - _FLAT_H
+    if recent.sum() < 3 or series.hours[-1] < 36.0 or rate.max() < 5e-5:
+        return False
+    return bool(np.median(rate[recent]) < _FLAT_SHARE * rate.max())
+
+
+def plateau_in(series: Series, rate: Floats) -> tuple[float, float] | None:
+    """Begin and end (hours) of the clearest span with hardly a fall that has a clear fall before and after it."""
+    t = series.hours
+    if t.size < 12:
+        return None
+    low = rate < 0.12 * rate.max()
+    best: tuple[float, float] | None = None
+    longest = 10.0
+    edges = np.flatnonzero(np.diff(np.concatenate([[0], low.astype(np.int8), [0]])))
+    for start, end in zip(edges[::2], edges[1::2], strict=True):
+        if start == 0 or end >= t.size - 1 or t[start] < t[int(np.argmax(rate))] * 0.6:
+            continue
+        span = t[end - 1] - t[start]
+        after = float(np.max(rate[end:], initial=0.0))
+        fall_after = series.gravity_sg[start:end].mean() - series.gravity_sg[-3:].mean()
+        inside = float(np.median(rate[start:end]))
+        if span > longest and fall_after > 0.002 and after > 2.5 * max(inside, 1e-6):
+            best, longest = (float(t[start]), float(t[end - 1])), float(span)
+    return best
+
+
+def additions(series: Series, batch: Batch, now_h: float) -> tuple[Addition, ...]:
+    """Feeds and dilutions so far, with the jump that each made."""
+    made: list[Addition] = []
+    for event in events_of(batch, "feed", "dilute"):
+        at = hours_of(event.at, batch)
+        if not 0.0 <= at <= now_h:
+            continue
+        before = _level(series, at - 9.0, at)
+        after = event.gravity_sg if event.gravity_sg is not None else _level(series, at, at + 5.0)
+        if before is None or after is None:
+            continue
+        jump = after - before
+        if (event.kind == "feed" and jump > 0.0005) or (event.kind == "dilute" and jump < -0.0005):
+            share = 0.0 if event.kind == "feed" else min(max(-jump / max(before - 0.99, 0.01), 0.0), 0.9)
+            made.append(Addition(at, jump, share))
+    return tuple(made)
+
+
+def forced_end(batch: Batch, now_h: float) -> float | None:
+    """Terminal gravity by the newest forced test, if one was entered."""
+    tests = [e for e in events_of(batch, "forced test") if e.gravity_sg is not None and hours_of(e.at, batch) <= now_h]
+    return tests[-1].gravity_sg if tests else None
+
+
+def _level(series: Series, from_h: float, to_h: float) -> float | None:
+    inside: NDArray[np.bool_] = (series.hours >= from_h) & (series.hours <= to_h)
+    return float(np.median(series.gravity_sg[inside])) if inside.any() else None
+
+
+def _joined(parts: Sequence[Courses]) -> Courses:
+    def join(name: str) -> Floats:
+        return np.concatenate([getattr(c, name) for c in parts])
+
+    weight = join("weight")
+    return Courses(
+        weight=weight / weight.sum(),
+        fall_sg=join("fall_sg"),
+        finish_h=join("finish_h"),
+        left_now_sg=join("left_now_sg"),
+        crept_sg=join("crept_sg"),
+        halted=join("halted"),
+        at_h=parts[0].at_h,
+        gravity_sg=join("gravity_sg"),
+        left_sg=join("left_sg"),
+        terminal_sg=join("terminal_sg"),
+        done_now=join("done_now"),
+        effective=float(sum(c.effective for c in parts)),
+    )
