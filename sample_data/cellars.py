@@ -15,7 +15,7 @@ from sample_data.sensors import Float
 from sample_data.tails import TailRecipe
 
 KINDS = ("ale", "farmhouse", "lager", "mead", "cider", "high gravity")
-SHARES = (0.38, 0.09, 0.18, 0.12, 0.10, 0.13)
+SHARES = (0.45, 0.10, 0.18, 0.08, 0.09, 0.10)
 DRINK = {"ale": "ale", "farmhouse": "ale", "lager": "lager", "mead": "mead", "cider": "cider", "high gravity": "ale"}
 HORIZON_H = 24.0 * 80
 REFERENCE_C = {"ale": 19.0, "farmhouse": 22.0, "lager": 11.0, "mead": 19.0, "cider": 16.0, "high gravity": 19.0}
@@ -62,7 +62,7 @@ def draw_cellar(family: str, rng: np.random.Generator) -> Cellar:
             vigour=float(rng.lognormal(0, 0.11)),
             appetite=float(np.clip(rng.beta(6, 2), 0.3, 1.0)),
             settling=float(rng.lognormal(np.log(0.02), 0.35)),
-            alcohol_limit=float({"mead": 126, "cider": 120}.get(kind, 122) * rng.lognormal(0, 0.05)),
+            alcohol_limit=float({"mead": 130, "cider": 120}.get(kind, 122) * rng.lognormal(0, 0.05)),
             optimum_shift_c=float(rng.normal(0, 1.0)),
             claimed_shift=float(rng.normal(0, 0.012)),
         )
@@ -74,7 +74,7 @@ def draw_cellar(family: str, rng: np.random.Generator) -> Cellar:
         law=str(rng.choice(["cardinal", "arrhenius", "square root"])),
         strains=tuple(strains),
         dextrinous=float(rng.normal(0, 0.02)),
-        tail=float(rng.lognormal(0, 0.15)),
+        tail=float(rng.lognormal(0, 0.12)),
         pace=float(rng.lognormal(0, 0.08)),
         noise=float(rng.lognormal(0, 0.2)),
         interval=tuple(rng.choice([0.25, 0.25, 1 / 3, 0.5, 0.5, 1.0], 3)),
@@ -95,9 +95,9 @@ def draw_recipe(cellar: Cellar, strain: Strain, kind: str, rng: np.random.Genera
         "ale": rng.uniform(1.038, 1.066),
         "farmhouse": rng.uniform(1.044, 1.064),
         "lager": rng.uniform(1.042, 1.060),
-        "mead": rng.uniform(1.074, 1.108),
+        "mead": rng.uniform(1.074, 1.102),
         "cider": rng.uniform(1.043, 1.062),
-        "high gravity": rng.uniform(1.072, 1.094),
+        "high gravity": rng.uniform(1.070, 1.090),
     }[kind]
     extract = (sg - 1) / 0.000388
     if kind == "mead":
@@ -115,19 +115,19 @@ def draw_recipe(cellar: Cellar, strain: Strain, kind: str, rng: np.random.Genera
     slow = cellar.tail * vary()
     wine = kind in ("mead", "cider")
     strong = kind == "high gravity"
-    kind_pace = {"ale": 1.0, "farmhouse": 1.0, "lager": 0.62, "mead": 0.8, "cider": 0.85, "high gravity": 1.15}[kind]
+    kind_pace = {"ale": 1.0, "farmhouse": 1.0, "lager": 0.75, "mead": 1.45, "cider": 1.1, "high gravity": 1.35}[kind]
     reference = REFERENCE_C[kind]
     diastatic = kind == "farmhouse"
     recipe = Recipe(
         extract=extract,
         sugars=tuple(parts * extract),  # type: ignore[arg-type]
         dextrin=extract * rng.uniform(0.05, 0.12) if diastatic else 0.0,
-        dextrin_rate=rng.uniform(0.006, 0.014) if diastatic else 0.0,
+        dextrin_rate=rng.uniform(0.009, 0.018) if diastatic else 0.0,
         yeast_start=float(0.55 * vary(0.18)),
         growth=0.13 * quick * kind_pace,
         nitrogen=float({"mead": 2.6, "cider": 2.2}.get(kind, 4.0) * vary(0.15)),
         uptake=(0.45 * quick * kind_pace, 0.30 * quick * kind_pace, 0.26 * quick * kind_pace, 0.11 * quick * kind_pace),
-        half=(4.0 * slow, (10.0 if wine else 8.0) * slow, 11.0 * slow, 18.0 * slow),
+        half=(4.0 * slow, (12.0 if wine else 8.0) * slow, 11.0 * slow, 16.5 * slow),
         repression=(1e9, 70.0, 14.0, 8.0),
         lag_h=float({"lager": 20, "mead": 18, "cider": 20}.get(kind, 10) * vary(0.3)),
         settling=strain.settling * vary(0.2),
@@ -147,7 +147,7 @@ def draw_recipe(cellar: Cellar, strain: Strain, kind: str, rng: np.random.Genera
 
 def _as_tail(recipe: Recipe, strain: Strain, kind: str, rng: np.random.Generator) -> TailRecipe:
     """A run of the second family for the same wort."""
-    middle = {"ale": 44, "farmhouse": 42, "lager": 88, "mead": 150, "cider": 120, "high gravity": 56}[kind]
+    middle = {"ale": 44, "farmhouse": 42, "lager": 88, "mead": 92, "cider": 74, "high gravity": 54}[kind]
     middle = middle / strain.vigour * rng.lognormal(0, 0.12)
     real = sum(recipe.sugars) + 0.8 * recipe.dextrin
     share = {"farmhouse": 0.30, "mead": 0.26, "high gravity": 0.26}.get(kind, 0.18) * rng.lognormal(0, 0.2)
@@ -161,8 +161,8 @@ def _as_tail(recipe: Recipe, strain: Strain, kind: str, rng: np.random.Generator
         skew=float(rng.uniform(0.3, 1.2)),
         tail_share=share,
         tail=str(rng.choice(["power", "stretched"])),
-        tail_tau_h=middle * rng.uniform(0.8, 1.3),
-        tail_power=float(rng.uniform(3.0, 6.0)),
+        tail_tau_h=middle * rng.uniform(0.6, 1.0),
+        tail_power=float(rng.uniform(4.0, 8.0)),
     )
 
 

@@ -146,7 +146,7 @@ def _shape(plan: _Plan, hours: Floats, fall: Floats, rng: np.random.Generator) -
         plan.stall = (begin, HORIZON_H)
         if scenario != "stall":
             again = begin + sag + rng.uniform(72, 200)
-            plan.pace = plan.pace + _ramp(hours, again, rng.uniform(8, 30)) * rng.uniform(0.5, 1.0)
+            plan.pace = plan.pace + _ramp(hours, again, rng.uniform(8, 30)) * rng.uniform(0.7, 1.1)
             plan.stall, plan.resumes = (begin, again), True
             if scenario == "stall, warmed":
                 plan.events.append((str(rng.choice(["warm", "warm", "nutrient", "note"])), again, None))

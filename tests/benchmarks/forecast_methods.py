@@ -13,7 +13,7 @@ from scipy.stats import norm
 
 from analysis.model import Batch
 
-GUESS_H = {"ale": 165.0, "lager": 255.0, "mead": 360.0, "cider": 300.0, "wine": 330.0, "other": 200.0}
+GUESS_H = {"ale": 165.0, "lager": 240.0, "mead": 360.0, "cider": 230.0, "wine": 330.0, "other": 200.0}
 """Hours from pitching to the finish where a method has no forecast: one fixed guess per drink."""
 
 
@@ -65,7 +65,7 @@ def rule_48h(readings: pl.DataFrame, batch: Batch, now: datetime, priors: Any, k
 def _hourly(hours: np.ndarray, gravity: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     frame = pl.DataFrame({"b": np.floor(hours / 2), "h": hours, "g": gravity})
     frame = frame.group_by("b", maintain_order=True).agg(pl.col("h").mean(), pl.col("g").median())
-    return frame["h"].to_numpy(), frame["g"].to_numpy() * 1000
+    return frame["h"].to_numpy(), (frame["g"].to_numpy() - 1) * 1000
 
 
 def _four(t: np.ndarray, end: float, fall: float, rate: float, middle: float) -> np.ndarray:
@@ -106,8 +106,8 @@ def logistic_five(readings: pl.DataFrame, batch: Batch, now: datetime, priors: A
     """Five-parameter logistic, robust loss."""
     t, g = _hourly(*_hours(readings, batch))
     at = (now - batch.pitched_at).total_seconds() / 3600
-    low = np.array([-40.0, 5.0, 0.003, -100.0, 0.05])
-    high = np.array([80.0, 200.0, 1.0, 900.0, 20.0])
+    low = np.array([-40.0, 5.0, 0.008, -100.0, 0.05])
+    high = np.array([80.0, 200.0, 1.0, 1.5 * at + 60, 5.0])
     start = np.clip(_start(t, g, kept, 5), low + 1e-6, high - 1e-6)
     try:
         fit = least_squares(
@@ -121,7 +121,8 @@ def logistic_five(readings: pl.DataFrame, batch: Batch, now: datetime, priors: A
         ratio = max(p[1], 1.01) ** (1 / p[4]) - 1
         return float(p[3] + np.log(max(ratio, 1e-12)) / p[2])
 
-    cov = np.linalg.pinv(fit.jac.T @ fit.jac) * 2 * fit.cost / max(len(t) - 5, 1)
+    ridge = np.diag(1 / np.array([20.0, 50.0, 0.1, 50.0, 1.0]) ** 2)
+    cov = np.linalg.inv(fit.jac.T @ fit.jac / max(2 * fit.cost / max(len(t) - 5, 1), 1e-3) + ridge)
     slope = np.array([(finish_of(fit.x + d) - finish_of(fit.x)) / 1e-5 for d in np.eye(5) * 1e-5])
     spread = float(np.sqrt(max(slope @ cov @ slope, 0.0)))
     return _from_normal(finish_of(fit.x), spread, at, fit.x)
