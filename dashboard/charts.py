@@ -17,7 +17,7 @@ from plotly.subplots import make_subplots
 
 from analysis import units
 from analysis.model import Assessment, Event, Forecast, PhaseSpan
-from dashboard.charts_base import DATE_TICKS, Axes, Curve, base_layout
+from dashboard.charts_base import DATE_TICKS, Axes, Curve, base_layout, course_until
 from dashboard.palette import faded
 from dashboard.thinning import thinned
 from dashboard.words import Voice
@@ -67,7 +67,7 @@ def _times_of(axes: Axes, column: pl.Series) -> list[str]:
 def _band(figure: go.Figure, axes: Axes, a: Assessment) -> None:
     if a.course.is_empty():
         return
-    course = thinned(a.course.drop_nulls(), "at", "gravity_p50_sg", 100)
+    course = thinned(course_until(a, axes.voice.now), "at", "gravity_p50_sg", 100)
     xs = axes.xs(course["at"])
     low, middle, high = (course[f"gravity_{p}_sg"].to_numpy() for p in ("p10", "p50", "p90"))
     for share, opacity in _FADE:
@@ -92,7 +92,7 @@ def _band(figure: go.Figure, axes: Axes, a: Assessment) -> None:
 def _course(figure: go.Figure, axes: Axes, a: Assessment) -> None:
     if a.course.is_empty():
         return
-    course = thinned(a.course.drop_nulls(), "at", "gravity_p50_sg", 150)
+    course = thinned(course_until(a, axes.voice.now), "at", "gravity_p50_sg", 150)
     figure.add_trace(
         go.Scatter(
             x=axes.xs(course["at"]),
@@ -308,7 +308,7 @@ def _layout(figure: go.Figure, axes: Axes, shown: tuple[datetime, datetime]) -> 
     if axes.view.time == "Date":
         figure.update_xaxes(tickformatstops=DATE_TICKS, nticks=8)
     else:
-        figure.update_xaxes(title_text="days since pitching", row=3, col=1)
+        figure.update_xaxes(title={"text": "days since pitching", "font": {"size": 12}}, row=3, col=1)
     figure.update_yaxes(gridcolor=palette.rule, zeroline=False)
     figure.update_yaxes(tickformat=axes.y_format, row=1, col=1)
     figure.update_yaxes(nticks=4, row=2, col=1)

@@ -27,6 +27,9 @@ CONFIG: Final[dict[str, Any]] = {
 }
 
 
+PLAIN: Final[dict[str, Any]] = {"displayModeBar": False, "scrollZoom": False}
+"""For small figures, which need no tools."""
+
 DATE_TICKS: Final = [
     {"dtickrange": [None, 43_200_000], "value": "%H:%M\n%a %-d %b"},
     {"dtickrange": [43_200_000, None], "value": "%a\n%-d %b"},
@@ -92,6 +95,14 @@ class Axes:
         return {"SG": "Gravity, SG", "°P": "Apparent extract, °P", "Attenuation": "Apparent attenuation, %"}[
             self.view.gravity
         ]
+
+
+def course_until(a: Assessment, until: datetime) -> pl.DataFrame:
+    """The inferred course without gaps; a finished one goes on level to `until`, for it stays where it ended."""
+    course = a.course.drop_nulls().sort("at")
+    if course.is_empty() or not a.finished or course["at"][-1] >= until:
+        return course
+    return pl.concat([course, course.tail(1).with_columns(pl.lit(until).cast(course.schema["at"]).alias("at"))])
 
 
 def base_layout(palette: Palette) -> dict[str, Any]:

@@ -52,7 +52,16 @@ def history_figure(records: Sequence[AssessmentRecord], say: Voice, edition: Edi
     figure.update_layout(base_layout(palette), height=260, margin={"l": 90, "r": 12, "t": 10, "b": 44})
     figure.update_layout(showlegend=False, uirevision="history")
     figure.update_xaxes(
-        title_text="said on", gridcolor=palette.rule, zeroline=False, tickformatstops=DATE_TICKS, nticks=6
+        title={"text": "said on", "font": {"size": 12}},
+        gridcolor=palette.rule,
+        zeroline=False,
+        tickformatstops=DATE_TICKS,
+        nticks=6,
     )
-    figure.update_yaxes(title_text="done about", gridcolor=palette.rule, zeroline=False, tickformatstops=DATE_TICKS)
+    figure.update_yaxes(
+        title={"text": "done about", "font": {"size": 12}},
+        gridcolor=palette.rule,
+        zeroline=False,
+        tickformatstops=DATE_TICKS,
+    )
     return figure

@@ -65,8 +65,9 @@ def courses_figure(batches: Sequence[Finished], yeasts: Sequence[str], edition: 
     figure.update_layout(base_layout(palette), height=230 * rows + 60, showlegend=False)
     figure.update_layout(margin={"l": 36, "r": 8, "t": 30, "b": 44}, uirevision="courses")
     figure.update_xaxes(range=[0, min(longest, 60)], gridcolor=palette.rule, zeroline=False, showticklabels=True)
-    figure.update_xaxes(title_text="days since pitching", row=rows)
-    figure.update_yaxes(gridcolor=palette.rule, zeroline=False)
+    figure.update_xaxes(title={"text": "days since pitching", "font": {"size": 12}}, row=rows)
+    most = max((100 * float(b.attenuation.max()) for b in batches if b.attenuation.size), default=100.0)
+    figure.update_yaxes(range=[-3, most + 6], gridcolor=palette.rule, zeroline=False)
     figure.update_annotations(font={"size": 14, "color": palette.ink})
     return figure
 
@@ -122,7 +123,10 @@ def differences_figure(comparison: Comparison, quantity: Quantity, edition: Edit
     figure.update_layout(base_layout(palette), height=46 * max(len(shown), 1) + 66, showlegend=False)
     figure.update_layout(margin={"l": 8, "r": 8, "t": 8, "b": 44}, uirevision=f"difference {quantity}")
     figure.update_xaxes(
-        range=[-reach, reach], gridcolor=palette.rule, zeroline=False, title_text=f"difference in {_LABELS[quantity]}"
+        range=[-reach, reach],
+        gridcolor=palette.rule,
+        zeroline=False,
+        title={"text": f"difference in {_LABELS[quantity]}", "font": {"size": 12}},
     )
     figure.update_yaxes(range=[-0.6, len(shown) - 0.2], visible=False, fixedrange=True)
     return figure

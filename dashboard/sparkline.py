@@ -13,12 +13,13 @@ import numpy as np
 import polars as pl
 
 from analysis.model import Assessment, Floats, Phase
+from dashboard.charts_base import course_until
 
 WIDTH: Final = 150
 HEIGHT: Final = 38
 BACK: Final = timedelta(days=7)
 AHEAD: Final = timedelta(days=3)
-_LEAST_SPAN_SG: Final = 0.006
+_LEAST_SPAN_SG: Final = 0.010
 """The curve is never stretched over less than this, so that the noise of a finished batch stays small."""
 _MOST_POINTS: Final = 70
 
@@ -78,7 +79,8 @@ def sparkline(assessment: Assessment, now: datetime, description: str) -> str:
     )
     if points.height > _MOST_POINTS:
         points = points.gather_every(points.height // _MOST_POINTS + 1)
-    course = assessment.course.filter((pl.col("at") >= now - BACK) & (pl.col("at") <= now + AHEAD)).drop_nulls()
+    course = course_until(assessment, now)
+    course = course.filter((pl.col("at") >= now - BACK) & (pl.col("at") <= now + AHEAD))
     if course.height > 2 * _MOST_POINTS:
         course = course.gather_every(course.height // (2 * _MOST_POINTS) + 1)
     values = [*points["gravity_sg"], *course["gravity_p50_sg"]]

@@ -208,7 +208,9 @@ def dates(plan: Plan, batch: Batch, voice: Voice) -> list[tuple[str, str, str]]:
     if "dry hop" in done:
         found.append(("Hops went in", capital(voice.day(done["dry hop"])), voice.exact(done["dry hop"])))
         if plan.hops_out_day is not None and "hops out" not in done:
-            found.append(("Hops come out", capital(voice.day(plan.hops_out_day)), f"On {voice.dated(plan.hops_out_day)}."))
+            found.append(
+                ("Hops come out", capital(voice.day(plan.hops_out_day)), f"On {voice.dated(plan.hops_out_day)}.")
+            )
     elif plan.hop_day is not None:
         found.append(("Dry hop", hop_date(plan, voice), _window(plan.earliest_hop, plan.latest_hop, voice)))
     window = _window(plan.earliest_packaging, plan.latest_packaging, voice)
@@ -226,6 +228,8 @@ def _window(earliest: date | None, latest: date | None, voice: Voice) -> str:
 
 def next_day(assessment: Assessment, plan: Plan | None, voice: Voice) -> str:
     """The batch's next date as short as a list needs it: ``Hops Thu``, ``Package Sun 6 Dec``."""
+    if assessment.stalled and assessment.held_since is not None:
+        return f"Still since {voice.short_day(voice.local(assessment.held_since).date())}"
     if plan is None:
         return ""
     today = voice.today()

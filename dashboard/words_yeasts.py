@@ -39,7 +39,7 @@ def difference(d: Difference, comparison: Comparison, say: Voice) -> str:
         at = f" at {say.temperature(comparison.temperature_c)}" if comparison.temperature_c is not None else ""
         return f"{leader} finishes {_about_days(abs(d.amount.p50))} sooner than {other}{at}, {sure}"
     points = number(100 * abs(d.amount.p50))
-    return f"{other} ferments about {points} % further than {leader}, {sure}"
+    return f"{other} attenuates about {points} percentage points further than {leader}, {sure}"
 
 
 def _about_days(days: float) -> str:

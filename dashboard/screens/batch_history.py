@@ -7,7 +7,8 @@ from html import escape
 
 import streamlit as st
 
-from dashboard import components, questions, runtime
+from dashboard import components, outcomes, questions, runtime, words_yeasts
+from dashboard.charts_base import PLAIN
 from dashboard.charts_history import history_figure
 from dashboard.words import Voice, capital, lasted, percent
 from dashboard.words_verdict import PHASE_WORDS
@@ -27,9 +28,10 @@ def show(record: BatchRecord) -> None:
         st.html(f"<p>{escape(moved)}</p>")
         if sum(r.finish_p50 is not None for r in said) > 1:
             figure = history_figure(said, say, components.edition())
-            st.plotly_chart(figure, key=f"history-{record.batch_id}", theme=None, alt=moved)
+            st.plotly_chart(figure, key=f"history-{record.batch_id}", theme=None, config=PLAIN, alt=moved)
         with st.expander("As a table"):
             st.html(components.table(*_table(said, say), caption="What we said before"))
+    fared()
 
 
 def how_it_moved(said: Sequence[AssessmentRecord], say: Voice) -> str:
@@ -64,3 +66,9 @@ def _table(said: Sequence[AssessmentRecord], say: Voice) -> tuple[list[str], lis
         for r in newest
     ]
     return ["Said", "Phase", "Gravity", "Done about", "Eight times in ten", "Done already", "Hops", "Package"], rows
+
+
+def fared() -> None:
+    """How the cellar's own forecasts fared against what happened."""
+    known = outcomes.finished()
+    st.html(f"<h2>How our forecasts fared</h2><p>{escape(words_yeasts.fared(outcomes.record_of(known)))}</p>")

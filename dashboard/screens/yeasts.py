@@ -8,7 +8,7 @@ import streamlit as st
 
 from analysis.comparison import QUANTITIES, Comparison
 from dashboard import components, outcomes, questions, runtime, words_yeasts
-from dashboard.charts_base import CONFIG
+from dashboard.charts_base import PLAIN
 from dashboard.charts_yeasts import courses_figure, differences_figure
 from dashboard.outcomes import Finished
 from dashboard.words import Voice, capital
@@ -21,20 +21,19 @@ def show() -> None:
     if not compared:
         nothing_yet(len(batches))
         return
-    chosen = compared[0]
+    by_drink = {c.drink: c for c in compared}
+    drink = compared[0].drink
     if len(compared) > 1:
-        chosen = (
-            st.segmented_control(
-                "Drink",
-                compared,
-                default=chosen,
-                format_func=lambda c: capital(c.drink),
-                required=True,
-                key="drink",
-                label_visibility="collapsed",
-            )
-            or chosen
+        drink = st.segmented_control(
+            "Drink",
+            list(by_drink),
+            default=drink,
+            format_func=capital,
+            required=True,
+            key="drink",
+            label_visibility="collapsed",
         )
+    chosen = by_drink[drink]
     side_by_side(chosen, [b for b in batches if b.outcome.drink == chosen.drink], say)
     st.html(f"<h2>How our forecasts fared</h2><p>{escape(words_yeasts.fared(outcomes.record_of(batches)))}</p>")
 
@@ -76,7 +75,7 @@ def side_by_side(comparison: Comparison, batches: list[Finished], say: Voice) ->
         courses_figure(batches, yeasts, edition, min(len(yeasts), 3)),
         key=f"courses-{comparison.drink}",
         theme=None,
-        config=CONFIG,
+        config=PLAIN,
         alt=f"Apparent attenuation over time for {words_yeasts.names(comparison)}. {text}",
     )
     if comparison.differences:
@@ -87,7 +86,7 @@ def side_by_side(comparison: Comparison, batches: list[Finished], say: Voice) ->
                     differences_figure(comparison, quantity, edition),
                     key=f"difference-{comparison.drink}-{quantity}",
                     theme=None,
-                    config=CONFIG,
+                    config=PLAIN,
                     alt=f"Differences between yeasts. {text}",
                 )
     st.html(components.table(*words_yeasts.summaries(comparison), caption="What each yeast usually does"))
