@@ -24,8 +24,9 @@ def show() -> None:
 def facts() -> None:
     """Broker, disk, readings, version."""
     service, say = runtime.service(), questions.voice()
+    needy = ' class="needs"'
     rows = "".join(
-        f"<tr><th scope='row'>{escape(name)}</th><td{' class="needs"' if bad else ''}>{escape(text)}</td></tr>"
+        f"<tr><th scope='row'>{escape(name)}</th><td{needy if bad else ''}>{escape(text)}</td></tr>"
         for name, text, bad in (_broker(), _store(), _readings(say), _watcher(), ("Version", version.text(), False))
     )
     st.html(f'<div class="scroll"><table class="log">{rows}</table></div>')
