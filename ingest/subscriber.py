@@ -38,6 +38,7 @@ _PUBACK: Final = 0x40
 _CONNECT_S: Final = 10.0
 _LONGEST_BACKOFF_S: Final = 60.0
 _STABLE_S: Final = 10.0
+_OFTEN: Final = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +79,8 @@ class Subscriber:
         self._lost = threading.Event()
         self._answered = False
         self._connected = False
+        self._connected_at = 0.0
+        self._short_lived = 0
         self._draining = False
         self._stopping = threading.Event()
         self._problem: str | None = None
@@ -175,6 +178,9 @@ class Subscriber:
         while not self._lost.wait(0.5):
             if not self._answered and time.monotonic() > deadline:
                 raise TimeoutError
+            if self._short_lived and self._connected and time.monotonic() - self._connected_at > _STABLE_S:
+                self._short_lived = 0
+                self._problem = None
         if not self._answered and not self._stopping.is_set():
             self._closed_before_answer()
 
@@ -185,10 +191,14 @@ class Subscriber:
             log.info("the broker hung up on MQTT 5; trying 3.1.1")
             return
         self._version = self._versions[0]
-        who = f"user {self._broker.user!r}" if self._broker.user else "a client without user and password"
+        broker = self._broker
+        who = f"user {broker.user!r}" if broker.user else "a client without user and password"
+        lacking = (
+            "TLS" if not broker.tls else "a client certificate" if not broker.tls_certificate_file else "another one"
+        )
         self._say(
-            f"{self._where()} hung up before it answered: it may not admit {who}. "
-            "Check user and password_file in [broker], and that the port is the one for MQTT."
+            f"{self._where()} hung up before it answered: it may not admit {who}, or want {lacking}. "
+            "Check user, password_file and the tls settings in [broker], and that the port is the right one."
         )
 
     def _make_client(self) -> paho.Client:
@@ -239,9 +249,11 @@ class Subscriber:
             self._lost.set()
             return
         self._connected = True
-        if self._problem is not None:
-            log.info("connected to %s", self._where())
-        self._problem = None
+        self._connected_at = time.monotonic()
+        if self._short_lived < _OFTEN:
+            if self._problem is not None:
+                log.info("connected again")
+            self._problem = None
         with self._lock:
             topics, said = self._topics, dict(self._said)
         client.subscribe([_subscription(topic, self._version) for topic in topics])
@@ -252,13 +264,16 @@ class Subscriber:
     def _on_disconnect(self, _client: paho.Client, _data: Any, _flags: Any, reason: ReasonCode, _props: Any) -> None:
         was, self._connected = self._connected, False
         if was and not self._stopping.is_set():
-            if reason.getName() == "Session taken over":
+            lived_s = time.monotonic() - self._connected_at
+            self._short_lived = self._short_lived + 1 if lived_s < _STABLE_S else 0
+            # Many brokers do not say that another client took the session over, but it shows.
+            if reason.getName() == "Session taken over" or self._short_lived >= _OFTEN:
                 self._say(
-                    f"Another program uses the client id {self._broker.client_id!r} at {self._where()}. "
-                    "Stop it, or give one of them another client_id in [broker]."
+                    f"{self._where()} keeps hanging up: another program may use the client id "
+                    f"{self._broker.client_id!r}. Stop it, or give one of them another client_id in [broker]."
                 )
             else:
-                self._say(f"The connection to {self._where()} was lost ({reason.getName()}). Connecting again.")
+                self._say(f"{self._where()} is gone. Connecting again.")
         self._lost.set()
 
     def _on_subscribe(self, _client: paho.Client, _data: Any, _mid: int, codes: list[ReasonCode], _props: Any) -> None:

@@ -87,8 +87,8 @@ def mosquitto(mosquitto_program: str, tmp_path: Path) -> Iterator[Callable[..., 
 
     def start(port: int, extra: str = "", listener: str = "") -> Mosquitto:
         broker = Mosquitto(mosquitto_program, tmp_path, port, extra, listener)
-        broker.start()
         started.append(broker)
+        broker.start()
         return broker
 
     yield start
@@ -192,6 +192,11 @@ class Publisher:
 @pytest.fixture(name="wait_until")
 def _wait_until() -> Callable[..., None]:
     return wait_until
+
+
+@pytest.fixture(name="reachable")
+def _reachable() -> Callable[[int], bool]:
+    return reachable
 
 
 @pytest.fixture

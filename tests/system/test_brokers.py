@@ -1,0 +1,361 @@
+"""What the MQTT standards promise, on real brokers: sessions, login, TLS, last will, a sentence for each refusal."""
+
+from __future__ import annotations
+
+import json
+import logging
+import os
+import signal
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from typing import Any
+
+import paho.mqtt.client as paho
+import pytest
+import trustme
+from paho.mqtt.enums import CallbackAPIVersion
+
+from ingest import service
+from ingest.broker import EmbeddedBroker
+from ingest.errors import SettingsError
+from ingest.pipeline import Pipeline
+from ingest.rules import rule_from
+from ingest.service import Service
+from ingest.settings import Broker, Settings
+from ingest.store import Store
+from ingest.subscriber import Subscriber
+
+pytestmark = pytest.mark.filterwarnings("ignore::ResourceWarning")
+
+Wait = Callable[..., None]
+
+
+@contextmanager
+def running(folder: Path, **broker: Any) -> Iterator[Service]:
+    with service.running(Settings(data_dir=folder / "data", broker=Broker(**broker)), watch=False) as parts:
+        yield parts
+
+
+def publish(port: int, *messages: tuple[str, bytes], retain: bool = False, **login: str) -> None:
+    client = paho.Client(CallbackAPIVersion.VERSION2)
+    if login:
+        client.username_pw_set(login["user"], login["password"])
+    client.connect("127.0.0.1", port)
+    client.loop_start()
+    for topic, payload in messages:
+        client.publish(topic, payload, qos=1, retain=retain).wait_for_publish(10)
+    client.disconnect()
+    client.loop_stop()
+
+
+def numbered(number: int, device: str = "float-1") -> tuple[str, bytes]:
+    return f"tunroom/report/{device}", json.dumps({"measured_at": 1772352000 + number, "gravity_sg": 1.05}).encode()
+
+
+def retained(port: int, topic: str, seconds: float = 5) -> bytes | None:
+    """What a newcomer hears on this topic at once."""
+    heard: list[bytes] = []
+    event = threading.Event()
+
+    def on_message(_client: Any, _data: Any, message: paho.MQTTMessage) -> None:
+        heard.append(bytes(message.payload))
+        event.set()
+
+    client = paho.Client(CallbackAPIVersion.VERSION2)
+    client.on_connect = lambda c, *_: c.subscribe(topic, 1)
+    client.on_message = on_message
+    client.connect("127.0.0.1", port)
+    client.loop_start()
+    event.wait(seconds)
+    client.disconnect()
+    client.loop_stop()
+    return heard[0] if heard else None
+
+
+# --- the embedded broker: needs nothing but Python -------------------------------------------------------------
+
+
+def test_readings_come_in_through_the_embedded_broker(tmp_path: Path, port: int, wait_until: Wait) -> None:
+    with running(tmp_path, port=port) as parts:
+        wait_until(lambda: parts.subscriber.status().connected, what="the connection")
+        publish(port, *(numbered(n) for n in range(20)), ("tunroom/report/f", b"not JSON"))
+        wait_until(lambda: parts.store.counts()["readings"] == 20, what="20 readings")
+        wait_until(lambda: parts.store.counts()["rejected"] == 1, what="the rejection")
+        assert parts.subscriber.status().problem is None
+
+
+def test_the_embedded_broker_keeps_messages_while_we_are_away(tmp_path: Path, port: int, wait_until: Wait) -> None:
+    settings = Broker(port=port)
+    with EmbeddedBroker(settings, tmp_path) as broker:
+        for first in (0, 10):
+            with Store.open(tmp_path / "tunroom.duckdb") as store:
+                pipeline = Pipeline(store)
+                pipeline.start()
+                subscriber = Subscriber(settings, pipeline, address=broker.address, only_311=True)
+                subscriber.start()
+                wait_until(lambda s=subscriber: s.status().connected, what="the connection")
+                wait_until(lambda s=store, n=first: s.counts()["readings"] == n, what="what was sent meanwhile")
+                time.sleep(0.3)  # the first time the subscription must reach the broker
+                subscriber.close()
+                pipeline.close()
+            publish(port, *(numbered(n) for n in range(first, first + 10)))
+
+
+def test_the_embedded_broker_is_started_again_if_it_dies(tmp_path: Path, port: int, wait_until: Wait) -> None:
+    with running(tmp_path, port=port) as parts:
+        wait_until(lambda: parts.subscriber.status().connected, what="the connection")
+        assert parts.broker is not None
+        first = parts.broker.pid
+        assert first is not None
+        os.kill(first, signal.SIGKILL)
+        wait_until(lambda: not parts.subscriber.status().connected, what="the loss")
+        wait_until(lambda: parts.subscriber.status().connected, what="the reconnection")
+        assert parts.broker.pid not in (None, first)
+        # As far as its guarantees go: sessions are gone with it, what is sent from now on is kept.
+        wait_until(lambda: _arrives(parts, port), what="a reading after the restart")
+
+
+def _arrives(parts: Service, port: int) -> bool:
+    publish(port, numbered(1))
+    time.sleep(0.2)
+    return bool(parts.store.counts()["readings"] == 1)
+
+
+def test_the_embedded_broker_goes_when_its_parent_is_killed(
+    tmp_path: Path, port: int, wait_until: Wait, ingest_process: Any, reachable: Any
+) -> None:
+    process = ingest_process(f"[broker]\nport = {port}\n")
+    process.start()
+    wait_until(lambda: process.ready, 60, "the start")
+    assert reachable(port)
+    process.kill()
+    wait_until(lambda: not reachable(port), what="the end of the embedded broker")
+
+
+def test_the_embedded_broker_asks_for_the_password_it_was_given(tmp_path: Path, port: int, wait_until: Wait) -> None:
+    password = 'pä ss"w\\ord'
+    with running(tmp_path, port=port, user="cellar", password=password) as parts:
+        wait_until(lambda: parts.subscriber.status().connected, what="the connection")
+        publish(port, numbered(1), user="cellar", password=password)
+        wait_until(lambda: parts.store.counts()["readings"] == 1, what="the reading")
+        stranger = paho.Client(CallbackAPIVersion.VERSION2, reconnect_on_failure=False)
+        admitted: list[bool] = []
+        stranger.on_connect = lambda *_: admitted.append(True)
+        stranger.connect("127.0.0.1", port)
+        stranger.loop_start()
+        time.sleep(1)
+        stranger.loop_stop()
+        assert admitted == []
+        written = tmp_path / "data" / "embedded-broker.toml"
+        if os.name == "posix":
+            assert written.stat().st_mode & 0o077 == 0
+
+
+def test_a_large_message_comes_through_the_embedded_broker(tmp_path: Path, port: int, wait_until: Wait) -> None:
+    buffered = [{"measured_at": 1772352000 + n, "gravity_sg": 1.05, "temperature_c": 19.5} for n in range(5000)]
+    with running(tmp_path, port=port) as parts:
+        wait_until(lambda: parts.subscriber.status().connected, what="the connection")
+        publish(port, ("tunroom/report/float-1", json.dumps(buffered).encode()))
+        wait_until(lambda: parts.store.counts()["readings"] == 5000, what="5000 readings")
+
+
+def test_a_taken_port_is_named_with_what_to_do(tmp_path: Path, port: int) -> None:
+    with EmbeddedBroker(Broker(port=port), tmp_path), pytest.raises(SettingsError) as caught:
+        EmbeddedBroker(Broker(port=port), tmp_path / "other").start()
+    assert f"port {port} on 127.0.0.1" in str(caught.value)
+    assert "--broker-port" in str(caught.value)
+
+
+def test_mqtt_311_is_spoken_where_the_broker_knows_no_5(tmp_path: Path, port: int, wait_until: Wait) -> None:
+    # The embedded broker speaks 3.1.1 only; named as a host, it is a broker of which we know nothing.
+    with EmbeddedBroker(Broker(port=port), tmp_path), running(tmp_path, host="127.0.0.1", port=port) as parts:
+        wait_until(lambda: parts.subscriber.status().connected, what="the connection")
+        time.sleep(0.3)
+        publish(port, numbered(1))
+        wait_until(lambda: parts.store.counts()["readings"] == 1, what="the reading")
+        assert parts.subscriber.status().problem is None
+
+
+# --- Mosquitto -------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.mosquitto
+def test_what_was_sent_while_we_were_away_comes_in_when_we_return(
+    tmp_path: Path, port: int, mosquitto: Any, wait_until: Wait
+) -> None:
+    broker = mosquitto(port)
+    with running(tmp_path, host="127.0.0.1", port=port) as parts:
+        wait_until(lambda: parts.subscriber.status().connected, what="the connection")
+        time.sleep(0.5)
+    publish(port, *(numbered(n) for n in range(200)))
+    broker.restart()
+    with running(tmp_path, host="127.0.0.1", port=port) as parts:
+        wait_until(lambda: parts.store.counts()["readings"] == 200, what="200 readings")
+    assert "(p5, c0, k30" in broker.log  # MQTT 5, a session that is continued, keep-alive 30 s
+
+
+@pytest.mark.mosquitto
+def test_status_says_online_then_offline_and_a_kill_leaves_the_last_will(
+    tmp_path: Path, port: int, mosquitto: Any, wait_until: Wait, ingest_process: Any
+) -> None:
+    mosquitto(port)
+    with running(tmp_path, host="127.0.0.1", port=port) as parts:
+        wait_until(lambda: parts.subscriber.status().connected, what="the connection")
+        wait_until(lambda: retained(port, "tunroom/status", 1) == b"online", what="online")
+    assert retained(port, "tunroom/status") == b"offline"
+    process = ingest_process(f'[broker]\nhost = "127.0.0.1"\nport = {port}\n')
+    process.start()
+    wait_until(lambda: retained(port, "tunroom/status", 1) == b"online", 60, "online")
+    process.kill()
+    wait_until(lambda: retained(port, "tunroom/status", 1) == b"offline", what="the last will")
+
+
+@pytest.mark.mosquitto
+def test_what_we_say_is_said_again_to_a_broker_that_lost_it(
+    tmp_path: Path, port: int, mosquitto: Any, wait_until: Wait
+) -> None:
+    broker = mosquitto(port, "persistence false")
+    with running(tmp_path, host="127.0.0.1", port=port) as parts:
+        wait_until(lambda: parts.subscriber.status().connected, what="the connection")
+        parts.subscriber.publish("verdict/Vessel 1", b"fermenting")
+        wait_until(lambda: retained(port, "tunroom/verdict/+", 1) == b"fermenting", what="the verdict")
+        broker.restart()
+        wait_until(lambda: retained(port, "tunroom/verdict/+", 1) == b"fermenting", what="the verdict again")
+
+
+@pytest.mark.mosquitto
+def test_a_rule_made_while_running_listens_at_once_and_takes_in_what_was_rejected(
+    tmp_path: Path, port: int, mosquitto: Any, wait_until: Wait
+) -> None:
+    mosquitto(port)
+    with running(tmp_path, host="127.0.0.1", port=port, topics=("shed/p1/temp",)) as parts:
+        wait_until(lambda: parts.subscriber.status().connected, what="the connection")
+        publish(port, ("shed/p1/temp", b"68"))
+        wait_until(lambda: parts.store.counts()["rejected"] == 1, what="the rejection")
+        rule = rule_from({"topic": "shed/{device}/temp", "temperature": {"value": "@", "unit": "°F"}})
+        assert parts.save_rule(rule) == 1
+        wait_until(lambda: _heard(parts, port), what="the other probe")
+    with running(tmp_path, host="127.0.0.1", port=port) as parts:
+        assert [each.topic for each in parts.rules()] == ["shed/{device}/temp"]
+
+
+def _heard(parts: Service, port: int) -> bool:
+    publish(port, ("shed/p2/temp", b"70"))
+    time.sleep(0.2)
+    return any(word.device_id == "p2" for word in parts.store.last_words())
+
+
+@pytest.mark.mosquitto
+def test_a_wrong_password_is_one_clear_sentence_and_we_go_on_trying(
+    tmp_path: Path, port: int, mosquitto: Any, wait_until: Wait, caplog: pytest.LogCaptureFixture
+) -> None:
+    (tmp_path / "passwords").write_text("")
+    broker = mosquitto(port, f"allow_anonymous false\npassword_file {tmp_path / 'passwords'}")
+    with (
+        caplog.at_level(logging.DEBUG),
+        running(tmp_path, host="127.0.0.1", port=port, user="anna", password="not this one") as parts,
+    ):
+        wait_until(lambda: parts.subscriber.status().problem, what="the sentence")
+        problem = parts.subscriber.status().problem
+        assert problem is not None
+        assert "does not admit user 'anna'" in problem
+        assert "password_file" in problem
+        wait_until(lambda: broker.log.count("anna") + broker.log.count("not authorised") > 2, what="another attempt")
+        assert not parts.subscriber.status().connected
+    assert "not this one" not in caplog.text
+
+
+@pytest.mark.parametrize(
+    ("broker", "words"),
+    [
+        ({"host": "no-such-host.invalid"}, "There is no host 'no-such-host.invalid' to be found"),
+        ({"host": "127.0.0.1"}, "Nothing listens at 127.0.0.1"),
+    ],
+)
+def test_a_broker_that_cannot_be_reached_is_one_clear_sentence(
+    tmp_path: Path, port: int, wait_until: Wait, broker: dict[str, str], words: str
+) -> None:
+    with running(tmp_path, port=port, **broker) as parts:
+        wait_until(lambda: parts.subscriber.status().problem, 20, "the sentence")
+        assert words in str(parts.subscriber.status().problem)
+
+
+@pytest.fixture
+def authority(tmp_path: Path) -> trustme.CA:
+    """A certificate authority with certificates for the broker and for us, in files."""
+    authority = trustme.CA()
+    server, client = authority.issue_cert("127.0.0.1", "localhost"), authority.issue_cert(common_name="tunroom")
+    authority.cert_pem.write_to_path(str(tmp_path / "ca.pem"))
+    server.private_key_pem.write_to_path(str(tmp_path / "server.key"))
+    client.private_key_pem.write_to_path(str(tmp_path / "client.key"))
+    for name, cert in (("server.pem", server), ("client.pem", client)):
+        (tmp_path / name).write_bytes(b"".join(blob.bytes() for blob in cert.cert_chain_pems))
+    return authority
+
+
+def tls(folder: Path, *, ask: bool = False) -> str:
+    lines = [f"cafile {folder / 'ca.pem'}", f"certfile {folder / 'server.pem'}", f"keyfile {folder / 'server.key'}"]
+    return "\n".join([*lines, f"require_certificate {str(ask).lower()}"])
+
+
+@pytest.mark.mosquitto
+@pytest.mark.usefixtures("authority")
+def test_tls_with_our_own_authority_and_a_client_certificate(
+    tmp_path: Path, port: int, mosquitto: Any, wait_until: Wait
+) -> None:
+    mosquitto(port, listener=tls(tmp_path, ask=True))
+    with running(
+        tmp_path, host="127.0.0.1", port=port, tls=True, tls_ca_file=tmp_path / "ca.pem",
+        tls_certificate_file=tmp_path / "client.pem", tls_key_file=tmp_path / "client.key",
+    ) as parts:  # fmt: skip
+        wait_until(lambda: parts.subscriber.status().connected, what="the connection")
+        assert parts.subscriber.status().problem is None
+
+
+@pytest.mark.mosquitto
+@pytest.mark.usefixtures("authority")
+@pytest.mark.parametrize(
+    ("given", "ask", "words"),
+    [
+        ({}, False, "shows a certificate that cannot be trusted"),
+        ({"tls_ca_file": "ca.pem"}, True, "or want a client certificate"),
+        ({"tls": False}, False, "or want TLS"),
+    ],
+    ids=["unknown authority", "no client certificate", "no TLS on our side"],
+)
+def test_a_refused_certificate_is_one_clear_sentence(
+    tmp_path: Path, port: int, mosquitto: Any, wait_until: Wait, given: dict[str, Any], ask: bool, words: str
+) -> None:
+    mosquitto(port, listener=tls(tmp_path, ask=ask))
+    options: dict[str, Any] = {"host": "127.0.0.1", "tls": True, **given}
+    if "tls_ca_file" in given:
+        options["tls_ca_file"] = tmp_path / "ca.pem"
+    with running(tmp_path, port=port, **options) as parts:
+        wait_until(lambda: words in str(parts.subscriber.status().problem), 20, f"the sentence with {words!r}")
+        assert not parts.subscriber.status().connected
+
+
+@pytest.mark.mosquitto
+def test_two_tunrooms_with_one_client_id_are_told_apart(
+    tmp_path: Path, port: int, mosquitto: Any, wait_until: Wait
+) -> None:
+    mosquitto(port)
+    with running(tmp_path / "a", host="127.0.0.1", port=port) as first:
+        wait_until(lambda: first.subscriber.status().connected, what="the first connection")
+        with running(tmp_path / "b", host="127.0.0.1", port=port):
+            wait_until(lambda: "client id 'tunroom'" in str(first.subscriber.status().problem), 40, "the sentence")
+
+
+@pytest.mark.mosquitto
+def test_a_topic_that_is_not_utf8_or_odd_does_not_stop_the_subscriber(
+    tmp_path: Path, port: int, mosquitto: Any, wait_until: Wait
+) -> None:
+    mosquitto(port)
+    with running(tmp_path, host="127.0.0.1", port=port, topics=("odd/#",)) as parts:
+        wait_until(lambda: parts.subscriber.status().connected, what="the connection")
+        publish(port, ("odd/ünï/🍺", b"\xff" * 10), ("odd", b""), ("odd/" + "x" * 500, b"[" * 50_000), numbered(1))
+        wait_until(lambda: parts.store.counts() and parts.store.counts()["readings"] == 1, what="the good reading")
+        assert parts.store.counts()["rejected"] == 3
