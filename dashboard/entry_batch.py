@@ -23,7 +23,7 @@ _DESTINATIONS: Final[tuple[Destination, ...]] = get_args(Destination)
 def new_batch() -> None:
     """The form of a batch that has just been pitched."""
     store, say = runtime.store(), questions.voice()
-    with forms.entry("new batch", say, save="Add the batch") as form:
+    with forms.entry("new batch", say, save="Add the batch", border=False) as form:
         values = _facts(form, None)
     if form.sent:
         _keep_facts(form, store, None, values)
@@ -158,7 +158,9 @@ def _wishes(store: Store, record: BatchRecord, say: Voice) -> None:
     """The wishes of this batch where they differ from the cellar's."""
     wishes = wishes_of(record, store.preferences())
     rest, usual_days = USUAL_RESTS[record.drink]
-    with forms.entry(f"wishes {record.batch_id}", say, save="Save the wishes", shows=(record, wishes)) as form:
+    with forms.entry(
+        f"wishes {record.batch_id}", say, save="Save the wishes", shows=(record, wishes), border=False
+    ) as form:
         got: dict[str, Any] = {}
         left, middle, right = st.columns(3)
         with left:

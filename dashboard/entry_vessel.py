@@ -16,7 +16,9 @@ def edit_vessel(vessel: Vessel | None) -> None:
     """A vessel's name, size and wished range; None: a new one."""
     store, say = runtime.store(), questions.voice()
     name = f"vessel {vessel.vessel_id}" if vessel else "new vessel"
-    with forms.entry(name, say, save="Save" if vessel else "Add the vessel", shows=vessel) as form:
+    with forms.entry(
+        name, say, save="Save" if vessel else "Add the vessel", shows=vessel, border=vessel is not None
+    ) as form:
         left, middle, right = st.columns(3)
         with left:
             called = form.text("name", "Name", vessel.name if vessel else "", placeholder="such as Vessel 1")
@@ -86,7 +88,9 @@ def edit_yeast(yeast: Yeast | None) -> None:
     """A yeast's name and what is expected of it; None: a new one."""
     store, say = runtime.store(), questions.voice()
     name = f"yeast {yeast.yeast_id}" if yeast else "new yeast"
-    with forms.entry(name, say, save="Save" if yeast else "Add the yeast", shows=yeast) as form:
+    with forms.entry(
+        name, say, save="Save" if yeast else "Add the yeast", shows=yeast, border=yeast is not None
+    ) as form:
         left, middle, right = st.columns(3)
         with left:
             called = form.text("name", "Name", yeast.name if yeast else "", placeholder="as you call it")

@@ -24,6 +24,7 @@ _QUANTITIES: Final = {
 }
 _OTHER: Final = Leaf("", None)
 _SHOWN: Final = 5
+_MOST_GROUPS: Final = 8
 
 
 def show() -> None:
@@ -34,9 +35,11 @@ def show() -> None:
     if found:
         st.subheader(f"{capital(plural(waiting, 'message'))} could not be taken in", anchor="rejected")
         st.html('<p class="quiet">Nothing is lost: the bytes are kept until a rule reads them or you dismiss them.</p>')
-    for group in found:
+    for group in found[:_MOST_GROUPS]:
         with st.container(border=True):
             _group(group, say)
+    if len(found) > _MOST_GROUPS:
+        st.html(f'<p class="quiet">{plural(len(found) - _MOST_GROUPS, "more topic")} follow once these are mended.</p>')
     _rules()
 
 
@@ -111,7 +114,10 @@ def _take(form: forms.Form, quantity: str, label: str, found: list[Leaf]) -> tup
 
 
 def _leaf_words(leaf: Leaf) -> str:
-    return f"{leaf.expression}: {leaf.value}" if leaf.expression else "an expression of your own"
+    if not leaf.expression:
+        return "an expression of your own"
+    value = f"{leaf.value:.6g}" if isinstance(leaf.value, float) else str(leaf.value)[:40]
+    return f"{leaf.expression}: {value}"
 
 
 def _outcome(rule: Rule, group: Group, say: Voice) -> None:

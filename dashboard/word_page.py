@@ -134,13 +134,17 @@ def calendar() -> None:
             downloads.token_of(store)
             st.rerun()
         return
-    base = (st.context.url or "").split("//", 1)
-    host = base[-1].split("/", 1)[0] if len(base) > 1 else "localhost"
-    scheme = base[0] if len(base) > 1 else "http:"
+    here = _here()
     st.html(
-        f'<pre class="copy"><code>{escape(f"{scheme}//{host}{downloads.feed_path(token)}")}</code></pre>'
-        '<p class="quiet">Whoever has this address can read the dates. A batch has its own on its page.</p>'
+        f'<pre class="copy"><code>{escape(here + downloads.feed_path(token))}</code></pre>'
+        '<p class="quiet">Whoever has this address can read the dates.</p>'
     )
+    active = store.active_batches()
+    if active:
+        with st.expander("Addresses of single batches"):
+            for record in active:
+                address = here + downloads.feed_path(token, record.batch_id)
+                st.html(f'{escape(record.name)}<pre class="copy"><code>{escape(address)}</code></pre>')
     with st.container(horizontal=True):
         st.download_button(
             "Download the calendar",
@@ -153,3 +157,9 @@ def calendar() -> None:
         if st.button("Make a new address; the old one stops working", key="renew feed", type="tertiary"):
             downloads.renewed_token(store)
             st.rerun()
+
+
+def _here() -> str:
+    """Where this page was reached, as ``http://host:port``."""
+    scheme, _, rest = (st.context.url or "http://localhost").partition("://")
+    return f"{scheme}://{rest.split('/', 1)[0]}"
