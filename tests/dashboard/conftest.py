@@ -2,17 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
 import pytest
+from streamlit.testing.v1 import AppTest
 
 from dashboard import runtime
 from ingest.model import BatchRecord, Device, EventRecord, Placement, Preferences, Report, Vessel, Yeast
+from ingest.notify import Notifier
 from ingest.outlook import Outlooks
+from ingest.pipeline import Pipeline
+from ingest.service import Service
+from ingest.settings import Settings
 from ingest.store import Store
 
 NOW = datetime.now(UTC).replace(microsecond=0)
@@ -22,7 +28,7 @@ def logistic(days: np.ndarray, original: float, end: float, middle: float, width
     return end + (original - end) / (1 + np.exp((days - middle) / width))
 
 
-def add_batch(
+def put_batch(
     store: Store,
     number: int,
     name: str,
@@ -87,13 +93,13 @@ class Cellar:
         s.save(Preferences(time_zone="Europe/Lisbon", cellar_name="North cellar"))
         s.save(Yeast(name="Marrow", attenuation_low=0.74, attenuation_high=0.8))
         b = self.batches
-        b["active"] = add_batch(s, 1, "Harbour Pale", 1.7)
-        b["held"] = add_batch(s, 2, "Old Gate Lager", 9)
-        b["stalled"] = add_batch(s, 3, "Mill Porter", 9, end=1.026, middle=1.3)
-        b["silent"] = add_batch(s, 10, "Orchard Still", 3, silent_h=14, drink="cider", yeast="Dune")
+        b["active"] = put_batch(s, 1, "Harbour Pale", 1.7)
+        b["held"] = put_batch(s, 2, "Old Gate Lager", 9)
+        b["stalled"] = put_batch(s, 3, "Mill Porter", 9, end=1.026, middle=1.3)
+        b["silent"] = put_batch(s, 10, "Orchard Still", 3, silent_h=14, drink="cider", yeast="Dune")
         for n, (yeast, end) in enumerate((("Marrow", 1.011), ("Dune", 1.009)), start=20):
             ended = NOW - timedelta(days=20)
-            record = add_batch(s, n, f"Earlier {yeast}", 32, end=end, yeast=yeast, ended_at=ended)
+            record = put_batch(s, n, f"Earlier {yeast}", 32, end=end, yeast=yeast, ended_at=ended)
             b[f"ended {yeast}"] = record
             s.save(EventRecord(batch_id=record.batch_id, kind="package", at=ended - timedelta(hours=1)))
         for record in s.active_batches():
@@ -124,3 +130,51 @@ def empty() -> Iterator[Cellar]:
     yield cellar
     runtime.set_service(None)
     cellar.store.close()
+
+
+@pytest.fixture
+def add_batch() -> Callable[..., BatchRecord]:
+    """Adds a vessel with a batch and a float that reported since pitching."""
+    return put_batch
+
+
+@pytest.fixture
+def service() -> Iterator[Service]:
+    """The whole service around an empty cellar in memory, with no broker: what pages that enter things need."""
+    store = Store.in_memory()
+    subscriber: Any = SimpleNamespace(
+        status=lambda: SimpleNamespace(connected=True, queued=0, problem=None), listen_to=lambda _topics: None
+    )
+    told: list[str] = []
+
+    def send(_urls: Sequence[str], title: str, _body: str) -> bool:
+        told.append(title)
+        return True
+
+    made = Service(
+        settings=Settings(data_dir=Path("cellar")),
+        store=store,
+        pipeline=Pipeline(store),
+        subscriber=subscriber,
+        outlooks=Outlooks(store),
+        notifier=Notifier(store, send=send),
+    )
+    runtime.set_service(made)
+    yield made
+    runtime.set_service(None)
+    store.close()
+
+
+@pytest.fixture
+def page() -> Callable[..., AppTest]:
+    """Runs one screen without a browser: ``page("sensors", device="kelp-1")``."""
+
+    def run(screen: str, **query: str) -> AppTest:
+        shown = AppTest.from_string(f"from dashboard.screens import {screen}\n{screen}.show()", default_timeout=20)
+        for name, value in query.items():
+            shown.query_params[name] = value
+        shown.run()
+        assert not shown.exception
+        return shown
+
+    return run
