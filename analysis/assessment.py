@@ -9,6 +9,7 @@ from typing import Final
 
 import numpy as np
 import polars as pl
+from scipy.special import ndtr, ndtri
 
 from analysis import evidence
 from analysis.cleaning import mark
@@ -29,7 +30,7 @@ from analysis.model import (
 )
 from analysis.noise import local_rate
 from analysis.phases import spans
-from analysis.priors import Belief, Priors
+from analysis.priors import Belief, Correction, Priors
 from analysis.series import Series, hours_of, summarise
 from analysis.steadiness import Hold, chilled_from, hold
 from analysis.stories import Look, look_at
@@ -75,7 +76,8 @@ def assess(
     marked = mark(readings, batch, now=now)
     fingerprint = fingerprint_of(marked, batch, now)
     series = summarise(marked, batch, now=now)
-    belief = (priors or Priors()).belief(batch)
+    known = priors or Priors()
+    belief = known.belief(batch)
     newest = marked.filter(pl.col("set_aside").is_null())["measured_at"].max() if len(marked) else None
     newest_at = newest if isinstance(newest, datetime) else None
     temperature = _last_temperature(marked)
@@ -95,7 +97,19 @@ def assess(
     )
     held = hold(series, until_h=chill_h if chill_h is not None else series.now_h, from_h=steady_from)
     return _verdict(
-        batch, now, marked, series, belief, look, held, chill_h, newest_at, temperature, fingerprint, previous
+        batch,
+        now,
+        marked,
+        series,
+        belief,
+        look,
+        known.correction(batch.drink),
+        held,
+        chill_h,
+        newest_at,
+        temperature,
+        fingerprint,
+        previous,
     )
 
 
@@ -106,6 +120,7 @@ def _verdict(
     series: Series,
     belief: Belief,
     look: Look,
+    correction: Correction,
     held: Hold,
     chill_h: float | None,
     newest_at: datetime | None,
@@ -125,7 +140,7 @@ def _verdict(
     stalled = not finished and p_halted >= 0.7 and held.held_h >= 24.0 and chill_h is None
     creep = _creep(batch, courses, weight, now)
     phase = _phase(series, courses, weight, finished, stalled, chill_h, held, creep)
-    forecast = _forecast(batch, courses, weight)
+    forecast = _forecast(batch, courses, weight, correction, p_finished)
     gravity = _range(courses.gravity_sg[:, int(np.searchsorted(courses.at_h, series.now_h))], weight)
     terminal = _range(courses.terminal_sg, weight)
     left = _range(courses.left_now_sg, weight)
@@ -201,7 +216,14 @@ def _creep(batch: Batch, courses: Courses, weight: Floats, now: datetime) -> Cre
     return Creep(fall, hops[0].at) if fall.p50 > 0.0003 else None
 
 
-def _forecast(batch: Batch, courses: Courses, weight: Floats) -> Forecast | None:
+def _forecast(
+    batch: Batch, courses: Courses, weight: Floats, correction: Correction, p_passed: float
+) -> Forecast | None:
+    """The finish as a distribution, shifted and widened by how our forecasts of this drink have missed.
+
+    With `u` the normal score of the raw chance, misses of mean `b` and spread `s` turn it into ``(u - b) / s``.
+    Once the finish has likely passed, the correction fades: it was learnt looking ahead.
+    """
     finite = np.isfinite(courses.finish_h)
     total = float(weight[finite].sum())
     if total < 0.5:
@@ -209,10 +231,15 @@ def _forecast(batch: Batch, courses: Courses, weight: Floats) -> Forecast | None
     order = np.argsort(courses.finish_h[finite])
     when = courses.finish_h[finite][order]
     cumulative = np.cumsum(weight[finite][order]) - 0.5 * weight[finite][order]
-    chances = _CHANCES[total > _CHANCES]
-    hours = np.maximum.accumulate(np.interp(chances, cumulative, when))
+    bias, spread = correction.at(float(weight @ courses.done_now))
+    bias, spread = bias * (1 - p_passed), spread ** (1 - p_passed)
+    raw = ndtr(ndtri(_CHANCES) * spread + bias)
+    keep = raw < min(total, cumulative[-1])
+    hours = np.maximum.accumulate(np.interp(raw[keep], cumulative, when))
+    if keep.sum() < 2:
+        return None
     start = batch.pitched_at.timestamp()
-    return Forecast(tuple(float(start + 3600 * h) for h in hours), tuple(float(c) for c in chances))
+    return Forecast(tuple(float(start + 3600 * h) for h in hours), tuple(float(c) for c in _CHANCES[keep]))
 
 
 def _course(batch: Batch, courses: Courses, weight: Floats, forecast: Forecast | None) -> pl.DataFrame:

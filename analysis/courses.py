@@ -44,8 +44,10 @@ PARAMETERS: Final = (
 _MONOD: Final = np.exp(np.linspace(np.log(0.02), np.log(1.5), 7))
 _INHIBITION: Final = np.array([0.0, 0.35, 0.6, 0.78, 0.9, 0.96])
 _RHO: Final = np.exp(np.linspace(np.log(0.05), np.log(3.0), 16))
-_SLOW_MONOD: Final = np.exp(np.linspace(np.log(0.06), np.log(4.0), 4))
+_SLOW_MONOD: Final = np.exp(np.log(0.06) + np.log(4.0) * np.arange(5))
+"""The last one stands for a slow sugar that is many: its tail is heavier than an exponential."""
 _INHIBITION_EDGES: Final = 0.5 * (_INHIBITION[1:] + _INHIBITION[:-1])
+_MANY_SUGARS: Final = 8.0
 _REPRESSION: Final = 0.25
 _WORK_MAX: Final = 80.0
 _GRID: Final = 256
@@ -101,6 +103,9 @@ def sugar_table() -> SugarTable:
 
 def _monod_decay(spent: Floats, constant: float) -> Floats:
     """Sugar left when ``dS/dx = -(1 + K) S / (K + S)`` from 1; ``x (1 + K) = K log(1 / S) + 1 - S`` turned round."""
+    if constant > _MANY_SUGARS:
+        # Rates spread as a gamma distribution of shape 3 about their mean: a mixture of exponentials.
+        return np.asarray((1.0 + spent / 3.0) ** -3.0)
     left = np.concatenate([np.linspace(1.0, 0.02, 400), np.geomspace(0.0199, 1e-12, 400)])
     at = (1.0 - left - constant * np.log(left)) / (1.0 + constant)
     return np.asarray(np.interp(spent, at, left))

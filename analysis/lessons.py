@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import numpy as np
-import polars as pl
+from scipy.special import ndtri
 
 from analysis.cleaning import mark
-from analysis.estimator import SHAPE, WANDER, Setting, Story
-from analysis.model import STEADY_SG, Batch, Floats, events_of
-from analysis.priors import Lesson, Priors
+from analysis.estimator import SHAPE, WANDER, Setting, Story, imply
+from analysis.model import STEADY_SG, FinishedBatch, Floats, events_of
+from analysis.priors import STAGES, Lesson, Priors
 from analysis.sampler import normals
 from analysis.series import first_gravity, summarise
 
@@ -20,9 +20,16 @@ _MOST_PRECISE = 1e-3
 """No feature is taken for known better than to this share of its general variance."""
 
 
-def lesson(readings: pl.DataFrame, batch: Batch, *, now: datetime) -> Lesson | None:
-    """What a batch with all its readings teaches, or None if it cannot: too few readings, or it never ended."""
-    batch = replace(batch, expected_attenuation=None)
+def lesson(one: FinishedBatch) -> tuple[Lesson, Floats] | None:
+    """What a batch with all its readings teaches, and the hours at which it reached `STAGES` and its finish.
+
+    None if it cannot teach: too few readings, fed on the way, or it never ended.
+    """
+    newest = one.readings["measured_at"].max() if len(one.readings) else None
+    if not isinstance(newest, datetime):
+        return None
+    now = max(newest, one.batch.pitched_at + timedelta(hours=1))
+    readings, batch = one.readings, replace(one.batch, expected_attenuation=None)
     if events_of(batch, "feed", "dilute", until=now):
         return None
     belief = Priors().belief(batch)
@@ -47,7 +54,39 @@ def lesson(readings: pl.DataFrame, batch: Batch, *, now: datetime) -> Lesson | N
     shrink = cloud.effective / (cloud.effective + x.shape[1])
     cov = shrink * cov + (1 - shrink) * np.diag(np.diag(cov))
     precision, pull = without_prior(mean, cov)
-    return Lesson.of(batch.yeast, precision, pull)
+    courses = imply(story, cloud)
+    gravity = np.median(courses.gravity_sg, axis=0)
+    share = (gravity[0] - gravity) / float(np.median(courses.fall_sg))
+    hours = np.append(np.interp(STAGES, share, courses.at_h), np.median(courses.finish_h))
+    return Lesson.of(batch.yeast, precision, pull), hours
+
+
+def replay(one: FinishedBatch, priors: Priors, hours: Floats) -> tuple[float, ...]:
+    """By how many normal standard deviations our forecast would have missed at each of `STAGES`.
+
+    Parameters
+    ----------
+    hours
+        When it reached each stage, and last its finish, in hindsight; shape (stages + 1,).
+    """
+    batch, finish = one.batch, float(hours[-1])
+    if not np.isfinite(finish):
+        return ()
+    belief = priors.belief(batch)
+    misses = []
+    for hour in hours[:-1]:
+        now = batch.pitched_at + timedelta(hours=float(hour))
+        events = tuple(e for e in batch.events if e.at <= now)
+        series = summarise(mark(one.readings, replace(batch, events=events), now=now), batch, now=now)
+        if series.hours.size < 4:
+            return ()
+        known = batch.original_gravity_sg is not None
+        original = batch.original_gravity_sg if batch.original_gravity_sg is not None else first_gravity(series)
+        story = Story(Setting.of(series, belief, original, original_known=known), "none")
+        said = imply(story, story.run()).finish_h
+        chance = (float((said < finish).sum()) + 0.5) / (said.size + 1.0)
+        misses.append(round(float(np.clip(ndtri(chance), -2.5, 2.5)), 3))
+    return tuple(misses)
 
 
 def without_prior(mean: Floats, cov: Floats) -> tuple[Floats, Floats]:

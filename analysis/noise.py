@@ -15,7 +15,7 @@ from scipy.linalg.lapack import dtrtri
 from analysis.model import Floats
 from analysis.series import Series
 
-WANDER_SD_SG: Final = (0.00012, 0.00025, 0.0005, 0.001, 0.002, 0.004)
+WANDER_SD_SG: Final = (0.0002, 0.0004, 0.0008, 0.0016, 0.0032)
 """Sizes of slow wandering that are weighed against each other, doubling."""
 
 _WANDER_H: Final = (3.0, 20.0)

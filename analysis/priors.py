@@ -11,8 +11,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -24,23 +23,30 @@ FEATURES: Final = (*PARAMETERS[:9], "log_wander", "attenuation")
 """What is learnt: the parameters of a course but for the temperature law, the wandering of the float, and apparent
 attenuation, which comes last because the likelihood integrates it out given the others."""
 
+_MANY: Final = 24
+"""From so many batches of a drink on, one more or less makes no difference to its own replay."""
+
 KEPT_PER_DRINK: Final = 80
 """The newest so many batches of a drink are kept: the cellar's age must not cost time, and habits change."""
 
-_VERSION: Final = 2
+STAGES: Final = (0.5, 0.75, 0.9, 0.96)
+"""Shares of the fall at which finished batches are played again, to learn how our own forecasts miss."""
+
+_VERSION: Final = 3
 _LOWER: Final = np.tril_indices(len(FEATURES))
 
 # Mean and standard deviation of each feature: common practice, no source, deliberately wide.
-_GENERAL: Final[dict[Drink, tuple[float, float, float, float, float]]] = {
-    # hours from the lag to half the easy sugar, lag h, slow share, attenuation, its sd
-    "ale": (28.0, 14.0, 0.15, 0.77, 0.065),
-    "lager": (60.0, 24.0, 0.15, 0.77, 0.055),
-    "mead": (75.0, 26.0, 0.15, 1.02, 0.10),
-    "cider": (60.0, 26.0, 0.12, 1.02, 0.06),
-    "wine": (60.0, 24.0, 0.12, 1.02, 0.06),
-    "other": (40.0, 20.0, 0.12, 0.86, 0.14),
+_GENERAL: Final[dict[Drink, tuple[float, float, float, float, float, float, float]]] = {
+    # hours from the lag to half the easy sugar, lag h, slow share, slow rate, Monod constant of the slow sugar,
+    # attenuation, its sd. Maltotriose lingers (an exponential tail); fructose goes on to its end.
+    "ale": (28.0, 14.0, 0.18, 0.8, 4.0, 0.77, 0.065),
+    "lager": (60.0, 24.0, 0.18, 0.8, 4.0, 0.77, 0.055),
+    "mead": (75.0, 26.0, 0.25, 0.5, 0.25, 1.02, 0.10),
+    "cider": (60.0, 26.0, 0.25, 0.5, 0.25, 1.02, 0.06),
+    "wine": (60.0, 24.0, 0.25, 0.5, 0.25, 1.02, 0.06),
+    "other": (40.0, 20.0, 0.20, 0.6, 1.0, 0.86, 0.14),
 }
-_SD: Final = (0.45, 0.6, 0.35, 0.9, 1.1, 0.6, 0.9, 1.1, 0.9, 0.8)
+_SD: Final = (0.45, 0.6, 0.35, 0.9, 1.1, 0.6, 0.9, 1.1, 1.1, 0.8)
 """Of log rate, log lag, log growth, log fade, logit of the slow share, log slow rate, log Monod constant, logit of
 inhibition, log Monod constant of the slow sugar, log wandering."""
 
@@ -81,11 +87,26 @@ class Lesson:
     yeast: str | None
     precision: tuple[float, ...]
     pull: tuple[float, ...]
+    misses: tuple[float, ...] = ()
+    """How far our forecasts of this batch would have missed at each of `STAGES`, in normal standard deviations,
+    above zero where it finished later than we would have said. Empty where it was not played again."""
 
     @classmethod
     def of(cls, yeast: str | None, precision: Floats, pull: Floats) -> Lesson:
         """From a full matrix."""
         return cls(yeast, tuple(float(f"{v:.5g}") for v in precision[_LOWER]), tuple(float(f"{v:.5g}") for v in pull))
+
+
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """How forecasts of a drink have missed: mean and spread of the misses at each of `STAGES`."""
+
+    bias: Floats
+    spread: Floats
+
+    def at(self, share: float) -> tuple[float, float]:
+        """Bias and spread where this share of the fall is done."""
+        return float(np.interp(share, STAGES, self.bias)), float(np.interp(share, STAGES, self.spread))
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +121,10 @@ class Priors:
     def to_json(self) -> str:
         """As text, for the store."""
         lessons = {
-            drink: [{"yeast": one.yeast, "precision": one.precision, "pull": one.pull} for one in those]
+            drink: [
+                {"yeast": one.yeast, "precision": one.precision, "pull": one.pull, "misses": one.misses}
+                for one in those
+            ]
             for drink, those in sorted(self.lessons.items())
         }
         return json.dumps({"version": _VERSION, "features": FEATURES, "lessons": lessons})
@@ -119,7 +143,10 @@ class Priors:
             raise ValueError("these priors were written by another version; learn them again from the finished batches")
         return cls(
             {
-                drink: tuple(Lesson(one["yeast"], tuple(one["precision"]), tuple(one["pull"])) for one in those)
+                drink: tuple(
+                    Lesson(one["yeast"], tuple(one["precision"]), tuple(one["pull"]), tuple(one["misses"]))
+                    for one in those
+                )
                 for drink, those in data["lessons"].items()
             }
         )
@@ -142,6 +169,12 @@ class Priors:
         root = np.asarray(np.linalg.cholesky(cov + 1e-9 * np.eye(mean.size)), dtype=np.float64)
         return Belief(mean, root, same, len(those))
 
+    def correction(self, drink: str) -> Correction:
+        """How to shift and widen forecasts of a drink, from how they would have missed before."""
+        everyone = _misses([one for those in self.lessons.values() for one in those])
+        bias, spread = _leaning(everyone, np.zeros(len(STAGES)), np.ones(len(STAGES)), pull=6.0)
+        return Correction(*_leaning(_misses(self.lessons.get(drink, ())), bias, spread, pull=3.0))
+
     def _group(self, drink: str, yeast: str | None) -> tuple[Floats, Floats]:
         """Mean and covariance, in general standard deviations, of the next batch of this drink and yeast."""
         key = (drink, yeast)
@@ -158,6 +191,24 @@ class Priors:
                 predictive = np.eye(size)
             self._known[key] = (centre, predictive)
         return self._known[key]
+
+
+def _misses(those: Sequence[Lesson]) -> Floats:
+    return np.array([one.misses for one in those if one.misses]).reshape(-1, len(STAGES))
+
+
+def _leaning(misses: Floats, bias: Floats, spread: Floats, *, pull: float) -> tuple[Floats, Floats]:
+    """Mean and spread of misses, shape (batches, stages), leaning on given ones that count like `pull` batches."""
+    n = misses.shape[0]
+    if n == 0:
+        return bias, spread
+    # Neighbouring stages of one batch miss alike: half of each stage's mean is the mean over all of them.
+    own = misses.mean(axis=0)
+    own = 0.5 * own + 0.5 * own.mean()
+    mean = (n * own + pull * bias) / (n + pull)
+    variance = (np.square(misses - mean).sum(axis=0) + pull * spread**2) / (n + pull)
+    variance = 0.5 * variance + 0.5 * variance.mean()
+    return mean, np.clip(np.sqrt(variance), 0.6, 2.5)
 
 
 def _em(
@@ -190,10 +241,10 @@ def _em(
 
 def general(batch: Batch) -> tuple[Floats, Floats]:
     """Mean and standard deviation of the features for any batch of this drink."""
-    half, lag, slow, attenuation, attenuation_sd = _GENERAL[batch.drink]
+    half, lag, slow, slow_rate, slow_monod, attenuation, attenuation_sd = _GENERAL[batch.drink]
     mean = np.array(
-        [-np.log(half), np.log(lag), np.log(2.5), np.log(0.03), np.log(slow / (1 - slow)), np.log(0.7), np.log(0.06),
-         0.4, np.log(0.4), np.log(WANDER_SD_SG), attenuation]
+        [-np.log(half), np.log(lag), np.log(2.5), np.log(0.03), np.log(slow / (1 - slow)), np.log(slow_rate), np.log(0.06),
+         0.4, np.log(slow_monod), np.log(WANDER_SD_SG), attenuation]
     )  # fmt: skip
     sd = np.array([*_SD, attenuation_sd])
     if batch.diastatic or batch.mixed_culture:
@@ -213,16 +264,22 @@ def learn(finished: Iterable[FinishedBatch], *, start: Priors | None = None) -> 
     start
         What is known already: only new batches need to be given then.
     """
-    from analysis.lessons import lesson  # the estimator needs priors, and priors learn by the estimator
+    from analysis.lessons import lesson, replay  # the estimator needs priors, and priors learn by the estimator
 
     lessons = {drink: list(those) for drink, those in (start or Priors()).lessons.items()}
+    new: list[tuple[FinishedBatch, Lesson, Floats]] = []
     for one in finished:
-        if one.readings.is_empty():
-            continue
-        newest = one.readings["measured_at"].max()
-        if not isinstance(newest, datetime):
-            continue
-        taught = lesson(one.readings, one.batch, now=max(newest, one.batch.pitched_at + timedelta(hours=1)))
+        taught = lesson(one)
         if taught is not None:
-            lessons.setdefault(one.batch.drink, []).append(taught)
+            lessons.setdefault(one.batch.drink, []).append(taught[0])
+            new.append((one, *taught))
+    priors = Priors({drink: tuple(those[-KEPT_PER_DRINK:]) for drink, those in lessons.items()})
+    # Play the new ones again, each as if it were not known yet, and note how the forecasts miss.
+    for one, its, known_finish in new:
+        those = list(priors.lessons[one.batch.drink])
+        if its not in those:
+            continue
+        others = priors if len(those) > _MANY else Priors({one.batch.drink: tuple(x for x in those if x is not its)})
+        k = lessons[one.batch.drink].index(its)
+        lessons[one.batch.drink][k] = replace(its, misses=replay(one, others, known_finish))
     return Priors({drink: tuple(those[-KEPT_PER_DRINK:]) for drink, those in lessons.items()})

@@ -43,8 +43,8 @@ class Warmth:
 
     def law(self, theta: Floats) -> Floats:
         """Row of the stored law nearest to the parameters, shape (n,)."""
-        energy = np.clip(np.rint(theta[:, 8] + 2.0), 0, 4)
-        cold = np.clip(np.rint(theta[:, 9] + 1.0), 0, 2)
+        energy = np.clip(np.rint(theta[:, 9] + 2.0), 0, 4)
+        cold = np.clip(np.rint(theta[:, 10] + 1.0), 0, 2)
         return np.asarray((energy * 3 + cold).astype(np.intp))
 
 
