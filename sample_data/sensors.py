@@ -80,7 +80,7 @@ def sample(
 ) -> Sampled:
     """What the float reports until `until_h`, faults included, in order of measurement."""
     at = np.arange(rng.uniform(0.1, 0.6), until_h, device.interval_h)
-    at = at + rng.normal(0, 0.01, len(at))
+    at = at + rng.normal(0, min(0.01, 0.1 * device.interval_h), len(at))
     true = np.interp(at, times_h, gravity_sg)
     warm = np.interp(at, times_h, temperature_c)
     busy = np.interp(at, times_h, activity)

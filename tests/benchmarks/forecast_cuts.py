@@ -28,11 +28,11 @@ class Cut:
     stage: str
 
 
-def cuts_of(run: Run) -> list[Cut]:
+def cuts_of(run: Run, every_h: float | None = None) -> list[Cut]:
     """All looks at a run, in time order.
 
     Where the true fall has reached 50, 75 and 90 % of its total and 24 h before the finish; every 12 h between, every
-    6 h from 36 h before a finish to six days after it.
+    6 h from 36 h before a finish to six days after it. `every_h` makes a coarser series for a quick look.
     """
     finishes = [e.finish_h for e in run.eras if e.finish_h is not None]
     goal = run.eras[-1] if run.scenario.startswith("stall") else run.eras[0]
@@ -48,7 +48,7 @@ def cuts_of(run: Run) -> list[Cut]:
     while True:
         near = any(-NEAR_H <= hour - f < 48 for f in finishes)
         last = bool(finishes) and hour >= max(finishes) - NEAR_H
-        hour += 6 if (near or last) and run.chilled_early_h is None else 12
+        hour += every_h or (6 if (near or last) and run.chilled_early_h is None else 12)
         if hour > until:
             break
         cuts.setdefault(round(hour, 2), "")

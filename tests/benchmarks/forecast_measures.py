@@ -18,11 +18,13 @@ WITHIN_H = 144.0
 STAGES = ("50%", "75%", "90%", "24 h before")
 
 
-def look(run: Run, names: Sequence[str], priors: Any, set_name: str = "") -> list[dict[str, object]]:
+def look(
+    run: Run, names: Sequence[str], priors: Any, set_name: str = "", every_h: float | None = None
+) -> list[dict[str, object]]:
     """One row for each look and method."""
     rows: list[dict[str, object]] = []
     kept: dict[str, Any] = {}
-    for cut in cuts_of(run):
+    for cut in cuts_of(run, every_h):
         readings, batch, now = run.readings(cut.hour), run.known(cut.hour), run.when(cut.hour)
         era = run.era(cut.hour)
         for name in names:
