@@ -61,6 +61,7 @@ def welcome() -> None:
             "from it how your yeasts usually finish.</p>"
             f"<p>{components.link('set-up', '<u>Set up: import a log</u>')}</p>"
         )
-    st.html(newcomers_line())
+    if waiting := newcomers_line():
+        st.html(waiting)
     if finished:
         st.html(f'<p class="quiet">{capital(plural(finished, "finished batch", "finished batches"))} on record.</p>')

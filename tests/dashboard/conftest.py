@@ -18,7 +18,7 @@ from ingest.notify import Notifier
 from ingest.outlook import Outlooks
 from ingest.pipeline import Pipeline
 from ingest.service import Service
-from ingest.settings import Settings
+from ingest.settings import Settings, load
 from ingest.store import Store
 
 NOW = datetime.now(UTC).replace(microsecond=0)
@@ -77,13 +77,16 @@ class Cellar:
         self.store = Store.in_memory()
         self.outlooks = Outlooks(self.store)
         self.broker = SimpleNamespace(connected=True, queued=0, problem=None)
-        self.service: Any = SimpleNamespace(
-            store=self.store,
-            outlooks=self.outlooks,
-            subscriber=SimpleNamespace(status=lambda: self.broker),
-            watcher=None,
-            notifier=None,
-            watcher_problem=lambda: None,
+        # Everything is real but the wire: nothing is started, and the broker's state is what a test says it is.
+        line: Any = SimpleNamespace(status=lambda: self.broker, listen_to=lambda filters: None)
+        sent: list[Any] = []
+        self.service = Service(
+            load(None, Path("unused"), {}),
+            self.store,
+            Pipeline(self.store),
+            line,
+            self.outlooks,
+            Notifier(self.store, send=lambda *message: sent.append(message) or True),
         )
         self.batches: dict[str, BatchRecord] = {}
 
