@@ -6,6 +6,7 @@ crash between the two sends that one again. Nothing is sent unless the person ha
 
 from __future__ import annotations
 
+import hashlib
 import json
 import logging
 import threading
@@ -60,6 +61,8 @@ class Message:
     at: str
     not_before: str
     tries: int = 0
+    taken_by: list[str] = field(default_factory=list)
+    """Digests of the addresses that took it already, so that one that refuses does not repeat it to the others."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,11 +236,21 @@ class Notifier:
         return device.name if device is not None and device.name else device_id
 
     def _try(self, urls: Sequence[str], message: Message) -> bool:
-        try:
-            return self._send(urls, message.title, message.body)
-        except Exception:  # whatever a library of many services raises, the watch goes on and the message is kept
-            log.warning("a message of the kind %r could not be sent; it will be tried again", message.kind)
-            return False
+        """Hand the message to every address that has not taken it; True once all have."""
+        for url in urls:
+            digest = _digest(url)
+            if digest in message.taken_by:
+                continue
+            try:
+                taken = self._send([url], message.title, message.body)
+            except Exception:  # whatever a library of many services raises, the watch goes on and the message is kept
+                taken = False
+            if taken:
+                message.taken_by.append(digest)
+        if all(_digest(url) in message.taken_by for url in urls):
+            return True
+        log.warning("a message of the kind %r was not taken by every address; it will be tried again", message.kind)
+        return False
 
     def _later(self, message: Message, now: datetime) -> None:
         message.tries += 1
@@ -257,6 +270,11 @@ class Notifier:
             self._kept = text
         except StoreError as error:
             log.warning("messages could not be kept, they stay in memory: %s", error)
+
+
+def _digest(url: str) -> str:
+    """What stands for an address where the address itself, which may hold a password, must not be written."""
+    return hashlib.sha256(url.encode()).hexdigest()[:12]
 
 
 def is_quiet(now: datetime, preferences: Preferences) -> bool:

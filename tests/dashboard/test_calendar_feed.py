@@ -1,0 +1,109 @@
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from types import SimpleNamespace
+from typing import Any
+
+import pytest
+from icalendar import Calendar
+
+from analysis.planning import Plan
+from dashboard.calendar_feed import event_id, feed
+from ingest.model import Preferences
+
+NOW = datetime(2026, 3, 3, 12, tzinfo=UTC)
+
+PLAN = Plan(
+    made_at=NOW,
+    hop_day=date(2026, 3, 7),
+    hop_days=(date(2026, 3, 7),),
+    packaging_day=date(2026, 3, 10),
+    hops_out_day=date(2026, 3, 10),
+    hop_chance=0.91,
+    packaging_chance=0.86,
+    reason="Saturday 7 Mar is the first free day; it, fits.",
+)
+
+
+def outlook(plan: Plan = PLAN, batch_id: str = "batch-7", name: str = "Saison, süß; 2") -> Any:
+    return SimpleNamespace(
+        plan=plan, record=SimpleNamespace(batch_id=batch_id, name=name), vessel=SimpleNamespace(name="Vessel 3")
+    )
+
+
+def read(*outlooks: Any, cellar: str = "My cellar") -> dict[str, Any]:
+    calendar = Calendar.from_ical(feed(outlooks, preferences=Preferences(cellar_name=cellar), now=NOW))
+    return {str(event["UID"]): event for event in calendar.walk("VEVENT")}
+
+
+def test_the_feed_read_back_holds_both_days() -> None:
+    events = read(outlook())
+    hops, package = events[event_id("batch-7", "hops in")], events[event_id("batch-7", "package")]
+    assert hops["DTSTART"].dt == date(2026, 3, 7)
+    assert package["DTSTART"].dt == date(2026, 3, 10)
+    assert package["DTEND"].dt == date(2026, 3, 11)
+    assert str(package["SUMMARY"]) == "Saison, süß; 2: package"
+    assert str(package["LOCATION"]) == "Vessel 3"
+    assert "it, fits. The chance that this day still fits is 86" in str(package["DESCRIPTION"])
+    assert "never on a forecast alone" in str(package["DESCRIPTION"])
+    assert str(package["STATUS"]) == "TENTATIVE"
+
+
+def test_a_moved_date_moves_the_same_event() -> None:
+    before = read(outlook())
+    moved = replace(PLAN, made_at=NOW + timedelta(hours=5), packaging_day=date(2026, 3, 14), hops_out_day=None)
+    after = read(outlook(moved))
+    uid = event_id("batch-7", "package")
+    assert before.keys() == after.keys()
+    assert before[uid]["DTSTART"].dt == date(2026, 3, 10)
+    assert after[uid]["DTSTART"].dt == date(2026, 3, 14)
+    assert after[uid]["SEQUENCE"] > before[uid]["SEQUENCE"]
+    assert after[uid]["LAST-MODIFIED"].dt > before[uid]["LAST-MODIFIED"].dt
+
+
+def test_batches_and_doses_have_ids_of_their_own() -> None:
+    twice = replace(PLAN, hop_days=(date(2026, 3, 5), date(2026, 3, 7)))
+    events = read(outlook(twice), outlook(batch_id="batch-8"))
+    assert len(events) == 5
+    assert {str(e["SUMMARY"]) for e in events.values()} >= {"Saison, süß; 2: hops in (2 of 2)"}
+
+
+def test_hops_out_is_an_event_of_its_own_where_packaging_waits() -> None:
+    events = read(outlook(replace(PLAN, packaging_day=date(2026, 3, 12))))
+    assert events[event_id("batch-7", "hops out")]["DTSTART"].dt == date(2026, 3, 10)
+
+
+def test_what_has_happened_is_confirmed_and_rings_no_more() -> None:
+    done = Plan(made_at=NOW, packaging_day=date(2026, 3, 2), packaging_chance=1.0, reason="Packaged.")
+    [event] = read(outlook(done)).values()
+    assert str(event["STATUS"]) == "CONFIRMED"
+    assert event.walk("VALARM") == []
+
+
+def test_a_batch_without_dates_adds_nothing() -> None:
+    assert read(outlook(Plan(made_at=NOW, reason="Too early.", blocked_by="Too early."))) == {}
+
+
+def test_the_stream_keeps_to_the_letter_of_the_standard() -> None:
+    # RFC 5545: 3.1 lines end in CRLF and are at most 75 octets; 3.6 VERSION and PRODID; 3.6.1 UID and DTSTAMP.
+    raw = feed([outlook()], preferences=Preferences(cellar_name="Käller"), now=NOW)
+    lines = raw.split(b"\r\n")
+    assert lines[0] == b"BEGIN:VCALENDAR"
+    assert lines[-1] == b""
+    assert all(len(line) <= 75 for line in lines)
+    assert b"\n" not in raw.replace(b"\r\n", b"")
+    assert b"VERSION:2.0" in lines
+    assert raw.count(b"UID:") == raw.count(b"BEGIN:VEVENT") == raw.count(b"DTSTAMP:")
+
+
+@pytest.mark.parametrize(
+    ("act", "uid"),
+    [
+        ("hops in", "bd334e95-309e-5b8c-adf6-3ca4d03d2067@tunroom"),
+        ("package", "5e7dfd10-0875-53ec-a35b-d3f1b5aed23e@tunroom"),
+    ],
+)
+def test_ids_never_change(act: str, uid: str) -> None:
+    # Written down once: changing them would double every event in calendars already subscribed.
+    assert event_id("batch-7", act) == uid
