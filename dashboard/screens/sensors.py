@@ -20,8 +20,8 @@ def show() -> None:
     if device_id:
         device_page.show(device_id)
         return
-    everything()
     st.session_state[_SEEN] = _state()
+    everything()
     newcomers()
     rejected_page.show()
     with st.expander("Connect a float or a probe", expanded=not runtime.store().last_words()):
@@ -46,7 +46,7 @@ def everything() -> None:
     rows += [_never_heard(d) for d in sorted(quiet, key=lambda d: d.device_id)]
     lead = escape(words_device.lead(words, devices, say))
     st.html(f'<h1 class="lead">{lead}</h1><ul class="entries">{"".join(rows)}</ul>')
-    if st.session_state.get(_SEEN) not in (None, _state()):
+    if st.session_state.get(_SEEN) != _state():  # only a refresh of this part can see a difference
         st.rerun()
 
 
