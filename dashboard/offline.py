@@ -226,13 +226,16 @@ def _plan(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print(json.dumps(answer, indent=2, ensure_ascii=False))
         return 0
+    from dashboard import words
+
     print(answer["batch"])
     for label, key, chance in (
         ("Hops in", "hop_day", "hop_chance"),
         ("Package", "packaging_day", "packaging_chance"),
     ):
         if answer[key]:
-            print(f"  {label}: {answer[key]} ({answer[chance]:.0%} that this day still holds)")
+            holds = f", {words.chance(answer[chance])} to hold" if answer[chance] is not None else ""
+            print(f"  {label}: {answer[key]}{holds}")
     print(f"  {answer['reason']}")
     for caution in answer["cautions"]:
         print(f"  Caution: {caution}")

@@ -125,6 +125,5 @@ def _streamlit_config(host: str, port: int) -> dict[str, Any]:
         "server.maxUploadSize": 500,
         "browser.gatherUsageStats": False,
         "client.showErrorDetails": "none",
-        "client.toolbarMode": "minimal",
         "global.developmentMode": False,
     }

@@ -27,7 +27,7 @@ def plan_of(store: Store, arguments: dict[str, Any], _progress: Progress, outloo
     if outlooks is None:
         outlooks = Outlooks(store)
         outlooks.learn()
-    outlook = outlooks.of(record.batch_id, now=datetime.now(UTC))
+    outlook = outlooks.of(record.batch_id, now=datetime.now(UTC), fresh=True)
     if outlook is None:
         raise EntryError("batch", f"{record.name} was removed meanwhile")
     return {

@@ -1,7 +1,8 @@
 """What we think of each batch now: one assessment and one plan, shared by the watcher and every screen.
 
-Nothing is computed again without a new reading or a changed entry, and no batch more than once a minute, so pages stay
-quick however fast the readings come. Because pages and alerts read the same `Outlook`, they cannot disagree.
+Nothing is computed again without a new reading or a changed entry, and the more batches run the longer each assessment
+stands, so pages stay quick however fast the readings come. Because pages and alerts read the same `Outlook`, they cannot
+disagree.
 """
 
 from __future__ import annotations
@@ -25,8 +26,10 @@ from ingest.store import Store
 
 log = logging.getLogger(__name__)
 
-_RESTING_S: Final = 60.0
-"""Seconds for which an assessment stands although newer readings have come."""
+_LEAST_REST_S: Final = 3.0
+_SHARE_OF_A_CORE: Final = 0.2
+"""An assessment stands for a while although newer readings have come: for so long that looking at all running batches
+takes no more than this share of one core."""
 
 _PRIORS_NOTE: Final = "priors"
 
@@ -78,11 +81,17 @@ class Outlooks:
         self._learning = threading.Lock()
         self._priors: Priors | None = None
         self._learned: dict[str, str] = {}
+        self._takes_s = 0.05
 
-    def of(self, batch_id: str, *, now: datetime | None = None, wait: bool = True) -> Outlook | None:
-        """The outlook of a batch; None if there is no such batch, or with `wait=False` while it is first computed."""
+    def of(
+        self, batch_id: str, *, now: datetime | None = None, wait: bool = True, fresh: bool = False
+    ) -> Outlook | None:
+        """The outlook of a batch; None if there is no such batch, or with `wait=False` while it is first computed.
+
+        With `fresh` every reading counts, however short the last assessment has stood.
+        """
         now = now or datetime.now(UTC)
-        if (kept := self._fresh(batch_id, now)) is not None:
+        if (kept := self._fresh(batch_id, now, fresh=fresh)) is not None:
             return kept
         with self._guard:
             lock = self._locks.setdefault(batch_id, threading.Lock())
@@ -90,7 +99,7 @@ class Outlooks:
             old = self._kept.get(batch_id)
             return old.outlook if old else None
         try:
-            return self._fresh(batch_id, now) or self._compute(batch_id, now)
+            return self._fresh(batch_id, now, fresh=fresh) or self._compute(batch_id, now)
         finally:
             lock.release()
 
@@ -104,12 +113,12 @@ class Outlooks:
         for kept in self._kept.copy().values():
             kept.revision = -1
 
-    def _fresh(self, batch_id: str, now: datetime) -> Outlook | None:
+    def _fresh(self, batch_id: str, now: datetime, *, fresh: bool = False) -> Outlook | None:
         kept = self._kept.get(batch_id)
         if kept is None or kept.revision != self._store.revision:
             return None
-        rested = time.monotonic() - kept.at >= _RESTING_S
-        if rested and kept.newest != self._store.newest_reading_at(batch_id):
+        rested = time.monotonic() - kept.at >= max(_LEAST_REST_S, len(self._kept) * self._takes_s / _SHARE_OF_A_CORE)
+        if (fresh or rested) and kept.newest != self._store.newest_reading_at(batch_id):
             return None
         return self._replanned(kept, now).outlook
 
@@ -127,6 +136,7 @@ class Outlooks:
         record = self._store.get(BatchRecord, batch_id)
         if record is None:
             return None
+        began = time.monotonic()
         revision = self._store.revision
         newest = self._store.newest_reading_at(batch_id)
         batch = self._store.batch(batch_id)
@@ -149,7 +159,9 @@ class Outlooks:
             computed_at=now,
         )
         hour = now.replace(minute=0, second=0, microsecond=0)
-        self._kept[batch_id] = _Kept(outlook, newest, revision, time.monotonic(), hour)
+        ended = time.monotonic()
+        self._takes_s += 0.1 * (ended - began - self._takes_s)
+        self._kept[batch_id] = _Kept(outlook, newest, revision, ended, hour)
         return outlook
 
     def learn(self) -> Priors | None:
