@@ -74,7 +74,7 @@ def _parser() -> argparse.ArgumentParser:
         sub.set_defaults(run=run)
         return sub
 
-    from dashboard import offline
+    from dashboard import assess_log, offline
 
     demo = command("demo", _demo, "show an invented cellar with simulated devices", "Nothing of yours is touched.")
     demo.add_argument("--fresh", action="store_true", help="forget the demo's data and start over")
@@ -85,7 +85,7 @@ def _parser() -> argparse.ArgumentParser:
 
     command("ingest", _ingest, "take in readings without a dashboard, until Ctrl-C")
 
-    offline.add_assess(command)
+    assess_log.add_assess(command)
     offline.add_sheet(command)
     offline.add_plan(command)
     offline.add_import(command)

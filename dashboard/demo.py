@@ -16,6 +16,7 @@ from typing import Any, Final
 
 import paho.mqtt.client as mqtt
 import platformdirs
+from paho.mqtt.enums import CallbackAPIVersion
 
 from ingest import control
 from ingest.errors import StoreInUse
@@ -199,7 +200,7 @@ class Devices:
         self._stop = threading.Event()
         self._slots = threading.Semaphore(_UNDERWAY)
         self._underway: deque[tuple[mqtt.MQTTMessageInfo, str, datetime]] = deque()
-        self._client = mqtt.Client(mqtt.CallbackAPIVersion.VERSION2, client_id="demo-devices", clean_session=True)
+        self._client = mqtt.Client(CallbackAPIVersion.VERSION2, client_id="demo-devices", clean_session=True)
         self._client.max_inflight_messages_set(_UNDERWAY)
         self._client.on_publish = lambda *_: self._slots.release()
         self._thread = threading.Thread(target=self._run, name="demo-devices", daemon=True)

@@ -6,10 +6,11 @@ the store itself.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from ingest import control
 from ingest.control import Handler, Progress
@@ -97,7 +98,11 @@ def handlers(service: Service) -> dict[str, Handler]:
     }
 
 
-_ALONE = {"plan": plan_of, "import": import_, "export": export}
+_ALONE: Final[dict[str, Callable[[Store, dict[str, Any], Progress], Any]]] = {
+    "plan": plan_of,
+    "import": import_,
+    "export": export,
+}
 
 
 def carry_out(settings: Settings, command: str, arguments: dict[str, Any], progress: Progress) -> Any:

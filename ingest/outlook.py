@@ -1,7 +1,7 @@
 """What we think of each batch now: one assessment and one plan, shared by the watcher and every screen.
 
 Nothing is computed again without a new reading or a changed entry, and the more batches run the longer each assessment
-stands, so pages stay quick however fast the readings come. Because pages and alerts read the same `Outlook`, they cannot
+stands, so pages stay quick however fast readings come. As pages and alerts read the same `Outlook`, they cannot
 disagree.
 """
 

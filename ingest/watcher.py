@@ -69,7 +69,7 @@ class Watcher:
     def look(self, now: datetime) -> list[Outlook]:
         """Look at every running batch once."""
         self._outlooks.learn()
-        outlooks = []
+        outlooks: list[Outlook] = []
         for record in self._store.active_batches():
             if self._stop.is_set():
                 return outlooks
