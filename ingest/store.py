@@ -139,9 +139,7 @@ class Store(Questions):
         with self._file.alone:
             with self._file.writing() as cursor:
                 keys = self._keys | self._new_keys(cursor, set(rows["device_id"].unique()))
-                turns = rows.select(pl.int_range(pl.len()).over("device_id", "measured_at")).to_series()
-                for turn in sorted(turns.unique()):
-                    part = rows.filter(turns == turn)
+                for part in store_reports.turns(rows):
                     taken = store_intake.take(cursor, store_reports.from_frame(part, keys))
                     for n, faults in taken.conflicts:
                         payload = json.dumps(part.row(n, named=True), default=str, ensure_ascii=False).encode()

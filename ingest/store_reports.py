@@ -135,6 +135,15 @@ def to_frame(reports: Sequence[Report], keys: Mapping[str, int]) -> pl.DataFrame
     return pl.DataFrame(columns, schema=STORED)
 
 
+def turns(rows: pl.DataFrame) -> list[pl.DataFrame]:
+    """The rows in as few frames as it takes for none to have two rows of one device and instant."""
+    same = ["device_id", "measured_at"]
+    if not rows.select(same).is_duplicated().any():
+        return [rows]
+    turn = rows.select(pl.int_range(pl.len()).over(same)).to_series()
+    return [rows.filter(turn == number) for number in turn.unique().sort()]
+
+
 def from_frame(rows: pl.DataFrame, keys: Mapping[str, int]) -> pl.DataFrame:
     """Rows with `device_id`, `measured_at` and any other fields of a report, as rows of the tables."""
     missing = [pl.lit(None, dtype).alias(name) for name, dtype in STORED.items() if name not in rows.columns]
