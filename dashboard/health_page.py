@@ -78,10 +78,10 @@ def entries() -> None:
     st.subheader("What was entered", anchor="entries")
     changes = store.changes(_CHANGES)
     standing = next((c for c in changes if not c.undone), None)
-    if standing is None:
+    if not changes:
         st.html("<p>Nothing yet.</p>")
         return
-    if st.button(f"Undo: {standing.sentence}", key="undo newest"):
+    if standing is not None and st.button(f"Undo: {standing.sentence}", key="undo newest"):
         taken_back = store.undo()
         if taken_back:
             st.toast(capital(taken_back))

@@ -58,11 +58,10 @@ def messages() -> None:
 
 
 def masked(url: str) -> str:
-    """An address without its secrets: only what kind it is, and its place where that holds none."""
+    """An address without its secrets: what kind it is, and after an @ the place, which is none."""
     parts = urlsplit(url)
-    host = parts.hostname or ""
-    secret = parts.username is None and len(host) > 16
-    return f"{parts.scheme}://…" if secret or not host else f"{parts.scheme}://…{host[-12:]}"
+    place = parts.hostname if "@" in parts.netloc else ""
+    return f"{parts.scheme}://…{'@' + place if place else ''}"
 
 
 def _checked(url: str) -> str:

@@ -60,7 +60,7 @@ def _nav(part: str) -> str:
     return f'<nav aria-label="Parts of set up"><ul class="parts">{"".join(items)}</ul></nav>'
 
 
-def _entries(part: str, chosen: str, rows: Iterable[tuple[str, str, str]]) -> str:
+def _entries(part: str, chosen: str, rows: Iterable[tuple[str, str, str]]) -> None:
     """A list of entries to choose from: (id, name, what is said of it)."""
     items = []
     for key, name, says in rows:
@@ -70,7 +70,8 @@ def _entries(part: str, chosen: str, rows: Iterable[tuple[str, str, str]]) -> st
             f'<li><a href="{target}" data-go="{target}"{here}><b>{escape(name)}</b>'
             f'<span class="figures">{escape(says)}</span></a></li>'
         )
-    return f'<ul class="entries">{"".join(items)}</ul>' if items else ""
+    if items:
+        st.html(f'<ul class="entries">{"".join(items)}</ul>')
 
 
 def batches() -> None:
@@ -89,7 +90,7 @@ def batches() -> None:
         ]
         return ", ".join(p for p in parts if p)
 
-    st.html(_entries("batches", chosen, [(b.batch_id, b.name, says(b)) for b in active]))
+    _entries("batches", chosen, [(b.batch_id, b.name, says(b)) for b in active])
     record = store.get(BatchRecord, chosen) if chosen else None
     if record is not None:
         st.subheader(record.name, anchor="chosen")
@@ -101,7 +102,7 @@ def batches() -> None:
         entry_batch.new_batch()
     if ended:
         with st.expander(capital(plural(len(ended), "batch has ended", "batches have ended"))):
-            st.html(_entries("batches", chosen, [(b.batch_id, b.name, says(b)) for b in ended]))
+            _entries("batches", chosen, [(b.batch_id, b.name, says(b)) for b in ended])
 
 
 def vessels() -> None:
@@ -109,7 +110,7 @@ def vessels() -> None:
     store, say = runtime.store(), questions.voice()
     chosen = st.query_params.get("id", "")
     known = sorted(store.all(Vessel), key=lambda v: v.name.casefold())
-    st.html(_entries("vessels", chosen, [(v.vessel_id, *entry_vessel.vessel_words(v, say)) for v in known]))
+    _entries("vessels", chosen, [(v.vessel_id, *entry_vessel.vessel_words(v, say)) for v in known])
     vessel = store.get(Vessel, chosen) if chosen else None
     if vessel is not None:
         st.subheader(vessel.name, anchor="chosen")
@@ -123,7 +124,7 @@ def yeasts() -> None:
     store = runtime.store()
     chosen = st.query_params.get("id", "")
     known = sorted(store.all(Yeast), key=lambda y: y.name.casefold())
-    st.html(_entries("yeasts", chosen, [(y.yeast_id, y.name, _expected(y)) for y in known]))
+    _entries("yeasts", chosen, [(y.yeast_id, y.name, _expected(y)) for y in known])
     yeast = store.get(Yeast, chosen) if chosen else None
     if yeast is not None:
         st.subheader(yeast.name, anchor="chosen")
