@@ -132,7 +132,7 @@ def temperature_corrected_sg(
     liquid_c, water_c = reference_temperatures(reference)
     density = reading_sg * water_density_kg_m3(water_c) / (1 + expansion_per_c * (temperature_c - liquid_c))
     fraction = (reading_sg - 1) * 2.5
-    for _ in range(8):  # Newton; the slope in sugar hardly changes, so it settles in a few steps
+    for _ in range(3):  # Newton; three steps leave 2e-11 SG over 0 to 60 °C
         step = 1e-4
         here = sucrose_density_kg_m3(fraction, temperature_c)
         slope = (sucrose_density_kg_m3(fraction + step, temperature_c) - here) / step
