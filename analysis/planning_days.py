@@ -20,10 +20,15 @@ SEEN_WITHIN = timedelta(hours=24)
 
 @dataclass(frozen=True, slots=True)
 class Readiness:
-    """The chance that the gravity has finished and been watched to hold (and rested) by an instant."""
+    """The chance that the gravity has finished and been watched to hold (and rested) by an instant.
+
+    Two cases are weighed. If it had finished when it was last looked at (`p_by_now`), the hold that was being watched
+    is the one that counts and is over at `not_before`; if it finishes later, hold and rest (`wait`) follow the finish.
+    """
 
     finish: Forecast | None
-    p_finished: float
+    looked_at: datetime
+    p_by_now: float
     wait: timedelta
     not_before: datetime
 
@@ -31,8 +36,10 @@ class Readiness:
         """From 0 to 1; 0 before the hold can have been seen."""
         if at < self.not_before:
             return 0.0
-        ahead = self.finish.probability_by(at - self.wait) if self.finish is not None else 0.0
-        return max(ahead, self.p_finished)
+        if self.finish is None:
+            return self.p_by_now
+        later = self.finish.probability_by(at - self.wait) - self.finish.probability_by(self.looked_at)
+        return min(1.0, self.p_by_now + max(0.0, later))
 
 
 def readiness(
@@ -52,10 +59,10 @@ def readiness(
             not_before = max(not_before, watched + hold + rest)
         elif rest:
             not_before += rest
-    certain = 0.0
+    p_by_now = assessment.finish.probability_by(assessment.now) if assessment.finish is not None else 0.0
     if assessment.finished:
-        certain = 1.0 if assessment.p_finished is None else assessment.p_finished
-    return Readiness(assessment.finish, certain, hold + rest, not_before)
+        p_by_now = 1.0 if assessment.p_finished is None else max(p_by_now, assessment.p_finished)
+    return Readiness(assessment.finish, assessment.now, p_by_now, hold + rest, not_before)
 
 
 def held_since(assessment: Assessment, since: datetime | None = None) -> datetime | None:

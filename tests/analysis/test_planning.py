@@ -184,6 +184,28 @@ def test_a_finished_batch_whose_hold_was_seen_gets_its_hops_today() -> None:
     assert plan(done(60), batch(), Wishes(), now=NOW).hop_day == date(2026, 3, 3)
 
 
+def test_a_hold_already_seen_is_not_asked_for_again_while_the_finish_is_still_weighed() -> None:
+    steady = assessed(
+        phase="steady",
+        p_finished=0.84,
+        finish=normal(-10, 10),
+        held_since=NOW - 52 * HOUR,
+        held_h=52.0,
+        hold_met=True,
+    )
+    made = plan(steady, batch(), Wishes(confidence=0.8), now=NOW)
+    assert made.hop_day == date(2026, 3, 3)
+    assert made.hop_chance == pytest.approx(0.84, abs=0.01)
+    assert not made.may_package
+
+
+def test_a_stand_still_before_the_fall_is_no_hold() -> None:
+    lag = assessed(phase="lag", p_finished=0.0, finish=normal(200, 20), held_since=NOW - 50 * HOUR, held_h=50.0)
+    made = plan(lag, batch(drink="cider"), Wishes(), now=NOW)
+    assert made.packaging_day is not None
+    assert Wishes().instant(made.packaging_day) > NOW + 248 * HOUR
+
+
 def test_a_hold_that_is_half_seen_waits_for_its_other_half() -> None:
     made = plan(done(24), batch(drink="cider"), Wishes(day_hour=18), now=NOW)
     assert made.packaging_day == date(2026, 3, 4)
