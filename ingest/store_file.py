@@ -77,11 +77,10 @@ class StoreFile:
             try:
                 self.path.parent.mkdir(parents=True, exist_ok=True)
                 connection = duckdb.connect(str(self.path))
-            except duckdb.IOException as error:
-                owner = re.search(r"PID (\d+)", str(error))
-                if "lock" in str(error).lower():
-                    raise _in_use(self.path, int(owner[1]) if owner else None) from None
-                raise _full(error) from error
+            except OSError as error:
+                raise StoreError(f"{self.path.parent} cannot be used ({error.strerror}). Choose another.") from error
+            except duckdb.Error as error:
+                raise _cannot_open(self.path, error) from error
         connection.execute("SET TimeZone = 'UTC'")
         return connection
 
@@ -240,6 +239,20 @@ def _roll_back(cursor: Cursor) -> None:
         cursor.rollback()
     except duckdb.Error as error:  # an invalidated database cannot roll back; there is nothing left to undo either
         log.debug("rollback: %s", error)
+
+
+def _cannot_open(path: Path, error: duckdb.Error) -> StoreError:
+    said = str(error)
+    if "lock" in said.lower() and (owner := re.search(r"PID (\d+)", said)) is not None:
+        return _in_use(path, int(owner[1]))
+    if "could not set lock" in said.lower() or "used by another process" in said.lower():
+        return _in_use(path, None)
+    if isinstance(error, duckdb.IOException) and "not a valid DuckDB" not in said:
+        return _full(error)
+    return StoreError(
+        f"{path} is damaged, or no cellar of tunroom ({said.splitlines()[0]}). It was left as it is: "
+        "move it away and start again, then import your last export."
+    )
 
 
 def _in_use(path: Path, pid: int | None) -> StoreInUse:

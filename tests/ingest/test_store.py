@@ -83,6 +83,31 @@ def test_a_file_of_a_later_version_is_refused_and_left_alone(tmp_path):
         Store.open(tmp_path)
 
 
+def test_a_file_that_is_no_cellar_is_refused_and_left_as_it_is(tmp_path):
+    path = tmp_path / "diary.duckdb"
+    path.write_bytes(b"Dear diary" * 1000)
+    with pytest.raises(StoreError, match=r"no cellar of tunroom.*left as it is"):
+        Store.open(path)
+    assert path.read_bytes() == b"Dear diary" * 1000
+
+
+def test_a_damaged_file_is_refused_with_what_to_do(tmp_path):
+    with Store.open(tmp_path) as store:
+        store.keep([report(n) for n in range(100)])
+        path = store.path
+    damaged = bytearray(path.read_bytes())
+    damaged[20:4000] = bytes(3980)
+    path.write_bytes(damaged)
+    with pytest.raises(StoreError, match=r"is damaged.*import your last export"):
+        Store.open(tmp_path)
+
+
+def test_a_folder_that_cannot_be_made_is_named(tmp_path):
+    (tmp_path / "file").write_text("in the way")
+    with pytest.raises(StoreError, match="file cannot be used"):
+        Store.open(tmp_path / "file")
+
+
 def test_close_may_be_called_twice_and_calls_after_it_say_so():
     store = Store.in_memory()
     store.close()
