@@ -63,7 +63,7 @@ class Pipeline:
         *,
         prefix: str = "tunroom",
         rules: Sequence[Rule] = (),
-        most: int = 2000,
+        most: int = 4000,
         repeat_window_s: float = 30.0,
     ) -> None:
         self._store = store

@@ -10,7 +10,6 @@ from __future__ import annotations
 import ipaddress
 import os
 import re
-import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -18,6 +17,7 @@ from typing import Any, Final
 
 import platformdirs
 
+from ingest import settings_source
 from ingest.errors import SettingsError
 from ingest.rules import Rule, rule_from
 
@@ -48,7 +48,7 @@ class Broker:
     keep_alive_s: int = 30
     session_expiry_days: float = 30
     """How long an MQTT 5 broker keeps our session, and with it what we missed."""
-    receive_maximum: int = 2000
+    receive_maximum: int = 4000
     """How many messages may be under way to us, unacknowledged; also the bound of the queue in memory."""
     repeat_window_s: float = 30
     """A device without clock and counter that sends the same bytes again within this time counts once."""
@@ -94,7 +94,7 @@ def load(config: Path | None, data: Path | None, environ: Mapping[str, str] = os
     SettingsError
         With the file and line, or the variable, and how to mend it.
     """
-    source = _read(config)
+    source = settings_source.read(config if config is not None else Path.cwd() / FILE_NAME, needed=config is not None)
     values = source.values
     where: dict[tuple[str, ...], str] = {}
     for name, text in environ.items():
@@ -249,73 +249,6 @@ SETTINGS: Final = (
     *(f"server.{name}" for name in _SERVER),
 )
 """Every setting by its dotted name, besides the rules."""
-
-
-class _Source:
-    """The settings file's values, and where in the file each one stands."""
-
-    def __init__(self, path: Path | None, text: str, values: dict[str, Any]) -> None:
-        self.path = path
-        self.folder = path.parent if path else Path.cwd()
-        self.values = values
-        self._lines = lines_of(text)
-
-    def place(self, *path: str) -> str:
-        if self.path is None:
-            return ".".join(path)
-        for end in range(len(path), 0, -1):
-            if (line := self._lines.get(path[:end])) is not None:
-                return f"{self.path}, line {line}, {'.'.join(p for p in path if not p.isdigit())}"
-        return f"{self.path}, {'.'.join(p for p in path if not p.isdigit())}"
-
-
-_HEADER = re.compile(r"^\s*(\[\[?)\s*([^\[\]]+?)\s*\]\]?\s*(#.*)?$")
-_KEY = re.compile(r"""^\s*("[^"]*"|'[^']*'|[A-Za-z0-9_-]+(?:\s*\.\s*[A-Za-z0-9_-]+)*)\s*=""")
-
-
-def lines_of(text: str) -> dict[tuple[str, ...], int]:
-    """The line on which each table and key of a TOML text begins; tables of an array carry their number."""
-    found: dict[tuple[str, ...], int] = {}
-    counts: dict[tuple[str, ...], int] = {}
-    table: tuple[str, ...] = ()
-    for number, line in enumerate(text.splitlines(), start=1):
-        if header := _HEADER.match(line):
-            table = tuple(part.strip().strip("\"'") for part in header[2].split("."))
-            if header[1] == "[[":
-                at = counts.get(table, -1) + 1
-                counts[table] = at
-                found.setdefault(table, number)
-                table = (*table, str(at))
-            elif (table[:1]) in counts:  # a table inside the newest of an array
-                table = (table[0], str(counts[table[:1]]), *table[1:])
-            found.setdefault(table, number)
-        elif key := _KEY.match(line):
-            parts = tuple(part.strip().strip("\"'") for part in key[1].split("."))
-            for end in range(1, len(parts) + 1):
-                found.setdefault((*table, *parts[:end]), number)
-    return found
-
-
-def _read(config: Path | None) -> _Source:
-    if config is None:
-        config = Path.cwd() / FILE_NAME
-        if not config.is_file():
-            return _Source(None, "", {})
-    config = config.expanduser().absolute()
-    try:
-        text = config.read_text(encoding="utf-8")
-    except FileNotFoundError:
-        raise SettingsError(str(config), "there is no such file", "Check the name given with --config") from None
-    except (OSError, UnicodeDecodeError) as error:
-        raise SettingsError(str(config), f"it cannot be read ({error})", "It must be a UTF-8 text file") from None
-    try:
-        return _Source(config, text, tomllib.loads(text))
-    except tomllib.TOMLDecodeError as error:
-        line = re.search(r"line (\d+)", str(error))
-        where = f"{config}, line {line[1]}" if line else str(config)
-        raise SettingsError(
-            where, f"this is not TOML ({error})", 'A text value needs quotes: host = "10.0.0.5"'
-        ) from None
 
 
 def _put(values: dict[str, Any], path: tuple[str, ...], text: str, variable: str) -> None:
