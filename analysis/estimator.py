@@ -124,6 +124,12 @@ class Story:
         theta[:, :SHAPE] = belief.mean[:SHAPE] + z[:, :SHAPE] @ belief.root[:SHAPE, :SHAPE].T
         return np.asarray(theta)
 
+    def log_wander(self, z: Floats) -> Floats:
+        """Logarithm of the size of the float's wandering, shape (n,)."""
+        belief = self.setting.belief
+        known = z[:, :SHAPE] @ belief.root[SHAPE, :SHAPE]
+        return np.asarray(belief.mean[SHAPE] + known + z[:, WANDER] * belief.root[SHAPE, SHAPE])
+
     def creep(self, z: Floats) -> tuple[Floats, Floats]:
         """Size (SG) and time constant (warmth-weighted hours) of the fall after hops."""
         size = np.exp(np.log(0.0008) + 1.3 * z[:, FIXED])
@@ -206,7 +212,7 @@ class Story:
         done, crept = self.falls(z)
         belief = self.setting.belief
         known = np.concatenate([z[:, :SHAPE], z[:, WANDER : WANDER + 1]], axis=1)
-        level = self.noise.level(belief.mean[SHAPE] + known @ belief.root[SHAPE, : SHAPE + 1])
+        level = self.noise.level(self.log_wander(z))
         white_f = np.empty_like(done)
         white_y = np.empty_like(done)
         for k in range(len(WANDER_SD_SG)):

@@ -9,9 +9,9 @@ import numpy as np
 from scipy.special import ndtri
 
 from analysis.cleaning import mark
-from analysis.estimator import SHAPE, WANDER, Setting, Story, imply
+from analysis.estimator import SHAPE, Setting, Story, imply
 from analysis.model import STEADY_SG, FinishedBatch, Floats, events_of
-from analysis.priors import STAGES, Lesson, Priors
+from analysis.priors import STAGES, Lesson, Priors, general
 from analysis.sampler import normals
 from analysis.series import first_gravity, summarise
 
@@ -20,10 +20,10 @@ _MOST_PRECISE = 1e-3
 """No feature is taken for known better than to this share of its general variance."""
 
 
-def lesson(one: FinishedBatch) -> tuple[Lesson, Floats] | None:
+def lesson(one: FinishedBatch, priors: Priors) -> tuple[Lesson, Floats] | None:
     """What a batch with all its readings teaches, and the hours at which it reached `STAGES` and its finish.
 
-    None if it cannot teach: too few readings, fed on the way, or it never ended.
+    `priors` is what is believed meanwhile. None if it cannot teach: too few readings, fed on the way, or it never ended.
     """
     newest = one.readings["measured_at"].max() if len(one.readings) else None
     if not isinstance(newest, datetime):
@@ -32,7 +32,7 @@ def lesson(one: FinishedBatch) -> tuple[Lesson, Floats] | None:
     readings, batch = one.readings, replace(one.batch, expected_attenuation=None)
     if events_of(batch, "feed", "dilute", until=now):
         return None
-    belief = Priors().belief(batch)
+    belief = priors.belief(batch)
     marked = mark(readings, batch, now=now)
     series = summarise(marked, batch, now=now)
     if series.hours.size < _LEAST_BINS:
@@ -46,19 +46,21 @@ def lesson(one: FinishedBatch) -> tuple[Lesson, Floats] | None:
     left = story.left_now(cloud.z) * size
     if float(cloud.weight[left < 2.5 * STEADY_SG].sum()) < 0.5:
         return None
-    attenuation = (size / (original - 1.0) - belief.mean[-1]) / belief.sd[-1]
-    x = np.column_stack([cloud.z[:, :SHAPE], cloud.z[:, WANDER], attenuation])
+    middle, scale = general(batch)
+    features = np.column_stack([story.theta(cloud.z)[:, :SHAPE], story.log_wander(cloud.z), size / (original - 1.0)])
+    x = (features - middle) / scale
     mean = cloud.weight @ x
     off = x - mean
     cov = (off * cloud.weight[:, None]).T @ off
     shrink = cloud.effective / (cloud.effective + x.shape[1])
     cov = shrink * cov + (1 - shrink) * np.diag(np.diag(cov))
-    precision, pull = without_prior(mean, cov)
+    prior_cov = belief.root @ belief.root.T / np.outer(scale, scale)
+    precision, pull = without_prior(mean, cov, (belief.mean - middle) / scale, prior_cov)
     courses = imply(story, cloud)
     gravity = np.median(courses.gravity_sg, axis=0)
     share = (gravity[0] - gravity) / float(np.median(courses.fall_sg))
     hours = np.append(np.interp(STAGES, share, courses.at_h), np.median(courses.finish_h))
-    return Lesson.of(batch.yeast, precision, pull), hours
+    return Lesson.of(batch, precision, pull), hours
 
 
 def replay(one: FinishedBatch, priors: Priors, hours: Floats) -> tuple[float, ...]:
@@ -89,16 +91,18 @@ def replay(one: FinishedBatch, priors: Priors, hours: Floats) -> tuple[float, ..
     return tuple(misses)
 
 
-def without_prior(mean: Floats, cov: Floats) -> tuple[Floats, Floats]:
-    """Precision and pull of the readings alone, from a posterior under a unit normal prior.
+def without_prior(mean: Floats, cov: Floats, prior_mean: Floats, prior_cov: Floats) -> tuple[Floats, Floats]:
+    """Precision and pull of the readings alone, from a posterior and the prior that went into it.
 
     Along directions in which the readings say next to nothing the posterior may come out wider than the prior;
     they are taken to say nothing there.
     """
-    value, vector = np.linalg.eigh(cov)
+    root = np.linalg.cholesky(prior_cov)
+    inverse = np.linalg.inv(root)
+    value, vector = np.linalg.eigh(inverse @ cov @ inverse.T)
     gain = np.clip(1.0 / np.clip(value, _MOST_PRECISE, None) - 1.0, 0.0, None)
     gain = np.where(gain < 0.15, 0.0, gain)
-    precision = (vector * gain) @ vector.T
-    # Prior pull is zero: the posterior's pull is the readings' own, along the directions they speak of.
-    pull = vector @ (np.where(gain > 0, gain + 1.0, 0.0) * (vector.T @ mean))
-    return precision, pull
+    # In these coordinates the prior pulls to zero, so the posterior's pull is the readings' own.
+    towards = vector @ (np.where(gain > 0, gain + 1.0, 0.0) * (vector.T @ (inverse @ (mean - prior_mean))))
+    precision = inverse.T @ (vector * gain) @ vector.T @ inverse
+    return precision, inverse.T @ towards + precision @ prior_mean

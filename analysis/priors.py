@@ -32,7 +32,7 @@ KEPT_PER_DRINK: Final = 80
 STAGES: Final = (0.5, 0.75, 0.9, 0.96)
 """Shares of the fall at which finished batches are played again, to learn how our own forecasts miss."""
 
-_VERSION: Final = 3
+_VERSION: Final = 4
 _LOWER: Final = np.tril_indices(len(FEATURES))
 
 # Mean and standard deviation of each feature: common practice, no source, deliberately wide.
@@ -49,6 +49,10 @@ _GENERAL: Final[dict[Drink, tuple[float, float, float, float, float, float, floa
 _SD: Final = (0.45, 0.6, 0.35, 0.9, 1.1, 0.6, 0.9, 1.1, 1.1, 0.8)
 """Of log rate, log lag, log growth, log fade, logit of the slow share, log slow rate, log Monod constant, logit of
 inhibition, log Monod constant of the slow sugar, log wandering."""
+
+_LINGERING: Final = np.array([0, 0, 0, 0, 0.5, -0.5, 0, 0, 0.3, 0, 1.0])
+"""How a diastatic yeast or mixed culture differs, in general standard deviations: more that is slow, and slower;
+a higher attenuation (common practice)."""
 
 WANDER_SD_SG: Final = 0.0004
 
@@ -85,6 +89,7 @@ class Lesson:
     """
 
     yeast: str | None
+    lingers: bool
     precision: tuple[float, ...]
     pull: tuple[float, ...]
     misses: tuple[float, ...] = ()
@@ -92,9 +97,14 @@ class Lesson:
     above zero where it finished later than we would have said. Empty where it was not played again."""
 
     @classmethod
-    def of(cls, yeast: str | None, precision: Floats, pull: Floats) -> Lesson:
+    def of(cls, batch: Batch, precision: Floats, pull: Floats) -> Lesson:
         """From a full matrix."""
-        return cls(yeast, tuple(float(f"{v:.5g}") for v in precision[_LOWER]), tuple(float(f"{v:.5g}") for v in pull))
+        return cls(
+            batch.yeast,
+            lingers(batch),
+            tuple(float(f"{v:.5g}") for v in precision[_LOWER]),
+            tuple(float(f"{v:.5g}") for v in pull),
+        )
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +124,7 @@ class Priors:
     """What earlier batches have taught, by drink. Immutable; `learn` makes new ones."""
 
     lessons: dict[str, tuple[Lesson, ...]] = field(default_factory=dict)
-    _known: dict[tuple[str, str | None], tuple[Floats, Floats]] = field(
+    _known: dict[tuple[str, str | None, bool], tuple[Floats, Floats]] = field(
         default_factory=dict, init=False, compare=False, repr=False
     )
 
@@ -122,7 +132,13 @@ class Priors:
         """As text, for the store."""
         lessons = {
             drink: [
-                {"yeast": one.yeast, "precision": one.precision, "pull": one.pull, "misses": one.misses}
+                {
+                    "yeast": one.yeast,
+                    "lingers": one.lingers,
+                    "precision": one.precision,
+                    "pull": one.pull,
+                    "misses": one.misses,
+                }
                 for one in those
             ]
             for drink, those in sorted(self.lessons.items())
@@ -144,7 +160,9 @@ class Priors:
         return cls(
             {
                 drink: tuple(
-                    Lesson(one["yeast"], tuple(one["precision"]), tuple(one["pull"]), tuple(one["misses"]))
+                    Lesson(
+                        one["yeast"], one["lingers"], *(tuple(one[part]) for part in ("precision", "pull", "misses"))
+                    )
                     for one in those
                 )
                 for drink, those in data["lessons"].items()
@@ -154,7 +172,7 @@ class Priors:
     def belief(self, batch: Batch) -> Belief:
         """The prior for one batch."""
         mean, sd = general(batch)
-        centre, spread = self._group(batch.drink, batch.yeast)
+        centre, spread = self._group(batch.drink, batch.yeast, lingers(batch))
         mean = mean + sd * centre
         cov = spread * np.outer(sd, sd)
         if batch.expected_attenuation is not None:
@@ -172,23 +190,28 @@ class Priors:
     def correction(self, drink: str) -> Correction:
         """How to shift and widen forecasts of a drink, from how they would have missed before."""
         everyone = _misses([one for those in self.lessons.values() for one in those])
-        bias, spread = _leaning(everyone, np.zeros(len(STAGES)), np.ones(len(STAGES)), pull=6.0)
+        bias, spread = _leaning(everyone, np.zeros(len(STAGES)), np.full(len(STAGES), 1.2), pull=8.0)
         return Correction(*_leaning(_misses(self.lessons.get(drink, ())), bias, spread, pull=3.0))
 
-    def _group(self, drink: str, yeast: str | None) -> tuple[Floats, Floats]:
+    def _group(self, drink: str, yeast: str | None, lingering: bool) -> tuple[Floats, Floats]:
         """Mean and covariance, in general standard deviations, of the next batch of this drink and yeast."""
-        key = (drink, yeast)
+        key = (drink, yeast, lingering)
         if key not in self._known:
             size = len(FEATURES)
             those = self.lessons.get(drink, ())
             centre, spread, _ = _em(those, np.zeros(size), 0.45 * np.eye(size), pull=0.5, shape=6.0)
+            if lingering:
+                alike = [one for one in those if one.lingers]
+                centre, spread, _ = _em(
+                    alike, centre + _LINGERING / (1 + len(alike)), 1.3 * spread, pull=1.0, shape=6.0
+                )
             own = [one for one in those if yeast is not None and one.yeast == yeast]
             if own:
                 centre, _, predictive = _em(own, centre, 0.7 * spread, pull=1.2, shape=8.0)
             else:
                 predictive = spread * (1.0 + 1.0 / (len(those) + 0.5)) * 1.1
             if not those:
-                predictive = np.eye(size)
+                centre, predictive = (_LINGERING if lingering else np.zeros(size)), np.eye(size)
             self._known[key] = (centre, predictive)
         return self._known[key]
 
@@ -208,7 +231,7 @@ def _leaning(misses: Floats, bias: Floats, spread: Floats, *, pull: float) -> tu
     mean = (n * own + pull * bias) / (n + pull)
     variance = (np.square(misses - mean).sum(axis=0) + pull * spread**2) / (n + pull)
     variance = 0.5 * variance + 0.5 * variance.mean()
-    return mean, np.clip(np.sqrt(variance), 0.6, 2.5)
+    return mean, np.clip(np.sqrt(variance), 0.9, 2.5)
 
 
 def _em(
@@ -247,10 +270,12 @@ def general(batch: Batch) -> tuple[Floats, Floats]:
          0.4, np.log(slow_monod), np.log(WANDER_SD_SG), attenuation]
     )  # fmt: skip
     sd = np.array([*_SD, attenuation_sd])
-    if batch.diastatic or batch.mixed_culture:
-        mean[4], mean[5] = -1.0, np.log(0.2)
-        mean[-1], sd[-1] = mean[-1] + 0.08, sd[-1] + 0.03
     return mean, sd
+
+
+def lingers(batch: Batch) -> bool:
+    """Whether the yeast is known to eat on for weeks."""
+    return batch.diastatic or batch.mixed_culture
 
 
 def learn(finished: Iterable[FinishedBatch], *, start: Priors | None = None) -> Priors:
@@ -268,18 +293,28 @@ def learn(finished: Iterable[FinishedBatch], *, start: Priors | None = None) -> 
 
     lessons = {drink: list(those) for drink, those in (start or Priors()).lessons.items()}
     new: list[tuple[FinishedBatch, Lesson, Floats]] = []
+    nothing = Priors()
     for one in finished:
-        taught = lesson(one)
+        taught = lesson(one, nothing)
         if taught is not None:
             lessons.setdefault(one.batch.drink, []).append(taught[0])
             new.append((one, *taught))
     priors = Priors({drink: tuple(those[-KEPT_PER_DRINK:]) for drink, those in lessons.items()})
+    # Once more, with what they taught together: a normal likelihood is a good picture only near the right place.
+    for i, (one, its, _) in enumerate(new):
+        taught = lesson(one, priors)
+        if taught is not None:
+            its_group = lessons[one.batch.drink]
+            its_group[next(k for k, x in enumerate(its_group) if x is its)] = taught[0]
+            new[i] = (one, *taught)
+    priors = Priors({drink: tuple(those[-KEPT_PER_DRINK:]) for drink, those in lessons.items()})
     # Play the new ones again, each as if it were not known yet, and note how the forecasts miss.
     for one, its, known_finish in new:
         those = list(priors.lessons[one.batch.drink])
-        if its not in those:
+        if not any(x is its for x in those):
             continue
         others = priors if len(those) > _MANY else Priors({one.batch.drink: tuple(x for x in those if x is not its)})
-        k = lessons[one.batch.drink].index(its)
-        lessons[one.batch.drink][k] = replace(its, misses=replay(one, others, known_finish))
+        its_group = lessons[one.batch.drink]
+        k = next(k for k, x in enumerate(its_group) if x is its)
+        its_group[k] = replace(its, misses=replay(one, others, known_finish))
     return Priors({drink: tuple(those[-KEPT_PER_DRINK:]) for drink, those in lessons.items()})
