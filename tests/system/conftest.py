@@ -241,6 +241,11 @@ class IngestProcess:
         return self._log.read_text(errors="replace") if self._log.exists() else ""
 
     @property
+    def pid(self) -> int:
+        assert self._process is not None
+        return self._process.pid
+
+    @property
     def ready(self) -> bool:
         """Whether the process that was started last has said that it takes readings in."""
         return "takes readings in" in self.log[self._said_before :]
