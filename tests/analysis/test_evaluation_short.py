@@ -4,18 +4,12 @@ The bounds leave room for chance: on a set of this size coverage of a true 80 % 
 the looks at one run are not independent of one another.
 """
 
-import sys
-from pathlib import Path
-
 import polars as pl
 import pytest
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "benchmarks"))
-
-from forecast_measures import as_frame, forecast_columns, look, verdict_columns
-
 from analysis import learn
 from sample_data.scenarios import make_set
+from tests.benchmarks.forecast_measures import as_frame, forecast_columns, look, verdict_columns
 
 # Neither a seed for tuning nor a held-out one.
 SETS = ((501, "sugars", 28), (501, "tails", 16))

@@ -19,14 +19,14 @@ import numpy as np
 import polars as pl
 
 ROOT = Path(__file__).resolve().parents[2]
-sys.path[:0] = [str(ROOT), str(Path(__file__).parent)]
+sys.path.insert(0, str(ROOT))
 
-from forecast_methods import _four, _hours, _start  # noqa: E402
 from scipy.optimize import curve_fit  # noqa: E402
 
 from analysis import Batch, FinishedBatch, Priors, assess, learn  # noqa: E402
 from sample_data.kinetics import Recipe, simulate  # noqa: E402
 from sample_data.sensors import Float, sample  # noqa: E402
+from tests.benchmarks.forecast_methods import _four, _hours, _start  # noqa: E402
 
 PITCHED = datetime(2031, 3, 1, tzinfo=UTC)
 _shared: dict[str, Any] = {}

@@ -18,14 +18,13 @@ from typing import Any
 import polars as pl
 
 ROOT = Path(__file__).resolve().parents[2]
-sys.path[:0] = [str(ROOT), str(Path(__file__).parent)]
-
-from forecast_cuts import load_set  # noqa: E402
-from forecast_measures import STAGES, as_frame, forecast_columns, look, verdict_columns  # noqa: E402
-from forecast_methods import METHODS  # noqa: E402
+sys.path.insert(0, str(ROOT))
 
 from sample_data.runs import Run  # noqa: E402
 from sample_data.scenarios import HELD_OUT_FROM  # noqa: E402
+from tests.benchmarks.forecast_cuts import load_set  # noqa: E402
+from tests.benchmarks.forecast_measures import STAGES, as_frame, forecast_columns, look, verdict_columns  # noqa: E402
+from tests.benchmarks.forecast_methods import METHODS  # noqa: E402
 
 _shared: dict[str, Any] = {}
 

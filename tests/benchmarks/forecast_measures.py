@@ -8,10 +8,10 @@ from typing import Any
 
 import numpy as np
 import polars as pl
-from forecast_cuts import cuts_of
-from forecast_methods import GUESS_H, METHODS
 
 from sample_data.runs import Run
+from tests.benchmarks.forecast_cuts import cuts_of
+from tests.benchmarks.forecast_methods import GUESS_H, METHODS
 
 CALLED_EARLY_SG = 0.002
 WITHIN_H = 144.0
