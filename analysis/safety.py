@@ -61,6 +61,9 @@ SORBATE: Final = (
     "Sorbate does not stop a running fermentation and does not kill yeast: it keeps a clear, finished, cold-settled "
     "drink with enough molecular SO2 from starting again. With lactic bacteria it can smell of geraniums."
 )
+NOT_IN_BEER: Final = (
+    "At the pH of beer sulfite and sorbate stabilise nothing: only a filter that holds yeast back, or the cold, does."
+)
 HEATING: Final = (
     "Heating filled bottles multiplies their pressure: 2.5 volumes reach roughly 6 bar and more at 65 °C. That is work "
     "for licensed practice with rated glass and a guarded bath, not for a kitchen pot."

@@ -50,10 +50,10 @@ def sheet(inputs: Mapping[str, Any], *, say: Say | None = None) -> dict[str, Any
     -------
     dict
         Every key of `ANSWERS` (None where it cannot be said or is refused), `refusals` and `cautions` (sentences),
-        and for the page: `carbonation_g_per_l`, `residual_co2_g_per_l`, `bottle_volumes`, `bottle_worst_volumes`,
-        `bottle_reasons`, `bottle_pressure_distribution` (chance, gauge_kpa), `chance_above_rating`,
-        `sweetener_needed_g`, `sweetened_gravity_sg`, `acid_g`, `hops_total_g`, `so2_total_ppm`, `so2_limit`,
-        `checklist`, `method`.
+        and for the page: `wished_volumes`, `carbonation_g_per_l`, `residual_co2_g_per_l`, `bottle_volumes`,
+        `bottle_worst_volumes`, `bottle_reasons`, `bottle_pressure_distribution` (chance, gauge_kpa),
+        `chance_above_rating`, `heated_gauge_kpa`, `sweetener_needed_g`, `sweetened_gravity_sg`, `acid_g`,
+        `hops_total_g`, `so2_total_ppm`, `so2_limit`, `potassium_sorbate_g`, `checklist`, `method`.
 
     Raises
     ------
@@ -118,6 +118,7 @@ def _hops(given: Mapping[str, Any], answer: dict[str, Any], cautions: list[str])
 
 def _residual(given: Mapping[str, Any], answer: dict[str, Any]) -> float | None:
     if "carbonation_volumes" in given:
+        answer["wished_volumes"] = given["carbonation_volumes"]
         answer["carbonation_g_per_l"] = round(carbonation.grams_of_volumes(given["carbonation_volumes"]), 2)
     if "warmest_c" not in given:
         return None
@@ -183,6 +184,8 @@ def _bottle(
     answer["bottle_worst_volumes"] = None if said.worst_volumes is None else round(said.worst_volumes, 3)
     answer["bottle_pressure_distribution"] = said.distribution
     answer["chance_above_rating"] = said.chance_above_rating
+    if said.heated_gauge_kpa is not None:
+        answer["heated_gauge_kpa"] = round(said.heated_gauge_kpa, 1)
     answer["bottle_reasons"] = _once([*said.refusals, *said.reasons])
     refusals += said.refusals
     cautions += [*said.reasons, safety.BOTTLES, safety.TEST_BOTTLE]
@@ -209,6 +212,13 @@ def _keg(given: Mapping[str, Any], answer: dict[str, Any], refusals: list[str], 
     wished, rating = given.get("carbonation_volumes"), given.get("keg_rating_kpa")
     if given.get("package") == "keg":
         cautions.append(safety.KEG)
+        standing = given.get("vessel_gauge_kpa", 0.0)
+        if rating is not None and standing > rating:
+            refusals.append(
+                f"The vessel stands at {say.pressure(standing)}, above the keg's rating of {say.pressure(rating)}. "
+                "Vent it "
+                f"first; usual in a keg is {say.pressure(50)} to {say.pressure(200)}."
+            )
         if given.get("finished") is False or given.get("hold_met") is False:
             cautions.append("It has not been seen to finish and hold: keep the keg cold, and check its pressure.")
     if wished is None:

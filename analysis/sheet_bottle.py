@@ -8,7 +8,7 @@ from typing import Any
 
 from analysis import safety
 from analysis.attenuation import gravity_at_attenuation
-from analysis.carbonation import package_gauge_kpa, pressure_spread, volumes_of_fall, volumes_of_grams
+from analysis.carbonation import heated_gauge_kpa, package_gauge_kpa, pressure_spread, volumes_of_fall, volumes_of_grams
 from analysis.hops import creep_volumes
 from analysis.safety import Verdict
 from analysis.sheet_say import Say
@@ -37,6 +37,7 @@ class Bottle:
     gauge_kpa: float | None = None
     worst_gauge_kpa: float | None = None
     chance_above_rating: float | None = None
+    heated_gauge_kpa: float | None = None
     distribution: list[dict[str, float]] = field(default_factory=list)
     refusals: list[str] = field(default_factory=list)
     reasons: list[str] = field(default_factory=list)
@@ -71,8 +72,7 @@ def judge(given: Mapping[str, Any], residual: float | None, final_sg: float | No
     _fermentation(said, given, final_sg, say)
     _sweetener(said, given)
     _pressure(said, given, residual, final_sg, say)
-    if given.get("heat_treat"):
-        said.caution(safety.HEATING)
+    _heated(said, given, say)
     return said
 
 
@@ -220,6 +220,21 @@ def _pressure(said: Bottle, given: Mapping[str, Any], residual: float | None, fi
         _against_practice(said, worst, tail, binding, say)
     else:
         _against_rating(said, given, rating, storage_c, tail, binding, say)
+
+
+def _heated(said: Bottle, given: Mapping[str, Any], say: Say) -> None:
+    if not given.get("heat_treat"):
+        return
+    said.caution(safety.HEATING)
+    if said.volumes is None:
+        return
+    _, said.heated_gauge_kpa = heated_gauge_kpa(said.volumes, safety.PASTEURISING_C)
+    rating = given.get("bottle_rating_kpa")
+    if rating is not None and said.heated_gauge_kpa > rating:
+        said.stop(
+            f"Heated to {say.temperature(safety.PASTEURISING_C)} these bottles would reach about "
+            f"{say.pressure(said.heated_gauge_kpa)}, above their rating of {say.pressure(rating)}: do not heat them."
+        )
 
 
 def _sweetener_volumes(given: Mapping[str, Any]) -> float:

@@ -17,6 +17,10 @@ def sulfite_part(given: Mapping[str, Any], answer: dict[str, Any], refusals: lis
         _sulfite(given, answer, refusals, cautions)
     if "sorbate_ppm" in given:
         _sorbate(given, answer, refusals, cautions)
+    if given.get("stabilised"):
+        cautions.append(safety.SORBATE)
+        if given.get("drink") in sulfite.BEERS or given.get("ph", 0.0) >= BEER_LIKE_PH:
+            cautions.append(safety.NOT_IN_BEER)
 
 
 def _sulfite(given: Mapping[str, Any], answer: dict[str, Any], refusals: list[str], cautions: list[str]) -> None:

@@ -161,7 +161,7 @@ def _carbonation(answer: Mapping[str, Any], preferences: Preferences) -> list[Ro
     if answer.get("residual_co2_volumes") is not None:
         rows.append(Row("Still dissolved", _gas(answer["residual_co2_volumes"], answer["residual_co2_g_per_l"])))
     if answer.get("carbonation_g_per_l") is not None:
-        rows += _rows(answer, [("carbonation_g_per_l", "Wished", 1, "g/L")])
+        rows.append(Row("Wished", _gas(answer["wished_volumes"], answer["carbonation_g_per_l"])))
     if answer.get("priming_g") is not None:
         rows.append(Row("Priming sugar", f"{number(answer['priming_g'], 1)}{THIN}g", answer["method"]["priming"]))
     if answer.get("keg_gauge_kpa") is not None:
@@ -185,6 +185,8 @@ def _bottles(answer: Mapping[str, Any], preferences: Preferences) -> list[Row]:
         if answer.get(key) is not None:
             value = said(answer[key], "pressure", preferences)
             rows.append(Row(label, value, f"{number(answer[volumes], 1)} volumes"))
+    if answer.get("heated_gauge_kpa") is not None:
+        rows.append(Row("Pressure at 65 °C", said(answer["heated_gauge_kpa"], "pressure", preferences), "if heated"))
     return rows
 
 

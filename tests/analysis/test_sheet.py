@@ -68,7 +68,7 @@ def test_what_was_not_said_about_the_finish_is_a_stop_too(key: str) -> None:
         {"final_gravity_sg": None},
         {"original_gravity_sg": None, "lowest_plausible_sg": None},
         {"hops_g_per_l": 6},
-        {"heat_treat": True},
+        {"heat_treat": True, "bottle_rating_kpa": 1600},
         {"lowest_plausible_sg": 0.998},
         {"stabilised": True},
     ],
@@ -183,6 +183,28 @@ def test_hops_are_weighed_in_steps_of_the_scale_that_add_up() -> None:
     answer = told(hops_g_per_l=5, hop_shares={"Brindle": 1, "Osprey": 1, "Larkmoss": 1}, scale_resolution_g=2)
     assert sum(answer["hops_g"].values()) == pytest.approx(96)
     assert all(grams % 2 == 0 for grams in answer["hops_g"].values())
+
+
+def test_heating_filled_bottles_is_shown_with_its_pressure_and_left_to_licensed_practice() -> None:
+    answer = told(heat_treat=True, bottle_rating_kpa=1600, remaining_fall_sg=0.0, carbonation_volumes=2.5)
+    assert 600 < answer["heated_gauge_kpa"] < 900
+    assert answer["bottle_verdict"] == "caution"
+    assert any("licensed practice" in reason for reason in answer["bottle_reasons"])
+    over = told(heat_treat=True, bottle_rating_kpa=600)
+    assert over["bottle_verdict"] == "stop"
+    assert "do not heat them" in over["refusals"][0]
+
+
+def test_a_vessel_above_the_kegs_rating_is_refused() -> None:
+    answer = told(package="keg", vessel_gauge_kpa=300, keg_rating_kpa=200)
+    assert "Vent it first" in answer["refusals"][0]
+
+
+def test_a_stabilised_drink_hears_when_stabilising_works_and_when_not() -> None:
+    mead = told(drink="mead", stabilised=True, ph=3.4)
+    assert any("does not stop a running fermentation" in c for c in mead["cautions"])
+    assert not any("At the pH of beer" in c for c in mead["cautions"])
+    assert any("At the pH of beer" in c for c in told(stabilised=True)["cautions"])
 
 
 def test_every_sheet_defers_to_codes_and_licensed_practice() -> None:
