@@ -6,7 +6,7 @@ few unacknowledged messages at a time would otherwise wait for us while we wait 
 
 A device without clock and counter cannot name its readings, so a second delivery looks like a second reading. For
 such messages the same bytes on the same topic count once within a window, from the first that counted; beyond the
-window, or across a restart of this process, they count again: at least once.
+window, or across a restart of this process, they count again: at least once. A retained one is passed over.
 """
 
 from __future__ import annotations
@@ -52,6 +52,8 @@ class Arrival:
     received_at: datetime
     source: Source | None = None
     packet_id: int = 0
+    retained: bool = False
+    """Whether the broker had it in store and gave it to us because we subscribed."""
 
 
 class Pipeline:
@@ -167,7 +169,7 @@ class Pipeline:
             decoded = decode(
                 arrival.topic, arrival.payload, received_at=arrival.received_at, prefix=self._prefix, rules=self.rules
             )
-            if self._repeats.is_repeat(arrival, decoded):
+            if _of_unknown_age(arrival, decoded) or self._repeats.is_repeat(arrival, decoded):
                 continue
             reports.extend(decoded.reports)
             if decoded.faults:
@@ -219,6 +221,14 @@ class Pipeline:
             own = by_payload.pop((arrival.topic, arrival.payload), [])
             if own:
                 self._keep(own, [], [arrival])
+
+
+def _of_unknown_age(arrival: Arrival, decoded: Decoded) -> bool:
+    """A retained message comes at every new subscription; without a time in it, nobody knows how old it is."""
+    if not arrival.retained or any(report.own_instant or report.sequence is not None for report in decoded.reports):
+        return False
+    log.info("passed over a retained message without a time on %r: nobody knows how old it is", arrival.topic)
+    return True
 
 
 class _Repeats:

@@ -320,7 +320,7 @@ class _Intake:
             except UnicodeDecodeError:  # paho keeps the bytes to itself
                 topic = message._topic.decode("utf-8", "backslashreplace")
             source = self if message.qos else None
-            self._put(Arrival(topic, bytes(message.payload), self._received_at(), source, message.mid))
+            self._put(Arrival(topic, bytes(message.payload), self._received_at(), source, message.mid, message.retain))
         except Exception:  # the network thread must go on; unacknowledged, the message comes again
             log.exception("a message could not be queued; the broker will send it again")
 
@@ -340,8 +340,10 @@ class _Intake:
 
 
 def _subscription(topic: str, version: MQTTProtocolVersion) -> tuple[str, Any]:
-    # A retained report is an old one that the store already has or that nobody vouches for; MQTT 5 spares us those.
-    return topic, SubscribeOptions(qos=1) if version == MQTTProtocolVersion.MQTTv5 else 1
+    # What is retained is wanted once, with the first subscription, and not again after every reconnect.
+    if version == MQTTProtocolVersion.MQTTv5:
+        return topic, SubscribeOptions(qos=1, retainHandling=SubscribeOptions.RETAIN_SEND_IF_NEW_SUB)
+    return topic, 1
 
 
 def _guarded(callback: Callable[..., None]) -> Callable[..., None]:

@@ -145,6 +145,17 @@ def test_a_counter_makes_a_second_delivery_one_row_even_much_later(store: Store)
     assert store.counts()["readings"] == 1
 
 
+def test_a_retained_message_counts_only_if_it_says_when_it_was_measured(store: Store) -> None:
+    broker = Broker(store)
+    pipeline = Pipeline(store)
+    timed, timeless = message(1, broker), arrival({"temperature_c": 19.5}, 2, broker)
+    timed.retained = timeless.retained = True
+    run(pipeline, [timed, timeless])
+    pipeline.close()
+    assert store.counts() | {"last_reading_at": None} == {"readings": 1, "rejected": 0, "last_reading_at": None}
+    assert broker.heard == [1, 2]
+
+
 def test_senml_relative_times_count_once_within_the_window(store: Store) -> None:
     pack = [{"bn": "f/", "n": "temperature", "u": "Cel", "v": 19, "t": -60}, {"n": "temperature", "u": "Cel", "v": 20}]
     pipeline = Pipeline(store, repeat_window_s=30)

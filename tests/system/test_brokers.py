@@ -227,6 +227,25 @@ def test_what_we_say_is_said_again_to_a_broker_that_lost_it(
 
 
 @pytest.mark.mosquitto
+def test_a_retained_bare_number_is_not_a_new_reading_at_every_connection(
+    tmp_path: Path, port: int, mosquitto: Any, wait_until: Wait
+) -> None:
+    mosquitto(port)
+    publish(port, ("tunroom/report/old", b'{"temperature_c": 4}'), retain=True)
+    publish(port, (numbered(1)[0], numbered(1)[1]), retain=True)
+    with running(tmp_path, host="127.0.0.1", port=port) as parts:
+        wait_until(lambda: parts.store.counts()["readings"] == 1, what="the reading that has a time")
+        time.sleep(0.5)
+        assert [word.device_id for word in parts.store.last_words()] == ["float-1"]
+        publish(port, ("tunroom/report/old", b'{"temperature_c": 5}'), retain=True)
+        wait_until(lambda: parts.store.counts()["readings"] == 2, what="the one that came live")
+    with running(tmp_path, host="127.0.0.1", port=port) as parts:
+        wait_until(lambda: parts.subscriber.status().connected, what="the connection")
+        time.sleep(0.5)
+        assert parts.store.counts()["readings"] == 2
+
+
+@pytest.mark.mosquitto
 def test_a_rule_made_while_running_listens_at_once_and_takes_in_what_was_rejected(
     tmp_path: Path, port: int, mosquitto: Any, wait_until: Wait
 ) -> None:
