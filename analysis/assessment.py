@@ -30,16 +30,26 @@ from analysis.model import (
 )
 from analysis.noise import local_rate
 from analysis.phases import spans
-from analysis.priors import Belief, Correction, Priors
+from analysis.pooling import Correction
+from analysis.priors import Belief, Priors
 from analysis.series import Series, hours_of, summarise
 from analysis.steadiness import Hold, chilled_from, hold
 from analysis.stories import Look, look_at
 
-SURE: Final = 0.85
-"""Chance of being finished from which we say so."""
+SURE: Final = 0.65
+"""Chance that less than a point is left from which we call it finished, provided that `FAR` is as good as excluded:
+a call half a point early does no harm, one with two points to go bursts bottles."""
 
-DOUBT: Final = 0.45
-"""Chance below which we take it back."""
+FAR_SG: Final = 0.002
+FAR: Final = 0.06
+"""Chance of two points or more left above which it is not called finished."""
+
+DOUBT: Final = 0.25
+DOUBT_FAR: Final = 0.35
+"""Once called finished, it takes clear evidence to take it back: the chance below this, or that of two points above."""
+
+HALTED: Final = 0.6
+"""Chance of a halt from which we call it stalled."""
 
 _CHANCES: Final = np.concatenate([[0.005, 0.02], np.arange(0.05, 0.96, 0.05), [0.98, 0.995]])
 _LEAST_BINS: Final = 3
@@ -133,11 +143,16 @@ def _verdict(
     # In the cold it is judged by what was left when the chill began: what a chill holds up is not finished.
     judged = courses.left_now_sg if chill_h is None else _left_at(courses, chill_h)
     p_finished = float(weight[judged < STEADY_SG].sum())
+    p_far = float(weight[judged >= FAR_SG].sum())
     p_halted = float(weight[courses.halted.astype(bool) & (courses.left_now_sg > 0.003)].sum())
     carried = carry_on(previous, marked, batch)
     was_finished = bool(carried.get("finished", False))
-    finished = p_finished >= (DOUBT if was_finished else SURE) and held.held_h >= 12.0
-    stalled = not finished and p_halted >= 0.7 and held.held_h >= 24.0 and chill_h is None
+    if was_finished:
+        finished = p_finished >= DOUBT and p_far <= DOUBT_FAR
+    else:
+        strict = 0.5 if chill_h is not None else 1.0
+        finished = p_finished >= SURE and p_far <= FAR * strict and held.held_h >= 12.0
+    stalled = not finished and p_halted >= HALTED and held.held_h >= 20.0 and chill_h is None
     creep = _creep(batch, courses, weight, now)
     phase = _phase(series, courses, weight, finished, stalled, chill_h, held, creep)
     forecast = _forecast(batch, courses, weight, correction, p_finished)

@@ -11,7 +11,8 @@ from scipy.special import ndtri
 from analysis.cleaning import mark
 from analysis.estimator import SHAPE, Setting, Story, imply
 from analysis.model import STEADY_SG, FinishedBatch, Floats, events_of
-from analysis.priors import STAGES, Lesson, Priors, general
+from analysis.pooling import STAGES, Lesson
+from analysis.priors import Priors, general, lingers, strength
 from analysis.sampler import normals
 from analysis.series import first_gravity, summarise
 
@@ -23,7 +24,7 @@ _MOST_PRECISE = 1e-3
 def lesson(one: FinishedBatch, priors: Priors) -> tuple[Lesson, Floats] | None:
     """What a batch with all its readings teaches, and the hours at which it reached `STAGES` and its finish.
 
-    `priors` is what is believed meanwhile. None if it cannot teach: too few readings, fed on the way, or it never ended.
+    `priors` is what is believed meanwhile. None if it cannot teach: too few readings, fed on the way, or never ended.
     """
     newest = one.readings["measured_at"].max() if len(one.readings) else None
     if not isinstance(newest, datetime):
@@ -60,7 +61,8 @@ def lesson(one: FinishedBatch, priors: Priors) -> tuple[Lesson, Floats] | None:
     gravity = np.median(courses.gravity_sg, axis=0)
     share = (gravity[0] - gravity) / float(np.median(courses.fall_sg))
     hours = np.append(np.interp(STAGES, share, courses.at_h), np.median(courses.finish_h))
-    return Lesson.of(batch, precision, pull), hours
+    taught = Lesson.of(precision, pull, yeast=batch.yeast, lingers=lingers(batch), strength=strength(batch, original))
+    return taught, hours
 
 
 def replay(one: FinishedBatch, priors: Priors, hours: Floats) -> tuple[float, ...]:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
 from scipy.linalg.lapack import dtrtri
 
 from analysis.model import Floats
@@ -83,7 +84,8 @@ def local_rate(series: Series) -> Floats:
     t, g = series.hours, series.gravity_sg
     if t.size < 4:
         return np.zeros(t.size)
-    smooth = np.array([np.median(g[max(i - 2, 0) : i + 3]) for i in range(t.size)])
+    padded = np.concatenate([g[[0, 0]], g, g[[-1, -1]]])
+    smooth = np.median(sliding_window_view(padded, 5), axis=1)
     before = np.interp(t - 8.0, t, smooth)
     after = np.interp(t + 8.0, t, smooth)
     span = np.minimum(t + 8.0, t[-1]) - np.maximum(t - 8.0, t[0])

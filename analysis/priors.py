@@ -10,14 +10,15 @@ wider one.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass, field, replace
 from typing import Final
 
 import numpy as np
 
 from analysis.courses import PARAMETERS
 from analysis.model import Batch, Drink, FinishedBatch, Floats
+from analysis.pooling import Correction, Lesson, pooled
 
 FEATURES: Final = (*PARAMETERS[:9], "log_wander", "attenuation")
 """What is learnt: the parameters of a course but for the temperature law, the wandering of the float, and apparent
@@ -29,11 +30,7 @@ _MANY: Final = 24
 KEPT_PER_DRINK: Final = 80
 """The newest so many batches of a drink are kept: the cellar's age must not cost time, and habits change."""
 
-STAGES: Final = (0.5, 0.75, 0.9, 0.96)
-"""Shares of the fall at which finished batches are played again, to learn how our own forecasts miss."""
-
-_VERSION: Final = 4
-_LOWER: Final = np.tril_indices(len(FEATURES))
+_VERSION: Final = 5
 
 # Mean and standard deviation of each feature: common practice, no source, deliberately wide.
 _GENERAL: Final[dict[Drink, tuple[float, float, float, float, float, float, float]]] = {
@@ -49,6 +46,11 @@ _GENERAL: Final[dict[Drink, tuple[float, float, float, float, float, float, floa
 _SD: Final = (0.45, 0.6, 0.35, 0.9, 1.1, 0.6, 0.9, 1.1, 1.1, 0.8)
 """Of log rate, log lag, log growth, log fade, logit of the slow share, log slow rate, log Monod constant, logit of
 inhibition, log Monod constant of the slow sugar, log wandering."""
+
+_USUAL_SG: Final[dict[Drink, float]] = {
+    "ale": 1.052, "lager": 1.050, "mead": 1.095, "cider": 1.052, "wine": 1.090, "other": 1.060,
+}  # fmt: skip
+"""Usual original gravities (common practice)."""
 
 _LINGERING: Final = np.array([0, 0, 0, 0, 0.5, -0.5, 0, 0, 0.3, 0, 1.0])
 """How a diastatic yeast or mixed culture differs, in general standard deviations: more that is slow, and slower;
@@ -82,67 +84,17 @@ class Belief:
 
 
 @dataclass(frozen=True, slots=True)
-class Lesson:
-    """What one finished batch says of its features, in standard deviations from the general mean.
-
-    The log-likelihood is ``pull @ x - x @ precision @ x / 2``; `precision` is kept as its lower triangle.
-    """
-
-    yeast: str | None
-    lingers: bool
-    precision: tuple[float, ...]
-    pull: tuple[float, ...]
-    misses: tuple[float, ...] = ()
-    """How far our forecasts of this batch would have missed at each of `STAGES`, in normal standard deviations,
-    above zero where it finished later than we would have said. Empty where it was not played again."""
-
-    @classmethod
-    def of(cls, batch: Batch, precision: Floats, pull: Floats) -> Lesson:
-        """From a full matrix."""
-        return cls(
-            batch.yeast,
-            lingers(batch),
-            tuple(float(f"{v:.5g}") for v in precision[_LOWER]),
-            tuple(float(f"{v:.5g}") for v in pull),
-        )
-
-
-@dataclass(frozen=True, slots=True)
-class Correction:
-    """How forecasts of a drink have missed: mean and spread of the misses at each of `STAGES`."""
-
-    bias: Floats
-    spread: Floats
-
-    def at(self, share: float) -> tuple[float, float]:
-        """Bias and spread where this share of the fall is done."""
-        return float(np.interp(share, STAGES, self.bias)), float(np.interp(share, STAGES, self.spread))
-
-
-@dataclass(frozen=True, slots=True)
 class Priors:
     """What earlier batches have taught, by drink. Immutable; `learn` makes new ones."""
 
     lessons: dict[str, tuple[Lesson, ...]] = field(default_factory=dict)
-    _known: dict[tuple[str, str | None, bool], tuple[Floats, Floats]] = field(
+    _known: dict[tuple[str, str | None, bool], tuple[Floats, Floats, Floats]] = field(
         default_factory=dict, init=False, compare=False, repr=False
     )
 
     def to_json(self) -> str:
         """As text, for the store."""
-        lessons = {
-            drink: [
-                {
-                    "yeast": one.yeast,
-                    "lingers": one.lingers,
-                    "precision": one.precision,
-                    "pull": one.pull,
-                    "misses": one.misses,
-                }
-                for one in those
-            ]
-            for drink, those in sorted(self.lessons.items())
-        }
+        lessons = {drink: [asdict(one) for one in those] for drink, those in sorted(self.lessons.items())}
         return json.dumps({"version": _VERSION, "features": FEATURES, "lessons": lessons})
 
     @classmethod
@@ -157,23 +109,13 @@ class Priors:
         data = json.loads(text)
         if data.get("version") != _VERSION or tuple(data.get("features", ())) != FEATURES:
             raise ValueError("these priors were written by another version; learn them again from the finished batches")
-        return cls(
-            {
-                drink: tuple(
-                    Lesson(
-                        one["yeast"], one["lingers"], *(tuple(one[part]) for part in ("precision", "pull", "misses"))
-                    )
-                    for one in those
-                )
-                for drink, those in data["lessons"].items()
-            }
-        )
+        return cls({drink: tuple(Lesson.from_dict(one) for one in those) for drink, those in data["lessons"].items()})
 
     def belief(self, batch: Batch) -> Belief:
         """The prior for one batch."""
         mean, sd = general(batch)
-        centre, spread = self._group(batch.drink, batch.yeast, lingers(batch))
-        mean = mean + sd * centre
+        centre, slope, spread = self._group(batch.drink, batch.yeast, lingers(batch))
+        mean = mean + sd * (centre + slope * strength(batch, batch.original_gravity_sg))
         cov = spread * np.outer(sd, sd)
         if batch.expected_attenuation is not None:
             # The brewer's range is taken for 10 to 90 %, softened: a recipe differs from what the leaflet says.
@@ -189,88 +131,46 @@ class Priors:
 
     def correction(self, drink: str) -> Correction:
         """How to shift and widen forecasts of a drink, from how they would have missed before."""
-        everyone = _misses([one for those in self.lessons.values() for one in those])
-        bias, spread = _leaning(everyone, np.zeros(len(STAGES)), np.full(len(STAGES), 1.2), pull=8.0)
-        return Correction(*_leaning(_misses(self.lessons.get(drink, ())), bias, spread, pull=3.0))
+        everyone = Correction.unknown().leaning([one for those in self.lessons.values() for one in those], pull=8.0)
+        return everyone.leaning(self.lessons.get(drink, ()), pull=3.0)
 
-    def _group(self, drink: str, yeast: str | None, lingering: bool) -> tuple[Floats, Floats]:
-        """Mean and covariance, in general standard deviations, of the next batch of this drink and yeast."""
+    def _group(self, drink: str, yeast: str | None, lingering: bool) -> tuple[Floats, Floats, Floats]:
+        """Mean, its slope with strength, and covariance of the next batch, in general standard deviations."""
         key = (drink, yeast, lingering)
         if key not in self._known:
             size = len(FEATURES)
             those = self.lessons.get(drink, ())
-            centre, spread, _ = _em(those, np.zeros(size), 0.45 * np.eye(size), pull=0.5, shape=6.0)
+            group = pooled(
+                those, np.zeros(size), np.zeros(size), 0.45 * np.eye(size), pull=0.5, slope_pull=2.0, shape=6.0
+            )
             if lingering:
                 alike = [one for one in those if one.lingers]
-                centre, spread, _ = _em(
-                    alike, centre + _LINGERING / (1 + len(alike)), 1.3 * spread, pull=1.0, shape=6.0
-                )
+                centre = group.mean + _LINGERING / (1 + len(alike))
+                group = pooled(alike, centre, group.slope, 1.3 * group.within, pull=1.0, slope_pull=1e6, shape=6.0)
             own = [one for one in those if yeast is not None and one.yeast == yeast]
             if own:
-                centre, _, predictive = _em(own, centre, 0.7 * spread, pull=1.2, shape=8.0)
-            else:
-                predictive = spread * (1.0 + 1.0 / (len(those) + 0.5)) * 1.1
-            if not those:
-                centre, predictive = (_LINGERING if lingering else np.zeros(size)), np.eye(size)
-            self._known[key] = (centre, predictive)
+                group = pooled(own, group.mean, group.slope, 0.7 * group.within, pull=1.2, slope_pull=1e6, shape=8.0)
+            spread = group.next if those else np.eye(size)
+            self._known[key] = (group.mean, group.slope, spread)
         return self._known[key]
-
-
-def _misses(those: Sequence[Lesson]) -> Floats:
-    return np.array([one.misses for one in those if one.misses]).reshape(-1, len(STAGES))
-
-
-def _leaning(misses: Floats, bias: Floats, spread: Floats, *, pull: float) -> tuple[Floats, Floats]:
-    """Mean and spread of misses, shape (batches, stages), leaning on given ones that count like `pull` batches."""
-    n = misses.shape[0]
-    if n == 0:
-        return bias, spread
-    # Neighbouring stages of one batch miss alike: half of each stage's mean is the mean over all of them.
-    own = misses.mean(axis=0)
-    own = 0.5 * own + 0.5 * own.mean()
-    mean = (n * own + pull * bias) / (n + pull)
-    variance = (np.square(misses - mean).sum(axis=0) + pull * spread**2) / (n + pull)
-    variance = 0.5 * variance + 0.5 * variance.mean()
-    return mean, np.clip(np.sqrt(variance), 0.9, 2.5)
-
-
-def _em(
-    those: Sequence[Lesson], centre: Floats, scale: Floats, *, pull: float, shape: float
-) -> tuple[Floats, Floats, Floats]:
-    """Mean and covariance of a group, and the covariance of its next member.
-
-    `centre` and `scale` are what is expected of the group; they count like `pull` and `shape` batches.
-    """
-    n = len(those)
-    size = centre.size
-    precision = np.zeros((n, size, size))
-    for k, one in enumerate(those):
-        precision[k][_LOWER] = one.precision
-        precision[k] = precision[k] + np.tril(precision[k], -1).T
-    towards = np.array([one.pull for one in those]).reshape(n, size)
-    mean, cov = centre.copy(), scale.copy()
-    for _ in range(25 if n else 0):
-        inverse = np.linalg.inv(cov)
-        each = np.linalg.inv(inverse + precision)
-        middle = np.einsum("kij,kj->ki", each, inverse @ mean + towards)
-        mean = (middle.sum(axis=0) + pull * centre) / (n + pull)
-        off = middle - mean
-        cov = (each.sum(axis=0) + off.T @ off + pull * np.outer(mean - centre, mean - centre) + shape * scale) / (
-            n + shape
-        )
-        cov = 0.5 * (cov + cov.T)
-    return mean, cov, cov * (1.0 + 1.0 / (n + pull)) * (1.0 + 1.0 / (n + shape))
 
 
 def general(batch: Batch) -> tuple[Floats, Floats]:
     """Mean and standard deviation of the features for any batch of this drink."""
     half, lag, slow, slow_rate, slow_monod, attenuation, attenuation_sd = _GENERAL[batch.drink]
     mean = np.array(
-        [-np.log(half), np.log(lag), np.log(2.5), np.log(0.03), np.log(slow / (1 - slow)), np.log(slow_rate), np.log(0.06),
-         0.4, np.log(slow_monod), np.log(WANDER_SD_SG), attenuation]
+        [-np.log(half), np.log(lag), np.log(2.5), np.log(0.03), np.log(slow / (1 - slow)), np.log(slow_rate),
+         np.log(0.06), 0.4, np.log(slow_monod), np.log(WANDER_SD_SG), attenuation]
     )  # fmt: skip
     sd = np.array([*_SD, attenuation_sd])
     return mean, sd
+
+
+def strength(batch: Batch, original_gravity_sg: float | None) -> float:
+    """How strong it began against what is usual for the drink, in steps of 20 points; 0 where unknown."""
+    if original_gravity_sg is None:
+        return 0.0
+    return float(np.clip((original_gravity_sg - _USUAL_SG[batch.drink]) / 0.020, -3.0, 3.0))
 
 
 def lingers(batch: Batch) -> bool:

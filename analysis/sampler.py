@@ -28,7 +28,7 @@ _FIRST: Final = 256
 _EACH: Final = 192
 _ROUNDS: Final = 9
 _LEAST_ROUNDS: Final = 3
-_ENOUGH: Final = 160.0
+_ENOUGH: Final = 110.0
 
 
 @dataclass(frozen=True, slots=True)
