@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 import logging
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from html import escape
 from pathlib import Path
 from typing import Any, Final, TypeVar
@@ -12,6 +12,8 @@ from typing import Any, Final, TypeVar
 import streamlit as st
 
 from dashboard import questions, runtime
+from dashboard.links import address as address
+from dashboard.links import link as link
 from dashboard.palette import Edition, variables
 from ingest.errors import EntryError, IngestError
 
@@ -39,8 +41,22 @@ export default function (component) {
 """
 
 # Streamlit's own HTML element drops SVG. What is put here is built by us from escaped text only. It is replaced in
-# place and only when it changed, and the link that had the keyboard's focus keeps it.
-_MARKUP_JS: Final = """
+# place and only when it changed, and the link that had the keyboard's focus keeps it. Pictures travel apart from the
+# text around them, since they change far less often than the ages of readings do.
+_FILL_JS: Final = """
+const fill = () => {
+  const pictures = window.tunroomPictures ?? {};
+  for (const place of document.querySelectorAll("[data-picture]")) {
+    const picture = pictures[place.dataset.picture];
+    if (picture === undefined || place.shown === picture) continue;
+    place.innerHTML = picture;
+    place.shown = picture;
+  }
+};
+"""
+_MARKUP_JS: Final = (
+    _FILL_JS
+    + """
 export default function (component) {
   const { data, parentElement } = component;
   let place = parentElement.querySelector(".markup");
@@ -53,9 +69,20 @@ export default function (component) {
   const held = place.contains(document.activeElement) ? document.activeElement.getAttribute("href") : null;
   place.innerHTML = data;
   place.shown = data;
+  fill();
   if (held) place.querySelector(`a[href="${CSS.escape(held)}"]`)?.focus({ preventScroll: true });
 }
 """
+)
+_PICTURES_JS: Final = (
+    _FILL_JS
+    + """
+export default function (component) {
+  if (window.tunroomPictures !== component.data) window.tunroomPictures = component.data;
+  fill();
+}
+"""
+)
 
 F = TypeVar("F", bound=Callable[..., Any])
 
@@ -76,18 +103,6 @@ def look() -> None:
     st.html(f"<style>{colours}{_CSS}</style>")
 
 
-def link(page: str, text: str, **query: str) -> str:
-    """An HTML link to a page of ours, such as ``link("batch", "…", id="batch-1")``; `text` is HTML already."""
-    target = address(page, **query)
-    return f'<a href="{target}" data-go="{target}">{text}</a>'
-
-
-def address(page: str, **query: str) -> str:
-    """The address of a page, for links in HTML."""
-    rest = "&amp;".join(f"{escape(k)}={escape(v)}" for k, v in query.items())
-    return f"{escape(page)}?{rest}" if rest else escape(page)
-
-
 def followed_link() -> str | None:
     """Where the reader just asked to go by a link in HTML, such as ``batch?id=batch-1``."""
     renderer = st.components.v2.component("tunroom_links", js=_LINKS_JS)
@@ -99,6 +114,12 @@ def followed_link() -> str | None:
 def markup(html: str, key: str) -> None:
     """Show HTML that may hold SVG; every text in it must have been escaped."""
     st.components.v2.component("tunroom_markup", js=_MARKUP_JS, isolate_styles=False)(data=html, key=key)
+
+
+def pictures(pictures: Mapping[str, str], key: str) -> None:
+    """Hand SVG to the places in `markup` that name it by ``data-picture``."""
+    renderer = st.components.v2.component("tunroom_pictures", js=_PICTURES_JS, isolate_styles=False)
+    renderer(data=dict(pictures), key=key)
 
 
 def screen(show: F) -> F:

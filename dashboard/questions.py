@@ -6,10 +6,11 @@ never by its age: no stale screen, no wasted work.
 
 from __future__ import annotations
 
+import functools
 import re
 import threading
 from collections import OrderedDict
-from collections.abc import Callable, Hashable
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any, Final
@@ -18,14 +19,14 @@ import plotly.graph_objects as go
 import polars as pl
 
 from analysis.model import MARKED, Assessment
-from dashboard import charts, charts_base, runtime
+from dashboard import charts, charts_base, rows, runtime
 from dashboard.needs import Need, needs_of
 from dashboard.words import Voice, natural
 from ingest.model import BatchRecord, Device, Placement, Vessel
 from ingest.outlook import Outlook
 from ingest.store_words import LastWord
 
-_KEPT: Final = 512
+_KEPT: Final = 2048
 _SAME_SG: Final = 0.0003
 """A reading that calibration moved by less than this looks the same as it was sent."""
 
@@ -107,12 +108,43 @@ def standings(say: Voice) -> list[Standing]:
     return sorted(found, key=_by_need)
 
 
+def pictures(found: Sequence[Standing], say: Voice) -> dict[str, str]:
+    """The small curves of the rows by batch, each drawn once; they move along with now every half hour."""
+    half_hour = int(say.now.timestamp() // 1800)
+    p = say.preferences
+    drawn = {}
+    for s in found:
+        if s.outlook is not None:
+            key = ("picture", s.record.batch_id, s.outlook.computed_at, half_hour, p.time_zone, p.gravity_unit)
+            drawn[s.record.batch_id] = kept(key, functools.partial(rows.picture, s, say))
+    return drawn
+
+
 def _by_need(standing: Standing) -> tuple[int, str, list[tuple[int, str]]]:
     plan = standing.outlook.plan if standing.outlook else None
     rank = standing.pressing[0].rank if standing.pressing else 99
     days = [d for d in (plan.hop_day, plan.packaging_day) if d is not None] if plan else []
     name = standing.vessel.name if standing.vessel else standing.record.name
     return rank, min(days).isoformat() if days else "9999", natural(name)
+
+
+_seen: dict[tuple[int, str], int] = {}
+"""The store's revision at which each batch was last judged for a page."""
+
+
+def outlook_of(batch_id: str) -> Outlook | None:
+    """A batch's outlook for its page: what the watcher keeps fresh, judged here only when something was entered.
+
+    None while it is judged for the first time elsewhere, or if there is no such batch.
+    """
+    service = runtime.service()
+    key, revision = (id(service), batch_id), service.store.revision
+    if _seen.get(key) == revision and (outlook := service.outlooks.latest(batch_id)) is not None:
+        return outlook
+    outlook = service.outlooks.of(batch_id, wait=False)
+    if outlook is not None:
+        _seen[key] = revision
+    return outlook
 
 
 def newcomers() -> list[LastWord]:

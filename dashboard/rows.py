@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from html import escape
 from typing import TYPE_CHECKING
 
-from dashboard.components import address
+from dashboard.links import address
 from dashboard.sparkline import phase_glyph, sparkline
 from dashboard.words import Voice, capital, joined, percent, plural
 from dashboard.words_verdict import PHASE_WORDS, curve_in_words, next_day, verdict
@@ -49,19 +49,27 @@ def row(s: Standing, say: Voice) -> str:
     vessel = s.vessel.name if s.vessel else ""
     who = f'<span class="who"><b>{escape(vessel)}</b> {escape(s.record.name)}</span>'
     if s.outlook is None:
-        says, curve, when, figures = "Being worked out …", "", "", ""
+        says, when, figures = "Being worked out …", "", ""
     else:
         a = s.outlook.assessment
         says = need.sentence if need else verdict(a, s.outlook.batch.hold_h, say, brief=True)
-        curve = sparkline(a, say.now, curve_in_words(a, say))
         when = next_day(a, s.outlook.plan, say)
         figures = _figures(s, say)
     todo = f'<span class="todo">{escape(_todo(s))}</span>' if s.needs else ""
     return (
         f'<li class="{"needy" if need else "calm"}"><a href="{target}" data-go="{target}">'
         f'<span class="top">{who}<span class="next">{escape(when)}</span></span>'
-        f'<span class="says">{escape(says)}</span>{curve}{todo}{figures}</a></li>'
+        f'<span class="says">{escape(says)}</span>'
+        f'<span class="picture" data-picture="{escape(s.record.batch_id)}"></span>{todo}{figures}</a></li>'
     )
+
+
+def picture(s: Standing, say: Voice) -> str:
+    """The small curve of a row as SVG, with its text equivalent."""
+    if s.outlook is None:
+        return ""
+    a = s.outlook.assessment
+    return sparkline(a, say.now, curve_in_words(a, say))
 
 
 def _todo(s: Standing) -> str:

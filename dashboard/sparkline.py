@@ -13,7 +13,6 @@ import numpy as np
 import polars as pl
 
 from analysis.model import Assessment, Floats, Phase
-from dashboard.charts_base import course_until
 
 WIDTH: Final = 150
 HEIGHT: Final = 38
@@ -21,7 +20,7 @@ BACK: Final = timedelta(days=7)
 AHEAD: Final = timedelta(days=3)
 _LEAST_SPAN_SG: Final = 0.010
 """The curve is never stretched over less than this, so that the noise of a finished batch stays small."""
-_MOST_POINTS: Final = 70
+_MOST_POINTS: Final = 48
 
 # Each phase is drawn as the piece of the curve that it is. 16 by 12.
 _GLYPHS: Final[dict[Phase, str]] = {
@@ -64,48 +63,55 @@ class _Frame:
         return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in pairs)
 
 
-def _columns(frame: pl.DataFrame, time: str, *names: str) -> tuple[Floats, ...]:
-    seconds = frame[time].dt.epoch("us").to_numpy() / 1e6
-    return (seconds, *(frame[n].to_numpy() for n in names))
+def _seconds(column: pl.Series) -> Floats:
+    return np.asarray(column.to_physical().to_numpy() / 1e6)
+
+
+def _fewer(n: int) -> slice:
+    """A stride that leaves at most the points that so small a picture can tell apart."""
+    return slice(None, None, n // _MOST_POINTS + 1)
+
+
+def _measured(a: Assessment, start: float, now: float) -> tuple[Floats, Floats]:
+    at, gravity = _seconds(a.marked["measured_at"]), a.marked["gravity_sg"].to_numpy()
+    shown = a.marked["set_aside"].is_null().to_numpy() & (at >= start) & (at <= now) & np.isfinite(gravity)
+    at, gravity = at[shown], gravity[shown]
+    return at[_fewer(at.size)], gravity[_fewer(gravity.size)]
+
+
+def _course(a: Assessment, start: float, now: float, end: float) -> tuple[Floats, Floats, Floats, Floats]:
+    """Instants and the three courses within the picture; a finished batch goes on level to now."""
+    at = _seconds(a.course["at"])
+    low, middle, high = (a.course[f"gravity_{p}_sg"].to_numpy() for p in ("p10", "p50", "p90"))
+    if a.finished and at.size and at[-1] < now:
+        at = np.append(at, now)
+        low, middle, high = (np.append(values, values[-1]) for values in (low, middle, high))
+    shown = (at >= start) & (at <= end) & np.isfinite(middle)
+    at, low, middle, high = at[shown], low[shown], middle[shown], high[shown]
+    few = _fewer(at.size)
+    return at[few], low[few], middle[few], high[few]
 
 
 def sparkline(assessment: Assessment, now: datetime, description: str) -> str:
     """One batch's last week and next days as an SVG string; `description` is its text equivalent."""
-    points = assessment.marked.filter(
-        pl.col("set_aside").is_null()
-        & pl.col("gravity_sg").is_not_null()
-        & (pl.col("measured_at") >= now - BACK)
-        & (pl.col("measured_at") <= now)
-    )
-    if points.height > _MOST_POINTS:
-        points = points.gather_every(points.height // _MOST_POINTS + 1)
-    course = course_until(assessment, now)
-    course = course.filter((pl.col("at") >= now - BACK) & (pl.col("at") <= now + AHEAD))
-    if course.height > 2 * _MOST_POINTS:
-        course = course.gather_every(course.height // (2 * _MOST_POINTS) + 1)
-    values = [*points["gravity_sg"], *course["gravity_p50_sg"]]
-    if not values:
-        return (
-            f'<svg class="spark" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{escape(description)}">'
-            f'<path class="rest" d="M0 {HEIGHT - 2}H{WIDTH}"/></svg>'
-        )
-    box = _Frame(now, min(values), max(values))
+    opening = f'<svg class="spark" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{escape(description)}">'
+    start, here, end = (now - BACK).timestamp(), now.timestamp(), (now + AHEAD).timestamp()
+    seen_at, seen = _measured(assessment, start, here)
+    at, low, middle, high = _course(assessment, start, here, end)
+    values = np.concatenate([seen, middle])
+    if not values.size:
+        return f'{opening}<path class="rest" d="M0 {HEIGHT - 2}H{WIDTH}"/></svg>'
+    box = _Frame(now, float(values.min()), float(values.max()))
     parts = []
-    if course.height > 1:
-        ahead = course.filter(pl.col("at") >= now)
-        if ahead.height > 1:
-            at, low, high = _columns(ahead, "at", "gravity_p10_sg", "gravity_p90_sg")
-            edge = box.path(np.concatenate([at, at[::-1]]), np.concatenate([high, low[::-1]]))
-            parts.append(f'<path class="band" d="{edge}Z"/>')
-        at, middle = _columns(course, "at", "gravity_p50_sg")
+    ahead = at >= here
+    if ahead.sum() > 1:
+        there, back = at[ahead], at[ahead][::-1]
+        edge = box.path(np.concatenate([there, back]), np.concatenate([high[ahead], low[ahead][::-1]]))
+        parts.append(f'<path class="band" d="{edge}Z"/>')
+    if at.size > 1:
         parts.append(f'<path class="course" d="{box.path(at, middle)}"/>')
-    if points.height:
-        at, gravity = _columns(points, "measured_at", "gravity_sg")
-        dots = "".join(f"M{x:.1f} {y:.1f}h0" for x, y in zip(box.x(at), box.y(gravity), strict=True))
+    if seen.size:
+        dots = "".join(f"M{x:.1f} {y:.1f}h0" for x, y in zip(box.x(seen_at), box.y(seen), strict=True))
         parts.append(f'<path class="dots" d="{dots}"/>')
-    here = BACK / (BACK + AHEAD) * WIDTH
-    parts.append(f'<path class="now" d="M{here:.1f} 0V{HEIGHT}"/>')
-    return (
-        f'<svg class="spark" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{escape(description)}">'
-        f"{''.join(parts)}</svg>"
-    )
+    parts.append(f'<path class="now" d="M{BACK / (BACK + AHEAD) * WIDTH:.1f} 0V{HEIGHT}"/>')
+    return f"{opening}{''.join(parts)}</svg>"

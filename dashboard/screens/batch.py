@@ -78,7 +78,7 @@ def choose() -> None:
 
 def outlook_of(batch_id: str) -> Outlook | None:
     """The outlook, without waiting for another's computation; says so while the first is being made."""
-    outlook = runtime.service().outlooks.of(batch_id, wait=False)
+    outlook = questions.outlook_of(batch_id)
     if outlook is None:
         st.html('<p class="quiet" role="status">Working out the course of this batch from its readings …</p>')
         st.skeleton(height=200)
@@ -148,7 +148,7 @@ def figures_html(outlook: Outlook, say: Voice) -> str:
 @components.live
 def curve_part(batch_id: str) -> None:
     """The curve, with the choice of its scales."""
-    outlook = runtime.service().outlooks.of(batch_id, wait=False)
+    outlook = questions.outlook_of(batch_id)
     if outlook is None:
         return
     say = questions.voice()
@@ -180,7 +180,7 @@ def curve_part(batch_id: str) -> None:
 @components.live
 def why(batch_id: str) -> None:
     """Finish, finished and hold kept apart; then the evidence, and the data to check it by."""
-    outlook = runtime.service().outlooks.of(batch_id, wait=False)
+    outlook = questions.outlook_of(batch_id)
     if outlook is None:
         return
     say, a = questions.voice(), outlook.assessment

@@ -31,6 +31,7 @@ def cellar() -> None:
     parts.append(rows.rows(needy, say, "What wants you", dense) if needy else "")
     parts.append(rows.rows(calm, say, "The other vessels" if needy else "Your vessels", dense) if calm else "")
     components.markup("".join(parts), key="cellar")
+    components.pictures(questions.pictures(found, say), key="pictures")
 
 
 def newcomers_line() -> str:
