@@ -8,6 +8,8 @@ different simulator. Made sets and the looks of the last call are kept in the sy
 from __future__ import annotations
 
 import argparse
+import multiprocessing
+import signal
 import sys
 import tempfile
 import time
@@ -29,13 +31,14 @@ from tests.benchmarks.forecast_methods import METHODS  # noqa: E402
 _shared: dict[str, Any] = {}
 
 
-def _start(names: list[str], priors: dict[str, Any]) -> None:
-    _shared.update(names=names, priors=priors)
+def _start(names: list[str], priors: dict[str, Any], every_h: float | None) -> None:
+    _shared.update(names=names, priors=priors, every_h=every_h)
+    signal.signal(signal.SIGINT, signal.SIG_IGN if multiprocessing.parent_process() else signal.default_int_handler)
 
 
 def _one(task: tuple[str, Run]) -> list[dict[str, object]]:
     set_name, run = task
-    return look(run, _shared["names"], _shared["priors"].get(set_name), set_name)
+    return look(run, _shared["names"], _shared["priors"].get(set_name), set_name, _shared["every_h"])
 
 
 def chosen_sets(args: argparse.Namespace) -> list[tuple[int, str]]:
@@ -82,17 +85,21 @@ def evaluate(args: argparse.Namespace) -> pl.DataFrame:
         tasks += [(set_name, r) for r in picked]
     rows: list[dict[str, object]] = []
     began = time.monotonic()
-    if args.jobs > 1:
-        # Not by fork: Polars' threads do not survive it.
-        with get_context("spawn").Pool(args.jobs, _start, (names, priors)) as pool:
-            for k, part in enumerate(pool.imap_unordered(_one, tasks, chunksize=4)):
-                rows += part
+    shared = (names, priors, args.every)
+    try:
+        if args.jobs > 1:
+            # Not by fork: Polars' threads do not survive it.
+            with get_context("spawn").Pool(args.jobs, _start, shared) as pool:
+                for k, part in enumerate(pool.imap_unordered(_one, tasks, chunksize=2)):
+                    rows += part
+                    progress(k + 1, len(tasks), began)
+        else:
+            _start(*shared)
+            for k, task in enumerate(tasks):
+                rows += _one(task)
                 progress(k + 1, len(tasks), began)
-    else:
-        _start(names, priors)
-        for k, task in enumerate(tasks):
-            rows += _one(task)
-            progress(k + 1, len(tasks), began)
+    except KeyboardInterrupt:
+        sys.stderr.write("\ninterrupted: the table is of the runs so far, and its counts are too low\n")
     sys.stderr.write("\n")
     return as_frame(rows)
 
@@ -159,6 +166,7 @@ def main() -> None:
     parser.add_argument("--scenario", default="", help="only scenarios whose name contains this")
     parser.add_argument("--kind", default="", help="only kinds of drink whose name contains this")
     parser.add_argument("--no-priors", action="store_true", help="without the earlier batches")
+    parser.add_argument("--every", type=float, default=None, help="hours between looks, for a coarser, quicker pass")
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--by", default="", help="also break down by: kind, scenario, family, set (comma-separated)")
     parser.add_argument("--looks", type=Path, default=Path(tempfile.gettempdir()) / "tunroom-forecast-looks.parquet")
