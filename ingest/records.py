@@ -10,9 +10,9 @@ import json
 import types
 import typing
 from collections.abc import Callable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from datetime import UTC, datetime, time
-from typing import Any, Final, TypeVar
+from typing import Any, Final, TypeVar, cast
 
 from ingest.model import (
     AssessmentRecord,
@@ -97,6 +97,24 @@ def key_of(record: object) -> str:
     return str(getattr(record, TABLES[type(record)].key))
 
 
+def storable(text: str) -> str:
+    """The text with what UTF-8 cannot hold (half of a surrogate pair, from an escape in JSON) replaced by U+FFFD."""
+    if text.isascii():
+        return text
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        return text.encode("utf-8", "surrogatepass").decode("utf-8", "replace")
+    return text
+
+
+def cleaned(record: R) -> R:
+    """The record with texts that can be stored (see `storable`); itself where they all can."""
+    texts = {f.name: value for f in fields(cast(Any, record)) if isinstance(value := getattr(record, f.name), str)}
+    odd = {name: better for name, value in texts.items() if (better := storable(value)) != value}
+    return cast(R, replace(cast(Any, record), **odd)) if odd else record
+
+
 def to_row(record: object) -> dict[str, Any]:
     """The record as the database takes it."""
     row: dict[str, Any] = {}
@@ -105,7 +123,9 @@ def to_row(record: object) -> dict[str, Any]:
         if isinstance(value, datetime):
             value = value.replace(tzinfo=None)
         elif isinstance(value, tuple | dict):
-            value = json.dumps(value, ensure_ascii=False)
+            value = storable(json.dumps(value, ensure_ascii=False))
+        elif isinstance(value, str):
+            value = storable(value)
         row[column.name] = value
     return row
 

@@ -10,7 +10,7 @@ import json
 import logging
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, TypeVar
@@ -25,7 +25,7 @@ from ingest.model import (
     Rejection,
     Report,
 )
-from ingest.records import TABLES, from_row, to_row
+from ingest.records import TABLES, from_row, storable, to_row
 from ingest.store_entries import Change
 from ingest.store_file import Cursor, StoreFile
 from ingest.store_intake import Kept
@@ -108,16 +108,24 @@ class Store(Questions):
         StoreFull
             If the disk is full: nothing was kept, try again.
         """
-        fit = [r for r in reports if store_reports.unfit(r) is None]
-        unfit = [(r, [fault]) for r in reports if (fault := store_reports.unfit(r)) is not None]
+        fit: list[Report] = []
+        unfit: list[tuple[Report, list[str]]] = []
+        for report in reports:
+            fault = store_reports.unfit(report)
+            if fault is not None:
+                unfit.append((report, [fault]))
+            elif (device_id := storable(report.device_id)) != report.device_id:
+                fit.append(replace(report, device_id=device_id))
+            else:
+                fit.append(report)
         folded, contradicting = store_reports.fold(fit)
         with self._file.alone:
             with self._file.writing() as cursor:
                 keys = self._keys | self._new_keys(cursor, {r.device_id for r in folded})
                 taken = store_intake.take(cursor, store_reports.to_frame(folded, keys))
                 contradicting += [(folded[n], faults) for n, faults in taken.conflicts]
-                for rejection in [*rejections, *_rejected(contradicting), *_rejected(unfit)]:
-                    store_intake.keep_rejection(cursor, rejection)
+                bad = [*rejections, *_rejected(contradicting), *_rejected(unfit)]
+                store_intake.keep_rejections(cursor, bad)
             self._keys = keys
             self._words.hear(folded[n] for n in taken.completed)
             self._kept([folded[n] for n in taken.new], len(taken.new))
@@ -141,10 +149,11 @@ class Store(Questions):
                 keys = self._keys | self._new_keys(cursor, set(rows["device_id"].unique()))
                 for part in store_reports.turns(rows):
                     taken = store_intake.take(cursor, store_reports.from_frame(part, keys))
+                    bad = []
                     for n, faults in taken.conflicts:
-                        payload = json.dumps(part.row(n, named=True), default=str, ensure_ascii=False).encode()
-                        rejection = store_intake.conflicting(topic, payload, datetime.now(UTC), faults)
-                        store_intake.keep_rejection(cursor, rejection)
+                        payload = json.dumps(part.row(n, named=True), default=str).encode()
+                        bad.append(store_intake.conflicting(topic, payload, datetime.now(UTC), faults))
+                    store_intake.keep_rejections(cursor, bad)
                     total += Kept(len(taken.new), len(taken.completed), len(taken.conflicts))
             self._keys = keys
             self._kept([], total.new)
@@ -267,7 +276,7 @@ class Store(Questions):
             new = [a for a in assessments if (a.batch_id, a.made_at.replace(tzinfo=None)) not in have]
             for assessment in new:
                 _insert(cursor, assessment)
-            return len(new), sum(store_intake.keep_rejection(cursor, rejection) for rejection in rejections)
+            return len(new), store_intake.keep_rejections(cursor, rejections)
 
     def journal(self) -> pl.DataFrame:
         """The whole journal, oldest first: `change_id`, `at`, `sentence`, `steps` (JSON) and `undone_at`."""
@@ -286,14 +295,14 @@ class Store(Questions):
 
     def get_note(self, key: str) -> str | None:
         """A small text kept by `set_note`."""
-        rows = self._file.read("SELECT value FROM note WHERE key = ?", [key])
+        rows = self._file.read("SELECT value FROM note WHERE key = ?", [storable(key)])
         return str(rows[0][0]) if rows else None
 
     def set_note(self, key: str, value: str) -> None:
         """Keep a small text under a key."""
         with self._file.writing() as cursor:
-            cursor.execute("DELETE FROM note WHERE key = ?", [key])
-            cursor.execute("INSERT INTO note VALUES (?, ?)", [key, value])
+            cursor.execute("DELETE FROM note WHERE key = ?", [storable(key)])
+            cursor.execute("INSERT INTO note VALUES (?, ?)", [storable(key), storable(value)])
 
     def _select(self, cls: type[Any], rest: str, parameters: Sequence[Any]) -> list[Any]:
         names = [c.name for c in TABLES[cls].columns]
@@ -312,7 +321,7 @@ def _rejected(found: Iterable[tuple[Report, list[str]]]) -> list[Rejection]:
     """One rejection for each message, with all its faults."""
     messages: dict[tuple[str, bytes], tuple[datetime, list[str]]] = {}
     for report, faults in found:
-        payload = report.payload or json.dumps(asdict(report), default=str, ensure_ascii=False).encode()
+        payload = report.payload or json.dumps(asdict(report), default=str).encode()
         messages.setdefault((report.topic, payload), (report.received_at, []))[1].extend(faults)
     return [
         store_intake.conflicting(topic, payload, received_at, faults)

@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from typing import Any, cast
 
 from ingest.model import Record
-from ingest.records import BY_NAME, ENTRIES, TABLES, from_row, key_of, to_json, to_row
+from ingest.records import BY_NAME, ENTRIES, TABLES, cleaned, from_row, key_of, storable, to_json, to_row
 from ingest.store_book import Book, Step
 from ingest.store_file import Cursor, StoreFile
 
@@ -80,7 +80,7 @@ class Entries:
 
     def _change(self, sentence: str, records: Sequence[Record]) -> int:
         book, steps = self.book, []
-        for record in records:
+        for record in map(cleaned, records):
             before = book.get(type(record), key_of(record))
             if before != record:
                 book.check(record)
@@ -120,7 +120,7 @@ class Entries:
             _carry_out(cursor, steps)
             cursor.execute(
                 "INSERT INTO change SELECT coalesce(max(change_id), 0) + 1, ?, ?, ?, NULL FROM change",
-                [_now(), sentence, _write_steps(steps)],
+                [_now(), storable(sentence), _write_steps(steps)],
             )
         self._remember(steps)
 
@@ -142,7 +142,7 @@ def _carry_out(cursor: Cursor, steps: Sequence[Step]) -> None:
 
 
 def _write_steps(steps: Sequence[Step]) -> str:
-    return json.dumps(
+    text = json.dumps(
         [
             {
                 "table": TABLES[type(step.record)].name,
@@ -153,6 +153,7 @@ def _write_steps(steps: Sequence[Step]) -> str:
         ],
         ensure_ascii=False,
     )
+    return storable(text)
 
 
 def _read_steps(text: str) -> list[Step]:

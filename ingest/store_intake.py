@@ -7,12 +7,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from hashlib import sha256
-from typing import Final
+from typing import Any, Final
 
 import polars as pl
 
-from ingest.model import TIMES_OF_RECEIPT, Rejection
-from ingest.records import TABLES, to_row
+from ingest.model import TIMES_OF_RECEIPT, Rejection, new_id
+from ingest.records import storable, to_row
 from ingest.store_file import Cursor
 from ingest.store_reports import HANGS_ON_RECEIPT, QUANTITIES, SAID, SEQUENCE_WINDOW, STORED, contradiction, to_text
 
@@ -155,20 +155,37 @@ def settle(cursor: Cursor) -> None:
     cursor.execute("DELETE FROM report_new")
 
 
-def keep_rejection(cursor: Cursor, rejection: Rejection) -> bool:
-    """Keep a rejected message; one with the id of another changes nothing. Whether it was new."""
-    row = to_row(rejection)
-    [(new,)] = cursor.execute(
-        f"INSERT INTO rejection ({TABLES[Rejection].names}) SELECT {', '.join('?' * len(row))} "
-        "WHERE NOT EXISTS (SELECT 1 FROM rejection WHERE rejection_id = ?)",
-        [*row.values(), rejection.rejection_id],
-    ).fetchall()
-    return bool(new)
+def keep_rejections(cursor: Cursor, rejections: Sequence[Rejection]) -> int:
+    """Keep rejected messages; how many were new.
+
+    One that is kept already (id and bytes) changes nothing. One that bears another's id by chance gets a new one.
+    """
+    if not rejections:
+        return 0
+    ids = [rejection.rejection_id for rejection in rejections]
+    seen: dict[str, bytes] = dict(
+        cursor.execute(
+            "SELECT rejection_id, payload FROM rejection WHERE list_contains(?::VARCHAR[], rejection_id)", [ids]
+        ).fetchall()
+    )
+    new: list[dict[str, Any]] = []
+    for rejection in rejections:
+        row = to_row(rejection)
+        while row["rejection_id"] in seen and seen[row["rejection_id"]] != rejection.payload:
+            row["rejection_id"] = new_id("rejected")
+        if row["rejection_id"] not in seen:
+            seen[row["rejection_id"]] = rejection.payload
+            new.append(row)
+    if new:
+        cursor.register("bad", pl.DataFrame(new, schema_overrides={"resolved_at": pl.Datetime("us")}))
+        cursor.execute("INSERT INTO rejection BY NAME FROM bad")
+        cursor.unregister("bad")
+    return len(new)
 
 
 def conflicting(topic: str, payload: bytes, received_at: datetime, faults: Sequence[str]) -> Rejection:
     """A message that contradicts what is kept; the same one delivered again has the same id."""
-    told = sha256(b"\0".join([topic.encode(), payload, *(fault.encode() for fault in faults)]))
+    told = sha256(b"\0".join([storable(topic).encode(), payload, *(storable(fault).encode() for fault in faults)]))
     return Rejection(
         rejection_id=f"conflict-{told.hexdigest()[:16]}",
         topic=topic,

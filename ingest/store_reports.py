@@ -13,6 +13,7 @@ The rules of identity:
 from __future__ import annotations
 
 import json
+import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -21,6 +22,7 @@ from typing import Any, Final
 import polars as pl
 
 from ingest.model import TIMES_OF_RECEIPT, Report
+from ingest.records import storable
 
 QUANTITIES: Final = (
     "inclination_deg",
@@ -67,8 +69,12 @@ def unfit(report: Report) -> str | None:
     """Why the tables cannot hold this report, as a fault; None if they can."""
     if not (_EPOCH <= report.measured_at < _LAST and _EPOCH <= report.received_at < _LAST):
         return f"$.measured_at: {report.measured_at:%Y-%m-%d} is not a time this tool can keep. Set the device's clock"
-    if report.sequence is not None and not -(2**63) <= report.sequence < 2**63:
-        return "$.sequence: the number is too large. Count from zero"
+    for name in QUANTITIES:
+        value = getattr(report, name)
+        if value is not None and not (isinstance(value, int | float) and math.isfinite(value)):
+            return f"$.{name}: {value!r} is not a number. Send a number, or leave it out"
+    if report.sequence is not None and not (isinstance(report.sequence, int) and -(2**63) <= report.sequence < 2**63):
+        return "$.sequence: it is not a whole number that can be counted. Count from zero"
     return None
 
 
@@ -129,7 +135,7 @@ def to_frame(reports: Sequence[Report], keys: Mapping[str, int]) -> pl.DataFrame
         "delay_s": [(r.received_at - r.measured_at) // _SECOND for r in reports],
         **{name: [getattr(r, name) for r in reports] for name in QUANTITIES},
         "sequence": [r.sequence for r in reports],
-        "time_flag": [r.time_flag for r in reports],
+        "time_flag": [r.time_flag and storable(r.time_flag) for r in reports],
         "extra": [to_text(r.extra) for r in reports],
     }
     return pl.DataFrame(columns, schema=STORED)
@@ -160,7 +166,7 @@ def from_frame(rows: pl.DataFrame, keys: Mapping[str, int]) -> pl.DataFrame:
 
 def to_text(extra: Mapping[str, Any]) -> str | None:
     """The keys that nobody asked for, as they are stored."""
-    return json.dumps(extra, ensure_ascii=False, sort_keys=True, default=str) if extra else None
+    return storable(json.dumps(extra, ensure_ascii=False, sort_keys=True, default=str)) if extra else None
 
 
 def from_row(device_id: str, row: Mapping[str, Any]) -> Report:

@@ -233,6 +233,10 @@ def test_a_device_without_clock_and_counter_keeps_each_report(store):
         ({"measured_at": datetime(1969, 1, 1, tzinfo=UTC)}, "$.measured_at"),
         ({"measured_at": datetime(2200, 1, 1, tzinfo=UTC)}, "$.measured_at"),
         ({"sequence": 2**63}, "$.sequence"),
+        ({"sequence": 1.5}, "$.sequence"),
+        ({"gravity_sg": float("inf")}, "$.gravity_sg"),
+        ({"temperature_c": float("nan")}, "$.temperature_c"),
+        ({"battery_v": "3.9"}, "$.battery_v"),
     ],
 )
 def test_what_the_tables_cannot_hold_is_rejected_and_never_stops_the_rest(store, said, path):
@@ -240,6 +244,34 @@ def test_what_the_tables_cannot_hold_is_rejected_and_never_stops_the_rest(store,
     [rejection] = store.rejections()
     assert rejection.payload == b"bytes"
     assert rejection.faults[0].startswith(path)
+
+
+def test_two_bad_messages_that_drew_one_id_are_both_kept(store):
+    first = Rejection(rejection_id="r", topic="t", payload=b"one", received_at=T, faults=("a",))
+    second = replace(first, payload=b"two")
+    store.keep([], [first, second])
+    store.keep([], [first, second])  # given again
+    store.keep([], [replace(first, payload=b"three")])
+    payloads = [r.payload for r in store.rejections()]
+    assert {b"one", b"two", b"three"} <= set(payloads)
+    assert payloads.count(b"one") == 1
+    assert len({r.rejection_id for r in store.rejections()}) == len(payloads)
+
+
+@given(st.text(st.characters(codec=None), min_size=1, max_size=8), st.binary(max_size=20))
+@settings(max_examples=40, deadline=None)
+def test_any_text_and_any_bytes_can_be_kept(text, payload):
+    with Store.in_memory() as store:
+        sent = report(device_id=text, time_flag=text, extra={text: [text]})
+        bad = Rejection(topic=text, payload=payload, received_at=T, faults=(text,))
+        assert store.keep([sent], [bad]) == 1
+        assert store.keep([sent], [bad]) == 0
+        store.save(Device(device_id=text, kind="float"))
+        store.set_note(text, text)
+        [kept] = store.rejections()
+        assert kept.payload == payload
+        assert len(store.device_ids()) == 1
+        store.undo()
 
 
 def test_sorting_readings_away_changes_nothing_that_can_be_seen(store, monkeypatch):
