@@ -160,7 +160,7 @@ class Form:
         if error is not None:
             self.wrong(error)
             return
-        st.session_state[_round(self.name)] = st.session_state.get(_round(self.name), 0) + 1
+        renew(self.name)
         if then is not None:
             then()
         st.rerun()
@@ -192,6 +192,11 @@ def loose(name: str, voice: Voice, *, shows: object = None, places: Form | None 
     if places is not None:
         form._places = places._places
     return form
+
+
+def renew(name: str) -> None:
+    """Forget what was typed into a form."""
+    st.session_state[_round(name)] = st.session_state.get(_round(name), 0) + 1
 
 
 def remove_button(label: str, key: str, enter: Callable[[], Any], done: str) -> None:

@@ -88,6 +88,12 @@ def keep_changes(store: Store, batch_id: str, changes: Mapping[str, Any]) -> Non
     store.set_note(_note(batch_id), json.dumps(dict(changes), ensure_ascii=False))
 
 
+def forget_changes(store: Store, batch_id: str) -> None:
+    """Go back to the batch's own figures."""
+    keep_changes(store, batch_id, {})
+    forms.renew(f"sheet {batch_id}")
+
+
 def _note(batch_id: str) -> str:
     return f"sheet of {batch_id}"
 
