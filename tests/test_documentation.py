@@ -12,6 +12,7 @@ import pytest
 
 from analysis.model import EVENT_KINDS
 from analysis.sheet import fields, sheet
+from analysis.units import plato_to_sg
 from dashboard.__main__ import _parser
 from ingest.decode import decode
 from ingest.rules import rule_from
@@ -84,18 +85,22 @@ def test_the_senml_example_decodes():
     payload = blocks("json")[0].encode()
     decoded = decode("tunroom/report/float-1", payload, received_at=received, prefix="tunroom", rules=[])
     assert not decoded.faults
-    assert {(r.temperature_c, r.inclination_deg) for r in decoded.reports} & {(19.5, 52.4), (19.5, None)}
+    [report] = decoded.reports
+    assert report.device_id == "float-1"
+    assert report.temperature_c == 19.5
+    assert report.gravity_sg == pytest.approx(1.048, abs=1e-4)  # 1046.1 kg/m³ over water's 998.2 at 20 °C
 
 
 def test_the_example_rule_reads_the_example_message():
-    rule = rule_from(tomllib.loads(next(b for b in blocks("toml") if "[[rules]]" in b))["rules"][0])
+    [example] = [b for b in blocks("toml") if "[[rules]]" in b]
+    rules = [rule_from(rule) for rule in tomllib.loads(example)["rules"]]
     topic, payload = re.search(r"--topic (\S+) --payload '(.*?)'", README).groups()
-    decoded = decode(topic, payload.encode(), received_at=NOW, prefix="tunroom", rules=[rule])
+    decoded = decode(topic, payload.encode(), received_at=NOW, prefix="tunroom", rules=rules)
     assert not decoded.faults
     [report] = decoded.reports
-    assert report.device_id == "probe-3"
+    assert report.device_id == "float-3"
     assert report.temperature_c == pytest.approx(19.0)
-    assert report.battery_v == pytest.approx(3.9)
+    assert report.gravity_sg == pytest.approx(plato_to_sg(11.8))
 
 
 def test_the_example_sheet_is_worked_out():
