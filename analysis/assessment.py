@@ -48,6 +48,10 @@ DOUBT: Final = 0.25
 DOUBT_FAR: Final = 0.35
 """Once called finished, it takes clear evidence to take it back: the chance below this, or that of two points above."""
 
+VAGUE_SG: Final = 0.010
+VAGUE_H: Final = 240.0
+"""Without earlier batches and expectation, a wider end than this (10 to 90 %) is not given as a forecast."""
+
 HALTED: Final = 0.6
 """Chance of a halt from which we call it stalled."""
 
@@ -155,7 +159,7 @@ def _verdict(
     stalled = not finished and p_halted >= HALTED and held.held_h >= 20.0 and chill_h is None
     creep = _creep(batch, courses, weight, now)
     phase = _phase(series, courses, weight, finished, stalled, chill_h, held, creep)
-    forecast = _forecast(batch, courses, weight, correction, p_finished)
+    forecast = _forecast(batch, courses, weight, correction, p_finished, experienced=experienced(batch, belief, now))
     gravity = _range(courses.gravity_sg[:, int(np.searchsorted(courses.at_h, series.now_h))], weight)
     terminal = _range(courses.terminal_sg, weight)
     left = _range(courses.left_now_sg, weight)
@@ -196,6 +200,12 @@ def _verdict(
     )
 
 
+def experienced(batch: Batch, belief: Belief, now: datetime) -> bool:
+    """Whether more than the general habits of the drink is known about where this batch will end."""
+    tested = any(e.gravity_sg is not None for e in events_of(batch, "forced test", until=now))
+    return belief.same_drink > 0 or batch.expected_attenuation is not None or tested
+
+
 def _phase(
     series: Series,
     courses: Courses,
@@ -232,7 +242,7 @@ def _creep(batch: Batch, courses: Courses, weight: Floats, now: datetime) -> Cre
 
 
 def _forecast(
-    batch: Batch, courses: Courses, weight: Floats, correction: Correction, p_passed: float
+    batch: Batch, courses: Courses, weight: Floats, correction: Correction, p_passed: float, *, experienced: bool
 ) -> Forecast | None:
     """The finish as a distribution, shifted and widened by how our forecasts of this drink have missed.
 
@@ -240,6 +250,12 @@ def _forecast(
     Once the finish has likely passed, the correction fades: it was learnt looking ahead.
     """
     finite = np.isfinite(courses.finish_h)
+    if not experienced:
+        # Nothing but general habits of the drink to go by: an end unknown by ten points and ten days is no forecast.
+        left = quantiles(courses.left_now_sg[:, None], weight, (0.1, 0.9))[:, 0]
+        when = quantiles(courses.finish_h[:, None], weight, (0.1, 0.9))[:, 0]
+        if left[1] - left[0] > VAGUE_SG and when[1] - when[0] > VAGUE_H:
+            return None
     total = float(weight[finite].sum())
     if total < 0.5:
         return None

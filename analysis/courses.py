@@ -55,13 +55,16 @@ _SPREAD: Final = 6.0
 _SCALE: Final = (_GRID - 1) / np.log1p(_SPREAD * _WORK_MAX)
 
 
+Floats32 = NDArray[np.float32]
+_LONG: Final = np.float32(40.0)
+
+
 @dataclass(frozen=True, slots=True)
 class SugarTable:
     """Sugar left against work done, on a grid that is fine at first and coarse in the tail."""
 
-    work: Floats
-    easy: Floats  # (monod * inhibition, grid)
-    slow: Floats  # (monod * inhibition * rho * slow monod, grid)
+    easy: NDArray[np.complex64]  # (monod * inhibition, grid), flat
+    slow: NDArray[np.complex64]  # (monod * inhibition * rho * slow monod, grid), flat
 
 
 @lru_cache(maxsize=1)
@@ -98,7 +101,13 @@ def sugar_table() -> SugarTable:
         log_slow[:, i] = log_slow[:, i - 1] + passed[:, 0]
     spent = _RHO[None, :, None] * log_slow[:, None, :]
     slow = np.stack([_monod_decay(spent, k) for k in _SLOW_MONOD], axis=2)
-    return SugarTable(work, easy, slow.reshape(-1, _GRID))
+    return SugarTable(_flat(easy), _flat(slow.reshape(-1, _GRID)))
+
+
+def _flat(table: Floats) -> NDArray[np.complex64]:
+    """Value as the real part and the step to the next grid point as the imaginary one: one look-up fetches both."""
+    step = np.diff(table, axis=1, append=table[:, -1:])
+    return (table + 1j * step).astype(np.complex64).ravel()
 
 
 def _monod_decay(spent: Floats, constant: float) -> Floats:
@@ -141,55 +150,33 @@ class Shapes:
             slow_row=(row * _RHO.size + rho) * _SLOW_MONOD.size + slow_monod,
         )
 
-    def work(self, tau: Floats) -> Floats:
-        """Work done by warmth-weighted time `tau` (hours), shape (n, m) for `tau` of that shape."""
-        per_hour = (self.growth / self.lag)[:, None]
-        x = np.minimum(per_hour * tau, 600.0)
-        grown = np.log1p(np.expm1(x) * np.exp(-self.growth)[:, None]) / per_hour
-        fade = self.fade[:, None]
-        return np.asarray(np.log1p(fade * self.rate[:, None] * grown) / fade)
+    def fall(self, tau: Floats) -> Floats:
+        """Fraction of the fall that is done by warmth-weighted time `tau` (hours), shape (n, m) as `tau`."""
+        return self.fall_after(self.work(tau))
 
-    def fall(self, work: Floats) -> Floats:
+    def work(self, tau: Floats) -> Floats32:
+        """Work done by warmth-weighted time `tau`, shape (n, m). Single precision: a tenth of a second in a month."""
+        per_hour = (self.growth / self.lag).astype(np.float32)[:, None]
+        x = tau.astype(np.float32) * per_hour
+        growth = self.growth.astype(np.float32)[:, None]
+        # For long times the growth curve is a straight line; the exponential would overflow there.
+        grown = np.log1p(np.expm1(np.minimum(x, _LONG)) * np.exp(-growth)) + np.maximum(x - _LONG, np.float32(0.0))
+        fade = self.fade.astype(np.float32)[:, None]
+        grown *= fade * self.rate.astype(np.float32)[:, None] / per_hour
+        return np.asarray(np.log1p(grown) / fade)
+
+    def fall_after(self, work: Floats32) -> Floats:
         """Fraction of the fall that is done after `work`, shape (n, m)."""
-        return 1.0 - self.left(work)
-
-    def left(self, work: Floats) -> Floats:
-        """Fraction of the fall that is left after `work`, shape (n, m)."""
         table = sugar_table()
-        place = np.minimum(np.log1p(_SPREAD * work) * _SCALE, _GRID - 1.001)
+        place = np.minimum(np.log1p(np.float32(_SPREAD) * work) * np.float32(_SCALE), np.float32(_GRID - 1.001))
         index = place.astype(np.intp)
-        part = place - index
-        easy = table.easy.ravel()
-        slow = table.slow.ravel()
-        at_easy = index + (self.easy_row * _GRID)[:, None]
-        at_slow = index + (self.slow_row * _GRID)[:, None]
-        left_easy = easy[at_easy]
-        left_easy += part * (easy[at_easy + 1] - left_easy)
-        left_slow = slow[at_slow]
-        left_slow += part * (slow[at_slow + 1] - left_slow)
-        w = self.slow_share[:, None]
-        return np.asarray(left_easy + w * (left_slow - left_easy))
-
-    def tau_when_left(self, fraction: Floats) -> Floats:
-        """Warmth-weighted time at which `fraction` of the fall is left, shape (n,); infinite where never."""
-        table = sugar_table()
-        w = self.slow_share[:, None]
-        left = (1 - w) * table.easy[self.easy_row] + w * table.slow[self.slow_row]
-        beyond = left <= fraction[:, None]
-        first = np.argmax(beyond, axis=1)
-        never = ~beyond[:, -1]
-        first = np.where(never, _GRID - 1, np.maximum(first, 1))
-        rows = np.arange(first.size)
-        high, low = left[rows, first - 1], left[rows, first]
-        share = np.clip((high - fraction) / np.maximum(high - low, 1e-15), 0, 1)
-        work = table.work[first - 1] + share * (table.work[first] - table.work[first - 1])
-        with np.errstate(over="ignore"):
-            grown = np.expm1(np.minimum(self.fade * work, 50)) / (self.fade * self.rate)
-        per_hour = self.growth / self.lag
-        x = np.minimum(per_hour * grown, 700.0)
-        # Invert the growth curve; for long times it is a straight line, which avoids an overflow.
-        tau = np.where(x > 30, grown + self.lag, np.log1p(np.expm1(np.minimum(x, 30)) * np.exp(self.growth)) / per_hour)
-        return np.asarray(np.where(never | (self.fade * work > 50), np.inf, tau))
+        part = place - index.astype(np.float32)
+        easy_at = table.easy.take(index + (self.easy_row * _GRID)[:, None], mode="clip")
+        slow_at = table.slow.take(index + (self.slow_row * _GRID)[:, None], mode="clip")
+        easy = easy_at.real + part * easy_at.imag
+        slow = slow_at.real + part * slow_at.imag
+        w = self.slow_share.astype(np.float32)[:, None]
+        return np.asarray(1.0 - (easy + w * (slow - easy)), dtype=np.float64)
 
 
 def _nearest(value: Floats, first: float, second: float, size: int) -> NDArray[np.intp]:

@@ -174,7 +174,7 @@ class Story:
         theta = self.theta(z)
         shapes = Shapes.of(theta)
         tau = self.tau(z, theta, at)
-        done = shapes.fall(shapes.work(tau))
+        done = shapes.fall(tau)
         if setting.creep_from_h is None and not setting.additions:
             return done, np.zeros((1, 1))
         law = setting.warm.law(theta)
@@ -190,7 +190,7 @@ class Story:
                 apparent, pace = self.feed(z)
                 since = np.maximum(tau - _tau_each(setting.warm, law, np.full(law.size, addition.at_h))[:, None], 0.0)
                 ratio = np.clip((setting.original_sg - 1.0) / addition.jump_sg, 1.0, 6.0)
-                taken = shapes.fall(shapes.rate[:, None] * since * (pace * ratio)[:, None])
+                taken = shapes.fall_after((shapes.rate[:, None] * since * (pace * ratio)[:, None]).astype(np.float32))
                 other = other + np.where(after, addition.jump_sg * (apparent[:, None] * taken - 1.0), 0.0)
             else:
                 then = done[:, max(int(np.searchsorted(hours, addition.at_h)) - 1, 0)][:, None]

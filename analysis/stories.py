@@ -14,9 +14,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.estimator import DRAWS, Addition, Courses, Halt, Setting, Story, imply
-from analysis.model import Batch, Floats, events_of
+from analysis.model import STEADY_SG, Batch, Floats, events_of
 from analysis.noise import local_rate
 from analysis.priors import Belief
+from analysis.sampler import Cloud
 from analysis.series import Series, first_gravity, hours_of
 from analysis.steadiness import CHILL_C
 
@@ -54,15 +55,17 @@ def look_at(series: Series, batch: Batch, belief: Belief, now_h: float) -> Look 
         additions=additions(warm, batch, now_h),
         forced_sg=forced_end(batch, now_h),
     )
-    stories: list[tuple[float, Story]] = [(1.0 - HALT_ODDS, Story(setting, "none"))]
+    plain = Story(setting, "none")
+    clouds: list[tuple[float, Story, Cloud]] = [(1.0 - HALT_ODDS, plain, plain.run())]
     rate = local_rate(warm)
-    if flat_of_late(warm, rate):
+    others: list[Story] = []
+    if flat_of_late(warm, rate) and not ended_as_expected(plain, clouds[0][2]):
         top = float(warm.hours[int(np.argmax(rate))])
-        stories.append((HALT_ODDS, Story(setting, "lasting", halt_window_h=(top, float(warm.hours[-1])))))
+        others.append(Story(setting, "lasting", halt_window_h=(top, float(warm.hours[-1]))))
     plateau = plateau_in(warm, rate)
     if plateau is not None:
-        stories.append((HALT_ODDS, Story(setting, "over", halt_window_h=plateau)))
-    clouds = [(odds, story, story.run()) for odds, story in stories]
+        others.append(Story(setting, "over", halt_window_h=plateau))
+    clouds += [(HALT_ODDS, story, story.run()) for story in others]
     score = np.array([np.log(odds) + cloud.log_evidence for odds, _, cloud in clouds])
     share = np.exp(score - score.max())
     share /= share.sum()
@@ -71,8 +74,21 @@ def look_at(series: Series, batch: Batch, belief: Belief, now_h: float) -> Look 
         draws = int(np.ceil(part * DRAWS))
         if part > 1e-3:
             parts.append(imply(story, cloud, draws=max(draws, 24), weight=float(part)))
-    halts = {story.halt: float(part) for part, (_, story, _) in zip(share, clouds, strict=True)}
+    halts: dict[Halt, float] = {story.halt: float(part) for part, (_, story, _) in zip(share, clouds, strict=True)}
     return Look(_joined(parts), original, known, halts)
+
+
+def ended_as_expected(plain: Story, cloud: Cloud) -> bool:
+    """Whether a plain fermentation has as good as surely ended, about where such a batch should.
+
+    A halt would then need a batch that would have gone on to an unlikely end: it is not worth telling.
+    """
+    size = cloud.extra[0]
+    done = float(cloud.weight[plain.left_now(cloud.z) * size < STEADY_SG].sum())
+    extract = plain.setting.original_sg - 1.0
+    belief = plain.setting.belief
+    place = (float(cloud.weight @ size) / extract - belief.mean[-1]) / belief.sd[-1]
+    return done > 0.9 and place > -1.0
 
 
 def without_cold(series: Series) -> Series:
