@@ -1,0 +1,103 @@
+"""Least-squares fits against certified values and measured fermentations."""
+
+from __future__ import annotations
+
+import csv
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import polars as pl
+import pytest
+
+from analysis import Batch, assess
+from analysis.curves import FERMENTATION, GROWTH, RICHARDS, Curve
+from analysis.fitting import fit
+
+HERE = Path(__file__).parent
+
+
+def rows(name: str) -> list[dict[str, str]]:
+    lines = (HERE / name).read_text(encoding="utf-8").splitlines()
+    assert lines[0].startswith("# Source")
+    return list(csv.DictReader(lines[1:]))
+
+
+NIST = rows("nist_strd.csv")
+
+
+def nist(dataset: str, kind: str, column: str = "value") -> np.ndarray:
+    chosen = [r for r in NIST if r["dataset"] == dataset and r["kind"] == kind and not r["name"].startswith("residual")]
+    return np.array([float(r[column]) for r in chosen])
+
+
+# NIST StRD, https://www.itl.nist.gov/div898/strd/: certified to eleven digits; 1e-5 relative on the estimates and
+# 1e-3 on their standard errors is what a good general fitter must reach from both published starts.
+@pytest.mark.parametrize("start", ["start 1", "start 2", "own guess"])
+@pytest.mark.parametrize(("dataset", "curve"), [("Rat42", GROWTH), ("Rat43", RICHARDS)], ids=["Rat42", "Rat43"])
+def test_the_fitter_reaches_the_certified_values(dataset: str, curve: Curve, start: str) -> None:
+    x, y = nist(dataset, "data", "x"), nist(dataset, "data")
+    first = None if start == "own guess" else nist(dataset, start)
+    found = fit(curve, x, y, start=first)
+    np.testing.assert_allclose(found.estimates, nist(dataset, "certified"), rtol=1e-5)
+    np.testing.assert_allclose(found.standard_errors, nist(dataset, "certified", "std_error"), rtol=1e-3)
+    [certified] = [r for r in NIST if r["dataset"] == dataset and r["name"].startswith("residual")]
+    assert found.residual_sum == pytest.approx(float(certified["value"]), rel=1e-8)
+
+
+# Valle et al. 2024, agave juice at 28 °C, and the four-parameter logistic fitted to it with another program
+# (ordinary least squares): end, start, rate and middle, with the standard errors it gave.
+AGAVE_FITS = {
+    "agave28C_rep1": ((6.502, 123.198, 0.3059, 15.364), (0.504, 1.331, 0.0165, 0.170)),
+    "agave28C_rep2": ((2.183, 125.398, 0.2514, 20.097), (0.861, 1.760, 0.0147, 0.288)),
+    "agave28C_rep3": ((4.742, 111.411, 0.4450, 16.165), (0.420, 0.890, 0.0386, 0.097)),
+}
+
+
+@pytest.mark.parametrize("series", AGAVE_FITS)
+def test_the_fermentation_logistic_agrees_with_a_second_fit_of_measured_agave_juice(series: str) -> None:
+    points = [r for r in rows("agave.csv") if r["series"] == series]
+    hours = np.array([float(r["hours"]) for r in points])
+    sugar = np.array([float(r["total_sugar_g_l"]) for r in points])
+    found = fit(FERMENTATION, hours, sugar)
+    estimates, errors = AGAVE_FITS[series]
+    # Printed to three or four digits.
+    np.testing.assert_allclose(found.estimates, estimates, rtol=2e-4, atol=6e-4)
+    np.testing.assert_allclose(found.standard_errors, errors, rtol=5e-3, atol=6e-4)
+
+
+@pytest.mark.parametrize("curve", [FERMENTATION, GROWTH, RICHARDS], ids=lambda c: c.name)
+def test_each_derivative_agrees_with_differences(curve: Curve) -> None:
+    x = np.linspace(1.0, 60.0, 25)
+    p = np.array({4: [5.0, 60.0, 0.2, 25.0], 3: [50.0, 2.0, 0.1]}[len(curve.parameters)])
+    if curve is RICHARDS:
+        p = np.array([50.0, 2.0, 0.1, 1.4])
+    for k in range(p.size):
+        step = np.zeros(p.size)
+        step[k] = 1e-6 * abs(p[k])
+        slope = (curve.value(x, p + step) - curve.value(x, p - step)) / (2 * step[k])
+        np.testing.assert_allclose(curve.jacobian(x, p)[:, k], slope, rtol=1e-5, atol=1e-7)
+
+
+# Ure's strong ale was still falling when the record stops: a least-squares end comes out at -14 °P with a standard
+# error of 44 °P, so nobody can say from it alone when it will finish.
+@pytest.mark.parametrize("drink", ["ale", "other"])
+@pytest.mark.parametrize("original", [None, 1.1139], ids=["unknown gravity", "known gravity"])
+def test_a_strong_ale_that_is_still_falling_gets_no_finish_without_experience(
+    drink: str, original: float | None
+) -> None:
+    points = rows("strong_ale.csv")
+    pitched = datetime(2026, 1, 1, tzinfo=UTC)
+    readings = pl.DataFrame(
+        {
+            "measured_at": [pitched + timedelta(hours=float(r["hours"])) for r in points],
+            "gravity_sg": [float(r["gravity_sg"]) for r in points],
+            "temperature_c": [float(r["temperature_c"]) for r in points],
+        }
+    )
+    batch = Batch(pitched_at=pitched, drink=drink, original_gravity_sg=original)  # type: ignore[arg-type]
+    said = assess(readings, batch, now=pitched + timedelta(hours=408))
+    assert said.finish is None
+    assert not said.finished
+    assert said.remaining_fall_sg is not None
+    assert said.remaining_fall_sg.p10 > 0.002
