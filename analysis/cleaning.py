@@ -13,7 +13,7 @@ import polars as pl
 from numpy.lib.stride_tricks import sliding_window_view
 
 from analysis.errors import ReadingsError
-from analysis.model import MARKED, UTC_TIME, Batch, Floats
+from analysis.model import MARKED, READINGS, UTC_TIME, Batch, Floats
 
 BEFORE_PITCHING: Final = "before pitching"
 DUPLICATE: Final = "duplicate"
@@ -51,21 +51,23 @@ def checked(readings: pl.DataFrame) -> pl.DataFrame:
             f"measured_at has the type {when}; it must be an instant with a time zone: "
             'use .dt.replace_time_zone("UTC") on a naive column'
         )
-    columns = [
-        pl.col("measured_at").cast(UTC_TIME),
-        pl.col("gravity_sg").cast(pl.Float64),
-        (pl.col("temperature_c") if "temperature_c" in readings.columns else pl.lit(None))
-        .cast(pl.Float64)
-        .alias("temperature_c"),
-        (pl.col("by_hand") if "by_hand" in readings.columns else pl.lit(False))
-        .cast(pl.Boolean)
-        .fill_null(False)
-        .alias("by_hand"),
-    ]
+    columns = {
+        "measured_at": readings["measured_at"],
+        "gravity_sg": readings["gravity_sg"],
+        "temperature_c": _column(readings, "temperature_c"),
+        "by_hand": _column(readings, "by_hand"),
+    }
     try:
-        return readings.select(columns)
+        cast = {name: column.cast(READINGS[name]) for name, column in columns.items()}
     except pl.exceptions.PolarsError as problem:
         raise ReadingsError(f"readings have a column of the wrong type: {problem}") from problem
+    return pl.DataFrame({**cast, "by_hand": cast["by_hand"].fill_null(False)})
+
+
+def _column(readings: pl.DataFrame, name: str) -> pl.Series:
+    if name in readings.columns:
+        return readings[name]
+    return pl.Series(name, [None] * len(readings), dtype=READINGS[name])
 
 
 def mark(readings: pl.DataFrame, batch: Batch, *, now: datetime) -> pl.DataFrame:
@@ -81,18 +83,22 @@ def mark(readings: pl.DataFrame, batch: Batch, *, now: datetime) -> pl.DataFrame
     pl.DataFrame
         Schema `MARKED`. Rows after `now` are left out: they are the future.
     """
-    frame = checked(readings).filter(pl.col("measured_at") <= now).drop_nulls("measured_at")
-    frame = frame.sort("measured_at", "by_hand", "gravity_sg", "temperature_c", nulls_last=True, maintain_order=True)
-    if frame.is_empty():
-        return pl.DataFrame(schema=MARKED)
-    hours = hours_since(frame["measured_at"], batch.pitched_at)
-    gravity = frame["gravity_sg"].to_numpy()
+    frame = checked(readings)
+    micros = frame["measured_at"].to_physical().fill_null(np.iinfo(np.int64).max).to_numpy()
+    gravity, temperature = frame["gravity_sg"].to_numpy(), frame["temperature_c"].to_numpy()
     by_hand = frame["by_hand"].to_numpy()
-    reason = np.full(len(frame), None, dtype=object)
+    # The order must not depend on how the rows came in: every column has a say.
+    order = np.lexsort((temperature, gravity, by_hand, micros))
+    order = order[micros[order] <= int(now.timestamp() * 1e6)]
+    if order.size == 0:
+        return pl.DataFrame(schema=MARKED)
+    micros, gravity, temperature, by_hand = micros[order], gravity[order], temperature[order], by_hand[order]
+    hours = (micros - batch.pitched_at.timestamp() * 1e6) / 3.6e9
+    reason = np.full(order.size, None, dtype=object)
 
     absent = ~np.isfinite(gravity)
     reason[absent] = NO_GRAVITY
-    repeated = np.zeros(len(frame), dtype=bool)
+    repeated = np.zeros(order.size, dtype=bool)
     repeated[1:] = (np.diff(hours) <= 0) & (by_hand[1:] == by_hand[:-1]) & ~absent[1:] & ~absent[:-1]
     reason[repeated] = DUPLICATE
     reason[~absent & (hours < 0)] = BEFORE_PITCHING
@@ -109,7 +115,15 @@ def mark(readings: pl.DataFrame, batch: Batch, *, now: datetime) -> pl.DataFrame
     used = np.flatnonzero((reason == None) & ~by_hand)  # noqa: E711
     if used.size >= 40:
         reason[used[frozen(hours[used], gravity[used])]] = STUCK
-    return frame.with_columns(pl.Series("set_aside", reason.tolist(), dtype=pl.String))
+    return pl.DataFrame(
+        {
+            "measured_at": pl.Series(micros).cast(UTC_TIME),
+            "gravity_sg": pl.Series(gravity, nan_to_null=True),
+            "temperature_c": pl.Series(temperature, nan_to_null=True),
+            "by_hand": by_hand,
+            "set_aside": pl.Series(reason.tolist(), dtype=pl.String),
+        }
+    )
 
 
 def hours_since(instants: pl.Series, start: datetime) -> Floats:

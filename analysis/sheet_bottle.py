@@ -13,6 +13,7 @@ from analysis.hops import creep_volumes
 from analysis.safety import Verdict
 from analysis.sheet_say import Say
 from analysis.sweetening import SWEETENERS
+from analysis.wishes import percent
 
 WINE_LIKE = ("mead", "cider", "wine")
 DRY_SG = 1.006
@@ -283,9 +284,9 @@ def _against_rating(
     elif gauge + air > (1 - safety.RATING_MARGIN) * rating:
         said.caution(
             f"{say.pressure(gauge)} are to be expected at {say.temperature(storage_c)}{air_words}, within "
-            f"{safety.RATING_MARGIN:.0%} "
+            f"{percent(safety.RATING_MARGIN)} "
             "of "
-            f"the bottle's rating of {say.pressure(rating)}.".replace("%", " %")
+            f"the bottle's rating of {say.pressure(rating)}."
         )
     elif package_gauge_kpa(tail, storage_c) + air > rating:
         said.caution(
