@@ -85,6 +85,27 @@ def test_the_verdict_tightens_as_the_rating_falls() -> None:
     assert verdicts == ["go", "go", "caution", "caution", "stop", "stop"]
 
 
+def test_a_fifth_of_the_rating_is_kept_free_even_where_everything_is_known() -> None:
+    known = {"remaining_fall_sg": 0.0, "lowest_plausible_sg": 1.011, "purged": True}
+    near = told(**known, bottle_rating_kpa=335)  # 276 kPa are to be expected
+    assert near["bottle_verdict"] == "caution"
+    assert "20\u202f% of the bottle's rating" in near["bottle_reasons"][0]
+    assert told(**known, bottle_rating_kpa=360)["bottle_verdict"] == "go"
+
+
+def test_the_rare_large_fall_is_reckoned_with_beside_the_likely_one() -> None:
+    vague = {"remaining_fall_sg": 0.001, "lowest_plausible_sg": None}
+    near = told(**vague, bottle_rating_kpa=650)
+    assert near["bottle_verdict"] == "caution"
+    assert "once in ten thousand" in near["bottle_reasons"][0]
+    assert told(**vague, bottle_rating_kpa=800)["bottle_verdict"] == "go"
+
+
+def test_hops_whose_creep_is_unknown_never_get_a_go_however_strong_the_bottle() -> None:
+    assert told(hops_g_per_l=6, bottle_rating_kpa=5000)["bottle_verdict"] == "caution"
+    assert told(hops_g_per_l=6, hop_creep_fall_sg=0.001, bottle_rating_kpa=5000)["bottle_verdict"] == "go"
+
+
 # Common practice, no source: without a rating, caution above 3.0 and stop above 3.5 volumes.
 @pytest.mark.parametrize(("volumes", "verdict"), [(2.4, "go"), (2.9, "go"), (3.2, "caution"), (3.6, "stop")])
 def test_a_bottle_of_unknown_rating_is_judged_by_volumes(volumes: float, verdict: str) -> None:
