@@ -13,6 +13,7 @@ from typing import Final, Literal
 
 import numpy as np
 import polars as pl
+from numpy.typing import NDArray
 
 from analysis import calibration
 from analysis.model import READINGS, Floats
@@ -21,8 +22,10 @@ from ingest.anchors import Anchor, Sampled, anchors, shifts
 from ingest.hand_samples import sampled_gravity
 from ingest.model import BatchRecord, CalibrationKind, CalibrationRecord, Device, EventRecord, HandSample, Vessel
 
-CALIBRATED: Final = pl.Schema({**READINGS, "device_id": pl.String()})
-"""The readings of a batch."""
+CALIBRATED: Final = pl.Schema({**READINGS, "device_id": pl.String(), "extrapolated": pl.Boolean()})
+"""The readings of a batch; `extrapolated` marks gravities beyond the ends of the float's calibration."""
+
+Flags = NDArray[np.bool_]
 
 JOIN_WITHIN_S: Final = 2 * 3600.0
 """A probe's temperature counts for a float's reading between two of its own no further apart than this, seconds."""
@@ -59,6 +62,7 @@ class _Track:
     times_s: Floats
     temperature_c: Floats
     gravity_sg: Floats
+    extrapolated: Flags
     notes: list[str] = field(default_factory=list)
 
     @property
@@ -118,14 +122,15 @@ def calibrated_alone(device: Device, sent: pl.DataFrame, calibrations: Sequence[
     Returns
     -------
     pl.DataFrame
-        `sent` and the columns `calibrated_gravity_sg` and `calibrated_temperature_c`; no other device and no hand
-        sample has a part in it.
+        `sent` and the columns `calibrated_gravity_sg`, `calibrated_temperature_c` and `extrapolated`; no other device,
+        and no hand sample, has a part in it.
     """
     track = _track(Stay(device, sent), calibrations)
     _correct_for_temperature(track, None)
     return sent.with_columns(
         pl.Series("calibrated_gravity_sg", track.gravity_sg, pl.Float64()).fill_nan(None),
         pl.Series("calibrated_temperature_c", track.temperature_c, pl.Float64()).fill_nan(None),
+        pl.Series("extrapolated", track.extrapolated),
     )
 
 
@@ -150,6 +155,7 @@ def _track(stay: Stay, calibrations: Sequence[CalibrationRecord]) -> _Track:
         times_s=sent["measured_at"].dt.epoch("us").to_numpy() / 1e6,
         temperature_c=_numbers(sent, "temperature_c"),
         gravity_sg=_numbers(sent, "gravity_sg"),
+        extrapolated=np.zeros(sent.height, dtype=np.bool_),
     )
     of_device = [c for c in calibrations if c.device_id == stay.device.device_id]
     inclination = _numbers(sent, "inclination_deg")
@@ -157,7 +163,8 @@ def _track(stay: Stay, calibrations: Sequence[CalibrationRecord]) -> _Track:
         curve = calibration.inclination_curve(record.points)
         here = within & ~np.isnan(inclination)
         track.gravity_sg[here] = curve.gravity_sg(inclination[here])
-        outside = int(np.count_nonzero(curve.extrapolated(inclination[here])))
+        track.extrapolated[here] = curve.extrapolated(inclination[here])
+        outside = int(np.count_nonzero(track.extrapolated[here]))
         if outside:
             track.notes.append(
                 f"{track.name}: {outside} readings lie outside the calibrated inclinations, {curve.low_deg:g}° to "
@@ -179,7 +186,7 @@ def _track(stay: Stay, calibrations: Sequence[CalibrationRecord]) -> _Track:
 
 def _periods(
     records: Sequence[CalibrationRecord], kind: CalibrationKind, times_s: Floats
-) -> list[tuple[np.ndarray[tuple[int, ...], np.dtype[np.bool_]], CalibrationRecord]]:
+) -> list[tuple[Flags, CalibrationRecord]]:
     """Each calibration of a kind with the readings it is valid for: from its start until the next one's."""
     of_kind = sorted((r for r in records if r.kind == kind), key=lambda r: _start(r.from_at))
     starts = [*(_start(r.from_at) for r in of_kind), np.inf]
@@ -234,6 +241,7 @@ def _without_doubles(floats: Sequence[_Track]) -> list[_Track]:
             track.times_s, track.temperature_c, track.gravity_sg = (
                 values[alone] for values in (track.times_s, track.temperature_c, track.gravity_sg)
             )
+            track.extrapolated = track.extrapolated[alone]
             kept.append(track)
     without_gravity = [t for t in floats if not t.has_gravity and t.times_s.size]
     return kept + without_gravity
@@ -248,6 +256,7 @@ def _frame(track: _Track) -> pl.DataFrame:
             "temperature_c": pl.Series(track.temperature_c, dtype=pl.Float64()).fill_nan(None),
             "by_hand": pl.repeat(False, track.times_s.size, eager=True, dtype=pl.Boolean()),
             "device_id": pl.repeat(track.device.device_id, track.times_s.size, eager=True, dtype=pl.String()),
+            "extrapolated": track.extrapolated,
         },
         schema=CALIBRATED,
     )
@@ -263,6 +272,7 @@ def _by_hand(samples: Sequence[HandSample], gravity: dict[str, float | None]) ->
                 "temperature_c": None,
                 "by_hand": True,
                 "device_id": s.sample_id,
+                "extrapolated": False,
             }
             for s in samples
             if gravity[s.sample_id] is not None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Final, TypeVar
 
 import polars as pl
@@ -30,6 +30,10 @@ from ingest.store_reports import QUANTITIES
 from ingest.store_words import LastWord, LastWords
 
 R = TypeVar("R", bound=Record)
+
+_FAR: Final = datetime.max.replace(tzinfo=UTC)
+_EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
+_MICROSECOND: Final = timedelta(microseconds=1)
 
 _AS_SENT: Final = """
 SELECT
@@ -157,15 +161,19 @@ class Questions:
 
         Hand samples are rows with `by_hand` true and the sample's id as device.
         """
-        frame = self.calibrated(batch_id).readings
-        return frame if until is None else frame.filter(pl.col("measured_at") <= until)
+        return self.calibrated(batch_id, until=until).readings
 
-    def calibrated(self, batch_id: str) -> Calibrated:
-        """The batch's readings with how they came about: anchors, whose temperature counts, and what is doubtful."""
+    def calibrated(self, batch_id: str, *, until: datetime | None = None) -> Calibrated:
+        """The batch's readings with how they came about: anchors, whose temperature counts, and what is doubtful.
+
+        What was read, sampled or done after `until` has no part in it.
+        """
         record = self._batch_record(batch_id)
+        last = _FAR if until is None else until
         spans: dict[str, list[pl.DataFrame]] = {}
-        for device_id, since, until in self._stays(record):
-            spans.setdefault(device_id, []).append(self.readings_as_sent(device_id, since=since, until=until))
+        for device_id, since, end in self._stays(record):
+            to = last if end is None else min(last, end - _MICROSECOND)  # who leaves at an instant is gone then
+            spans.setdefault(device_id, []).append(self.readings_as_sent(device_id, since=since, until=to))
         stays = [
             Stay(device, pl.concat(frames).sort("measured_at"))
             for device_id, frames in spans.items()
@@ -175,8 +183,8 @@ class Questions:
             stays,
             vessel=self.get(Vessel, record.vessel_id),
             batch=record,
-            events=self.all(EventRecord, batch_id=batch_id),
-            samples=self.all(HandSample, batch_id=batch_id),
+            events=[e for e in self.all(EventRecord, batch_id=batch_id) if e.at <= last],
+            samples=[s for s in self.all(HandSample, batch_id=batch_id) if s.at <= last],
             calibrations=self.all(CalibrationRecord),
         )
 
@@ -184,8 +192,8 @@ class Questions:
         self, device_id: str, *, since: datetime | None = None, until: datetime | None = None
     ) -> pl.DataFrame:
         """What a device said from `since` to `until` (both included), as it said it, by time; schema `AS_SENT`."""
-        low = 0 if since is None else max(store_reports.microseconds(since), 0)
-        high = 2**52 if until is None else max(store_reports.microseconds(until), 0)
+        low = 0 if since is None else store_reports.microseconds(max(since, _EPOCH))
+        high = store_reports.microseconds(_FAR if until is None else max(until, _EPOCH))
         frame = self._file.frame(
             _AS_SENT + "WHERE device_key = ? AND measured_s BETWEEN ? AND ? "
             "AND measured_s::BIGINT * 1000000 + measured_us BETWEEN ? AND ? ORDER BY measured_s, measured_us",

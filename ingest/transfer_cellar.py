@@ -26,9 +26,13 @@ READINGS_FILE: Final = pl.Schema(
         **AS_SENT,
         "calibrated_gravity_sg": pl.Float64(),
         "calibrated_temperature_c": pl.Float64(),
+        "extrapolated": pl.Boolean(),
     }
 )
-"""`readings.parquet`: one row a reading, as sent and as calibrated; vessel and batch are null where it was in none."""
+"""`readings.parquet`: one row a reading, as sent and as calibrated; vessel and batch are null where it was in none.
+
+`extrapolated` says that the inclination lies outside the calibrated ones.
+"""
 
 _MANIFEST: Final = "cellar.json"
 _PLAIN: Final[dict[type, pl.DataType]] = {float: pl.Float64(), int: pl.Int64(), bool: pl.Boolean()}
@@ -161,7 +165,7 @@ def _device_readings(store: Store, device_id: str, in_batches: pl.DataFrame | No
             pl.when(within).then(pl.lit(placement.vessel_id)).otherwise("vessel_id").alias("vessel_id")
         )
         for batch in store.all(BatchRecord, vessel_id=placement.vessel_id):
-            during = within & (at >= batch.pitched_at) & (at <= (batch.ended_at or datetime.max.replace(tzinfo=UTC)))
+            during = within & (at >= batch.pitched_at) & (at < (batch.ended_at or datetime.max.replace(tzinfo=UTC)))
             frame = frame.with_columns(
                 pl.when(during).then(pl.lit(batch.batch_id)).otherwise("batch_id").alias("batch_id")
             )

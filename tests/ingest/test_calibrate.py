@@ -110,7 +110,9 @@ def test_an_inclination_without_a_calibration_gives_no_gravity_and_says_what_to_
 def test_readings_beyond_the_calibrated_points_are_pointed_out(store):
     store.save(CalibrationRecord(device_id="float", kind="inclination", points=POINTS))
     send(store, inclination_deg=lambda h: 61.0 if h < 3 else 50.0, temperature_c=20.0)
-    [note] = store.calibrated("b").notes
+    told = store.calibrated("b")
+    assert told.readings["extrapolated"].to_list() == [True] * 3 + [False] * 45
+    [note] = told.notes
     assert note.startswith("Cork: 3 readings lie outside the calibrated inclinations, 25° to 60°")
 
 
@@ -244,6 +246,15 @@ def test_a_sample_shifts_the_float_from_then_on_visibly_and_removably(store):
     store.undo()
     store.remove(sample)
     np.testing.assert_allclose(gravity(store), 1.020, atol=1e-6)
+
+
+def test_readings_until_a_moment_know_nothing_of_a_later_sample(store):
+    send(store, gravity_sg=1.020, temperature_c=20.0)
+    for hour, value in ((10, 1.018), (30, 1.014)):
+        before = store.readings_of("b", until=T + (hour - 1) * HOUR)
+        store.save(HandSample(batch_id="b", at=T + hour * HOUR, value=value, temperature_c=20.0))
+        assert store.readings_of("b", until=T + (hour - 1) * HOUR).equals(before)
+    assert not store.readings_of("b").head(before.height).equals(before)  # drift is spread back to the first sample
 
 
 def test_a_sample_in_a_steep_fall_is_compared_at_its_own_moment(store):

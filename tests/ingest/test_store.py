@@ -377,13 +377,22 @@ def cellar(store):
 
 def test_a_reading_finds_its_batch_by_time(cellar):
     first, second = cellar.readings_of("b1"), cellar.readings_of("b2")
-    assert (first["measured_at"].min(), first["measured_at"].max()) == (T, T + 10 * HOUR)
+    assert (first["measured_at"].min(), first["measured_at"].max()) == (T, T + 10 * HOUR - HOUR / 4)
     assert second["measured_at"].min() == T + 20 * HOUR
     assert cellar.newest_reading_at("b2") == report(119).measured_at
     assert cellar.batch_in("v1", T + HOUR) == cellar.get(BatchRecord, "b1")
     assert cellar.batch_in("v1", T + 15 * HOUR) is None
     assert [b.batch_id for b in cellar.active_batches()] == ["b2"]
     assert [b.batch_id for b in cellar.finished_batches()] == ["b1"]
+
+
+def test_a_float_that_is_moved_at_an_instant_counts_in_one_vessel_only(cellar):
+    cellar.save(Vessel(vessel_id="v2", name="Vessel 2"))
+    cellar.save(BatchRecord(batch_id="b3", name="Third", vessel_id="v2", pitched_at=T))
+    cellar.save(replace(cellar.all(Placement)[0], to_at=T + 5 * HOUR))
+    cellar.save(Placement(device_id="float-1", vessel_id="v2", from_at=T + 5 * HOUR))
+    assert cellar.readings_of("b1")["measured_at"].max() == T + 5 * HOUR - HOUR / 4
+    assert cellar.readings_of("b3")["measured_at"].min() == T + 5 * HOUR
 
 
 def test_readings_until_a_moment_leave_later_ones_out(cellar):
