@@ -1,0 +1,78 @@
+from __future__ import annotations
+
+from datetime import UTC, datetime
+
+import pytest
+
+from ingest import schema, store_file
+from ingest.model import Device, Report
+from ingest.records import TABLES
+from ingest.schema import MIGRATIONS, Migration
+from ingest.store import Store
+from ingest.store_reports import STORED
+
+T = datetime(2026, 3, 1, 10, tzinfo=UTC)
+
+
+def columns(store: Store, table: str) -> list[str]:
+    return [
+        row[0]
+        for row in store._file.read(
+            "SELECT column_name FROM duckdb_columns() WHERE table_name = ? ORDER BY column_index", [table]
+        )
+    ]
+
+
+@pytest.mark.parametrize("cls", TABLES, ids=lambda c: c.__name__)
+def test_each_table_has_the_fields_of_its_class(cls):
+    with Store.in_memory() as store:
+        assert columns(store, TABLES[cls].name) == [c.name for c in TABLES[cls].columns]
+
+
+@pytest.mark.parametrize("table", ["report_new", "report_old", "report"])
+def test_the_tables_of_reports_have_the_columns_that_are_written(table):
+    with Store.in_memory() as store:
+        assert columns(store, table) == STORED.names()
+
+
+def test_migrations_are_numbered_without_gaps_and_each_has_a_sentence():
+    assert [m.number for m in MIGRATIONS] == list(range(1, len(MIGRATIONS) + 1))
+    assert all(m.sentence.endswith(".") and " " in m.sentence for m in MIGRATIONS)
+    assert len(MIGRATIONS) == schema.NEWEST
+
+
+@pytest.fixture
+def next_version(monkeypatch):
+    def become(sql: str) -> None:
+        step = Migration(len(MIGRATIONS) + 1, "Notes the colour of each vessel.", sql)
+        monkeypatch.setattr(store_file, "MIGRATIONS", (*MIGRATIONS, step))
+        monkeypatch.setattr(store_file, "NEWEST", step.number)
+
+    return become
+
+
+def test_an_older_cellar_is_brought_up_with_its_data(tmp_path, next_version):
+    with Store.open(tmp_path) as store:
+        store.save(Device(device_id="f", kind="float"))
+        store.keep([Report(device_id="f", measured_at=T, received_at=T, gravity_sg=1.05)])
+    next_version("ALTER TABLE vessel ADD COLUMN colour VARCHAR DEFAULT 'grey'")
+    with Store.open(tmp_path) as store:
+        assert columns(store, "vessel")[-1] == "colour"
+        assert [d.device_id for d in store.all(Device)] == ["f"]
+        assert store.counts()["readings"] == 1
+        done = store._file.read("SELECT number, sentence FROM schema_version ORDER BY number")
+        assert done[-1] == (len(MIGRATIONS) + 1, "Notes the colour of each vessel.")
+    with Store.open(tmp_path) as store:  # once only
+        assert len(store._file.read("FROM schema_version")) == len(MIGRATIONS) + 1
+
+
+def test_a_migration_that_fails_leaves_the_cellar_as_it_was(tmp_path, next_version, monkeypatch):
+    with Store.open(tmp_path) as store:
+        store.save(Device(device_id="f", kind="float"))
+    next_version("ALTER TABLE vessel ADD COLUMN colour VARCHAR; SELECT no_such_function()")
+    with pytest.raises(Exception, match="no_such_function"):
+        Store.open(tmp_path)
+    monkeypatch.undo()
+    with Store.open(tmp_path) as store:
+        assert "colour" not in columns(store, "vessel")
+        assert [d.device_id for d in store.all(Device)] == ["f"]
