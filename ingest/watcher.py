@@ -7,6 +7,7 @@ and what it still has to say is kept in the store: a restart neither repeats nor
 from __future__ import annotations
 
 import contextlib
+import json
 import logging
 import threading
 from collections.abc import Callable, Iterator
@@ -22,6 +23,7 @@ from ingest.store import Store
 log = logging.getLogger(__name__)
 
 _LOOK_S: Final = 5.0
+_TOPICS_NOTE: Final = "verdict topics"
 _KEEP_EVERY: Final = timedelta(hours=1)
 _MOVED: Final = timedelta(hours=1)
 
@@ -39,6 +41,7 @@ class Watcher:
         self._publish = publish
         self._said: dict[str, AssessmentRecord] = {}
         self._published: dict[str, bytes] = {}
+        self._topics: set[str] | None = None
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="watcher", daemon=True)
         self.problem: str | None = None
@@ -78,6 +81,7 @@ class Watcher:
                 outlooks.append(outlook)
                 self._keep(outlook, now)
                 self._publish_verdict(outlook)
+        self._clear_verdicts({verdict_message(outlook)[0] for outlook in outlooks})
         self.notifier.consider(now, outlooks, self._store.last_words(), self._store.preferences())
         self.notifier.send_due(now)
         return outlooks
@@ -99,6 +103,24 @@ class Watcher:
         if self._published.get(topic) != payload:
             self._publish(topic, payload)
             self._published[topic] = payload
+
+    def _clear_verdicts(self, current: set[str]) -> None:
+        """Take retained verdicts off the broker whose batch has ended or moved, also those of an earlier run.
+
+        An empty retained payload deletes the one before it (MQTT 5, 3.3.1.3).
+        """
+        if self._publish is None:
+            return
+        if self._topics is None:
+            kept = self._store.get_note(_TOPICS_NOTE)
+            self._topics = set(json.loads(kept)) if kept else set()
+        if self._topics == current:
+            return
+        for topic in self._topics - current:
+            self._publish(topic, b"")
+            self._published.pop(topic, None)
+        self._topics = current
+        self._store.set_note(_TOPICS_NOTE, json.dumps(sorted(current), ensure_ascii=False))
 
 
 def assessment_record(outlook: Outlook, made_at: datetime) -> AssessmentRecord:

@@ -1,0 +1,160 @@
+from __future__ import annotations
+
+import json
+import time
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import polars as pl
+import pytest
+
+from analysis.model import Assessment, Batch, Range
+from analysis.planning import Plan
+from ingest.model import BatchRecord, Vessel
+from ingest.notify import Notifier
+from ingest.outlook import Outlook
+from ingest.store import Store
+from ingest.watcher import Watcher, watching
+
+NOW = datetime(2026, 3, 3, 12, tzinfo=UTC)
+HOUR = timedelta(hours=1)
+
+
+class Says:
+    """Outlooks that say what the test wants of every batch."""
+
+    def __init__(self, store: Store, **given: Any) -> None:
+        self._store = store
+        self.given = given
+        self.plan = Plan(made_at=NOW, packaging_day=date(2026, 3, 20), reason="It fits.")
+
+    def learn(self) -> None:
+        pass
+
+    def of(self, batch_id: str, *, now: datetime | None = None, wait: bool = True) -> Outlook:
+        record = self._store.get(BatchRecord, batch_id)
+        assert record is not None
+        usual: dict[str, Any] = {
+            "now": now,
+            "phase": "active",
+            "finished": False,
+            "stalled": False,
+            "p_finished": 0.02,
+            "finish": None,
+            "held_since": None,
+            "held_h": 0.0,
+            "hold_met": False,
+            "gravity_sg": Range(1.011, 1.012, 1.013),
+            "terminal_gravity_sg": None,
+            "remaining_fall_sg": None,
+            "original_gravity_sg": None,
+            "apparent_attenuation": None,
+            "temperature_c": None,
+            "evidence": ("The gravity is falling.",),
+        }
+        return Outlook(
+            record=record,
+            vessel=self._store.get(Vessel, record.vessel_id),
+            batch=Batch(pitched_at=record.pitched_at),
+            readings=pl.DataFrame(),
+            assessment=Assessment(**{**usual, **self.given}),
+            plan=self.plan,
+            computed_at=NOW,
+        )
+
+
+@pytest.fixture
+def store() -> Iterator[Store]:
+    with Store.in_memory() as opened:
+        fill(opened)
+        yield opened
+
+
+def fill(store: Store) -> None:
+    store.save(Vessel(vessel_id="vessel-3", name="Vessel 3"))
+    store.save(BatchRecord(batch_id="batch-7", name="Saison", vessel_id="vessel-3", pitched_at=NOW - 100 * HOUR))
+
+
+def watcher(store: Store, says: Says, said: list[tuple[str, bytes]] | None = None) -> Watcher:
+    publish = None if said is None else lambda topic, payload: said.append((topic, payload))
+    return Watcher(store, says, Notifier(store), publish)  # type: ignore[arg-type]
+
+
+def test_what_was_said_is_kept_once_and_again_only_when_it_changes(store: Store) -> None:
+    says = Says(store)
+    watches = watcher(store, says)
+    for minute in range(30):
+        watches.look(NOW + timedelta(minutes=minute))
+    assert len(store.assessments("batch-7")) == 1
+    says.given = {"phase": "slowing"}
+    watches.look(NOW + HOUR)
+    says.plan = replace(says.plan, packaging_day=date(2026, 3, 22))
+    watches.look(NOW + 1.1 * HOUR)
+    kept = store.assessments("batch-7")
+    assert [(a.phase, a.packaging_day) for a in kept] == [
+        ("active", "2026-03-20"),
+        ("slowing", "2026-03-20"),
+        ("slowing", "2026-03-22"),
+    ]
+    assert kept[0].detail["evidence"] == ["The gravity is falling."]
+
+
+def test_a_restart_does_not_say_the_same_again(tmp_path: Path) -> None:
+    for start in range(2):
+        with Store.open(tmp_path) as store:
+            if start == 0:
+                fill(store)
+            watcher(store, Says(store)).look(NOW + start * timedelta(minutes=5))
+            assert len(store.assessments("batch-7")) == 1
+
+
+def test_the_verdict_is_published_at_start_and_when_it_changes(store: Store) -> None:
+    said: list[tuple[str, bytes]] = []
+    says = Says(store)
+    watches = watcher(store, says, said)
+    watches.look(NOW)
+    watches.look(NOW + timedelta(minutes=1))
+    assert [topic for topic, _ in said] == ["verdict/Vessel 3"]
+    says.given = {"finished": True}
+    watches.look(NOW + HOUR)
+    assert [json.loads(payload)["finished"] for _, payload in said] == [False, True]
+    again: list[tuple[str, bytes]] = []
+    watcher(store, says, again).look(NOW + HOUR)
+    assert len(again) == 1
+
+
+def test_the_verdict_of_a_batch_that_ended_is_taken_off_the_broker_even_after_a_restart(store: Store) -> None:
+    watcher(store, Says(store), []).look(NOW)
+    record = store.get(BatchRecord, "batch-7")
+    assert record is not None
+    store.save(replace(record, ended_at=NOW + HOUR))
+    said: list[tuple[str, bytes]] = []
+    restarted = watcher(store, Says(store), said)
+    restarted.look(NOW + 2 * HOUR)
+    restarted.look(NOW + 3 * HOUR)
+    assert said == [("verdict/Vessel 3", b"")]
+
+
+def test_a_stumble_is_told_and_the_watch_goes_on(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    says = Says(store)
+    monkeypatch.setattr("ingest.watcher._LOOK_S", 0.01)
+    stumbles = iter([True])
+    usual = says.of
+
+    def once(batch_id: str, **more: Any) -> Outlook:
+        if next(stumbles, False):
+            raise RuntimeError("out of the blue")
+        return usual(batch_id, **more)
+
+    monkeypatch.setattr(says, "of", once)
+    with watching(store, says, Notifier(store)) as watches:  # type: ignore[arg-type]
+        deadline = datetime.now(UTC) + timedelta(seconds=20)
+        while not store.assessments("batch-7") and datetime.now(UTC) < deadline:
+            time.sleep(0.01)
+        assert store.assessments("batch-7")
+        while watches.problem is not None and datetime.now(UTC) < deadline:
+            time.sleep(0.01)
+        assert watches.problem is None
