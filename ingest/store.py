@@ -13,7 +13,7 @@ from contextlib import suppress
 from dataclasses import asdict, replace
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any, Final, TypeVar
 
 import polars as pl
 
@@ -36,6 +36,9 @@ __all__ = ["AS_SENT", "Change", "Kept", "LastWord", "Store"]
 
 log = logging.getLogger(__name__)
 R = TypeVar("R", bound=Record)
+
+MOST_DEVICES: Final = 60_000
+"""Ids that can ever report: their keys have two bytes, and a cellar has a few dozen."""
 
 
 class Store(Questions):
@@ -108,16 +111,7 @@ class Store(Questions):
         StoreFull
             If the disk is full: nothing was kept, try again.
         """
-        fit: list[Report] = []
-        unfit: list[tuple[Report, list[str]]] = []
-        for report in reports:
-            fault = store_reports.unfit(report)
-            if fault is not None:
-                unfit.append((report, [fault]))
-            elif (device_id := storable(report.device_id)) != report.device_id:
-                fit.append(replace(report, device_id=device_id))
-            else:
-                fit.append(report)
+        fit, unfit = self._sorted_out(reports)
         folded, contradicting = store_reports.fold(fit)
         with self._file.alone:
             with self._file.writing() as cursor:
@@ -130,6 +124,26 @@ class Store(Questions):
             self._words.hear(folded[n] for n in taken.completed)
             self._kept([folded[n] for n in taken.new], len(taken.new))
         return len(taken.new)
+
+    def _sorted_out(self, reports: Sequence[Report]) -> tuple[list[Report], list[tuple[Report, list[str]]]]:
+        """The reports that the tables can hold, and the others with their faults."""
+        fit: list[Report] = []
+        unfit: list[tuple[Report, list[str]]] = []
+        newcomers: set[str] = set()
+        for report in reports:
+            device_id = storable(report.device_id)
+            if device_id not in self._keys:
+                newcomers.add(device_id)
+            fault = store_reports.unfit(report)
+            if fault is None and device_id in newcomers and len(self._keys) + len(newcomers) > MOST_DEVICES:
+                fault = (
+                    f"$: {device_id!r} would be device {MOST_DEVICES + 1}. Look whether ids are made up anew each time"
+                )
+            if fault is not None:
+                unfit.append((report, [fault]))
+            else:
+                fit.append(report if device_id == report.device_id else replace(report, device_id=device_id))
+        return fit, unfit
 
     def keep_frame(self, rows: pl.DataFrame, *, topic: str) -> Kept:
         """Keep many readings at once, as `keep` does.

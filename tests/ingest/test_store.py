@@ -13,6 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from ingest import store as store_module
 from ingest import store_intake
 from ingest.errors import EntryError, StoreError, StoreInUse, StoreTooNew
 from ingest.model import (
@@ -244,6 +245,14 @@ def test_what_the_tables_cannot_hold_is_rejected_and_never_stops_the_rest(store,
     [rejection] = store.rejections()
     assert rejection.payload == b"bytes"
     assert rejection.faults[0].startswith(path)
+
+
+def test_a_flood_of_made_up_device_ids_is_rejected_at_last_and_known_devices_go_on(store, monkeypatch):
+    monkeypatch.setattr(store_module, "MOST_DEVICES", 5)
+    assert store.keep([report(n, device_id=f"made-up-{n}") for n in range(8)]) == 5
+    assert store.keep([report(9, device_id="made-up-2"), report(9, device_id="made-up-9")]) == 1
+    assert len(store.rejections()) == 4
+    assert "would be device 6" in store.rejections()[0].faults[0]
 
 
 def test_two_bad_messages_that_drew_one_id_are_both_kept(store):
