@@ -32,6 +32,8 @@ def _sulfite(given: Mapping[str, Any], answer: dict[str, Any], refusals: list[st
     limit = _limit(given)
     if limit is not None:
         answer["so2_limit"] = {"so2_ppm": limit.so2_ppm, "jurisdiction": limit.jurisdiction, "source": limit.source}
+    if "ph" in given:
+        answer["molecular_so2_ppm"] = round(sulfite.molecular_so2_ppm(so2, given["ph"]), 4)
     if limit is not None and total >= limit.so2_ppm:
         drink = given.get("drink", "drink")
         refusals.append(
@@ -92,7 +94,6 @@ def _what_it_does(given: Mapping[str, Any], so2: float, answer: dict[str, Any], 
             cautions.append("In beer sulfite is an antioxidant and stabilises nothing.")
         return
     molecular = sulfite.molecular_so2_ppm(so2, given["ph"])
-    answer["molecular_so2_ppm"] = round(molecular, 4)
     if given["ph"] >= BEER_LIKE_PH or beer:
         cautions.append(
             f"At pH {given['ph']:.1f} sulfite is an antioxidant and stabilises nothing: of {so2:.0f} mg/L of SO2 only "

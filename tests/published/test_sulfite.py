@@ -33,6 +33,8 @@ def test_potassium_metabisulfite_is_57_6_per_cent_so2() -> None:
 def test_at_beer_like_ph_next_to_nothing_is_molecular() -> None:
     # From memory, pKa 1.81: 20 mg/L free at pH 4.2 is 0.08 mg/L.
     assert sulfite.molecular_so2_ppm(20.0, 4.2) == pytest.approx(0.08, abs=0.005)
+    refused = sheet({"drink": "ale", "jurisdiction": "EU", "ph": 4.2, "sulfite_ppm": 20, "sulfite_as": "so2"})
+    assert refused["molecular_so2_ppm"] == pytest.approx(0.08, abs=0.005)
 
 
 def test_200_mg_l_of_sorbic_acid_is_268_of_the_potassium_salt() -> None:
