@@ -125,7 +125,15 @@ def _hops_then_package(assessment: Assessment, wishes: Wishes, ready: Readiness,
         return Plan(made_at=now, blocked_by=blocked, reason=blocked, earliest_hop=low, latest_hop=high)
     lag = span + contact + after_hops
     likely = first_fitting(days_ahead(wishes, now), lambda d: chance(d) >= wishes.confidence)
-    pair = pair_of(wishes, now, earliest, lag, lambda d: hops_fit(d) and chance(d) >= wishes.confidence)
+
+    def likely_hops(day: date) -> bool:
+        return hops_fit(day) and chance(day) >= wishes.confidence
+
+    def hops_out_fits(day: date) -> bool:
+        out = days_from(day, span + contact)
+        return likely_hops(day) and (wishes.can_hop(out) or wishes.can_package(out))
+
+    pair = pair_of(wishes, now, earliest, lag, hops_out_fits) or pair_of(wishes, now, earliest, lag, likely_hops)
     if pair is None:
         blocked = "None of your packaging days follows one of your hopping days. Open another weekday."
         return Plan(made_at=now, blocked_by=blocked, reason=blocked, earliest_hop=low, latest_hop=high)

@@ -36,6 +36,13 @@ def percent(chance: float) -> str:
     return f"{min(max(chance, 0.01), 0.99):.0%}".replace("%", "\u202f%")
 
 
+def _date(day: date | str) -> date:
+    try:
+        return day if isinstance(day, date) else date.fromisoformat(day)
+    except ValueError:
+        raise ValueError(f"busy_dates holds {day!r}, which is no date; write it as 2026-12-24") from None
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Wishes:
     """How and when the person would like to hop and package.
@@ -77,8 +84,7 @@ class Wishes:
             if not days or not set(days) <= set(EVERY_DAY):
                 raise ValueError(f"{name} is {days}; give at least one weekday, Monday is 0 and Sunday is 6")
             object.__setattr__(self, name, days)
-        busy = (d if isinstance(d, date) else date.fromisoformat(d) for d in self.busy_dates)
-        object.__setattr__(self, "busy_dates", tuple(sorted(set(busy))))
+        object.__setattr__(self, "busy_dates", tuple(sorted({_date(d) for d in self.busy_dates})))
         if self.destination not in ("undecided", "keg", "bottle"):
             raise ValueError(f"destination is {self.destination!r}; it is undecided, keg or bottle")
         try:

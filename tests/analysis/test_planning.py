@@ -143,6 +143,14 @@ def test_bottles_wait_for_a_hold_after_the_hops_are_out() -> None:
     assert [s.name for s in made.steps][-3:] == ["hops out", "hold again", "package"]
 
 
+def test_hops_come_out_of_a_bottled_beer_on_a_day_that_the_person_has() -> None:
+    wishes = Wishes(destination="bottle", hop_weekdays=(2, 5, 6), package_weekdays=(5, 6))
+    made = plan(assessed(), batch(), wishes, now=NOW)
+    assert made.hops_out_day is not None
+    assert made.hops_out_day.weekday() in (2, 5, 6)
+    assert made.hops_out_day - made.hop_day == 3 * DAY  # type: ignore[operator]
+
+
 def test_a_drink_without_hops_is_packaged_after_its_hold() -> None:
     made = plan(assessed(), batch(drink="cider"), Wishes(), now=NOW)
     assert made.hop_day is None
@@ -329,6 +337,7 @@ def test_a_day_of_the_clock_change_is_planned_at_its_local_hour() -> None:
         ({"package_weekdays": (7,)}, "Monday is 0"),
         ({"time_zone": "Mars/Olympus"}, "Europe/Paris"),
         ({"contact_days": -3}, "2 to 5 days"),
+        ({"busy_dates": ("next week",)}, "2026-12-24"),
     ],
 )
 def test_a_wish_that_cannot_be_is_refused_with_what_is_usual(wrong: dict[str, Any], word: str) -> None:

@@ -10,6 +10,8 @@ from typing import Any
 
 import polars as pl
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from analysis.model import Assessment, Batch, Creep, Range
 from analysis.planning import Plan
@@ -285,6 +287,26 @@ def test_nothing_is_sent_or_counted_as_told_before_an_address_is_set_up(store: S
     store.save(replace(store.preferences(), notify_urls=(ADDRESS,)))
     look(notifier, store, NOW + HOUR, outlook(finished=True))
     assert len(post.sent) == 1
+
+
+@given(st.lists(st.tuples(st.booleans(), st.booleans(), st.booleans()), min_size=1, max_size=30))
+@settings(max_examples=60, deadline=None)
+def test_whatever_happens_each_finish_is_told_exactly_once(hours: list[tuple[bool, bool, bool]]) -> None:
+    # Each hour: whether it looks finished, whether the post is open, whether the program restarts.
+    post = Post()
+    with Store.in_memory() as store:
+        store.save(Preferences(notify_urls=(ADDRESS,)))
+        notifier = Notifier(store, send=post)
+        for hour, (finished, post.open, restarts) in enumerate(hours):
+            if restarts:
+                notifier = Notifier(store, send=post)
+            look(notifier, store, NOW + hour * HOUR, outlook(finished=finished))
+        post.open = True
+        look(notifier, store, NOW + timedelta(days=6), outlook(finished=hours[-1][0]))
+    ever = any(finished for finished, _, _ in hours)
+    gaps = "".join("f" if finished else "-" for finished, _, _ in hours).strip("-").split("f")
+    apart = sum(len(gap) > 24 for gap in gaps)  # after a day without, a finish is a new one
+    assert len(post.sent) == (1 + apart if ever else 0)
 
 
 def test_only_the_chosen_kinds_are_told(store: Store) -> None:
