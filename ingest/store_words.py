@@ -84,6 +84,8 @@ class _Memory:
     instants: deque[datetime] = field(default_factory=lambda: deque(maxlen=_INTERVALS))
     charge: dict[int, list[float]] = field(default_factory=dict)
     """Of each day the sum and the number of its battery readings."""
+    told: tuple[float | None, float | None] | None = None
+    """The usual interval and the battery's days, until the device speaks again."""
 
 
 class LastWords:
@@ -99,6 +101,7 @@ class LastWords:
             if memory is None:
                 memory = _Memory(report.measured_at, report.received_at)
                 self._by_device[report.device_id] = memory
+            memory.told = None
             newer = report.measured_at >= memory.measured_at
             if newer:
                 memory.measured_at, memory.time_flag = report.measured_at, report.time_flag
@@ -113,7 +116,9 @@ class LastWords:
 
     def recall_charge(self, device_id: str, day: int, total: float, number: int) -> None:
         """Take over the sum of a day's battery readings (`day` as `date.toordinal` counts)."""
-        self._by_device[device_id].charge[day] = [total, float(number)]
+        memory = self._by_device[device_id]
+        memory.charge[day] = [total, float(number)]
+        memory.told = None
 
     def _charge(self, memory: _Memory, report: Report) -> None:
         charge = report.battery_v if report.battery_v is not None else report.battery_pct
@@ -140,9 +145,7 @@ class LastWords:
     def _of(
         self, device_id: str, memory: _Memory, device: Device | None, vessel_id: str | None, now: datetime
     ) -> LastWord:
-        instants = list(memory.instants)
-        steps = [(b - a).total_seconds() for a, b in pairwise(instants)]
-        usual = median(steps) if len(steps) >= _FEW else None
+        usual, days_left = memory.told = memory.told or (_usual_interval_s(memory), _days_left(memory))
         guessed: DeviceKind = "float" if {"inclination_deg", "gravity_sg"} & memory.values.keys() else "probe"
         return LastWord(
             device_id=device_id,
@@ -154,9 +157,14 @@ class LastWords:
             time_flag=memory.time_flag,
             usual_interval_s=usual,
             silent=usual is not None and (now - memory.received_at).total_seconds() > SILENT_AFTER * usual,
-            battery_days_left=_days_left(memory),
+            battery_days_left=days_left,
             **memory.values,
         )
+
+
+def _usual_interval_s(memory: _Memory) -> float | None:
+    steps = [(b - a).total_seconds() for a, b in pairwise(list(memory.instants))]
+    return median(steps) if len(steps) >= _FEW else None
 
 
 def _days_left(memory: _Memory) -> float | None:
