@@ -8,9 +8,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
-from typing import Final, Literal
+from typing import Final, Literal, NamedTuple
 
 from ingest.errors import Fault
 from ingest.model import CLOCK_AHEAD, CLOCK_UNSET, GUESSED_UNIT, NO_CLOCK, RELATIVE
@@ -32,8 +31,7 @@ _RFC3339: Final = re.compile(
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Said:
+class Said(NamedTuple):
     """A time as a device said it: Unix seconds, or seconds relative to now; `flag` if the unit had to be guessed."""
 
     seconds: float
@@ -81,6 +79,15 @@ def time_unit(text: str | None) -> TimeUnit | None:
     return _UNITS[text] if text is not None else None
 
 
+def settle_one(said: Said | None, received_at: datetime) -> tuple[datetime, str | None]:
+    """When the only reading of a message was measured, and its flag; the same as `settle` says, sooner."""
+    if said is None:
+        return received_at, NO_CLOCK
+    if not said.relative and EARLIEST_S <= said.seconds <= received_at.timestamp() + AHEAD_S:
+        return datetime.fromtimestamp(said.seconds, UTC), said.flag
+    return settle([said], received_at)[0]
+
+
 def settle(times: Sequence[Said | None], received_at: datetime) -> list[tuple[datetime, str | None]]:
     """When the readings of one message were measured, and the flag of each.
 
@@ -92,12 +99,6 @@ def settle(times: Sequence[Said | None], received_at: datetime) -> list[tuple[da
         When the message came in.
     """
     now = received_at.timestamp()
-    if len(times) == 1:  # nearly every message
-        said = times[0]
-        if said is None:
-            return [(received_at, NO_CLOCK)]
-        if not said.relative and EARLIEST_S <= said.seconds <= now + AHEAD_S:
-            return [(datetime.fromtimestamp(said.seconds, UTC), said.flag)]
     seconds: list[float] = [0.0] * len(times)
     flags: list[str | None] = [None] * len(times)
     unset: list[int] = []

@@ -97,9 +97,9 @@ class Pipeline:
 
         Called by one thread at a time.
         """
-        if self._full():
+        if self.full:
             with self._room:
-                while self._full() and not self._stopping.is_set():
+                while self.full and not self._stopping.is_set():
                     self._room.wait(0.5)
         if self._stopping.is_set():
             return False
@@ -107,7 +107,9 @@ class Pipeline:
         self._waiting.put(arrival)
         return True
 
-    def _full(self) -> bool:
+    @property
+    def full(self) -> bool:
+        """Whether `put` would have to wait."""
         waiting = self._waiting.qsize()
         return waiting >= self._most or (waiting > 0 and self._bytes_in - self._bytes_out >= _LARGEST_QUEUE_BYTES)
 
@@ -169,6 +171,9 @@ class Pipeline:
             decoded = decode(
                 arrival.topic, arrival.payload, received_at=arrival.received_at, prefix=self._prefix, rules=self.rules
             )
+            if decoded.reports and not decoded.faults and decoded.reports[0].time_flag is None:
+                reports.extend(decoded.reports)  # nearly every message: it names its instant, so it cannot be doubled
+                continue
             if _of_unknown_age(arrival, decoded) or self._repeats.is_repeat(arrival, decoded):
                 continue
             reports.extend(decoded.reports)
