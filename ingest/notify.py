@@ -302,6 +302,7 @@ def verdict_message(outlook: Outlook) -> tuple[str, bytes]:
     def hour(when: datetime | None) -> str | None:
         return None if when is None else when.astimezone(UTC).replace(minute=0, second=0, microsecond=0).isoformat()
 
+    dates = plan.as_dict()
     verdict: dict[str, Any] = {
         "vessel": name,
         "batch": outlook.record.name,
@@ -316,7 +317,7 @@ def verdict_message(outlook: Outlook) -> tuple[str, bytes]:
         "finish_p50": hour(a.finish.p50) if a.finish else None,
         "finish_p90": hour(a.finish.p90) if a.finish else None,
         "newest_reading_at": hour(a.newest_reading_at),
-        **{k: plan.as_dict()[k] for k in ("hop_day", "hop_chance", "packaging_day", "packaging_chance", "reason")},
+        **{k: dates[k] for k in ("hop_day", "hop_chance", "packaging_day", "packaging_chance", "reason")},
         "may_package": plan.may_package,
     }
     return f"verdict/{escaped(name)}", json.dumps(verdict, ensure_ascii=False).encode()

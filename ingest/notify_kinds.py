@@ -73,7 +73,7 @@ def conditions(
         vessels[outlook.record.vessel_id] = outlook
     for word in last_words:
         if word.known and word.vessel_id in vessels:
-            yield from _of_device(now, word, _subject(vessels[word.vessel_id]), device_name(word.device_id))
+            yield from _of_device(now, word, _subject(vessels[word.vessel_id]), device_name)
 
 
 def _subject(outlook: Outlook) -> str:
@@ -154,7 +154,9 @@ def _of_temperature(outlook: Outlook, what: str) -> Condition:
     )
 
 
-def _of_device(now: datetime, word: LastWord, what: str, name: str) -> Iterator[Condition]:
+def _of_device(now: datetime, word: LastWord, what: str, device_name: Name) -> Iterator[Condition]:
+    low = _battery_low(word)
+    name = device_name(word.device_id) if word.silent or low else ""  # asks the store, so only where it is said
     silent_h = (now - word.received_at).total_seconds() / 3600
     yield Condition(
         f"silent:{word.device_id}",
@@ -167,7 +169,7 @@ def _of_device(now: datetime, word: LastWord, what: str, name: str) -> Iterator[
     yield Condition(
         f"battery:{word.device_id}",
         "battery low",
-        _battery_low(word),
+        low,
         f"{name}: battery low",
         f"The battery of {name}, in {what}, is low{_battery_words(word)}.",
         lasts=timedelta(hours=1),
