@@ -14,6 +14,7 @@ from analysis.hops import shared_out, total_g
 from analysis.sheet_bottle import Bottle, judge
 from analysis.sheet_fields import Field, Kind, Quantity, field_of, fields
 from analysis.sheet_input import SheetInputError, checked
+from analysis.sheet_keg import judge_keg
 from analysis.sheet_say import Say
 from analysis.sheet_sulfite import sulfite_part
 
@@ -52,8 +53,8 @@ def sheet(inputs: Mapping[str, Any], *, say: Say | None = None) -> dict[str, Any
         Every key of `ANSWERS` (None where it cannot be said or is refused), `refusals` and `cautions` (sentences),
         and for the page: `wished_volumes`, `carbonation_g_per_l`, `residual_co2_g_per_l`, `bottle_volumes`,
         `bottle_worst_volumes`, `bottle_reasons`, `bottle_pressure_distribution` (chance, gauge_kpa),
-        `chance_above_rating`, `heated_gauge_kpa`, `sweetener_needed_g`, `sweetened_gravity_sg`, `acid_g`,
-        `hops_total_g`, `so2_total_ppm`, `so2_limit`, `potassium_sorbate_g`, `checklist`, `method`.
+        `chance_above_rating`, `heated_gauge_kpa`, `keg_verdict`, `keg_reasons`, `sweetener_needed_g`,
+        `sweetened_gravity_sg`, `acid_g`, `hops_total_g`, `so2_total_ppm`, `so2_limit`, `potassium_sorbate_g`, `checklist`, `method`.
 
     Raises
     ------
@@ -144,11 +145,6 @@ def _sweetening(given: Mapping[str, Any], answer: dict[str, Any], refusals: list
         answer["sweetener_needed_g"] = round(mass, 1)
         if final is not None and volume is not None:
             answer["sweetened_gravity_sg"] = round(sweetening.gravity_after(final, volume, mass, sweetener), 4)
-    if sweetener.fermentable and given.get("package") == "keg" and not given.get("stabilised"):
-        cautions.append(
-            f"{name.capitalize()} ferments with live yeast: keep the keg cold, check its pressure, and read its "
-            "marking."
-        )
     if sweetener.fermentable and given.get("package") is None and not given.get("stabilised"):
         refusals.append(
             f"{name.capitalize()} ferments: with live yeast it makes gas in any bottle, still ones too. "
@@ -209,43 +205,14 @@ def _priming(
 
 
 def _keg(given: Mapping[str, Any], answer: dict[str, Any], refusals: list[str], cautions: list[str], say: Say) -> None:
-    wished, rating = given.get("carbonation_volumes"), given.get("keg_rating_kpa")
-    if given.get("package") == "keg":
-        cautions.append(safety.KEG)
-        standing = given.get("vessel_gauge_kpa", 0.0)
-        if rating is not None and standing > rating:
-            refusals.append(
-                f"The vessel stands at {say.pressure(standing)}, above the keg's rating of {say.pressure(rating)}. "
-                "Vent it "
-                f"first; usual in a keg is {say.pressure(50)} to {say.pressure(200)}."
-            )
-        if given.get("finished") is False or given.get("hold_met") is False:
-            cautions.append("It has not been seen to finish and hold: keep the keg cold, and check its pressure.")
-    if wished is None:
-        return
-    if "serving_c" in given:
-        gauge = carbonation.keg_gauge_kpa(wished, given["serving_c"])
-        if rating is not None and gauge > rating:
-            refusals.append(
-                f"Holding {wished:.1f} volumes at {say.temperature(given['serving_c'])} takes {say.pressure(gauge)}, "
-                "above the keg's "
-                "rating "
-                f"of {say.pressure(rating)}. Usual is {say.pressure(50)} to {say.pressure(200)}: serve it colder, or "
-                "wish for less."
-            )
-        else:
-            answer["keg_gauge_kpa"] = round(gauge, 1)
+    said = judge_keg(given, say)
+    answer["keg_gauge_kpa"] = None if said.gauge_kpa is None else round(said.gauge_kpa, 1)
     if given.get("package") != "keg":
         return
-    hottest = float(given.get("storage_c", safety.HOTTEST_C))
-    fall = carbonation.volumes_of_fall(given.get("final_gravity_sg", 1.010), given.get("remaining_fall_sg", 0.0))
-    warm = carbonation.package_gauge_kpa(wished + fall, hottest)
-    if rating is not None and warm > (1 - safety.RATING_MARGIN) * rating:
-        cautions.append(
-            f"If the keg warms to {say.temperature(hottest)} it reaches {say.pressure(warm)}; its rating is "
-            f"{say.pressure(rating)}. Keep "
-            "it cold."
-        )
+    answer["keg_verdict"] = said.verdict
+    answer["keg_reasons"] = [*said.refusals, *said.reasons]
+    refusals += said.refusals
+    cautions += [*said.reasons, safety.KEG]
 
 
 def _once(sentences: list[str]) -> list[str]:

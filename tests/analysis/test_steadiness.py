@@ -1,0 +1,60 @@
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import Any
+
+import numpy as np
+import pytest
+
+from analysis import Batch
+from analysis.cleaning import mark
+from analysis.series import Series, bin_edges, summarise
+from analysis.steadiness import chilled_from, hold
+
+Ferment = Callable[..., Any]
+
+
+def series(made: Any, hour: float) -> Series:
+    batch = Batch(pitched_at=made.at(0), original_gravity_sg=1.052, drink="ale")
+    return summarise(mark(made.readings, batch, now=made.at(hour)), batch, now=made.at(hour))
+
+
+def test_the_hold_counts_from_the_last_time_it_was_a_point_away(fermentation: Ferment) -> None:
+    made = fermentation(days=12)
+    held = hold(series(made, 280.0), until_h=280.0)
+    now = float(np.interp(280.0, made.hours, made.gravity_sg))
+    a_point_above = float(made.hours[np.flatnonzero(made.gravity_sg - now >= 0.001)[-1]])
+    assert held.since_h == pytest.approx(a_point_above, abs=18)
+    assert held.held_h == pytest.approx(held.until_h - held.since_h)
+    assert abs(held.moved_sg) < 0.0012
+
+
+def test_while_it_falls_nothing_holds(fermentation: Ferment) -> None:
+    assert hold(series(fermentation(), 55.0), until_h=55.0).held_h < 8
+
+
+def test_nothing_before_a_new_start_counts(fermentation: Ferment) -> None:
+    held = hold(series(fermentation(days=12), 280.0), until_h=280.0, from_h=250.0)
+    assert held.since_h is not None
+    assert held.since_h >= 250
+
+
+def test_a_chill_is_seen_from_where_the_cooling_began(fermentation: Ferment) -> None:
+    made = fermentation(temperature_c=lambda h: np.where(h < 200, 20.0, np.maximum(20 - (h - 200) * 0.5, 4.0)))
+    assert chilled_from(series(made, 190.0)) is None
+    began = chilled_from(series(made, 240.0))
+    assert began == pytest.approx(203, abs=8)
+
+
+def test_a_night_two_degrees_cooler_is_no_chill(fermentation: Ferment) -> None:
+    made = fermentation(temperature_c=lambda h: 20.0 + 1.5 * np.sin(h / 24 * 2 * np.pi))
+    assert chilled_from(series(made, 250.0)) is None
+
+
+@pytest.mark.parametrize("hours", [10.0, 200.0, 240.5, 700.0, 5000.0])
+def test_bins_cover_the_whole_time_and_stay_few(hours: float) -> None:
+    edges = bin_edges(hours)
+    assert edges[0] == 0
+    assert edges[-1] >= hours
+    assert np.all(np.diff(edges) > 0)
+    assert edges.size < 120
