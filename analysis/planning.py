@@ -165,8 +165,8 @@ def _hops_then_package(assessment: Assessment, wishes: Wishes, ready: Readiness,
         made = replace(
             made,
             cautions=(
-                f"Take the hops out on {day_words(out)}, when {days_words(wishes.contact_days)} of contact end; "
-                f"your next packaging day is {day_words(package)}.",
+                f"Take the hops out on {day_words(out)}, when {days_words(wishes.contact_days)} of contact end; your "
+                f"next packaging day is {day_words(package)}.",
             ),
         )
     return made

@@ -163,8 +163,8 @@ def _contact_cautions(hops: Hopped, wishes: Wishes, now: datetime) -> tuple[str,
     have = (now - hops.in_at[-1]).total_seconds() / 86_400
     late = " Longer than a week is said to taste of grass." if have > LONGEST_CONTACT_DAYS else ""
     return (
-        f"The hops have been in for {have:.1f} days, longer than the {wishes.contact_days:g} you asked for: "
-        f"take them out.{late}",
+        f"The hops have been in for {have:.1f} days, longer than the {wishes.contact_days:g} you asked for: take them "
+        f"out.{late}",
     )
 
 

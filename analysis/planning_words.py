@@ -58,8 +58,8 @@ def why_blocked(assessment: Assessment, wishes: Wishes) -> str | None:
         )
     if assessment.phase == "chilled" and not assessment.finished:
         return (
-            "It was chilled before it was seen to finish, and cold gravity that holds proves nothing. "
-            "Warm it and watch."
+            "It was chilled before it was seen to finish, and cold gravity that holds proves nothing. Warm it and "
+            "watch."
         )
     if assessment.finish is None and not assessment.finished:
         if assessment.phase == "lag":

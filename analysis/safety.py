@@ -38,16 +38,16 @@ BOTTLES: Final = (
     "that is scratched, reused, swing-top, thin or made for still wine holds less than a new bottle's test."
 )
 RATING_UNKNOWN: Final = (
-    "The bottle's rating is not given: above 3.0 volumes is a caution and above 3.5 a stop (common practice). Read the "
-    "maker's sheet."
+    "The bottle's rating is not given: above 3.0 volumes is a caution and above 3.5 a stop (common practice). Read "
+    "the maker's sheet."
 )
 KEG: Final = (
     "Never set more than the lowest marked limit among keg, lines, fittings and relief valve; never plug or stiffen a "
     "relief valve; vent fully before opening any fitting."
 )
 GAS_IN_THE_ROOM: Final = (
-    "CO2 collects near the floor, in cellars and in closed cold boxes. Air the room; limits at work are 5,000 ppm over "
-    "8 hours and 30,000 ppm over 15 minutes (OSHA, NIOSH). Do not put your head into a vessel."
+    "CO2 collects near the floor, in cellars and in closed cold boxes. Air the room; limits at work are 5,000 ppm "
+    "over 8 hours and 30,000 ppm over 15 minutes (OSHA, NIOSH). Do not put your head into a vessel."
 )
 SULFITE_HANDLING: Final = (
     "Metabisulfite in acid gives off SO2, a choking gas: weigh it in moving air, face away, and never mix it with "
@@ -65,12 +65,12 @@ NOT_IN_BEER: Final = (
     "At the pH of beer sulfite and sorbate stabilise nothing: only a filter that holds yeast back, or the cold, does."
 )
 HEATING: Final = (
-    "Heating filled bottles multiplies their pressure: 2.5 volumes reach roughly 6 bar and more at 65 °C. That is work "
-    "for licensed practice with rated glass and a guarded bath, not for a kitchen pot."
+    "Heating filled bottles multiplies their pressure: 2.5 volumes reach roughly 6 bar and more at 65 °C. That is "
+    "work for licensed practice with rated glass and a guarded bath, not for a kitchen pot."
 )
 CREEP: Final = (
-    "Dry hops can free sugar and restart a fall: 1 °P of real extract in 5 days and 2 °P in 40 were published at "
-    "10 g/L and 20 °C with yeast present (Kirkpatrick and Shellhammer 2018). Bottles wait until the gravity has held "
+    "Dry hops can free sugar and restart a fall: 1 °P of real extract in 5 days and 2 °P in 40 were published at 10 "
+    "g/L and 20 °C with yeast present (Kirkpatrick and Shellhammer 2018). Bottles wait until the gravity has held "
     "again."
 )
 WAYS_TO_SWEETEN: Final = "Ways out: stabilise and keep it in a cold keg, or use a sweetener that yeast cannot eat."

@@ -54,7 +54,8 @@ def sheet(inputs: Mapping[str, Any], *, say: Say | None = None) -> dict[str, Any
         and for the page: `wished_volumes`, `carbonation_g_per_l`, `residual_co2_g_per_l`, `bottle_volumes`,
         `bottle_worst_volumes`, `bottle_reasons`, `bottle_pressure_distribution` (chance, gauge_kpa),
         `chance_above_rating`, `heated_gauge_kpa`, `keg_verdict`, `keg_reasons`, `sweetener_needed_g`,
-        `sweetened_gravity_sg`, `acid_g`, `hops_total_g`, `so2_total_ppm`, `so2_limit`, `potassium_sorbate_g`, `checklist`, `method`.
+        `sweetened_gravity_sg`, `acid_g`, `hops_total_g`, `so2_total_ppm`, `so2_limit`, `potassium_sorbate_g`,
+        `checklist`, `method`.
 
     Raises
     ------

@@ -109,17 +109,16 @@ def _where_it_ended(said: Bottle, given: Mapping[str, Any], final_sg: float | No
     highest = expected_highest(given)
     if forced is not None:
         said.stop(
-            f"The gravity, {say.gravity(final_sg)}, is above the end of its forced test, {say.gravity(forced)}: "
-            "it is not done."
+            f"The gravity, {say.gravity(final_sg)}, is above the end of its forced test, {say.gravity(forced)}: it is "
+            "not done."
         )
     elif highest is None:
         said.caution("Without the original gravity it cannot be judged whether it ended where it should.")
     elif final_sg > highest + 0.0005 and not given.get("stabilised"):
         said.stop(
             f"The gravity, {say.gravity(final_sg)}, is above where this drink is expected to end, "
-            f"{say.gravity(highest)} or lower: "
-            "what is "
-            "left may ferment in the bottle. Make a forced test, or stabilise it."
+            f"{say.gravity(highest)} or lower: what is left may ferment in the bottle. Make a forced test, or "
+            "stabilise it."
         )
 
 
@@ -265,8 +264,7 @@ def _against_practice(said: Bottle, worst: float, tail: float, binding: bool, sa
     if binding and worst > safety.STOP_VOLUMES:
         said.caution(
             f"In the worst case it reaches {worst:.1f} volumes, {say.pressure(said.worst_gauge_kpa or 0.0)}; the "
-            "bottle's rating is "
-            "not given. A forced test would narrow this."
+            "bottle's rating is not given. A forced test would narrow this."
         )
 
 
@@ -284,20 +282,15 @@ def _against_rating(
     elif gauge + air > (1 - safety.RATING_MARGIN) * rating:
         said.caution(
             f"{say.pressure(gauge)} are to be expected at {say.temperature(storage_c)}{air_words}, within "
-            f"{percent(safety.RATING_MARGIN)} "
-            "of "
-            f"the bottle's rating of {say.pressure(rating)}."
+            f"{percent(safety.RATING_MARGIN)} of the bottle's rating of {say.pressure(rating)}."
         )
     elif package_gauge_kpa(tail, storage_c) + air > rating:
         said.caution(
-            f"About once in ten thousand the pressure would pass the bottle's rating of {rating:.0f} "
-            f"kPa{air_words and ','}"
-            f"{air_words}."
+            f"About once in ten thousand the pressure would pass the bottle's rating of {say.pressure(rating)}"
+            f"{air_words.replace(' and', ', counting', 1)}."
         )
     if binding and worst + air > rating:
         said.caution(
             f"In the worst case, down to the lowest plausible gravity, it reaches {say.pressure(worst)}{air_words}, "
-            "above "
-            "the "
-            f"bottle's rating of {say.pressure(rating)}. A forced test would narrow this."
+            f"above the bottle's rating of {say.pressure(rating)}. A forced test would narrow this."
         )

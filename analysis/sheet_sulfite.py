@@ -44,8 +44,7 @@ def _sulfite(given: Mapping[str, Any], answer: dict[str, Any], refusals: list[st
     if limit is None:
         cautions.append(
             f"No number for SO2 in this drink is known for {place or 'a place that is not said'}; beer in the EU may "
-            "hold "
-            f"{sulfite.EU_BEER_PPM:.0f} mg/L in all. Check your own rules."
+            f"hold {sulfite.EU_BEER_PPM:.0f} mg/L in all. Check your own rules."
         )
     elif place is None or place.upper() not in ("EU", "US"):
         cautions.append("The place is not said or not known, so the lowest known limit was used. Check your own rules.")
@@ -80,8 +79,7 @@ def _what_it_does(given: Mapping[str, Any], so2: float, answer: dict[str, Any], 
     if given.get("sulfite_basis", "added") == "added":
         cautions.append(
             f"The dose of {given['sulfite_ppm']:g} mg/L is counted as {counted}, as added: part of it gets bound, so "
-            "less "
-            "stays free and the molecular SO2 is at most the figure here."
+            "less stays free and the molecular SO2 is at most the figure here."
         )
     else:
         cautions.append(
@@ -114,8 +112,7 @@ def _sorbate(given: Mapping[str, Any], answer: dict[str, Any], refusals: list[st
     if acid >= limit:
         refusals.append(
             f"{given['sorbate_ppm']:.0f} mg/L of potassium sorbate is {acid:.0f} mg/L of sorbic acid, at or over the "
-            "limit "
-            f"of {limit:.0f} mg/L ({source})."
+            f"limit of {limit:.0f} mg/L ({source})."
         )
         return
     if "volume_l" in given:

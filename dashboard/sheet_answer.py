@@ -29,18 +29,10 @@ def light(given: Mapping[str, Any], answer: Mapping[str, Any], wrong: Sequence[s
     if answer.get("bottle_verdict") is not None:
         reasons = list(dict.fromkeys([*refusals, *(answer.get("bottle_reasons") or ())]))
         return ("stop" if refusals else answer["bottle_verdict"]), reasons
-    if given.get("package") != "keg":
+    if answer.get("keg_verdict") is None:
         return None, ["Say first whether it goes into bottles or kegs."]
-    if refusals:
-        return "stop", refusals
-    reasons = []
-    if not given.get("finished") or not given.get("hold_met"):
-        reasons.append("It has not been seen to finish and hold: a keg filled now must stay cold.")
-    if not given.get("hand_sample"):
-        reasons.append("No hand sample agrees with the float yet; a float that is stuck looks just like a finish.")
-    if given.get("keg_rating_kpa") is None:
-        reasons.append("The keg's rating is not entered; read its marking.")
-    return ("caution" if reasons else "go"), reasons
+    reasons = list(dict.fromkeys([*refusals, *(answer.get("keg_reasons") or ())]))
+    return ("stop" if refusals else answer["keg_verdict"]), reasons
 
 
 def verdict_html(word: Light | None, reasons: Sequence[str]) -> str:

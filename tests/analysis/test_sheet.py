@@ -184,6 +184,26 @@ def test_a_keg_is_set_to_the_charts_pressure_and_never_above_its_rating() -> Non
     assert "above the keg's rating" in over["refusals"][0]
 
 
+KEG: dict[str, Any] = {"package": "keg", "serving_c": 4, "storage_c": 10, "keg_rating_kpa": 900}
+
+
+def test_a_keg_gets_its_go_caution_or_stop_too() -> None:
+    assert told(**KEG)["keg_verdict"] == "go"
+    for change in (
+        {"finished": False},
+        {"hold_met": None},
+        {"hand_sample": False},
+        {"keg_rating_kpa": None},
+        {"sweetener": "honey", "sweetener_g": 200},
+        {"mixed_culture": True},
+        {"storage_c": 40, "keg_rating_kpa": 400},
+    ):
+        answer = told(**{**KEG, **change})
+        assert answer["keg_verdict"] == "caution", change
+        assert len(answer["keg_reasons"]) == 1, change
+    assert told(**{**KEG, "vessel_gauge_kpa": 950})["keg_verdict"] == "stop"
+
+
 def test_the_warmest_temperature_and_the_vessels_pressure_set_the_residual_gas() -> None:
     assert told()["residual_co2_volumes"] == pytest.approx(0.84, abs=0.01)
     assert told(vessel_gauge_kpa=100)["residual_co2_volumes"] == pytest.approx(1.7, abs=0.05)

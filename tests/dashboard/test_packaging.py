@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from analysis.followup import FollowUp
-from analysis.sheet import field_of
+from analysis.sheet import field_of, sheet
 from dashboard import follow_up_page, sheet_answer, sheet_inputs
 from dashboard.palette import PALETTES
 from dashboard.words import Voice
@@ -118,9 +118,10 @@ SOUND_KEG = {"package": "keg", "finished": True, "hold_met": True, "hand_sample"
 
 
 def test_a_keg_gets_go_only_with_everything_seen():
-    assert sheet_answer.light(SOUND_KEG, {}, ()) == ("go", [])
+    assert sheet_answer.light(SOUND_KEG, sheet(SOUND_KEG), ()) == ("go", [])
     for key in ("finished", "hold_met", "hand_sample", "keg_rating_kpa"):
-        word, reasons = sheet_answer.light({**SOUND_KEG, key: None}, {}, ())
+        given = {**SOUND_KEG, key: None}
+        word, reasons = sheet_answer.light(given, sheet(given), ())
         assert word == "caution"
         assert len(reasons) == 1
 
