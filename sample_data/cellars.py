@@ -6,11 +6,12 @@ so that sets differ from one another more than runs of one set do.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 import numpy as np
 
 from sample_data.kinetics import STEP_H, Floats, Recipe
+from sample_data.published import as_published
 from sample_data.sensors import Float
 from sample_data.tails import TailRecipe
 
@@ -142,6 +143,8 @@ def draw_recipe(cellar: Cellar, strain: Strain, kind: str, rng: np.random.Genera
         maximum_c=reference + 18.0 + strain.optimum_shift_c,
         activation=float(rng.uniform(6000, 10500)),
     )
+    if cellar.family == "published":
+        return as_published(recipe, rng)
     return recipe if cellar.family == "sugars" else _as_tail(recipe, strain, kind, rng)
 
 
@@ -215,8 +218,3 @@ def draw_float(cellar: Cellar, rng: np.random.Generator) -> Float:
         resolution_sg=float(rng.choice([0.0, 0.0001, 0.001], p=[0.3, 0.6, 0.1])),
         jump_sg=float(rng.uniform(0, 0.0012)),
     )
-
-
-def warmer(recipe: Recipe, **changes: float) -> Recipe:
-    """The same recipe with changes."""
-    return replace(recipe, **changes)  # type: ignore[arg-type]

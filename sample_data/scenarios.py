@@ -25,6 +25,7 @@ from sample_data.cellars import (
     strain_for,
 )
 from sample_data.kinetics import FALL_PER_SUGAR, STEP_H, Course, Floats, Recipe, simulate
+from sample_data.published import PublishedRecipe, simulate_published
 from sample_data.runs import START, Era, Run, finish_hour, hour_of_share
 from sample_data.sensors import Sampled, sample
 from sample_data.tails import TailRecipe, simulate_tails
@@ -40,6 +41,7 @@ SCENARIOS = {
     "hop creep": 0.09,
     "feed": 0.04,
 }
+FAMILIES = ("sugars", "tails", "published")
 HELD_OUT_FROM = 1000
 AFTER_H = 150.0
 
@@ -68,9 +70,10 @@ def make_set(
 ) -> tuple[list[Run], list[FinishedBatch]]:
     """The runs of one set and the earlier batches of the same cellar.
 
-    `family` is ``"sugars"`` (mechanistic) or ``"tails"`` (structurally different).
+    `family` is ``"sugars"`` (mechanistic), ``"tails"`` (structurally different) or ``"published"`` (lagers only, by
+    a published model).
     """
-    rng = np.random.default_rng([seed, 0 if family == "sugars" else 1])
+    rng = np.random.default_rng([seed, FAMILIES.index(family)])
     cellar = draw_cellar(family, rng)
     plans = [_first_plan(cellar, i >= runs, rng) for i in range(runs + earlier)]
     quiet = _run(plans, cellar)
@@ -98,6 +101,8 @@ def _run(plans: list[_Plan], cellar: Cellar) -> Course:
     warmth, pace = np.stack([p.warmth for p in plans]), np.stack([p.pace for p in plans])
     if cellar.family == "sugars":
         return simulate(recipes, warmth, pace)
+    if cellar.family == "published":
+        return simulate_published([r for r in recipes if isinstance(r, PublishedRecipe)], warmth, pace)
     return simulate_tails([r for r in recipes if isinstance(r, TailRecipe)], warmth, pace)
 
 
@@ -109,6 +114,8 @@ def _first_plan(cellar: Cellar, earlier: bool, rng: np.random.Generator) -> _Pla
         scenario = str(rng.choice(["ordinary", "finished, chilled", "plateau"], p=[0.7, 0.22, 0.08]))
     if scenario == "hop creep" and kind in ("mead", "cider", "farmhouse"):
         scenario = "ordinary"
+    if cellar.family == "published":
+        kind, scenario = "lager", "ordinary" if scenario == "feed" else scenario
     if scenario == "feed" and kind != "mead":
         kind = "mead"
     strain = strain_for(cellar, kind, rng)

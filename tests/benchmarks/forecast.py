@@ -23,7 +23,7 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
 from sample_data.runs import Run  # noqa: E402
-from sample_data.scenarios import HELD_OUT_FROM  # noqa: E402
+from sample_data.scenarios import FAMILIES, HELD_OUT_FROM  # noqa: E402
 from tests.benchmarks.forecast_cuts import load_set  # noqa: E402
 from tests.benchmarks.forecast_measures import STAGES, as_frame, forecast_columns, look, verdict_columns  # noqa: E402
 from tests.benchmarks.forecast_methods import METHODS  # noqa: E402
@@ -161,7 +161,7 @@ def main() -> None:
     parser.add_argument("--runs", type=int, default=0, help="only the first so many runs of each set")
     parser.add_argument("--seed", type=int, default=1, help="first seed (held-out seeds count from their own start)")
     parser.add_argument("--held-out", action="store_true", help="seeds never used for tuning, two families")
-    parser.add_argument("--family", choices=("sugars", "tails"), default="sugars")
+    parser.add_argument("--family", choices=FAMILIES, default="sugars")
     parser.add_argument("--methods", default=",".join(METHODS), help="comma-separated: " + ", ".join(METHODS))
     parser.add_argument("--scenario", default="", help="only scenarios whose name contains this")
     parser.add_argument("--kind", default="", help="only kinds of drink whose name contains this")

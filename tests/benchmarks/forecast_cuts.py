@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 
 from analysis.model import FinishedBatch
-from sample_data import cellars, kinetics, scenarios, sensors, tails
+from sample_data import cellars, kinetics, published, scenarios, sensors, tails
 from sample_data import runs as runs_module
 from sample_data.runs import Run, hour_of_share
 from sample_data.scenarios import make_set
@@ -56,7 +56,7 @@ def cuts_of(run: Run, every_h: float | None = None) -> list[Cut]:
 
 
 def _stamp() -> str:
-    modules = (cellars, kinetics, scenarios, sensors, tails, runs_module)
+    modules = (cellars, kinetics, published, scenarios, sensors, tails, runs_module)
     text = b"".join(Path(str(m.__file__)).read_bytes() for m in modules)
     return hashlib.sha256(text).hexdigest()[:12]
 
