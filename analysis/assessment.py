@@ -48,6 +48,9 @@ DOUBT: Final = 0.25
 DOUBT_FAR: Final = 0.35
 """Once called finished, it takes clear evidence to take it back: the chance below this, or that of two points above."""
 
+STOOD_H: Final = 30.0
+"""Hours without movement before a halt is called a stall: shorter plateaus often pass by themselves."""
+
 VAGUE_SG: Final = 0.010
 VAGUE_H: Final = 240.0
 """Without earlier batches and expectation, a wider end than this (10 to 90 %) is not given as a forecast."""
@@ -156,7 +159,7 @@ def _verdict(
     else:
         strict = 0.5 if chill_h is not None else 1.0
         finished = p_finished >= SURE and p_far <= FAR * strict and held.held_h >= 12.0
-    stalled = not finished and p_halted >= HALTED and held.held_h >= 20.0 and chill_h is None
+    stalled = not finished and p_halted >= HALTED and held.held_h >= STOOD_H and chill_h is None
     creep = _creep(batch, courses, weight, now)
     phase = _phase(series, courses, weight, finished, stalled, chill_h, held, creep)
     forecast = _forecast(batch, courses, weight, correction, p_finished, experienced=experienced(batch, belief, now))

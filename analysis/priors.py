@@ -133,8 +133,8 @@ class Priors:
 
     def correction(self, drink: str) -> Correction:
         """How to shift and widen forecasts of a drink, from how they would have missed before."""
-        everyone = Correction.unknown().leaning([one for those in self.lessons.values() for one in those], pull=16.0)
-        return everyone.leaning(self.lessons.get(drink, ()), pull=10.0)
+        everyone = Correction.unknown().leaning([one for those in self.lessons.values() for one in those], pull=8.0)
+        return everyone.leaning(self.lessons.get(drink, ()), pull=3.0)
 
     def _group(self, drink: str, yeast: str | None, lingering: bool) -> tuple[Floats, Floats, Floats]:
         """Mean, its slope with strength, and covariance of the next batch, in general standard deviations."""
@@ -161,7 +161,8 @@ def general(batch: Batch) -> tuple[Floats, Floats]:
     """Mean and standard deviation of the features for any batch of this drink."""
     half, lag, slow, slow_rate, slow_monod, attenuation, attenuation_sd = _GENERAL[batch.drink]
     mean = np.array(
-        [-np.log(half), np.log(lag), np.log(2.5), np.log(0.12 if batch.drink in BEERS else 0.04), np.log(slow / (1 - slow)), np.log(slow_rate),
+        [-np.log(half), np.log(lag), np.log(2.5), np.log(0.12 if batch.drink in BEERS else 0.04),
+         np.log(slow / (1 - slow)), np.log(slow_rate),
          np.log(0.06), 0.4, np.log(slow_monod), np.log(WANDER_SD_SG), attenuation]
     )  # fmt: skip
     sd = np.array([*_SD, attenuation_sd])
