@@ -5,34 +5,22 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from html import escape
-from typing import Any, Final, Literal
+from typing import Any
 
 from dashboard import sheet_html
 from dashboard.palette import PALETTES, Edition
-from dashboard.sheet_words import VERDICTS, Section, answer_sections
+from dashboard.sheet_words import VERDICT_LINES, VERDICTS, Light, Section, answer_sections, verdict_of
 from ingest.model import Preferences
-
-Light = Literal["go", "caution", "stop"]
-
-LINES: Final[dict[Light, str]] = {
-    "go": "The numbers entered stay under the limits entered.",
-    "caution": "Something here needs your care first.",
-    "stop": "Do not package on these numbers.",
-}
 
 
 def light(given: Mapping[str, Any], answer: Mapping[str, Any], wrong: Sequence[str]) -> tuple[Light | None, list[str]]:
     """Go, caution or stop, with its reasons; None while it cannot be said."""
     if wrong:
         return None, [*wrong, "No verdict is given until that is mended."]
-    refusals = list(answer.get("refusals") or ())
-    if answer.get("bottle_verdict") is not None:
-        reasons = list(dict.fromkeys([*refusals, *(answer.get("bottle_reasons") or ())]))
-        return ("stop" if refusals else answer["bottle_verdict"]), reasons
-    if answer.get("keg_verdict") is None:
+    word, reasons = verdict_of(answer)
+    if word is None:
         return None, ["Say first whether it goes into bottles or kegs."]
-    reasons = list(dict.fromkeys([*refusals, *(answer.get("keg_reasons") or ())]))
-    return ("stop" if refusals else answer["keg_verdict"]), reasons
+    return word, reasons
 
 
 def verdict_html(word: Light | None, reasons: Sequence[str]) -> str:
@@ -42,8 +30,8 @@ def verdict_html(word: Light | None, reasons: Sequence[str]) -> str:
     if word is None:
         return f'<div class="light" role="status"><p><b>No verdict yet.</b></p>{body}</div>'
     return (
-        f'<div class="light {word}" role="status"><p><strong>{VERDICTS[word]}</strong> {escape(LINES[word])}</p>'
-        f"{body}</div>"
+        f'<div class="light {word}" role="status">'
+        f"<p><strong>{VERDICTS[word]}</strong> {escape(VERDICT_LINES[word])}</p>{body}</div>"
     )
 
 
@@ -57,7 +45,6 @@ def _section(section: Section) -> str:
         f'<tr><th scope="row">{escape(row.label)}</th><td><b>{escape(row.value)}</b>'
         f"{f'<small>{escape(row.note)}</small>' if row.note else ''}</td></tr>"
         for row in section.rows
-        if row.label != "Verdict"  # it stands above
     )
     return f'<section class="sheet"><h3>{escape(section.title)}</h3><table class="log">{rows}</table></section>'
 

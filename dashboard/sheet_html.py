@@ -8,7 +8,16 @@ from html import escape
 from typing import Any
 
 from dashboard.palette import PALETTES
-from dashboard.sheet_words import VERDICT_LINES, VERDICTS, Section, answer_sections, input_sections, shown, unit_of
+from dashboard.sheet_words import (
+    VERDICT_LINES,
+    VERDICTS,
+    Section,
+    answer_sections,
+    input_sections,
+    shown,
+    unit_of,
+    verdict_of,
+)
 from dashboard.words import number
 from ingest.model import Preferences
 
@@ -59,7 +68,7 @@ def sheet_html(
         f"<h1>{escape(title)}</h1>",
         f'<p class="made">{escape(made)}</p>' if made else "",
         _verdict(answer),
-        _sentences("Refused", answer.get("refusals") or ()),
+        _sentences("Refused", answer.get("refusals") or ()) if verdict_of(answer)[0] is None else "",
         *(_section(section) for section in answer_sections(answer, mine)),
         pressure_svg(answer.get("bottle_pressure_distribution") or (), given.get("bottle_rating_kpa"), mine),
         _sentences("Take care", answer.get("cautions") or ()),
@@ -76,10 +85,10 @@ def sheet_html(
 
 
 def _verdict(answer: Mapping[str, Any]) -> str:
-    verdict = answer.get("bottle_verdict")
+    verdict, sentences = verdict_of(answer)
     if verdict is None:
         return ""
-    reasons = "".join(f"<li>{escape(sentence)}</li>" for sentence in answer.get("bottle_reasons") or ())
+    reasons = "".join(f"<li>{escape(sentence)}</li>" for sentence in sentences)
     listed = f"<ul>{reasons}</ul>" if reasons else ""
     return (
         f'<div class="verdict {escape(verdict)}"><strong>{VERDICTS[verdict]}</strong>'

@@ -4,19 +4,33 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Literal
 
 from analysis import units
 from analysis.sheet import Field, Quantity, fields
 from dashboard.words import THIN, number
 from ingest.model import Preferences
 
-VERDICTS = {"go": "Go", "caution": "Caution", "stop": "Stop"}
-VERDICT_LINES = {
+Light = Literal["go", "caution", "stop"]
+
+VERDICTS: dict[Light, str] = {"go": "Go", "caution": "Caution", "stop": "Stop"}
+VERDICT_LINES: dict[Light, str] = {
     "go": "The numbers entered stay under the limits entered.",
     "caution": "Something here needs your care first.",
-    "stop": "Do not fill bottles.",
+    "stop": "Do not package on these numbers.",
 }
+
+
+def verdict_of(answer: Mapping[str, Any]) -> tuple[Light | None, list[str]]:
+    """Go, caution or stop for the package asked about, and why; any refusal makes it a stop. None where none is "
+    "asked."""
+    refusals = list(answer.get("refusals") or ())
+    for package in ("bottle", "keg"):
+        if answer.get(f"{package}_verdict") is not None:
+            reasons = list(dict.fromkeys([*refusals, *(answer.get(f"{package}_reasons") or ())]))
+            said: Light = answer[f"{package}_verdict"]
+            return ("stop" if refusals else said), reasons
+    return None, refusals
 
 
 @dataclass(frozen=True, slots=True)
@@ -175,9 +189,6 @@ def _gas(volumes: float, grams: float) -> str:
 
 def _bottles(answer: Mapping[str, Any], preferences: Preferences) -> list[Row]:
     rows = []
-    if answer.get("bottle_verdict") is not None:
-        verdict = answer["bottle_verdict"]
-        rows.append(Row("Verdict", VERDICTS[verdict], VERDICT_LINES[verdict]))
     for key, volumes, label in (
         ("bottle_gauge_kpa", "bottle_volumes", "Pressure to expect"),
         ("bottle_worst_gauge_kpa", "bottle_worst_volumes", "Pressure in the worst case"),

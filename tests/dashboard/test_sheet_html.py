@@ -88,6 +88,15 @@ def test_the_page_leads_with_the_verdict_and_its_reasons(changes: dict[str, Any]
     assert text.index(word) < text.index("Alcohol and attenuation")
 
 
+def test_a_kegs_page_leads_with_its_verdict_too_and_a_refused_sulfite_stops_it() -> None:
+    keg = {"package": "keg", "keg_rating_kpa": 900, "hand_sample": True, "storage_c": 10}
+    assert "Go" in page(**keg).text.split("Alcohol and attenuation")[0]
+    assert "Caution" in page(**{**keg, "keg_rating_kpa": None}).text.split("Alcohol and attenuation")[0]
+    stopped = page(**keg, jurisdiction="EU", sulfite_ppm=60).text.split("Alcohol and attenuation")[0]
+    assert "Stop" in stopped
+    assert "the limit of 20 mg/L" in stopped
+
+
 def test_every_caution_and_refusal_is_printed() -> None:
     inputs = {**GIVEN, "finished": False}
     answer = sheet(inputs)
