@@ -198,6 +198,52 @@ def test_what_was_sent_while_we_were_away_comes_in_when_we_return(
 
 
 @pytest.mark.mosquitto
+@pytest.mark.parametrize("only_311", [False, True], ids=["MQTT 5", "MQTT 3.1.1"])
+def test_what_was_acknowledged_does_not_come_again(
+    tmp_path: Path, port: int, mosquitto: Any, wait_until: Wait, only_311: bool
+) -> None:
+    mosquitto(port)
+    settings = Broker(host="127.0.0.1", port=port)
+    for expected in (300, 0):  # the second time with an empty store, which would show whatever came again
+        with Store.in_memory() as store:
+            pipeline = Pipeline(store)
+            pipeline.start()
+            subscriber = Subscriber(settings, pipeline, only_311=only_311)
+            subscriber.start()
+            wait_until(lambda s=subscriber: s.status().connected, what="the connection")
+            time.sleep(0.5)
+            if expected:
+                publish(port, *(numbered(n) for n in range(expected)))
+            wait_until(lambda s=store, n=expected: s.counts()["readings"] == n, what=f"{expected} readings")
+            time.sleep(0.5)
+            assert store.counts()["readings"] == expected
+            subscriber.close()
+            pipeline.close()
+
+
+@pytest.mark.mosquitto
+def test_while_the_queue_is_full_the_broker_waits_and_the_connection_lives(
+    tmp_path: Path, port: int, mosquitto: Any, wait_until: Wait
+) -> None:
+    broker = mosquitto(port)
+    with Store.in_memory() as store:
+        pipeline = Pipeline(store, most=10)  # not started: nobody empties the queue
+        subscriber = Subscriber(Broker(host="127.0.0.1", port=port, keep_alive_s=5), pipeline)
+        subscriber.start()
+        wait_until(lambda: subscriber.status().connected, what="the connection")
+        time.sleep(0.5)
+        publish(port, *(numbered(n) for n in range(100)))
+        time.sleep(9)  # one and a half times the keep-alive is when a broker gives up
+        assert subscriber.status().connected
+        assert subscriber.status().queued == 10
+        assert broker.log.count("as tunroom") == 1
+        pipeline.start()
+        wait_until(lambda: store.counts()["readings"] == 100, what="all that waited")
+        subscriber.close()
+        pipeline.close()
+
+
+@pytest.mark.mosquitto
 def test_status_says_online_then_offline_and_a_kill_leaves_the_last_will(
     tmp_path: Path, port: int, mosquitto: Any, wait_until: Wait, ingest_process: Any
 ) -> None:
