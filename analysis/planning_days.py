@@ -16,6 +16,8 @@ LONGEST_CONTACT_DAYS = 7.0
 """Hops in longer than this are said to give grassy flavours (common practice, no source)."""
 
 SEEN_WITHIN = timedelta(hours=24)
+SUREST = 0.999
+"""No day still to come is surer than this; 1 is kept for what has happened."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,13 +35,13 @@ class Readiness:
     not_before: datetime
 
     def chance(self, at: datetime) -> float:
-        """From 0 to 1; 0 before the hold can have been seen."""
+        """From 0 to `SUREST`; 0 before the hold can have been seen."""
         if at < self.not_before:
             return 0.0
         if self.finish is None:
-            return self.p_by_now
+            return min(SUREST, self.p_by_now)
         later = self.finish.probability_by(at - self.wait) - self.finish.probability_by(self.looked_at)
-        return min(1.0, self.p_by_now + max(0.0, later))
+        return min(SUREST, self.p_by_now + max(0.0, later))
 
 
 def readiness(
