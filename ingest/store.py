@@ -112,18 +112,32 @@ class Store(Questions):
             If the disk is full: nothing was kept, try again.
         """
         fit, unfit = self._sorted_out(reports)
-        folded, contradicting = store_reports.fold(fit)
+        new: list[Report] = []
+        completed: list[Report] = []
+        contradicting: list[tuple[Report, list[str]]] = []
         with self._file.alone:
             with self._file.writing() as cursor:
-                keys = self._keys | self._new_keys(cursor, {r.device_id for r in folded})
-                taken = store_intake.take(cursor, store_reports.to_frame(folded, keys))
-                contradicting += [(folded[n], faults) for n, faults in taken.conflicts]
+                keys = self._keys | self._new_keys(cursor, {r.device_id for r in fit})
+                while fit:
+                    folded = store_reports.fold(fit)
+                    taken = store_intake.take(cursor, store_reports.to_frame(folded.reports, keys))
+                    new += [folded.reports[n] for n in taken.new]
+                    refused = dict(taken.conflicts)
+                    completed += [store_reports.without(folded.reports[n], refused.get(n, {})) for n in taken.completed]
+                    contradicting += [
+                        (source, [fault])
+                        for n, faults in taken.conflicts
+                        for name, fault in faults.items()
+                        for source in folded.sources[n]
+                        if getattr(source, name) is not None
+                    ]
+                    fit = folded.later
                 bad = [*rejections, *_rejected(contradicting), *_rejected(unfit)]
                 store_intake.keep_rejections(cursor, bad)
             self._keys = keys
-            self._words.hear(folded[n] for n in taken.completed)
-            self._kept([folded[n] for n in taken.new], len(taken.new))
-        return len(taken.new)
+            self._words.hear(completed)
+            self._kept(new, len(new))
+        return len(new)
 
     def _sorted_out(self, reports: Sequence[Report]) -> tuple[list[Report], list[tuple[Report, list[str]]]]:
         """The reports that the tables can hold, and the others with their faults."""
@@ -166,7 +180,7 @@ class Store(Questions):
                     bad = []
                     for n, faults in taken.conflicts:
                         payload = json.dumps(part.row(n, named=True), default=str).encode()
-                        bad.append(store_intake.conflicting(topic, payload, datetime.now(UTC), faults))
+                        bad.append(store_intake.conflicting(topic, payload, datetime.now(UTC), list(faults.values())))
                     store_intake.keep_rejections(cursor, bad)
                     total += Kept(len(taken.new), len(taken.completed), len(taken.conflicts))
             self._keys = keys

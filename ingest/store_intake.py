@@ -55,11 +55,14 @@ class Kept:
 
 @dataclass(slots=True)
 class Taken:
-    """What became of rows: the indices of the new ones, of those that completed a row, and the contradictions."""
+    """What became of rows: the indices of the new ones, of those that completed a row, and of those that contradict.
+
+    A contradiction has a fault for each column in which the row differs from what is kept.
+    """
 
     new: list[int] = field(default_factory=list)
     completed: list[int] = field(default_factory=list)
-    conflicts: list[tuple[int, list[str]]] = field(default_factory=list)
+    conflicts: list[tuple[int, dict[str, str]]] = field(default_factory=list)
 
 
 def take(cursor: Cursor, rows: pl.DataFrame) -> Taken:
@@ -117,11 +120,11 @@ def _complete(cursor: Cursor, both: pl.DataFrame, taken: Taken) -> None:
     clashes = [(pl.col(name) != pl.col(f"kept_{name}")).fill_null(value=False) for name in SAID]
     more_extra = pl.col("extra").is_not_null() & pl.col("extra").ne_missing(pl.col("kept_extra"))
     for row in both.filter(pl.any_horizontal(clashes)).iter_rows(named=True):
-        faults = [
-            contradiction(name, row[f"kept_{name}"])
+        faults = {
+            name: contradiction(name, row[f"kept_{name}"])
             for name in SAID
             if None not in (row[name], row[f"kept_{name}"]) and row[name] != row[f"kept_{name}"]
-        ]
+        }
         taken.conflicts.append((row["n"], faults))
     better = both.filter(pl.any_horizontal(*gains, more_extra))
     if better.is_empty():

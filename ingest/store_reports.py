@@ -14,8 +14,8 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 
@@ -78,20 +78,25 @@ def unfit(report: Report) -> str | None:
     return None
 
 
-def merge(first: Report, second: Report) -> tuple[Report, list[str]]:
-    """Complete `first` by what only `second` says; also the faults of `second` where the two differ."""
+def merge(first: Report, second: Report) -> Report | None:
+    """`first`, completed by what only `second` says; None where the two contradict one another."""
     changes: dict[str, Any] = {}
-    faults: list[str] = []
     for name in SAID:
         kept, came = getattr(first, name), getattr(second, name)
         if kept is None:
             if came is not None:
                 changes[name] = came
         elif came is not None and came != kept:
-            faults.append(contradiction(name, kept))
+            return None
     if second.extra and not second.extra.items() <= first.extra.items():
         changes["extra"] = {**second.extra, **first.extra}
-    return (replace(first, **changes) if changes else first), faults
+    return replace(first, **changes) if changes else first
+
+
+def without(report: Report, names: Iterable[str]) -> Report:
+    """The report, silent about some of `SAID`."""
+    nothing: dict[str, Any] = dict.fromkeys(names)
+    return replace(report, **nothing)
 
 
 def contradiction(name: str, kept: float) -> str:
@@ -102,27 +107,48 @@ def contradiction(name: str, kept: float) -> str:
     )
 
 
-def fold(reports: Sequence[Report]) -> tuple[list[Report], list[tuple[Report, list[str]]]]:
-    """One report for each reading, in order of first arrival; and the contradicting ones with their faults."""
-    kept: dict[tuple[Any, ...], Report] = {}
+@dataclass(slots=True)
+class Folded:
+    """One report for each reading, in order of first arrival, and the messages that it was put together from.
+
+    `later` are the reports that contradict one of these, and those of the same reading after them: they come next, so
+    that what is kept first is what came first.
+    """
+
+    reports: list[Report] = field(default_factory=list)
+    sources: list[list[Report]] = field(default_factory=list)
+    later: list[Report] = field(default_factory=list)
+
+
+def fold(reports: Sequence[Report]) -> Folded:
+    """Put together the reports that belong to one reading."""
+    folded = Folded()
+    place: dict[tuple[Any, ...], int] = {}
+    put_off: set[tuple[Any, ...]] = set()
     taken: set[tuple[str, datetime]] = set()
-    conflicts: list[tuple[Report, list[str]]] = []
     for report in reports:
         counted = report.sequence is not None and not report.own_instant
         key: tuple[Any, ...] = (report.device_id, report.measured_at)
         if counted:
             key = (report.device_id, report.sequence, *(getattr(report, name) for name in QUANTITIES))
-        if key in kept:
-            kept[key], faults = merge(kept[key], report)
-            if faults:
-                conflicts.append((report, faults))
+        if key in place:
+            n = place[key]
+            both = None if key in put_off else merge(folded.reports[n], report)
+            if both is None:
+                put_off.add(key)
+                folded.later.append(report)
+            else:
+                folded.reports[n] = both
+                folded.sources[n].append(report)
             continue
         moved = report
         while counted and (moved.device_id, moved.measured_at) in taken:  # a pack read at one instant of receipt
             moved = replace(moved, measured_at=moved.measured_at + _MICROSECOND)
         taken.add((moved.device_id, moved.measured_at))
-        kept[key] = moved
-    return list(kept.values()), conflicts
+        place[key] = len(folded.reports)
+        folded.reports.append(moved)
+        folded.sources.append([report])
+    return folded
 
 
 def to_frame(reports: Sequence[Report], keys: Mapping[str, int]) -> pl.DataFrame:

@@ -101,7 +101,6 @@ class LastWords:
             if memory is None:
                 memory = _Memory(report.measured_at, report.received_at)
                 self._by_device[report.device_id] = memory
-            memory.told = None
             newer = report.measured_at >= memory.measured_at
             if newer:
                 memory.measured_at, memory.time_flag = report.measured_at, report.time_flag
@@ -113,6 +112,7 @@ class LastWords:
                 if value is not None and (newer or name not in memory.values):
                     memory.values[name] = value
             self._charge(memory, report)
+            memory.told = None
 
     def recall_charge(self, device_id: str, day: int, total: float, number: int) -> None:
         """Take over the sum of a day's battery readings (`day` as `date.toordinal` counts)."""

@@ -174,6 +174,47 @@ def test_redelivery_in_any_order_and_grouping_keeps_one_copy(sent, shuffle):
     assert kept == {(r.device_id, r.measured_at) for r in reports}
 
 
+values = st.none() | st.sampled_from([1.01, 1.02])
+parts = st.builds(
+    lambda device, n, gravity, temperature, battery: report(
+        n, device_id=device, gravity_sg=gravity, temperature_c=temperature, battery_v=battery
+    ),
+    st.sampled_from("ab"),
+    st.integers(0, 3),
+    values,
+    values,
+    values,
+)
+
+
+@given(st.lists(st.lists(parts, max_size=8), max_size=6), st.booleans())
+@settings(max_examples=40, deadline=None)
+def test_parts_in_any_batches_give_what_a_plain_dictionary_gives(batches, settled):
+    names = ("gravity_sg", "temperature_c", "battery_v")
+    expected: dict[tuple[str, datetime], dict[str, float]] = {}
+    contradicting = set()
+    with Store.in_memory() as store:
+        for number, batch in enumerate(batches):
+            sent = [replace(r, topic="t", payload=f"{number}.{n}".encode()) for n, r in enumerate(batch)]
+            for one in sent:
+                reading = expected.setdefault((one.device_id, one.measured_at), {})
+                for name in names:
+                    value = getattr(one, name)
+                    if value is not None and reading.setdefault(name, value) != value:
+                        contradicting.add(one.payload)
+            store.keep(sent)
+            if settled:
+                with store._file.writing() as cursor:
+                    store_intake.settle(cursor)
+        kept = {
+            (device, row["measured_at"]): {name: row[name] for name in names if row[name] is not None}
+            for device in "ab"
+            for row in as_sent(store, device)
+        }
+        assert kept == expected
+        assert {r.payload for r in store.rejections()} == contradicting
+
+
 def test_quantities_that_arrive_apart_become_one_reading(store):
     assert store.keep([report(gravity_sg=1.04)]) == 1
     assert store.keep([report(gravity_sg=None, temperature_c=20.5)]) == 0
@@ -205,6 +246,19 @@ def test_a_conflict_within_one_batch_is_seen_too(store):
     store.keep([report(gravity_sg=1.048), report(gravity_sg=1.05, topic="t", payload=b"second")])
     assert [row["gravity_sg"] for row in as_sent(store)] == [1.048]
     assert [r.payload for r in store.rejections()] == [b"second"]
+
+
+def test_the_bytes_of_a_conflict_are_those_of_the_message_that_contradicts(store):
+    store.keep([report(gravity_sg=None, temperature_c=20.0)])
+    batch = [
+        report(gravity_sg=1.05, topic="gravity", payload=b"1.05"),  # completes
+        report(gravity_sg=None, temperature_c=21.0, topic="temperature", payload=b"21"),  # contradicts
+        report(gravity_sg=None, temperature_c=20.0, topic="temperature", payload=b"20"),  # the first, delivered again
+    ]
+    assert store.keep(batch) == 0
+    assert [(r.topic, r.payload) for r in store.rejections()] == [("temperature", b"21")]
+    assert (as_sent(store)[0]["gravity_sg"], as_sent(store)[0]["temperature_c"]) == (1.05, 20.0)
+    assert store.last_words()[0].temperature_c == 20.0
 
 
 def test_a_counter_identifies_a_report_without_a_clock(store):
