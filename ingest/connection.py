@@ -26,7 +26,8 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from ingest.pipeline import Arrival, Pipeline
+from ingest.arrivals import Arrival
+from ingest.pipeline import Pipeline
 from ingest.settings import Broker
 
 log = logging.getLogger(__name__)

@@ -3,10 +3,6 @@
 A message is acknowledged only after its rows are on disk. The queue is bounded; when it is full the network thread
 waits, and with it the broker. A batch is committed as soon as the queue runs empty: a broker that hands over only a
 few unacknowledged messages at a time would otherwise wait for us while we wait for it.
-
-A device without clock and counter cannot name its readings, so a second delivery looks like a second reading. For
-such messages the same bytes on the same topic count once within a window, from the first that counted; beyond the
-window, or across a restart of this process, they count again: at least once. A retained one is passed over.
 """
 
 from __future__ import annotations
@@ -14,15 +10,13 @@ from __future__ import annotations
 import logging
 import threading
 import time
-from collections import OrderedDict
 from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import datetime
 from itertools import groupby
 from queue import Empty, SimpleQueue
-from typing import Final, Protocol
+from typing import Final
 
-from ingest.decode import Decoded, decode
+from ingest.arrivals import Arrival, Clockless
+from ingest.decode import decode
 from ingest.errors import Fault, StoreError
 from ingest.model import Rejection, Report
 from ingest.rules import Rule
@@ -33,27 +27,6 @@ log = logging.getLogger(__name__)
 BATCH: Final = 2000
 _LARGEST_QUEUE_BYTES: Final = 64 * 1024 * 1024
 _RETRY_S: Final = (0.5, 1.0, 2.0, 5.0)
-_MOST_REMEMBERED: Final = 100_000
-
-
-class Source(Protocol):
-    """Where messages came from, and where their acknowledgements go."""
-
-    def acknowledge(self, packet_ids: Sequence[int]) -> None:
-        """Tell the broker that these are on disk, in this order; does nothing once the connection is gone."""
-
-
-@dataclass(slots=True)
-class Arrival:
-    """A message as it came. Without a `source` (quality of service 0) nobody waits for its acknowledgement."""
-
-    topic: str
-    payload: bytes
-    received_at: datetime
-    source: Source | None = None
-    packet_id: int = 0
-    retained: bool = False
-    """Whether the broker had it in store and gave it to us because we subscribed."""
 
 
 class Pipeline:
@@ -79,7 +52,7 @@ class Pipeline:
         self._in_hand = 0
         self._room = threading.Condition()
         self._stopping = threading.Event()
-        self._repeats = _Repeats(repeat_window_s)
+        self._clockless = Clockless(repeat_window_s)
         self._thread = threading.Thread(target=self._run, name="pipeline", daemon=True)
         self.problem: str | None = None
 
@@ -139,7 +112,7 @@ class Pipeline:
             try:
                 self._take_in(batch)
             except Exception:  # the thread must outlive any one batch; unacknowledged, it comes again
-                self._repeats.forget(batch)
+                self._clockless.forget(batch)
                 log.exception("a batch of %d messages could not be taken in; the broker will send it again", len(batch))
             finally:
                 self._in_hand = 0
@@ -174,9 +147,9 @@ class Pipeline:
             if decoded.reports and not decoded.faults and decoded.reports[0].time_flag is None:
                 reports.extend(decoded.reports)  # nearly every message: it names its instant, so it cannot be doubled
                 continue
-            if _of_unknown_age(arrival, decoded) or self._repeats.is_repeat(arrival, decoded):
+            if self._clockless.is_to_pass_over(arrival, decoded):
                 continue
-            reports.extend(decoded.reports)
+            reports.extend(self._clockless.together(decoded.reports))
             if decoded.faults:
                 rejections.append(rejection_of(arrival, decoded.faults))
         if reports or rejections:
@@ -226,45 +199,6 @@ class Pipeline:
             own = by_payload.pop((arrival.topic, arrival.payload), [])
             if own:
                 self._keep(own, [], [arrival])
-
-
-def _of_unknown_age(arrival: Arrival, decoded: Decoded) -> bool:
-    """A retained message comes at every new subscription; without a time in it, nobody knows how old it is."""
-    if not arrival.retained or any(report.own_instant or report.sequence is not None for report in decoded.reports):
-        return False
-    log.info("passed over a retained message without a time on %r: nobody knows how old it is", arrival.topic)
-    return True
-
-
-class _Repeats:
-    """Which messages of devices without clock and counter have counted within the window."""
-
-    def __init__(self, window_s: float) -> None:
-        self._window_s = window_s
-        self._counted: OrderedDict[tuple[str, bytes], float] = OrderedDict()
-
-    def is_repeat(self, arrival: Arrival, decoded: Decoded) -> bool:
-        if decoded.reports:
-            if any(report.own_instant or report.sequence is not None for report in decoded.reports):
-                return False
-        elif not decoded.faults:
-            return False
-        now = arrival.received_at.timestamp()
-        while self._counted:
-            key, since = next(iter(self._counted.items()))
-            if now - since < self._window_s and since <= now and len(self._counted) <= _MOST_REMEMBERED:
-                break
-            del self._counted[key]
-        key = (arrival.topic, arrival.payload)
-        if key in self._counted:
-            return True
-        self._counted[key] = now
-        return False
-
-    def forget(self, batch: Sequence[Arrival]) -> None:
-        """These were not kept after all: let them count when they come again."""
-        for arrival in batch:
-            self._counted.pop((arrival.topic, arrival.payload), None)
 
 
 def rejection_of(arrival: Arrival, faults: Sequence[Fault]) -> Rejection:

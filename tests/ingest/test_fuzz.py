@@ -14,10 +14,11 @@ from typing import Any
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from ingest.arrivals import Arrival
 from ingest.decode import decode
 from ingest.instants import AHEAD_S
 from ingest.model import Report
-from ingest.pipeline import Arrival, Pipeline
+from ingest.pipeline import Pipeline
 from ingest.quantities import NATIVE_NAMES, QUANTITIES
 from ingest.rules import rule_from
 from ingest.store import Store

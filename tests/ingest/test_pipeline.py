@@ -9,9 +9,10 @@ from typing import Any
 
 import pytest
 
+from ingest.arrivals import Arrival
 from ingest.errors import StoreFull
 from ingest.model import Rejection, Report
-from ingest.pipeline import Arrival, Pipeline, take_again
+from ingest.pipeline import Pipeline, take_again
 from ingest.rules import rule_from
 from ingest.store import Store
 
@@ -143,6 +144,34 @@ def test_a_counter_makes_a_second_delivery_one_row_even_much_later(store: Store)
     )
     pipeline.close()
     assert store.counts()["readings"] == 1
+
+
+def test_quantities_that_come_one_by_one_from_a_device_without_a_clock_are_one_reading(store: Store) -> None:
+    rules = [
+        rule_from({"topic": f"shed/{{device}}/{name}", name: {"value": "@", "unit": unit}})
+        for name, unit in [("gravity", "SG"), ("temperature", "°C"), ("battery", "V")]
+    ]
+    sent = [
+        (0.0, "gravity", b"1.048"),
+        (0.3, "temperature", b"19.5"),
+        (1.9, "battery", b"3.9"),
+        (60.0, "temperature", b"19.6"),
+        (60.5, "gravity", b"1.047"),
+        (61.0, "temperature", b"19.7"),  # said already: a reading of its own
+        (90.0, "gravity", b"1.046"),
+        (92.5, "temperature", b"19.8"),  # too late to belong to it
+    ]
+    pipeline = Pipeline(store, rules=rules)
+    run(pipeline, [Arrival(f"shed/f/{name}", p, NOW + timedelta(seconds=s)) for s, name, p in sent])
+    pipeline.close()
+    rows = store.readings_as_sent("f").select("gravity_sg", "temperature_c", "battery_v").rows()
+    assert rows == [
+        (1.048, 19.5, 3.9),
+        (1.047, 19.6, None),
+        (None, 19.7, None),
+        (1.046, None, None),
+        (None, 19.8, None),
+    ]
 
 
 def test_a_retained_message_counts_only_if_it_says_when_it_was_measured(store: Store) -> None:
