@@ -48,8 +48,12 @@ DOUBT: Final = 0.25
 DOUBT_FAR: Final = 0.35
 """Once called finished, it takes clear evidence to take it back: the chance below this, or that of two points above."""
 
-STOOD_H: Final = 30.0
+STOOD_H: Final = 33.0
 """Hours without movement before a halt is called a stall: shorter plateaus often pass by themselves."""
+
+UNLIKELY_SD: Final = -2.5
+UNLIKELY_HOLD_H: Final = 120.0
+"""An end further above the expected one than this many standard deviations must hold this long to be believed."""
 
 VAGUE_SG: Final = 0.010
 VAGUE_H: Final = 240.0
@@ -152,13 +156,14 @@ def _verdict(
     p_finished = float(weight[judged < STEADY_SG].sum())
     p_far = float(weight[judged >= FAR_SG].sum())
     p_halted = float(weight[courses.halted.astype(bool) & (courses.left_now_sg > 0.003)].sum())
-    carried = carry_on(previous, marked, batch)
+    carried = carry_on(previous, marked, batch, now)
     was_finished = bool(carried.get("finished", False))
     if was_finished:
         finished = p_finished >= DOUBT and p_far <= DOUBT_FAR
     else:
         strict = 0.5 if chill_h is not None else 1.0
-        finished = p_finished >= SURE and p_far <= FAR * strict and held.held_h >= 12.0
+        least_h = 12.0 if likely_end(look, belief, batch, now) else UNLIKELY_HOLD_H
+        finished = p_finished >= SURE and p_far <= FAR * strict and held.held_h >= least_h
     stalled = not finished and p_halted >= HALTED and held.held_h >= STOOD_H and chill_h is None
     creep = _creep(batch, courses, weight, now)
     phase = _phase(series, courses, weight, finished, stalled, chill_h, held, creep)
@@ -201,6 +206,14 @@ def _verdict(
         fingerprint=fingerprint,
         memory={"finished": finished, "rows": len(marked), "prefix": fingerprint, "stalled": stalled},
     )
+
+
+def likely_end(look: Look, belief: Belief, batch: Batch, now: datetime) -> bool:
+    """Whether it ends where such batches end, or a forced test says where: far above that, a stand is suspect."""
+    if any(e.gravity_sg is not None for e in events_of(batch, "forced test", until=now)):
+        return True
+    attenuation = float(np.median(look.courses.fall_sg)) / max(look.original_sg - 1.0, 1e-6)
+    return (attenuation - float(belief.mean[-1])) / float(belief.sd[-1]) > UNLIKELY_SD
 
 
 def experienced(batch: Batch, belief: Belief, now: datetime) -> bool:
@@ -348,9 +361,12 @@ def fingerprint_of(marked: pl.DataFrame, batch: Batch, now: datetime) -> str:
     return digest.hexdigest()
 
 
-def carry_on(previous: Assessment | None, marked: pl.DataFrame, batch: Batch) -> dict[str, object]:
+def carry_on(previous: Assessment | None, marked: pl.DataFrame, batch: Batch, now: datetime) -> dict[str, object]:
     """What `previous` remembers, or nothing if it was made from other readings than the first of these."""
     if previous is None or not previous.memory:
+        return {}
+    if any(previous.now < e.at for e in events_of(batch, "dry hop", "feed", "dilute", until=now)):
+        # What was done since may set it going again: judge afresh.
         return {}
     seen = marked.filter(pl.col("measured_at") <= previous.now)
     if len(seen) != len(previous.marked) or fingerprint_of(seen, batch, previous.now) != previous.fingerprint:

@@ -87,10 +87,11 @@ def summarise(marked: pl.DataFrame, batch: Batch, *, now: datetime) -> Series:
 
     reference_c = REFERENCE_C[batch.drink]
     grid, temperature, known = _temperature_grid(marked, hours_all, hours, now_h, reference_c)
-    usual = float(np.median(temperature[: max(np.searchsorted(grid, 0.6 * now_h), 1)])) if known else reference_c
+    gravity = np.concatenate([means, hand_g])[order]
+    usual = _usual_temperature(grid, temperature, hours, gravity) if known else reference_c
     return Series(
         hours=hours,
-        gravity_sg=np.concatenate([means, hand_g])[order],
+        gravity_sg=gravity,
         white_sd_sg=np.concatenate([white, np.full(hand_h.size, HAND_SD_SG)])[order],
         count=np.concatenate([counts, np.ones(hand_h.size)])[order],
         segment=np.searchsorted(np.array(sorted(opened)), hours, side="right").astype(np.float64),
@@ -102,6 +103,16 @@ def summarise(marked: pl.DataFrame, batch: Batch, *, now: datetime) -> Series:
         reference_c=reference_c,
         temperature_known=known,
     )
+
+
+def _usual_temperature(grid: Floats, temperature_c: Floats, hours: Floats, gravity_sg: Floats) -> float:
+    """Median temperature while it did four fifths of its fall so far: a long chill afterwards must not become usual."""
+    end = float(grid[-1])
+    if hours.size >= 8:
+        smooth = np.minimum.accumulate(gravity_sg)
+        level = smooth[0] - 0.8 * (smooth[0] - smooth[-1])
+        end = float(hours[int(np.argmax(smooth <= level))])
+    return float(np.median(temperature_c[: max(int(np.searchsorted(grid, end, side="right")), 1)]))
 
 
 def bin_edges(now_h: float) -> Floats:

@@ -10,7 +10,7 @@ import numpy as np
 from analysis.model import STEADY_SG, Floats
 from analysis.series import Series
 
-CHILL_C: Final = 5.0
+CHILL_C: Final = 6.5
 """A fall of this much below where it fermented counts as chilled: a plateau is no evidence then (common practice)."""
 
 _LEVEL_H: Final = 12.0

@@ -19,13 +19,15 @@ from analysis.noise import local_rate
 from analysis.priors import Belief
 from analysis.sampler import Cloud
 from analysis.series import Series, first_gravity, hours_of
-from analysis.steadiness import CHILL_C
+from analysis.steadiness import CHILL_C, levels
 
 HALT_ODDS: Final = 0.07
 """How often a fermentation halts before its end (common practice: one in ten to twenty; no source)."""
 
 _FLAT_H: Final = 18.0
 _FLAT_SHARE: Final = 0.15
+_STAND_H: Final = 14.0
+_STAND_SG: Final = 0.0015
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,24 +121,28 @@ def flat_of_late(series: Series, rate: Floats) -> bool:
 
 
 def plateau_in(series: Series, rate: Floats) -> tuple[float, float] | None:
-    """Begin and end (hours) of the clearest span with hardly a fall that has a clear fall before and after it."""
+    """Begin and end (hours) of the longest stand that has a clear fall before and after it, None without one.
+
+    A stand is a span over which half-day levels fall by less than a point and a half, much slower than what came
+    before and what came after; a tail that only slows down has nothing faster after it.
+    """
     t = series.hours
     if t.size < 12:
         return None
-    low = rate < 0.12 * rate.max()
-    best: tuple[float, float] | None = None
-    longest = 10.0
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], low.astype(np.int8), [0]])))
-    for start, end in zip(edges[::2], edges[1::2], strict=True):
-        if start == 0 or end >= t.size - 1 or t[start] < t[int(np.argmax(rate))] * 0.6:
+    level = np.minimum.accumulate(levels(t, series.gravity_sg, 12.0))
+    end = np.searchsorted(-level, -(level - _STAND_SG), side="left") - 1
+    span = t[end] - t
+    for i in np.argsort(span)[::-1][:8]:
+        j = int(end[i])
+        if span[i] < _STAND_H or t[i] < 0.5 * t[int(np.argmax(rate))] or j >= t.size - 2:
             continue
-        span = t[end - 1] - t[start]
-        after = float(np.max(rate[end:], initial=0.0))
-        fall_after = series.gravity_sg[start:end].mean() - series.gravity_sg[-3:].mean()
-        inside = float(np.median(rate[start:end]))
-        if span > longest and fall_after > 0.002 and after > 2.5 * max(inside, 1e-6):
-            best, longest = (float(t[start]), float(t[end - 1])), float(span)
-    return best
+        inside = (level[i] - level[j]) / span[i]
+        after = float(np.max(rate[j:], initial=0.0))
+        before = float(np.max(rate[: i + 1], initial=0.0))
+        fall_after, fall_before = level[j] - level[-1], level[0] - level[i]
+        if fall_after > 0.0025 and fall_before > 0.004 and after > 2.5 * inside and before > 4.0 * inside:
+            return float(t[i]) + 3.0, float(t[j]) - 3.0
+    return None
 
 
 def additions(series: Series, batch: Batch, now_h: float) -> tuple[Addition, ...]:
