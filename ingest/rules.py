@@ -78,6 +78,8 @@ class Rule:
     sequence: Take | None
     source: Mapping[str, Any] = field(compare=False, repr=False)
     pattern: re.Pattern[str] = field(compare=False, repr=False)
+    keys: frozenset[str] = field(compare=False, repr=False)
+    """The top-level names that the rule reads by themselves; all others of a message are kept as extra."""
 
     @property
     def filter(self) -> str:
@@ -90,12 +92,6 @@ class Rule:
         if match is None:
             return None
         return self.device if self.device is not None else match["device"]
-
-    @property
-    def keys(self) -> frozenset[str]:
-        """The top-level names that the rule reads by themselves; all others of a message are kept as extra."""
-        takes = (*self.takes, *(t for t in (self.measured_at, self.sequence) if t is not None))
-        return frozenset(t.expression.strip().strip('"') for t in takes)
 
 
 Where = Callable[[str], str]
@@ -135,7 +131,9 @@ def rule_from(source: Mapping[str, Any], where: Where = lambda key: f"the rule, 
     measured_at = _take("measured_at", source["measured_at"], TIME_UNITS, where) if "measured_at" in source else None
     sequence = _take("sequence", source["sequence"], (), where) if "sequence" in source else None
     name = _text(source, "name", where) or topic
-    return Rule(name, topic, device, takes, measured_at, sequence, dict(source), pattern)
+    read = (*takes, *(take for take in (measured_at, sequence) if take is not None))
+    keys = frozenset(take.expression.strip().strip('"') for take in read)
+    return Rule(name, topic, device, takes, measured_at, sequence, dict(source), pattern, keys)
 
 
 def _text(source: Mapping[str, Any], key: str, where: Where) -> str | None:
