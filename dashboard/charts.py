@@ -6,8 +6,9 @@ strip on the axis itself with what was done and when the fermentation likely fin
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 
 import numpy as np
@@ -26,6 +27,8 @@ from dashboard.words_verdict import EVENT_WORDS, PHASE_WORDS
 # Opacity of nested bands, widest first: the darker, the likelier. Half the chance lies in the inner one.
 _FADE: Final = ((1.0, 0.13), (0.526, 0.18))
 _HEIGHT_PX: Final = 500
+_HALF_DAY_S: Final = 43_200
+_GRID: Final = {"SG": 0.005, "°P": 1.0, "Attenuation": 5.0}
 
 
 def batch_figure(curve: Curve, voice: Voice) -> go.Figure:
@@ -50,14 +53,20 @@ def batch_figure(curve: Curve, voice: Voice) -> go.Figure:
     return figure
 
 
-def _shown(curve: Curve, now: datetime) -> tuple[datetime, datetime]:
-    """From pitching to a little past the likely finish, or past now."""
-    a = curve.assessment
-    end = max([now, *([a.newest_reading_at] if a.newest_reading_at else []), *(e.at for e in curve.events)])
+def natural_end(a: Assessment, events: Sequence[Event], now: datetime) -> datetime:
+    """Where the time axis should end: past now, past the likely finish, at a full half day."""
+    end = max([now, *([a.newest_reading_at] if a.newest_reading_at else []), *(e.at for e in events)])
     if a.finish is not None and a.finish.p90 > now:
         end = max(end, min(a.finish.p90, now + timedelta(days=21)) + timedelta(hours=12))
+    half_days = math.ceil((end.timestamp() + 3600) / _HALF_DAY_S)
+    return datetime.fromtimestamp(half_days * _HALF_DAY_S, UTC)
+
+
+def _shown(curve: Curve, now: datetime) -> tuple[datetime, datetime]:
+    """From pitching to the end of the axis."""
+    end = curve.until or natural_end(curve.assessment, curve.events, now)
     margin = max((end - curve.pitched_at) * 0.02, timedelta(hours=1))
-    return curve.pitched_at - margin, end + margin
+    return curve.pitched_at - margin, end
 
 
 def _times_of(axes: Axes, column: pl.Series) -> list[str]:
@@ -342,5 +351,6 @@ def _gravity_range(axes: Axes, a: Assessment) -> list[float] | None:
         return None
     low, high = (float(v) for v in axes.y(np.array([min(values), max(values)])))
     low, high = min(low, high), max(low, high)
-    margin = max(0.06 * (high - low), 1e-6)
-    return [low - margin, high + margin]
+    # On a coarse grid, so that noise does not move the axis and with it a reader's zoom.
+    step = _GRID[axes.view.gravity]
+    return [step * (math.floor(low / step - 0.2)), step * (math.ceil(high / step + 0.2))]

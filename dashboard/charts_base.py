@@ -57,6 +57,8 @@ class Curve:
     raw: pl.DataFrame | None = None
     """As the device said it before calibration (`measured_at`, `gravity_sg`), where that differs."""
     temperature_range_c: tuple[float | None, float | None] = (None, None)
+    until: datetime | None = None
+    """Where the time axis ends; None: a little past the likely finish. A zoom survives only while this stays."""
     view: View = field(default_factory=View)
 
 

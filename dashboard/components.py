@@ -172,19 +172,14 @@ def state_line() -> str:
 
 @live
 def connection() -> None:
-    """The state of the connection, beside the cellar's name on every page."""
-    if questions.problem():
-        st.html('<span class="status trouble">Readings are held up</span>', width="content")
-    else:
-        st.html(state_line(), width="content")
-
-
-@live
-def trouble() -> None:
-    """A lost broker or a full disk is a banner on every page."""
+    """The state of the connection, beside the cellar's name on every page; trouble is a bar that stays in sight."""
     problem = questions.problem()
-    if problem:
-        banner("Readings are not coming in as they should.", problem)
+    if problem is None:
+        st.html(state_line(), width="content")
+        return
+    st.html('<span class="status trouble">Readings are held up</span>', width="content")
+    text = f"<b>Readings are not coming in as they should.</b> {escape(problem)}"
+    st.html(f'<div class="banner trouble" role="alert">{text}</div>', width="content")
 
 
 def say_done(sentence: str) -> None:

@@ -71,7 +71,6 @@ def _head(made: dict[str, st.Page]) -> None:
             for entry in PAGES:
                 if entry.in_head:
                     st.page_link(made[entry.path], label=entry.title)
-    components.trouble()
     components.done_line()
 
 

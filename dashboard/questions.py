@@ -12,7 +12,7 @@ import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 
 import plotly.graph_objects as go
@@ -182,7 +182,14 @@ def problem() -> str | None:
     return status.problem
 
 
-def figure(outlook: Outlook, view: charts_base.View, say: Voice) -> go.Figure:
+def axis_end(outlook: Outlook, say: Voice, shown: datetime | None) -> datetime:
+    """Where the time axis ends: where it ended before (`shown`) while that still fits, so that a zoom survives."""
+    end = charts.natural_end(outlook.assessment, outlook.batch.events, say.now)
+    fits = shown is not None and timedelta(days=-1) < shown - end < timedelta(days=4) and shown > say.now
+    return shown if fits and shown is not None else end
+
+
+def figure(outlook: Outlook, view: charts_base.View, say: Voice, until: datetime | None = None) -> go.Figure:
     """The batch's curve, drawn once for what it shows; the line of now moves every ten minutes."""
     record = outlook.record
     newest = runtime.store().newest_reading_at(record.batch_id)
@@ -197,12 +204,14 @@ def figure(outlook: Outlook, view: charts_base.View, say: Voice) -> go.Figure:
             events=outlook.batch.events,
             raw=_as_sent(outlook),
             temperature_range_c=(vessel.temperature_low_c, vessel.temperature_high_c) if vessel else (None, None),
+            until=until,
             view=view,
         )
         return charts.batch_figure(curve, say)
 
     preferences = say.preferences
-    key = (record.batch_id, outlook.computed_at, newest, view, now, preferences.time_zone, preferences.temperature_unit)
+    units = (preferences.time_zone, preferences.temperature_unit)
+    key = (record.batch_id, outlook.computed_at, newest, view, now, until, units)
     answer: go.Figure = kept(("figure", *key), draw)
     return answer
 

@@ -171,7 +171,9 @@ def curve_part(batch_id: str) -> None:
             label_visibility="collapsed",
         )
     view = charts_base.View(gravity or "SG", time or "Date", components.edition())
-    figure = questions.figure(outlook, view, say)
+    kept = f"axis end {batch_id}"
+    st.session_state[kept] = questions.axis_end(outlook, say, st.session_state.get(kept))
+    figure = questions.figure(outlook, view, say, st.session_state[kept])
     text = curve_in_words(outlook.assessment, say)
     st.plotly_chart(figure, key=f"curve-{batch_id}", theme=None, config=charts_base.CONFIG, alt=text)
     components.markup(LEGEND + f'<p class="figures">{escape(text)}</p>', key="legend")

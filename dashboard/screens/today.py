@@ -6,21 +6,21 @@ from html import escape
 
 import streamlit as st
 
-from dashboard import components, questions, rows, runtime
+from dashboard import components, first_steps, questions, rows, runtime
 from dashboard.words import capital, plural
 
 MANY = 15
 """More vessels than this are shown smaller."""
 
 
-def show() -> None:
-    if not runtime.store().active_batches():
-        welcome()
-    else:
-        cellar()
-
-
 @components.live
+def show() -> None:
+    if runtime.store().active_batches():
+        cellar()
+    else:
+        welcome()
+
+
 def cellar() -> None:
     """What wants the person, then all vessels by need."""
     say = questions.voice()
@@ -39,9 +39,8 @@ def newcomers_line() -> str:
     waiting = questions.newcomers()
     if not waiting:
         return ""
-    text = (
-        f"{capital(plural(len(waiting), 'new device'))} {'speaks and waits' if len(waiting) == 1 else 'speak and wait'}"
-    )
+    do = "speaks and waits" if len(waiting) == 1 else "speak and wait"
+    text = f"{capital(plural(len(waiting), 'new device'))} {do}"
     return f"<p>{components.link('sensors', f'<u>{escape(text)} to be put to work</u>')}</p>"
 
 
@@ -51,16 +50,14 @@ def welcome() -> None:
     finished = len(runtime.store().finished_batches())
     left, right = st.columns(2, gap="large")
     with left:
-        st.html(
-            "<h2>Connect a float or a probe</h2><p>Point it at this machine's MQTT broker. As soon as it speaks it "
-            "appears under Sensors, and you put it into a vessel there.</p>"
-            f"<p>{components.link('sensors', '<u>Sensors: connect a device</u>')}</p>"
-        )
+        st.html(f"<h2>Connect a float or a probe</h2>{first_steps.connect_html(runtime.service().settings)}")
     with right:
         st.html(
-            "<h2>Import a log</h2><p>A table of times and gravities from an earlier batch, as CSV. The cellar learns "
-            "from it how your yeasts usually finish.</p>"
-            f"<p>{components.link('set-up', '<u>Set up: import a log</u>')}</p>"
+            "<h2>Import a log</h2><p>A table of times and gravities from an earlier batch: CSV, Parquet or JSON lines. The "
+            "cellar learns from it how your yeasts usually finish.</p>"
+            f"<p>{components.link('set-up', '<u>Set up: import a log</u>', part='import')}</p>"
+            f"<p>Then add {components.link('set-up', '<u>your vessels</u>', part='vessels')} and "
+            f"{components.link('set-up', '<u>the batches in them</u>', part='batches')}.</p>"
         )
     if waiting := newcomers_line():
         st.html(waiting)

@@ -1,0 +1,292 @@
+"""What a person does, in a real browser at the sizes of a laptop and of a phone, on the demo's cellar."""
+
+from __future__ import annotations
+
+import importlib.resources
+import json
+import re
+import time
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import pytest
+from paho.mqtt import publish
+from playwright.sync_api import Page, expect, sync_playwright
+
+from tests.conftest import find_program, need_chromium
+from tests.system.serving import CHROMIUM_OPTIONS, Server
+
+pytestmark = pytest.mark.chromium
+
+SCREENSHOTS = Path(__file__).parents[1] / "screenshots"
+SIZES = {"desktop": (1440, 900), "phone": (390, 844)}
+HEAD = ("today", "calendar", "yeasts", "sensors", "set-up", "how-it-works")
+PATIENCE_MS = 60_000
+AXE = (importlib.resources.files("axe_playwright_python") / "axe.min.js").read_text(encoding="utf-8")
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Any]:
+    program = need_chromium()
+    with sync_playwright() as playwright:
+        yield playwright.chromium.launch(executable_path=program, args=CHROMIUM_OPTIONS)
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory) -> Iterator[Server]:
+    """The demo, with its history in and judged."""
+    if find_program("chromium", "chromium-browser", "google-chrome") is None:
+        need_chromium()
+    server = Server(tmp_path_factory.mktemp("demo"), "demo", "--fresh")
+    server.start()
+    deadline = time.monotonic() + 90
+    while server.health().get("readings", 0) < 13_000:
+        assert time.monotonic() < deadline, server.log
+        time.sleep(0.5)
+    yield server
+    server.kill()
+
+
+@pytest.fixture
+def page(chromium, request) -> Iterator[Page]:
+    """A page of desktop size in the light edition, unless the test says otherwise by `size` and `edition`."""
+    facts = getattr(request.node, "callspec", None)
+    parameters = facts.params if facts else {}
+    width, height = SIZES[parameters.get("size", "desktop")]
+    context = chromium.new_context(
+        viewport={"width": width, "height": height}, color_scheme=parameters.get("edition", "light")
+    )
+    context.set_default_timeout(PATIENCE_MS)
+    yield context.new_page()
+    context.close()
+
+
+def visit(page: Page, server: Server, path: str = "") -> None:
+    page.goto(f"http://127.0.0.1:{server.port}/{path}")
+    expect(page.locator(".cellar")).to_be_visible(timeout=PATIENCE_MS)
+
+
+def today(page: Page, server: Server) -> None:
+    """The first screen, once every batch has been judged on its whole history."""
+    visit(page, server)
+    rows = page.locator("ul.rows li")
+    expect(rows).to_have_count(8, timeout=PATIENCE_MS)
+    expect(page.locator("ul.rows li.needy", has_text="Stalled")).to_have_count(1, timeout=120_000)
+
+
+def keep(page: Page, name: str) -> None:
+    SCREENSHOTS.mkdir(exist_ok=True)
+    page.screenshot(path=SCREENSHOTS / f"{name}.png", full_page=True)
+
+
+def open_batch(page: Page, server: Server, words: str) -> None:
+    today(page, server)
+    page.locator("ul.rows a", has_text=words).first.click()
+    expect(page.locator(".js-plotly-plot .main-svg").first).to_be_visible(timeout=PATIENCE_MS)
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_first_start_in_an_empty_cellar_offers_the_two_ways_to_begin(chromium, page, size, tmp_path):
+    server = Server(tmp_path, "serve")
+    server.start()
+    try:
+        deadline = time.monotonic() + 60
+        while not server.health():
+            assert time.monotonic() < deadline, server.log
+            time.sleep(0.2)
+        visit(page, server)
+        expect(page.get_by_role("heading", name="This cellar is empty.")).to_be_visible()
+        keep(page, f"empty-{size}")
+        for path in HEAD:
+            visit(page, server, path)
+            expect(page.locator("h1").first).to_be_visible()
+            expect(page.get_by_text("Something went wrong")).to_have_count(0)
+        visit(page, server)
+        page.get_by_role("link", name="Sensors: connect a device").click()
+        expect(page).to_have_url(re.compile("/sensors"))
+    finally:
+        server.kill()
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_a_stalled_batch_is_first_and_explains_itself(demo, page, size):
+    today(page, demo)
+    first = page.locator("ul.rows li").first
+    expect(first).to_contain_text("Stalled at")
+    expect(first).to_contain_text("Take a hand sample first")
+    expect(first.locator("svg.spark .course")).to_be_visible()
+    keep(page, f"today-{size}")
+    first.locator("a").click()
+    expect(page).to_have_url(re.compile(r"/batch\?id=batch-"))
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Stalled at")
+    expect(page.get_by_text("The evidence")).to_be_visible()
+    expect(page.get_by_text("Has it been seen to hold?")).to_be_visible()
+    page.wait_for_timeout(800)
+    keep(page, f"batch-{size}")
+
+
+def test_a_batch_has_an_address_that_can_be_sent(demo, page, chromium):
+    open_batch(page, demo, "Stalled")
+    heading = page.get_by_role("heading", level=1).inner_text()
+    other = chromium.new_context().new_page()
+    other.goto(page.url)
+    expect(other.get_by_role("heading", level=1)).to_have_text(heading, timeout=PATIENCE_MS)
+    other.context.close()
+
+
+def axis(page: Page) -> list[float | str]:
+    found = page.evaluate("document.querySelector('.js-plotly-plot')._fullLayout.xaxis.range")
+    assert isinstance(found, list)
+    return found
+
+
+def test_a_zoom_and_the_scroll_survive_the_live_refresh(demo, page):
+    open_batch(page, demo, "Still fermenting")
+    drag = page.locator(".js-plotly-plot .draglayer .xy .nsewdrag").first
+    page.wait_for_timeout(1000)
+    drag.scroll_into_view_if_needed()
+    box = drag.bounding_box()
+    assert box is not None
+    before = axis(page)
+    page.mouse.move(box["x"] + box["width"] * 0.3, box["y"] + box["height"] * 0.3)
+    page.mouse.down()
+    page.mouse.move(box["x"] + box["width"] * 0.6, box["y"] + box["height"] * 0.8, steps=8)
+    page.mouse.up()
+    page.wait_for_timeout(600)
+    zoomed = axis(page)
+    assert zoomed != before
+    main = "document.querySelector('[data-testid=stMain]')"
+    page.evaluate(f"{main}.scrollTop = 300")
+    scrolled = page.evaluate(f"{main}.scrollTop")
+    page.wait_for_timeout(12_000)  # two refreshes
+    assert axis(page) == zoomed
+    assert page.evaluate(f"{main}.scrollTop") == scrolled
+
+
+def test_a_new_device_is_on_the_open_page_within_five_seconds(demo, page):
+    today(page, demo)
+    body = {"measured_at": datetime.now(UTC).isoformat(), "gravity_sg": 1.05, "temperature_c": 20.0}
+    publish.single(
+        "tunroom/report/visitor", json.dumps(body), qos=1, hostname="127.0.0.1", port=demo.broker_port, retain=False
+    )
+    expect(page.get_by_text("Three new devices speak and wait")).to_be_visible(timeout=8_000)
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_scales_can_be_switched(demo, page, size):
+    open_batch(page, demo, "Slowing down")
+    page.get_by_role("radio", name="°P").or_(page.get_by_role("button", name="°P")).first.click()
+    expect(page.locator(".js-plotly-plot", has_text="Apparent extract")).to_be_visible(timeout=PATIENCE_MS)
+    page.get_by_role("radio", name="Days since pitching").or_(
+        page.get_by_role("button", name="Days since pitching")
+    ).first.click()
+    expect(page.locator(".js-plotly-plot", has_text="days since pitching")).to_be_visible(timeout=PATIENCE_MS)
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_hop_day_is_done_in_two_taps_and_can_be_undone(demo, page, size):
+    # The batch that stands steady and awaits its hops.
+    open_batch(page, demo, "Lantern pale")
+    expect(page.get_by_text("Dry hop", exact=True)).to_be_visible()
+    page.get_by_role("button", name="Log an event").click()
+    page.get_by_role("button", name="Dry hops in").or_(page.get_by_role("radio", name="Dry hops in")).first.click()
+    expect(page.get_by_text("Logged: dry hops in, just now.")).to_be_visible(timeout=PATIENCE_MS)
+    expect(page.get_by_text("Hops come out", exact=True)).to_be_visible(timeout=PATIENCE_MS)
+    keep(page, f"hop-day-{size}")
+    page.get_by_role("button", name="Undo").click()
+    expect(page.get_by_text("Dry hop", exact=True)).to_be_visible(timeout=PATIENCE_MS)
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_yeasts_are_compared_in_a_sentence_first(demo, page, size):
+    visit(page, demo, "yeasts")
+    heading = page.get_by_role("heading", level=1)
+    expect(heading).to_be_visible(timeout=120_000)
+    expect(heading).to_contain_text(re.compile("sooner|further|too few|alike"))
+    expect(page.locator(".js-plotly-plot .main-svg").first).to_be_visible()
+    page.wait_for_timeout(800)
+    keep(page, f"yeasts-{size}")
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_the_calendar_names_the_next_thing_and_draws_all_batches(demo, page, size):
+    visit(page, demo, "calendar")
+    expect(page.get_by_role("heading", level=1)).to_contain_text("Next:", timeout=120_000)
+    expect(page.locator(".js-plotly-plot .main-svg").first).to_be_visible(timeout=PATIENCE_MS)
+    page.wait_for_timeout(800)
+    keep(page, f"calendar-{size}")
+
+
+@pytest.mark.parametrize("path", [*HEAD, "batch", "packaging"])
+def test_no_page_scrolls_sideways_on_a_phone(demo, chromium, path):
+    context = chromium.new_context(viewport={"width": 390, "height": 844}, is_mobile=True, has_touch=True)
+    context.set_default_timeout(PATIENCE_MS)
+    page = context.new_page()
+    visit(page, demo, with_batch(page, demo, path))
+    page.wait_for_timeout(2500)
+    widest = page.evaluate("document.querySelector('[data-testid=stMain]').scrollWidth")
+    assert widest <= 390
+    context.close()
+
+
+def with_batch(page: Page, server: Server, path: str) -> str:
+    """The path, with the id of a batch where the page needs one."""
+    if path not in ("batch", "packaging"):
+        return path
+    today(page, server)
+    href = page.locator("ul.rows a[href^='batch?id=']").first.get_attribute("href") or ""
+    return href.replace("batch?", f"{path}?", 1)
+
+
+def serious_violations(page: Page) -> list[str]:
+    """What axe-core finds against WCAG 2.1 A and AA, where it calls that serious or critical."""
+    page.evaluate(AXE)
+    found = page.evaluate(
+        "axe.run(document, {resultTypes: ['violations'], runOnly: ['wcag2a', 'wcag2aa', 'wcag21a', 'wcag21aa']})"
+    )
+    return [
+        f"{v['id']}: {node['target']} {node['html'][:160]} {node.get('failureSummary', '')[:200]}"
+        for v in found["violations"]
+        if v["impact"] in ("serious", "critical")
+        for node in v["nodes"]
+    ]
+
+
+def test_axe_would_find_a_violation(demo, page):
+    visit(page, demo)
+    page.evaluate("document.querySelector('.cellar').insertAdjacentHTML('beforeend', '<img src=\"data:,\">')")
+    assert any(v.startswith("image-alt") for v in serious_violations(page))
+
+
+@pytest.mark.parametrize(("size", "edition"), [("desktop", "light"), ("phone", "dark")])
+@pytest.mark.parametrize("path", [*HEAD, "batch", "packaging"])
+def test_axe_finds_no_serious_violation_of_ours(demo, page, path, size, edition):
+    visit(page, demo, with_batch(page, demo, path))
+    page.wait_for_timeout(3500)
+    assert serious_violations(page) == []
+
+
+def test_the_keyboard_reaches_a_batch_and_its_entries(demo, page):
+    today(page, demo)
+    for _ in range(40):
+        page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement.matches('ul.rows a')"):
+            break
+    assert page.evaluate("document.activeElement.matches('ul.rows a')")
+    page.keyboard.press("Enter")
+    expect(page).to_have_url(re.compile(r"/(batch|packaging)\?id="))
+    expect(page.get_by_role("button", name="Log an event")).to_be_visible(timeout=PATIENCE_MS)
+    for _ in range(60):
+        page.keyboard.press("Tab")
+        if "Log an event" in page.evaluate("document.activeElement.innerText ?? ''"):
+            break
+    page.keyboard.press("Enter")
+    expect(page.get_by_text("What has just happened?")).to_be_visible()
+
+
+def test_a_lost_server_or_broker_never_shows_a_traceback(demo, page):
+    visit(page, demo, "batch?id=%3Cscript%3E")
+    expect(page.get_by_role("heading", name="Which batch?")).to_be_visible()
+    expect(page.get_by_text("Traceback")).to_have_count(0)
