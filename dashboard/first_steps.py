@@ -52,7 +52,7 @@ def connect_html(settings: Settings) -> str:
         f'<pre class="copy"><code>{escape(publish_line(settings))}</code></pre>'
         "<p>It may send <code>measured_at</code>, <code>gravity_sg</code>, <code>extract_plato</code>, "
         "<code>inclination_deg</code>, <code>temperature_c</code>, <code>battery_v</code>, <code>signal_dbm</code> and "
-        "<code>sequence</code>, whichever it has. As soon as it speaks it stands on this page. A device that speaks "
-        "otherwise is read by a rule: let it send, and build the rule here from its first rejected message.</p>"
+        "<code>sequence</code>, whichever it has. As soon as it speaks it stands under Sensors. A device that speaks "
+        "otherwise is read by a rule: let it send, and build the rule there from its first rejected message.</p>"
         f"{reach}"
     )

@@ -6,6 +6,7 @@ from html import escape
 
 import streamlit as st
 
+from analysis.followup import lesson
 from dashboard import components, follow_up_page, questions, runtime, sheet_answer, sheet_html, sheet_inputs
 from dashboard.words import Voice
 from dashboard.words_verdict import held, packaging_date
@@ -82,7 +83,8 @@ def the_sheet(outlook: Outlook, say: Voice) -> None:
     with head:
         vessel = f", {outlook.vessel.name}" if outlook.vessel else ""
         st.html(f'<h1 class="lead">Packaging {escape(record.name + vessel)}</h1>{_standing(outlook, say)}')
-        st.html(sheet_answer.verdict_html(word, reasons))
+        _, taught = lesson(follow_up_page.earlier(store, record))
+        st.html(sheet_answer.verdict_html(word, [*reasons, *([taught] if taught else [])]))
     with left:
         p = say.preferences
         components.markup(

@@ -53,8 +53,8 @@ def welcome() -> None:
         st.html(f"<h2>Connect a float or a probe</h2>{first_steps.connect_html(runtime.service().settings)}")
     with right:
         st.html(
-            "<h2>Import a log</h2><p>A table of times and gravities from an earlier batch: CSV, Parquet or JSON lines. The "
-            "cellar learns from it how your yeasts usually finish.</p>"
+            "<h2>Import a log</h2><p>A table of times and gravities from an earlier batch: CSV, Parquet or JSON lines. "
+            "The cellar learns from it how your yeasts usually finish.</p>"
             f"<p>{components.link('set-up', '<u>Set up: import a log</u>', part='import')}</p>"
             f"<p>Then add {components.link('set-up', '<u>your vessels</u>', part='vessels')} and "
             f"{components.link('set-up', '<u>the batches in them</u>', part='batches')}.</p>"
