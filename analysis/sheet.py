@@ -107,6 +107,8 @@ def _alcohol(given: Mapping[str, Any], answer: dict[str, Any], cautions: list[st
 
 def _hops(given: Mapping[str, Any], answer: dict[str, Any], cautions: list[str]) -> None:
     total = given.get("hops_total_g")
+    if given.get("dry_hopped"):
+        cautions.append(safety.CREEP)
     if total is None and "hops_g_per_l" in given and "volume_l" in given:
         total = total_g(given["hops_g_per_l"], given["volume_l"])
     if total is None:

@@ -9,7 +9,7 @@ from typing import Any
 from analysis import safety
 from analysis.attenuation import gravity_at_attenuation
 from analysis.carbonation import heated_gauge_kpa, package_gauge_kpa, pressure_spread, volumes_of_fall, volumes_of_grams
-from analysis.hops import creep_volumes
+from analysis.hops import CREEP_DOSE_G_PER_L, creep_volumes
 from analysis.safety import Verdict
 from analysis.sheet_say import Say
 from analysis.sweetening import SWEETENERS
@@ -185,8 +185,8 @@ def _pressure(said: Bottle, given: Mapping[str, Any], residual: float | None, fi
         said.caution("What may still ferment is not known, so the pressure counts none of it.")
     fall_volumes = volumes_of_fall(from_sg, fall or 0.0)
     creep = given.get("hop_creep_fall_sg")
-    hopped = bool(given.get("hops_g_per_l") or given.get("hops_total_g"))
-    if hopped and creep is None:
+    dose_g_per_l = _hop_dose(given)
+    if dose_g_per_l and creep is None:
         said.caution("What the hops may start is not given, so the pressure counts none of it.")
     creep_given = volumes_of_fall(from_sg, creep or 0.0)
     said.volumes = base + fall_volumes + creep_given
@@ -198,7 +198,7 @@ def _pressure(said: Bottle, given: Mapping[str, Any], residual: float | None, fi
     if final_sg is not None:
         lowest, binding = lowest_plausible(given, final_sg)
         dormant = volumes_of_fall(final_sg, final_sg - lowest)
-    hop_worst = creep_given if creep is not None else creep_volumes(given.get("hops_g_per_l") or 0.0)
+    hop_worst = creep_given if creep is not None else creep_volumes(dose_g_per_l)
     worst = base + max(dormant, fall_volumes) + max(hop_worst, creep_given) + _sweetener_volumes(given)
     said.worst_volumes = worst
     said.worst_gauge_kpa = package_gauge_kpa(worst, storage_c)
@@ -220,6 +220,15 @@ def _pressure(said: Bottle, given: Mapping[str, Any], residual: float | None, fi
         _against_practice(said, worst, tail, binding, say)
     else:
         _against_rating(said, given, rating, storage_c, tail, binding, say)
+
+
+def _hop_dose(given: Mapping[str, Any]) -> float:
+    """Dry hops in g/L; where only their presence is known, the dose of the published test."""
+    if given.get("hops_g_per_l"):
+        return float(given["hops_g_per_l"])
+    if given.get("hops_total_g"):
+        return float(given["hops_total_g"]) / given["volume_l"] if "volume_l" in given else CREEP_DOSE_G_PER_L
+    return CREEP_DOSE_G_PER_L if given.get("dry_hopped") else 0.0
 
 
 def _heated(said: Bottle, given: Mapping[str, Any], say: Say) -> None:

@@ -230,6 +230,7 @@ FIELDS: Final[tuple[Field, ...]] = (
         "sweeten_to_sg", "Sweeten to", "Sweetening and acid", "SG", 0.97, 1.2, "1.000 to 1.030", quantity="gravity"
     ),
     _number("acid_g_per_l", "Acid", "Sweetening and acid", "g/L", 0.0, 20.0, "0.5 to 2 g/L"),
+    _yes_no("dry_hopped", "Dry hopped", "Hops", "Hops can start a renewed fall in the bottle."),
     _number("hops_g_per_l", "Dry hops", "Hops", "g/L", 0.0, 100.0, "1 to 12 g/L"),
     _number("hops_total_g", "Dry hops, total", "Hops", "g", 0.0, 1e6, "20 to 300 g", quantity="mass"),
     Field(

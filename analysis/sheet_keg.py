@@ -45,6 +45,8 @@ def judge_keg(given: Mapping[str, Any], say: Say) -> Keg:
         said.caution("No hand sample confirms the gravity: a float that is stuck or fouled looks just like a finish.")
     if given.get("diastatic") or given.get("mixed_culture"):
         said.caution("This culture may go on for weeks: keep the keg cold and check its pressure.")
+    if any(given.get(k) for k in ("dry_hopped", "hops_g_per_l", "hops_total_g")) and "hop_creep_fall_sg" not in given:
+        said.caution("Dry hops can start a renewed fall whose size is not known here: the keg must stay cold.")
     if given.get("keg_rating_kpa") is None:
         said.caution("The keg's rating is not entered; read its marking.")
     _sweetener(said, given)

@@ -48,6 +48,7 @@ def prefill(
         "remaining_fall_sg": _remaining(assessment, earlier),
         "forced_test_sg": _forced_test(batch),
         "lowest_plausible_sg": _lowest(assessment, batch, original, final),
+        "dry_hopped": bool(events_of(batch, "dry hop")) or None,
         "hop_creep_fall_sg": _creep(assessment, batch),
     }
     if batch.expected_attenuation is not None:

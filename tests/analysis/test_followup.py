@@ -73,7 +73,13 @@ def test_a_batch_without_a_hand_sample_fills_in_a_caution() -> None:
 def test_hop_creep_is_unknown_until_the_gravity_has_held_since_the_hops_came_out() -> None:
     hopped = Event("dry hop", NOW - 130 * HOUR)
     early_out = Event("hops out", NOW - 62 * HOUR)
-    assert "hop_creep_fall_sg" not in prefill(finished(), brew(hopped))
+    unknown = prefill(finished(), brew(hopped), volume_l=19)
+    assert unknown["dry_hopped"] is True
+    assert "hop_creep_fall_sg" not in unknown
+    in_bottles = {"package": "bottle", "carbonation_volumes": 2.3, "bottle_rating_kpa": 5000}
+    assert sheet({**unknown, **in_bottles})["bottle_verdict"] == "caution"
+    known = prefill(finished(), brew(hopped, early_out), volume_l=19)
+    assert sheet({**known, **in_bottles})["bottle_verdict"] == "go"
     assert prefill(finished(), brew(hopped, early_out))["hop_creep_fall_sg"] == 0.001
 
 

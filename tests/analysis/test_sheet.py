@@ -196,6 +196,7 @@ def test_a_keg_gets_its_go_caution_or_stop_too() -> None:
         {"keg_rating_kpa": None},
         {"sweetener": "honey", "sweetener_g": 200},
         {"mixed_culture": True},
+        {"dry_hopped": True},
         {"storage_c": 40, "keg_rating_kpa": 400},
     ):
         answer = told(**{**KEG, **change})
