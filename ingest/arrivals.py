@@ -38,6 +38,9 @@ class Source(Protocol):
     def acknowledge(self, packet_ids: Sequence[int]) -> None:
         """Tell the broker that these are on disk, in this order; does nothing once the connection is gone."""
 
+    def drop(self) -> None:
+        """Give the connection up: a broker sends again what was not acknowledged only over a new one."""
+
 
 @dataclass(slots=True)
 class Arrival:

@@ -55,6 +55,7 @@ class Connection:
         self._pipeline = pipeline
         self._received_at = received_at
         self._seen = 0
+        self._dropped = threading.Event()
         self._wake_r, self._wake_w = socket.socketpair()
         self._wake_r.setblocking(False)
         self._wake_w.setblocking(False)
@@ -101,7 +102,7 @@ class Connection:
         with selectors.DefaultSelector() as selector:
             selector.register(self._wake_r, selectors.EVENT_READ)
             sock = client.socket()
-            while sock is not None and not lost.is_set():
+            while sock is not None and not lost.is_set() and not self._dropped.is_set():
                 full = self._pipeline.full
                 wanted = (0 if full else selectors.EVENT_READ) | (selectors.EVENT_WRITE if client.want_write() else 0)
                 if wanted != seen_by_selector:
@@ -137,6 +138,11 @@ class Connection:
     def _wake(self) -> None:
         with contextlib.suppress(OSError):  # full of wake-ups already, or closed
             self._wake_w.send(b"\0")
+
+    def drop(self) -> None:
+        """Leave without a word, so that the broker sends again what was not acknowledged."""
+        self._dropped.set()
+        self._wake()
 
     def close(self) -> None:
         """Be done with it; idempotent."""

@@ -111,9 +111,15 @@ class Pipeline:
         while batch := self._next_batch():
             try:
                 self._take_in(batch)
-            except Exception:  # the thread must outlive any one batch; unacknowledged, it comes again
+            except Exception as error:  # the thread must outlive any one batch
                 self._clockless.forget(batch)
-                log.exception("a batch of %d messages could not be taken in; the broker will send it again", len(batch))
+                if not self._stopping.is_set():
+                    log.exception("%d messages could not be kept; the broker is to send them again", len(batch))
+                    self.problem = f"Readings could not be kept ({type(error).__name__}); see the log. Trying again."
+                    for source in {id(a.source): a.source for a in batch if a.source is not None}.values():
+                        source.drop()
+            else:
+                self.problem = None
             finally:
                 self._in_hand = 0
                 with self._room:

@@ -164,6 +164,9 @@ def test_no_batch_stops_the_pipeline_or_loses_bytes(messages: list[tuple[str, by
         def acknowledge(self, packet_ids: Any) -> None:
             heard.extend(packet_ids)
 
+        def drop(self) -> None:
+            raise AssertionError("the pipeline gave up")
+
     source = Source()
     with Store.in_memory() as store:
         pipeline = Pipeline(store, rules=RULES)

@@ -25,11 +25,15 @@ class Broker:
     def __init__(self, store: Any) -> None:
         self.heard: list[int] = []
         self.on_disk: list[int] = []
+        self.dropped = 0
         self._store = store
 
     def acknowledge(self, packet_ids: Sequence[int]) -> None:
         self.heard.extend(packet_ids)
         self.on_disk.append(self._store.counts()["readings"])
+
+    def drop(self) -> None:
+        self.dropped += 1
 
 
 class Stubborn:
@@ -230,6 +234,21 @@ def test_a_message_that_alone_makes_the_store_fail_is_kept_as_rejected_and_the_o
     assert [report.device_id for report in store.kept] == ["a", "b"]
     assert [rejection.topic for rejection in store.rejected] == ["tunroom/report/poison"]
     assert broker.heard == [0, 1, 2]
+
+
+def test_what_the_store_refuses_altogether_is_asked_for_again_over_a_new_connection() -> None:
+    store = Stubborn(*[RuntimeError("a defect")] * 2)  # the message, and then its rejection
+    broker = Broker(store)
+    pipeline = Pipeline(store)  # type: ignore[arg-type]
+    pipeline.put(message(1, broker))
+    pipeline.start()
+    assert pipeline.settle(10)
+    assert (broker.heard, broker.dropped) == ([], 1)
+    assert "could not be kept (RuntimeError)" in str(pipeline.problem)
+    pipeline.put(message(1, broker))  # it came again
+    assert pipeline.settle(10)
+    pipeline.close()
+    assert (broker.heard, len(store.kept), pipeline.problem) == ([1], 1, None)
 
 
 def test_a_full_queue_makes_the_network_wait_and_drops_nothing(store: Store) -> None:
