@@ -124,14 +124,12 @@ class Store(Questions):
                     new += [folded.reports[n] for n in taken.new]
                     refused = dict(taken.conflicts)
                     completed += [store_reports.without(folded.reports[n], refused.get(n, {})) for n in taken.completed]
-                    contradicting += [
-                        (source, [fault])
-                        for n, faults in taken.conflicts
-                        for name, fault in faults.items()
-                        for source in folded.sources[n]
-                        if getattr(source, name) is not None
-                    ]
+                    contradicting += store_reports.told_apart(folded.sources, taken.conflicts)
                     fit = folded.later
+                    if fit:
+                        gaining, conflicts = store_intake.compare(cursor, store_reports.to_frame(fit, keys))
+                        contradicting += store_reports.told_apart([[report] for report in fit], conflicts)
+                        fit = [fit[n] for n in gaining]
                 bad = [*rejections, *_rejected(contradicting), *_rejected(unfit)]
                 store_intake.keep_rejections(cursor, bad)
             self._keys = keys
@@ -171,21 +169,18 @@ class Store(Questions):
 
         `recall_words` afterwards brings the last words in step.
         """
-        total = Kept()
         with self._file.alone:
             with self._file.writing() as cursor:
                 keys = self._keys | self._new_keys(cursor, set(rows["device_id"].unique()))
-                for part in store_reports.turns(rows):
-                    taken = store_intake.take(cursor, store_reports.from_frame(part, keys))
-                    bad = []
-                    for n, faults in taken.conflicts:
-                        payload = json.dumps(part.row(n, named=True), default=str).encode()
-                        bad.append(store_intake.conflicting(topic, payload, datetime.now(UTC), list(faults.values())))
-                    store_intake.keep_rejections(cursor, bad)
-                    total += Kept(len(taken.new), len(taken.completed), len(taken.conflicts))
+                taken = store_intake.take_all(cursor, store_reports.from_frame(rows, keys))
+                bad = []
+                for n, faults in taken.conflicts:
+                    payload = json.dumps(rows.row(n, named=True), default=str).encode()
+                    bad.append(store_intake.conflicting(topic, payload, datetime.now(UTC), list(faults.values())))
+                store_intake.keep_rejections(cursor, bad)
             self._keys = keys
-            self._kept([], total.new)
-        return total
+            self._kept([], len(taken.new))
+        return Kept(len(taken.new), len(taken.completed), len(taken.conflicts))
 
     def recall_words(self) -> None:
         """Read each device's last word from the file again."""

@@ -66,23 +66,55 @@ class Taken:
 
 
 def take(cursor: Cursor, rows: pl.DataFrame) -> Taken:
-    """Keep rows (schema `STORED`, one for each device and instant) in the cursor's transaction."""
+    """Keep rows in the cursor's transaction.
+
+    Parameters
+    ----------
+    rows
+        Schema `STORED` and `n`, the index under which `Taken` speaks of a row; one for each device and instant.
+    """
     taken = Taken()
-    if rows.is_empty():
-        return taken
-    incoming = rows.with_row_index("n")
-    counted_before = _counted_before(cursor, incoming)
+    counted_before = _counted_before(cursor, rows)
     if counted_before:
-        incoming = incoming.filter(~pl.col("n").is_in(counted_before))
-    kept = _kept(cursor, incoming)
-    fresh = incoming.join(kept, on="n", how="anti", maintain_order="left") if kept.height else incoming
+        rows = rows.filter(~pl.col("n").is_in(counted_before))
+    kept = _kept(cursor, rows)
+    fresh = rows.join(kept, on="n", how="anti", maintain_order="left") if kept.height else rows
     if fresh.height:
         cursor.register("fresh", fresh)
         cursor.execute(f"INSERT INTO report_new SELECT {_COLUMNS} FROM fresh")
         cursor.unregister("fresh")
         taken.new = fresh["n"].to_list()
     if kept.height:
-        _complete(cursor, incoming.join(kept, on="n", maintain_order="left"), taken)
+        both = rows.join(kept, on="n", maintain_order="left")
+        taken.conflicts = _conflicts(both)
+        taken.completed = _complete(cursor, both.filter(_GAINS))
+    return taken
+
+
+def compare(cursor: Cursor, rows: pl.DataFrame) -> tuple[list[int], list[tuple[int, dict[str, str]]]]:
+    """Of rows whose readings are kept already: those that would complete one, and the contradictions of the others.
+
+    Any number of rows may be of one reading (a clock that stands still, a log with dates alone).
+    """
+    both = rows.join(_kept(cursor, rows), on="n", how="left", maintain_order="left")
+    return both.filter(_GAINS)["n"].to_list(), _conflicts(both.filter(~_GAINS))
+
+
+def take_all(cursor: Cursor, rows: pl.DataFrame) -> Taken:
+    """As `take`, with any number of rows for each device and instant."""
+    taken = Taken()
+    while rows.height:
+        first = rows.unique(["device_key", "measured_s", "measured_us"], keep="first", maintain_order=True)
+        now = take(cursor, first)
+        taken.new += now.new
+        taken.completed += now.completed
+        taken.conflicts += now.conflicts
+        if first.height == rows.height:
+            break
+        rest = rows.join(first, on="n", how="anti", maintain_order="left")
+        gaining, conflicts = compare(cursor, rest)
+        taken.conflicts += conflicts
+        rows = rest.filter(pl.col("n").is_in(gaining))
     return taken
 
 
@@ -114,26 +146,35 @@ def _kept(cursor: Cursor, incoming: pl.DataFrame) -> pl.DataFrame:
     return kept
 
 
-def _complete(cursor: Cursor, both: pl.DataFrame, taken: Taken) -> None:
-    """Fill what kept rows lack; note what contradicts them."""
-    gains = [pl.col(f"kept_{name}").is_null() & pl.col(name).is_not_null() for name in SAID]
-    clashes = [(pl.col(name) != pl.col(f"kept_{name}")).fill_null(value=False) for name in SAID]
-    more_extra = pl.col("extra").is_not_null() & pl.col("extra").ne_missing(pl.col("kept_extra"))
-    for row in both.filter(pl.any_horizontal(clashes)).iter_rows(named=True):
-        faults = {
-            name: contradiction(name, row[f"kept_{name}"])
-            for name in SAID
-            if None not in (row[name], row[f"kept_{name}"]) and row[name] != row[f"kept_{name}"]
-        }
-        taken.conflicts.append((row["n"], faults))
-    better = both.filter(pl.any_horizontal(*gains, more_extra))
+_GAINS: Final = pl.any_horizontal(
+    *(pl.col(f"kept_{name}").is_null() & pl.col(name).is_not_null() for name in SAID),
+    pl.col("extra").is_not_null() & pl.col("extra").ne_missing(pl.col("kept_extra")),
+)
+_CLASHES: Final = pl.any_horizontal((pl.col(name) != pl.col(f"kept_{name}")).fill_null(value=False) for name in SAID)
+
+
+def _conflicts(both: pl.DataFrame) -> list[tuple[int, dict[str, str]]]:
+    return [
+        (
+            row["n"],
+            {
+                name: contradiction(name, row[f"kept_{name}"])
+                for name in SAID
+                if None not in (row[name], row[f"kept_{name}"]) and row[name] != row[f"kept_{name}"]
+            },
+        )
+        for row in both.filter(_CLASHES).iter_rows(named=True)
+    ]
+
+
+def _complete(cursor: Cursor, better: pl.DataFrame) -> list[int]:
+    """Fill what kept rows lack; which rows did so."""
     if better.is_empty():
-        return
+        return []
     better = better.with_columns(
         *(pl.coalesce(f"kept_{name}", name).alias(name) for name in SAID),
         pl.Series("extra", [_join(a, b) for a, b in better.select("kept_extra", "extra").iter_rows()], pl.String()),
     )
-    taken.completed = better["n"].to_list()
     for table in ("report_new", "report_old"):
         part = better.filter(pl.col("kept_in") == table)
         if part.height:
@@ -144,6 +185,7 @@ def _complete(cursor: Cursor, both: pl.DataFrame, taken: Taken) -> None:
                 _span(part),
             )
             cursor.unregister("better")
+    return better["n"].to_list()
 
 
 def _join(kept: str | None, came: str | None) -> str | None:

@@ -111,8 +111,8 @@ def contradiction(name: str, kept: float) -> str:
 class Folded:
     """One report for each reading, in order of first arrival, and the messages that it was put together from.
 
-    `later` are the reports that contradict one of these, and those of the same reading after them: they come next, so
-    that what is kept first is what came first.
+    `later` are the reports that contradict one of these, and those of the same reading after them: what came first is
+    kept first.
     """
 
     reports: list[Report] = field(default_factory=list)
@@ -151,8 +151,21 @@ def fold(reports: Sequence[Report]) -> Folded:
     return folded
 
 
+def told_apart(
+    sources: Sequence[Sequence[Report]], conflicts: Iterable[tuple[int, Mapping[str, str]]]
+) -> list[tuple[Report, list[str]]]:
+    """Of each contradiction the messages that brought it, with the faults."""
+    return [
+        (source, [fault])
+        for n, faults in conflicts
+        for name, fault in faults.items()
+        for source in sources[n]
+        if getattr(source, name) is not None
+    ]
+
+
 def to_frame(reports: Sequence[Report], keys: Mapping[str, int]) -> pl.DataFrame:
-    """The reports as rows of the tables; schema `STORED`."""
+    """The reports as rows of the tables, numbered: `n` and schema `STORED`."""
     instants = [microseconds(r.measured_at) for r in reports]
     columns: dict[str, Any] = {
         "device_key": [keys[r.device_id] for r in reports],
@@ -164,30 +177,22 @@ def to_frame(reports: Sequence[Report], keys: Mapping[str, int]) -> pl.DataFrame
         "time_flag": [r.time_flag and storable(r.time_flag) for r in reports],
         "extra": [to_text(r.extra) for r in reports],
     }
-    return pl.DataFrame(columns, schema=STORED)
-
-
-def turns(rows: pl.DataFrame) -> list[pl.DataFrame]:
-    """The rows in as few frames as it takes for none to have two rows of one device and instant."""
-    same = ["device_id", "measured_at"]
-    if not rows.select(same).is_duplicated().any():
-        return [rows]
-    turn = rows.select(pl.int_range(pl.len()).over(same)).to_series()
-    return [rows.filter(turn == number) for number in turn.unique().sort()]
+    return pl.DataFrame(columns, schema=STORED).with_row_index("n")
 
 
 def from_frame(rows: pl.DataFrame, keys: Mapping[str, int]) -> pl.DataFrame:
-    """Rows with `device_id`, `measured_at` and any other fields of a report, as rows of the tables."""
+    """Rows with `device_id`, `measured_at` and any other fields of a report, as numbered rows of the tables."""
     missing = [pl.lit(None, dtype).alias(name) for name, dtype in STORED.items() if name not in rows.columns]
     microsecond = pl.col("measured_at").dt.epoch("us")
     received = pl.col("received_at" if "received_at" in rows.columns else "measured_at").dt.epoch("us")
-    return rows.with_columns(missing).select(
+    stored = rows.with_columns(missing).select(
         pl.col("device_id").replace_strict(dict(keys), return_dtype=pl.UInt16()).alias("device_key"),
         (microsecond // 1_000_000).cast(pl.UInt32()).alias("measured_s"),
         (microsecond % 1_000_000).cast(pl.UInt32()).alias("measured_us"),
         ((received - microsecond) // 1_000_000).cast(pl.Int32()).alias("delay_s"),
         *(pl.col(name).cast(dtype) for name, dtype in STORED.items() if name in (*SAID, "time_flag", "extra")),
     )
+    return stored.with_row_index("n")
 
 
 def to_text(extra: Mapping[str, Any]) -> str | None:

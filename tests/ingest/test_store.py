@@ -5,6 +5,7 @@ import random
 import subprocess
 import sys
 import threading
+import time
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -259,6 +260,14 @@ def test_the_bytes_of_a_conflict_are_those_of_the_message_that_contradicts(store
     assert [(r.topic, r.payload) for r in store.rejections()] == [("temperature", b"21")]
     assert (as_sent(store)[0]["gravity_sg"], as_sent(store)[0]["temperature_c"]) == (1.05, 20.0)
     assert store.last_words()[0].temperature_c == 20.0
+
+
+def test_a_clock_that_stands_still_costs_neither_bytes_nor_time(store):
+    still = [report(gravity_sg=1.0 + n / 10_000, topic="t", payload=str(n).encode()) for n in range(1500)]
+    began = time.perf_counter()
+    assert store.keep(still) == 1
+    assert time.perf_counter() - began < 10
+    assert len(store.rejections(limit=2000)) == 1499
 
 
 def test_a_counter_identifies_a_report_without_a_clock(store):

@@ -189,6 +189,12 @@ def test_rows_of_one_instant_complete_each_other_or_are_kept_as_conflicts(store,
     assert json.loads(conflict.payload)["gravity_sg"] == 1.06
 
 
+def test_a_log_with_dates_alone_keeps_one_reading_a_day_and_the_rest_as_conflicts(store, tmp_path):
+    rows = "".join(f"2026-03-0{1 + n % 3}T00:00:00Z,{1.05 - n / 10_000:.4f}\n" for n in range(300))
+    told = transfer.import_log(store, log(tmp_path / "log.csv", "measured_at,gravity_sg\n" + rows), device_id="f")
+    assert (told.new, told.conflicts) == (3, 297)
+
+
 def test_a_log_can_be_put_into_a_batch(store, tmp_path):
     store.save(Vessel(vessel_id="v", name="V"))
     store.save(BatchRecord(batch_id="b", name="B", vessel_id="v", pitched_at=T - HOUR))
