@@ -20,6 +20,7 @@ BACK: Final = timedelta(days=4)
 LEAST_AHEAD: Final = timedelta(days=12)
 MOST_AHEAD: Final = timedelta(days=45)
 _ROW_PX: Final = 56
+_WORDS_FIT: Final = timedelta(days=17)
 _SYMBOLS: Final = {"hops": "triangle-down", "package": "square"}
 _NOON: Final = time(12)
 # Chance below and above, opacity: the darker, the likelier.
@@ -72,9 +73,10 @@ def calendar_figure(outlooks: Sequence[Outlook], say: Voice, edition: Edition) -
             x=[at for at, _, _ in marks],
             y=[y for _, y, _ in marks],
             text=[word for _, _, word in marks],
-            mode="markers+text",
+            # Words would run into one another on a phone where many days share its width; the legend has them too.
+            mode="markers+text" if end - start <= _WORDS_FIT else "markers",
             marker={"symbol": [_SYMBOLS[word] for _, _, word in marks], "size": 11, "color": palette.ink},
-            textposition="bottom center",
+            textposition=["bottom left" if at > end - timedelta(days=1.5) else "bottom center" for at, _, _ in marks],
             textfont={"size": 12, "color": palette.ink},
             hovertemplate="%{text} %{x|%a %-d %b}<extra></extra>",
         )

@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 from html import escape
 from itertools import groupby
+from typing import Final
 from urllib.parse import urljoin
 
 import streamlit as st
@@ -15,6 +16,20 @@ from dashboard.charts_calendar import calendar_figure
 from dashboard.words import Voice, capital
 from dashboard.words_calendar import Item, agenda, opening
 from ingest.outlook import Outlook
+
+
+def _sign(svg: str, word: str) -> str:
+    return f'<span><svg viewBox="0 0 16 12" width="16" height="12" aria-hidden="true">{svg}</svg> {word}</span>'
+
+
+LEGEND: Final = (
+    '<p class="legend">'
+    + _sign('<path class="finish" d="M0 6H16"/>', "likely finish, the darker the likelier")
+    + _sign('<path class="ink" d="M2 1H14L8 11Z"/>', "hops in")
+    + _sign('<path class="ink" d="M3 1H13V11H3Z"/>', "package")
+    + _sign('<path class="shade" d="M0 0H16V12H0Z"/>', "you can neither hop nor package")
+    + '</p><p class="figures">Days are forecasts: package only when the gravity has been seen to hold.</p>'
+)
 
 
 def show() -> None:
@@ -46,10 +61,7 @@ def timeline() -> None:
         )
         text = " ".join(f"{i.what} {say.day(i.day)}." for i in items)
         st.plotly_chart(picture, key="calendar", theme=None, config=CONFIG, alt=text or "No planned days yet.")
-        st.html(
-            '<p class="figures">Blue: when each likely finishes, the darker the likelier. Marks: planned days. '
-            "Shaded: days on which you can neither hop nor package. Nobody should package on a forecast alone.</p>"
-        )
+        components.markup(LEGEND, key="calendar-legend")
 
 
 def _soonest(outlook: Outlook) -> tuple[date, str]:
