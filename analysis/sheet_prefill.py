@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 from typing import Any
 
 import polars as pl
@@ -10,6 +11,7 @@ import polars as pl
 from analysis.attenuation import gravity_at_attenuation
 from analysis.followup import FollowUp, lesson
 from analysis.model import STEADY_SG, Assessment, Batch, events_of
+from analysis.planning_days import seen_today
 
 
 def prefill(
@@ -19,6 +21,7 @@ def prefill(
     volume_l: float | None = None,
     jurisdiction: str | None = None,
     earlier: Sequence[FollowUp] = (),
+    now: datetime | None = None,
 ) -> dict[str, Any]:
     """What is known of a batch, under the keys of `analysis.sheet.fields`.
 
@@ -30,6 +33,8 @@ def prefill(
         From the batch's record and the person's preferences.
     earlier
         Test bottles of earlier lots with the same yeast; see `analysis.followup.lesson`.
+    now
+        When it is packaged: a hold counts only if the gravity was read within the day before.
     """
     original = assessment.original_gravity_sg.p50 if assessment.original_gravity_sg else batch.original_gravity_sg
     final = assessment.gravity_sg.p50 if assessment.gravity_sg else None
@@ -40,7 +45,7 @@ def prefill(
         "original_gravity_sg": _rounded(original),
         "final_gravity_sg": _rounded(final),
         "finished": assessment.finished,
-        "hold_met": assessment.hold_met,
+        "hold_met": assessment.hold_met and (now is None or seen_today(assessment, now)),
         "hand_sample": assessment.hand_sample_agrees is True,
         "diastatic": batch.diastatic or None,
         "mixed_culture": batch.mixed_culture or None,

@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from itertools import zip_longest
 from typing import Any, Final
 
@@ -108,6 +109,7 @@ def from_batch(store: Store, outlook: Outlook) -> Inputs:
         volume_l=record.volume_l if record.volume_l is not None else vessel_l,
         jurisdiction=preferences.jurisdiction,
         earlier=follow_up_page.earlier(store, record),
+        now=record.ended_at or datetime.now(UTC),
     )
     destination = wishes_of(record, preferences).destination
     return found if destination == "undecided" else {"package": destination, **found}

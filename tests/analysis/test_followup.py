@@ -64,6 +64,11 @@ def test_the_sheet_of_a_finished_batch_fills_itself_in_and_can_be_used_as_it_is(
     assert answer["bottle_verdict"] == "go"
 
 
+def test_a_hold_that_nobody_has_looked_at_since_yesterday_does_not_count() -> None:
+    assert prefill(finished(), brew(), now=NOW + 20 * HOUR)["hold_met"] is True
+    assert prefill(finished(), brew(), now=NOW + 30 * HOUR)["hold_met"] is False
+
+
 def test_a_batch_without_a_hand_sample_fills_in_a_caution() -> None:
     given = prefill(finished(hand_sample_agrees=None), brew(), volume_l=19)
     assert given["hand_sample"] is False
