@@ -1,4 +1,4 @@
-"""Hand samples as anchors: from a sample on, its vessel's float is shifted so that the two agree."""
+"""Hand samples as anchors: the float in the vessel is shifted so that it agrees with them."""
 
 from __future__ import annotations
 
@@ -26,9 +26,9 @@ SHIFTING: Final = frozenset({"float moved", "transfer", "dry hop", "hops out", "
 
 @dataclass(frozen=True, slots=True)
 class Anchor:
-    """A hand sample beside the float: `shift_sg` is added to the float's gravity from `at` on.
+    """A hand sample beside the float: `shift_sg` is what the float lacks to agree with it at that moment.
 
-    `used` says whether; if not, `why_not` says why.
+    `used` says whether it is added (see `shifts` for which readings); if not, `why_not` says why.
     """
 
     sample_id: str
@@ -95,22 +95,24 @@ def _said_at(at_s: float, times_s: Floats, gravity_sg: Floats) -> float | None:
 def shifts(times_s: Floats, used: Sequence[Anchor], events: Sequence[EventRecord]) -> Floats:
     """What to add to each of the float's gravities, shape as `times_s`.
 
-    Nothing before the first anchor. Between two anchors the shift goes in a straight line from one to the other (the
-    float drifts), or, where an event between them may have shifted the float, in one step at the last such event.
-    After the last anchor it stays.
+    A shift counts from its sample on, and back to the last event that may have shifted the float: were it to begin at
+    the sample, a fall would appear where nothing fell, and a hold would seem to end because someone looked. Before
+    that event nothing is added. Between two anchors the shift goes in a straight line from one to the other (the float
+    drifts), or, where an event between them may have shifted the float, in one step at the last such event. After the
+    last anchor it stays.
     """
     if not used:
         return np.zeros_like(times_s)
+    shifting = sorted(e.at.timestamp() for e in events if e.kind in SHIFTING)
+    began_s = max((t for t in shifting if t <= used[0].at.timestamp()), default=-np.inf)
     at: list[float] = []
     shift: list[float] = []
-    for i, anchor in enumerate(used):
-        if i:
-            before = used[i - 1]
-            steps = [e.at for e in events if e.kind in SHIFTING and before.at < e.at <= anchor.at]
-            if steps:
-                step_s = max(steps).timestamp()
-                at += [np.nextafter(step_s, -np.inf), step_s]
+    for before, anchor in zip([None, *used], used, strict=False):
+        if before is not None:
+            between = [t for t in shifting if before.at.timestamp() < t <= anchor.at.timestamp()]
+            if between:
+                at += [np.nextafter(between[-1], -np.inf), between[-1]]
                 shift += [before.shift_sg, anchor.shift_sg]
         at.append(anchor.at.timestamp())
         shift.append(anchor.shift_sg)
-    return np.where(times_s < at[0], 0.0, np.interp(times_s, at, shift))
+    return np.where(times_s < began_s, 0.0, np.interp(times_s, at, shift))
