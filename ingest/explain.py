@@ -59,10 +59,13 @@ def _summary(settings: Settings) -> list[str]:
         f"embedded, listening at {broker.listen}:{broker.port}" if settings.embedded else f"{broker.host}:{broker.port}"
     )
     login = f"user {broker.user}, {'with' if broker.password else 'without'} a password" if broker.user else "no login"
+    heard = ", ".join((f"{broker.prefix}/report/+", *broker.topics, *(rule.filter for rule in settings.rules)))
+    if settings.embedded and not broker.topics:
+        heard = "everything that is sent to it"
     lines = [
         f"Data: {settings.data_dir}",
         f"Broker: {where}, {'TLS' if broker.tls else 'no TLS'}, {login}",
-        f"Listens to: {', '.join((f'{broker.prefix}/report/+', *broker.topics))}",
+        f"Listens to: {heard}",
         f"Dashboard: {settings.server.host}:{settings.server.port}",
     ]
     lines += [f"Rule {rule.name!r}: {_rule(rule)}" for rule in settings.rules]

@@ -43,6 +43,7 @@ class Pipeline:
     ) -> None:
         self._store = store
         self._prefix = prefix
+        self._own_words = (f"{prefix}/status", f"{prefix}/verdict/")
         self.rules: tuple[Rule, ...] = tuple(rules)
         self._most = most
         self._waiting: SimpleQueue[Arrival | None] = SimpleQueue()
@@ -147,6 +148,8 @@ class Pipeline:
         reports: list[Report] = []
         rejections: list[Rejection] = []
         for arrival in batch:
+            if arrival.topic.startswith(self._own_words):  # who listens to everything hears himself
+                continue
             decoded = decode(
                 arrival.topic, arrival.payload, received_at=arrival.received_at, prefix=self._prefix, rules=self.rules
             )

@@ -98,6 +98,8 @@ def running(settings: Settings, *, watch: bool = True) -> Iterator[Service]:
             settings.broker,
             pipeline,
             address=broker.address if broker else None,
+            # Whoever speaks to our own broker means us: an unknown form is to be seen, so that it can get a rule.
+            topics=("#",) if broker and not settings.broker.topics else (),
             only_311=broker is not None,
             before_connect=broker.ensure if broker else None,
         )

@@ -48,6 +48,7 @@ class Subscriber:
         pipeline: Pipeline,
         *,
         address: tuple[str, int] | None = None,
+        topics: Sequence[str] = (),
         only_311: bool = False,
         before_connect: Callable[[], None] | None = None,
         random_seed: int | None = None,
@@ -61,7 +62,7 @@ class Subscriber:
         self._version = self._versions[0]
         self._before_connect = before_connect
         self._random = random.Random(random_seed)  # noqa: S311  jitter, no secret
-        self._topics: tuple[str, ...] = (f"{broker.prefix}/report/+", *broker.topics)
+        self._topics = without_covered((f"{broker.prefix}/report/+", *broker.topics, *topics))
         self._said: dict[str, bytes] = {}
         self._lock = threading.Lock()
         self._connection: Connection | None = None
@@ -89,8 +90,8 @@ class Subscriber:
     def listen_to(self, topics: Sequence[str]) -> None:
         """Subscribe to these topics too, now and after every reconnect."""
         with self._lock:
-            new = tuple(topic for topic in dict.fromkeys(topics) if topic not in self._topics)
-            self._topics = (*self._topics, *new)
+            before, self._topics = self._topics, without_covered((*self._topics, *topics))
+            new = tuple(topic for topic in self._topics if topic not in before)
             connection = self._connection if self._connected else None
         if new and connection is not None:
             connection.subscribe(new)
@@ -232,6 +233,16 @@ class Subscriber:
         if sentence != self._problem:
             log.warning("%s", sentence)
         self._problem = sentence
+
+
+def without_covered(filters: Sequence[str]) -> tuple[str, ...]:
+    """The topic filters without those that a broader one ending in # covers: some brokers would send twice."""
+
+    def covers(wide: str, narrow: str) -> bool:
+        return wide != narrow and wide.endswith("#") and (narrow.startswith(wide[:-1]) or narrow == wide[:-2])
+
+    unique = tuple(dict.fromkeys(filters))
+    return tuple(narrow for narrow in unique if not any(covers(wide, narrow) for wide in unique))
 
 
 def _guarded(callback: Callable[..., None]) -> Callable[..., None]:

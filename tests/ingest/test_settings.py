@@ -180,6 +180,12 @@ def test_checking_a_good_file_says_what_it_amounts_to(full: Path) -> None:
     assert "'shed probes': shed/{device}/temp" in explanation.text
 
 
+def test_the_embedded_broker_is_said_to_listen_to_everything(tmp_path: Path) -> None:
+    explanation = explain.check(write(tmp_path, ""), None, {})
+    assert "embedded, listening at 127.0.0.1:1883" in explanation.text
+    assert "Listens to: everything" in explanation.text
+
+
 def test_every_setting_has_a_dotted_name() -> None:
     assert "broker.host" in SETTINGS
     assert len(SETTINGS) == len(set(SETTINGS))

@@ -82,3 +82,16 @@ def test_what_keeps_the_pipeline_from_its_work_shows_in_the_status(pipeline: Pip
     subscriber = Subscriber(Broker(host="127.0.0.1", port=port), pipeline)
     pipeline.problem = "The disk is full."
     assert subscriber.status().problem == "The disk is full."
+
+
+@pytest.mark.parametrize(
+    ("filters", "kept"),
+    [
+        (["a/report/+", "shed/#", "shed/+/temp", "shed"], ["a/report/+", "shed/#"]),
+        (["a/report/+", "#"], ["#"]),
+        (["a/+", "a/b", "a/+"], ["a/+", "a/b"]),
+        (["shed/#", "shedding/x"], ["shed/#", "shedding/x"]),
+    ],
+)
+def test_a_filter_that_a_broader_one_covers_is_left_out(filters: list[str], kept: list[str]) -> None:
+    assert list(module.without_covered(filters)) == kept

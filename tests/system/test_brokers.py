@@ -87,6 +87,20 @@ def test_readings_come_in_through_the_embedded_broker(tmp_path: Path, port: int,
         assert parts.subscriber.status().problem is None
 
 
+def test_whatever_is_sent_to_the_embedded_broker_is_heard_but_not_our_own_words(
+    tmp_path: Path, port: int, wait_until: Wait
+) -> None:
+    with running(tmp_path, port=port) as parts:
+        wait_until(lambda: parts.subscriber.status().connected, what="the connection")
+        time.sleep(0.5)
+        parts.subscriber.publish("verdict/Vessel 1", b"fermenting")
+        publish(port, ("shed/p1/temp", b"68"), numbered(1))
+        wait_until(lambda: parts.store.counts()["readings"] == 1, what="the reading")
+        wait_until(lambda: parts.store.counts()["rejected"] == 1, what="what a rule can be made of")
+        time.sleep(0.5)
+        assert [rejection.topic for rejection in parts.store.rejections()] == ["shed/p1/temp"]
+
+
 def test_the_embedded_broker_keeps_messages_while_we_are_away(tmp_path: Path, port: int, wait_until: Wait) -> None:
     settings = Broker(port=port)
     with EmbeddedBroker(settings, tmp_path) as broker:
