@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import timedelta
@@ -107,6 +108,7 @@ def keep_all(store: Store, rows: pl.DataFrame, topic: str, progress: Progress) -
     total = Kept()
     for start in range(0, rows.height, _CHUNK):
         total += store.keep_frame(rows[start : start + _CHUNK], topic=topic)
+        time.sleep(0.001)  # lets those go first who wait to write: Python's locks keep no queue
         done = min(start + _CHUNK, rows.height)
         progress(f"{done:,} of {rows.height:,} readings ({100 * done // rows.height} %)")
     store.recall_words()
