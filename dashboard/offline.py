@@ -106,7 +106,8 @@ def _plan(arguments: argparse.Namespace) -> int:
     ):
         if answer[key]:
             holds = f", {words.chance(answer[chance])} to hold" if answer[chance] is not None else ""
-            print(f"  {label}: {answer[key]}{holds}")
+            gone = answer[key] < datetime.now(UTC).date().isoformat()
+            print(f"  {label}: {answer[key]}{' (past)' if gone else holds}")
     print(f"  {answer['reason']}")
     for caution in answer["cautions"]:
         print(f"  Caution: {caution}")
