@@ -315,7 +315,7 @@ def _layout(figure: go.Figure, axes: Axes, shown: tuple[datetime, datetime]) -> 
     )
     figure.update_xaxes(showticklabels=True, ticks="outside", tickcolor=palette.rule, row=3, col=1)
     if axes.view.time == "Date":
-        figure.update_xaxes(tickformatstops=DATE_TICKS, nticks=8)
+        figure.update_xaxes(tickformatstops=DATE_TICKS, nticks=6, tickangle=0)
     else:
         figure.update_xaxes(title={"text": "days since pitching", "font": {"size": 12}}, row=3, col=1)
     figure.update_yaxes(gridcolor=palette.rule, zeroline=False)
@@ -353,4 +353,5 @@ def _gravity_range(axes: Axes, a: Assessment) -> list[float] | None:
     low, high = min(low, high), max(low, high)
     # On a coarse grid, so that noise does not move the axis and with it a reader's zoom.
     step = _GRID[axes.view.gravity]
-    return [step * (math.floor(low / step - 0.2)), step * (math.ceil(high / step + 0.2))]
+    # It ends between two of the grid's lines: a number on its very edge would run into the panel below.
+    return [step * (math.floor(low / step - 0.35) + 0.3), step * (math.ceil(high / step + 0.35) - 0.3)]

@@ -56,7 +56,8 @@ def history_figure(records: Sequence[AssessmentRecord], say: Voice, edition: Edi
         gridcolor=palette.rule,
         zeroline=False,
         tickformatstops=DATE_TICKS,
-        nticks=6,
+        nticks=5,
+        tickangle=0,
     )
     figure.update_yaxes(
         title={"text": "done about", "font": {"size": 12}},

@@ -268,6 +268,15 @@ def test_axe_finds_no_serious_violation_of_ours(demo, page, path, size, edition)
     assert serious_violations(page) == []
 
 
+@pytest.mark.parametrize(("size", "edition"), [("phone", "light"), ("desktop", "dark")])
+def test_axe_finds_no_serious_violation_in_open_entries(demo, page, size, edition):
+    open_batch(page, demo, "Lantern pale")
+    page.get_by_role("button", name="Log a hand sample").click()
+    expect(page.get_by_role("button", name="Save")).to_be_visible()
+    page.wait_for_timeout(1000)
+    assert serious_violations(page) == []
+
+
 def test_the_keyboard_reaches_a_batch_and_its_entries(demo, page):
     today(page, demo)
     for _ in range(40):
