@@ -167,7 +167,9 @@ def _verdict(
     stalled = not finished and p_halted >= HALTED and held.held_h >= STOOD_H and chill_h is None
     creep = _creep(batch, courses, weight, now)
     phase = _phase(series, courses, weight, finished, stalled, chill_h, held, creep)
-    forecast = _forecast(batch, courses, weight, correction, p_finished, experienced=experienced(batch, belief, now))
+    known = experienced(batch, belief, now)
+    # What stands still has no date until it moves again.
+    forecast = None if stalled else _forecast(batch, courses, weight, correction, p_finished, experienced=known)
     gravity = _range(courses.gravity_sg[:, int(np.searchsorted(courses.at_h, series.now_h))], weight)
     terminal = _range(courses.terminal_sg, weight)
     left = _range(courses.left_now_sg, weight)

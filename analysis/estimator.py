@@ -115,7 +115,7 @@ class Story:
         """Number of parameters."""
         creep = 2 if self.setting.creep_from_h is not None else 0
         feeds = 2 if any(a.jump_sg > 0 for a in self.setting.additions) else 0
-        return FIXED + creep + feeds + {"none": 0, "lasting": 2, "over": 2}[self.halt]
+        return FIXED + creep + feeds + {"none": 0, "lasting": 2, "over": 3}[self.halt]
 
     def theta(self, z: Floats) -> Floats:
         """Parameters of the courses, shape (n, 11)."""
@@ -147,8 +147,8 @@ class Story:
         if self.halt == "lasting":
             return np.asarray(low + (high - low) * ndtr(z[:, -2])), np.full(z.shape[0], now_h)
         # The plateau was seen; its edges are uncertain by half a day or so.
-        begin = np.maximum(low + 9.0 * (z[:, -2] - 0.3), 0.0)
-        return np.asarray(begin), np.asarray(np.minimum(np.maximum(high + 9.0 * (z[:, -1] + 0.3), begin + 4.0), now_h))
+        begin = np.maximum(low + 9.0 * (z[:, -3] - 0.3), 0.0)
+        return np.asarray(begin), np.asarray(np.minimum(np.maximum(high + 9.0 * (z[:, -2] + 0.3), begin + 4.0), now_h))
 
     def tau(self, z: Floats, theta: Floats, at: Floats | None = None) -> Floats:
         """Warmth-weighted time at the bins, or at the times `at` (hours, shape (m,)), with the halt taken out."""
@@ -163,6 +163,10 @@ class Story:
         leak = np.minimum(leak, 0.3)
         inside = np.clip(tau, at_begin[:, None], at_end[:, None]) - at_begin[:, None]
         slowed = (1.0 - leak)[:, None] if isinstance(leak, np.ndarray) else 1.0 - leak
+        if self.halt == "over":
+            # What comes back comes back at a pace of its own: fewer cells, or warmed, or roused.
+            again = np.exp(-0.2 + 0.5 * z[:, -1])[:, None]
+            return np.asarray(tau - slowed * inside + (again - 1.0) * np.maximum(tau - at_end[:, None], 0.0))
         return np.asarray(tau - slowed * inside)
 
     def falls(self, z: Floats, at: Floats | None = None) -> tuple[Floats, Floats]:

@@ -30,7 +30,7 @@ from analysis.planning_hopped import after_hops
 from analysis.planning_words import FORECAST_ONLY, cautions_of, days_words, hops_reason, package_reason, why_blocked
 from analysis.wishes import USUAL_RESTS, Destination, Plan, Step, Wishes, day_words, days_from, moved, whole_days
 
-__all__ = ["USUAL_RESTS", "Destination", "Plan", "Step", "Wishes", "day_words", "moved", "plan"]
+__all__ = ["USUAL_RESTS", "Destination", "Plan", "Step", "Wishes", "day_words", "moved", "plan", "steady_plan"]
 
 
 def plan(assessment: Assessment, batch: Batch, wishes: Wishes, *, now: datetime) -> Plan:
@@ -72,6 +72,29 @@ def plan(assessment: Assessment, batch: Batch, wishes: Wishes, *, now: datetime)
     else:
         made = _hops_then_package(assessment, wishes, ready, doses, now)
     return _with_cautions(made, assessment, batch, wishes, now)
+
+
+LATER_BY = 0.12
+EARLIER_BY = 0.08
+"""How much less, or more, chance than wished a day that was already said may have before it is moved."""
+
+
+def steady_plan(
+    assessment: Assessment, batch: Batch, wishes: Wishes, *, now: datetime, said: tuple[date | None, date | None] | None
+) -> Plan:
+    """The plan, keeping the hop day and packaging day that were `said` before unless the change is clear.
+
+    A chance near the wished one goes a little up and down with every reading; a date that people act on must not. A
+    said day stays while its chance is at most 0.12 below the wished one, and an earlier day takes its place only when
+    it has 0.08 more than wished. The chances of the answer are the true ones.
+    """
+    made = plan(assessment, batch, wishes, now=now)
+    if said is None or (made.hop_day, made.packaging_day) == said:
+        return made
+    later = (made.packaging_day or date.max) >= (said[1] or date.max)
+    confidence = max(0.5, wishes.confidence - LATER_BY) if later else min(0.99, wishes.confidence + EARLIER_BY)
+    kept = plan(assessment, batch, replace(wishes, confidence=confidence), now=now)
+    return kept if (kept.hop_day, kept.packaging_day) == said else made
 
 
 def _crash_left(batch: Batch, wishes: Wishes, now: datetime) -> Wishes:

@@ -64,7 +64,7 @@ def look_at(series: Series, batch: Batch, belief: Belief, now_h: float) -> Look 
     if flat_of_late(warm, rate) and not ended_as_expected(plain, clouds[0][2]):
         top = float(warm.hours[int(np.argmax(rate))])
         others.append(Story(setting, "lasting", halt_window_h=(top, float(warm.hours[-1]))))
-    plateau = plateau_in(warm, rate)
+    plateau = plateau_in(warm, rate) or (None if others else stood_until_lately(warm, rate))
     if plateau is not None:
         others.append(Story(setting, "over", halt_window_h=plateau))
     clouds += [(HALT_ODDS, story, story.run()) for story in others]
@@ -134,7 +134,7 @@ def plateau_in(series: Series, rate: Floats) -> tuple[float, float] | None:
     span = t[end] - t
     for i in np.argsort(span)[::-1][:8]:
         j = int(end[i])
-        if span[i] < _STAND_H or t[i] < 0.5 * t[int(np.argmax(rate))] or j >= t.size - 2:
+        if span[i] < _STAND_H or j >= t.size - 2:
             continue
         inside = (level[i] - level[j]) / span[i]
         after = float(np.max(rate[j:], initial=0.0))
@@ -143,6 +143,19 @@ def plateau_in(series: Series, rate: Floats) -> tuple[float, float] | None:
         if fall_after > 0.0025 and fall_before > 0.004 and after > 2.5 * inside and before > 4.0 * inside:
             return float(t[i]) + 3.0, float(t[j]) - 3.0
     return None
+
+
+def stood_until_lately(series: Series, rate: Floats) -> tuple[float, float] | None:
+    """Begin and end of a stand from which it has moved again only during the last day, too little to see by level."""
+    t = series.hours
+    low = rate < _FLAT_SHARE * rate.max()
+    if t.size < 12 or low[-1] or not low[t > t[-1] - 36.0].any():
+        return None
+    end = int(np.flatnonzero(low)[-1])
+    begin = end - int(np.argmin(low[end::-1])) + 1 if not low[: end + 1].all() else 0
+    if t[end] - t[begin] < 0.5 * _FLAT_H or begin == 0:
+        return None
+    return float(t[begin]), float(t[end])
 
 
 def additions(series: Series, batch: Batch, now_h: float) -> tuple[Addition, ...]:
