@@ -13,13 +13,13 @@ import logging
 import threading
 import time
 from dataclasses import asdict, dataclass, fields, replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from typing import Any, Final
 
 import polars as pl
 
 from analysis import Assessment, Batch, Priors, assess, learn
-from analysis.planning import Plan, Wishes, plan
+from analysis.planning import Plan, Wishes, steady_plan
 from ingest.errors import StoreError
 from ingest.model import BatchRecord, Preferences, Vessel
 from ingest.store import Store
@@ -50,6 +50,7 @@ class Outlook:
 @dataclass(slots=True)
 class _Kept:
     outlook: Outlook
+    wishes: Wishes
     newest: datetime | None
     revision: int
     at: float
@@ -128,7 +129,9 @@ class Outlooks:
             # The calendar moved on: the plan is looked at again, the inference stands.
             outlook = kept.outlook
             wishes = wishes_of(outlook.record, self._store.preferences())
-            kept.outlook = replace(outlook, plan=plan(outlook.assessment, outlook.batch, wishes, now=now))
+            said = self._said(outlook.record.batch_id, wishes)
+            replanned = steady_plan(outlook.assessment, outlook.batch, wishes, now=now, said=said)
+            kept.outlook = replace(outlook, plan=replanned)
             kept.hour = hour
         return kept
 
@@ -149,20 +152,34 @@ class Outlooks:
             priors=self._priors,
             previous=before.outlook.assessment if before else None,
         )
+        wishes = wishes_of(record, self._store.preferences())
         outlook = Outlook(
             record=record,
             vessel=self._store.get(Vessel, record.vessel_id),
             batch=batch,
             readings=readings,
             assessment=assessment,
-            plan=plan(assessment, batch, wishes_of(record, self._store.preferences()), now=now),
+            plan=steady_plan(assessment, batch, wishes, now=now, said=self._said(batch_id, wishes)),
             computed_at=now,
         )
         hour = now.replace(minute=0, second=0, microsecond=0)
         ended = time.monotonic()
         self._takes_s += 0.1 * (ended - began - self._takes_s)
-        self._kept[batch_id] = _Kept(outlook, newest, revision, ended, hour)
+        self._kept[batch_id] = _Kept(outlook, wishes, newest, revision, ended, hour)
         return outlook
+
+    def _said(self, batch_id: str, wishes: Wishes) -> tuple[date | None, date | None] | None:
+        """The days that were said before, from memory or, after a restart, from the history of what we said."""
+        kept = self._kept.get(batch_id)
+        if kept is not None:
+            plan = kept.outlook.plan
+            return (plan.hop_day, plan.packaging_day) if kept.wishes == wishes else None
+        history = self._store.assessments(batch_id)
+        if not history:
+            return None
+        days = (history[-1].hop_day, history[-1].packaging_day)
+        hop_day, packaging_day = (date.fromisoformat(d) if d else None for d in days)
+        return hop_day, packaging_day
 
     def learn(self) -> Priors | None:
         """Take up what earlier batches taught; cheap when no batch ended or changed since the last call."""

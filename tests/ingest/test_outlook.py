@@ -1,0 +1,143 @@
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import pytest
+
+from ingest.model import BatchRecord, Device, EventRecord, Placement, Preferences, Report, Vessel
+from ingest.outlook import Outlooks, wishes_of
+from ingest.store import Store
+from ingest.watcher import assessment_record
+
+NOW = datetime.now(UTC).replace(microsecond=0)
+
+
+def add_batch(store: Store, name: str, days: float, *, ended: bool = False) -> BatchRecord:
+    pitched_at = NOW - timedelta(days=days)
+    vessel = store.save(Vessel(name=f"Vessel of {name}"))
+    record = store.save(
+        BatchRecord(
+            name=name,
+            vessel_id=vessel.vessel_id,
+            drink="ale",
+            yeast="Marrow",
+            original_gravity_sg=1.050,
+            pitched_at=pitched_at,
+            ended_at=NOW - timedelta(hours=2) if ended else None,
+        )
+    )
+    store.save(Device(device_id=f"float {name}", kind="float"))
+    store.save(Placement(device_id=f"float {name}", vessel_id=vessel.vessel_id, from_at=pitched_at))
+    store.keep([said(name, pitched_at, h) for h in np.arange(0.5, days * 24 - 2, 0.5)])
+    return record
+
+
+def said(name: str, pitched_at: datetime, hour: float) -> Report:
+    gravity = 1.050 - 0.028 / (1 + np.exp(-(hour - 30) / 5)) - 0.010 * (1 - np.exp(-max(hour - 26, 0) / 16))
+    at = pitched_at + timedelta(hours=float(hour))
+    noise = 0.0003 * np.sin(hour * 37.7)
+    return Report(
+        device_id=f"float {name}",
+        measured_at=at,
+        received_at=at,
+        gravity_sg=float(gravity + noise),
+        temperature_c=20.0,
+    )
+
+
+@pytest.fixture
+def store():
+    with Store.in_memory() as opened:
+        yield opened
+
+
+def test_nothing_is_computed_again_without_a_new_reading(store):
+    record = add_batch(store, "Quay", 6)
+    outlooks = Outlooks(store)
+    first = outlooks.of(record.batch_id, now=NOW)
+    assert outlooks.of(record.batch_id, now=NOW + timedelta(seconds=30), fresh=True) is first
+
+
+def test_a_new_reading_is_taken_up_when_it_is_asked_for_afresh(store):
+    record = add_batch(store, "Quay", 6)
+    outlooks = Outlooks(store)
+    first = outlooks.of(record.batch_id, now=NOW)
+    store.keep([said("Quay", record.pitched_at, 6 * 24 - 1)])
+    assert outlooks.of(record.batch_id, now=NOW) is first  # it stands for a few seconds
+    second = outlooks.of(record.batch_id, now=NOW, fresh=True)
+    assert second.assessment.newest_reading_at > first.assessment.newest_reading_at
+
+
+def test_an_entry_is_taken_up_at_once(store):
+    record = add_batch(store, "Quay", 6)
+    outlooks = Outlooks(store)
+    assert [e.kind for e in outlooks.of(record.batch_id, now=NOW).batch.events] == ["pitch"]
+    store.save(EventRecord(batch_id=record.batch_id, kind="dry hop", at=NOW - timedelta(hours=4)))
+    assert [e.kind for e in outlooks.of(record.batch_id, now=NOW).batch.events] == ["pitch", "dry hop"]
+
+
+def test_the_latest_is_never_computed(store):
+    record = add_batch(store, "Quay", 6)
+    outlooks = Outlooks(store)
+    assert outlooks.latest(record.batch_id, now=NOW) is None
+    computed = outlooks.of(record.batch_id, now=NOW)
+    assert outlooks.latest(record.batch_id, now=NOW) is computed
+
+
+def test_an_unknown_batch_has_no_outlook(store):
+    assert Outlooks(store).of("batch-none", now=NOW) is None
+
+
+def test_a_batch_without_readings_has_one_that_says_so(store):
+    vessel = store.save(Vessel(name="Empty handed"))
+    record = store.save(BatchRecord(name="Quiet", vessel_id=vessel.vessel_id, pitched_at=NOW - timedelta(days=1)))
+    outlook = Outlooks(store).of(record.batch_id, now=NOW)
+    assert outlook.assessment.gravity_sg is None
+    assert outlook.plan.packaging_day is None
+    assert outlook.plan.reason
+
+
+def test_what_earlier_batches_taught_survives_a_restart(store, monkeypatch):
+    add_batch(store, "Old one", 12, ended=True)
+    learned = Outlooks(store).learn()
+    assert learned is not None
+    monkeypatch.setattr("ingest.outlook.learn", lambda *_, **__: pytest.fail("learned again"))
+    assert Outlooks(store).learn().to_json() == learned.to_json()
+
+
+def test_a_batch_that_ends_is_learned_from_without_the_others(store, monkeypatch):
+    import ingest.outlook as module
+
+    add_batch(store, "Old one", 12, ended=True)
+    outlooks = Outlooks(store)
+    outlooks.learn()
+    taken = []
+    real = module.learn
+
+    def counting(finished, *, start=None):
+        batches = list(finished)
+        taken.append((len(batches), start is not None))
+        return real(batches, start=start)
+
+    monkeypatch.setattr(module, "learn", counting)
+    add_batch(store, "Second", 11, ended=True)
+    outlooks.learn()
+    assert taken == [(1, True)]
+    outlooks.learn()
+    assert len(taken) == 1
+
+
+def test_a_batchs_own_wishes_lie_over_the_cellars(store):
+    record = BatchRecord(name="Own", vessel_id="v", pitched_at=NOW, hold_h=72, plan={"dry_hops": 2, "unknown": 1})
+    wishes = wishes_of(record, Preferences(confidence=0.9, hold_h=36, contact_days=4))
+    assert (wishes.hold_h, wishes.contact_days, wishes.confidence, wishes.dry_hops) == (72, 4, 0.9, 2)
+
+
+def test_the_said_days_are_remembered_over_a_restart(store):
+    record = add_batch(store, "Quay", 2.2)
+    outlook = Outlooks(store).of(record.batch_id, now=NOW)
+    store.add_assessment(assessment_record(outlook, NOW))
+    wishes = wishes_of(record, store.preferences())
+    assert Outlooks(store)._said(record.batch_id, wishes) == (outlook.plan.hop_day, outlook.plan.packaging_day)
+    assert outlook.plan.packaging_day is not None
