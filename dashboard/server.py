@@ -74,7 +74,8 @@ async def healthz(_request: Request) -> JSONResponse:
     """The state of the whole process as JSON; status 503 while anything is wrong."""
     service = runtime.service()
     counts, broker = service.store.counts(), service.subscriber.status()
-    problems = [p for p in (service.store.broken, broker.problem, service.watcher_problem()) if p]
+    told = (service.store.broken, broker.problem, service.watcher_problem())
+    problems = [p for p in dict.fromkeys(told) if p]
     last = counts["last_reading_at"]
     health = {
         "status": "ok" if not problems and broker.connected else "degraded",
