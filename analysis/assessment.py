@@ -33,7 +33,7 @@ from analysis.phases import spans
 from analysis.pooling import Correction
 from analysis.priors import Belief, Priors
 from analysis.series import Series, hours_of, summarise
-from analysis.steadiness import Hold, chilled_from, hold
+from analysis.steadiness import Hold, chilled_from, hold, recent_fall
 from analysis.stories import Look, look_at
 
 SURE: Final = 0.65
@@ -54,6 +54,9 @@ STOOD_H: Final = 33.0
 UNLIKELY_SD: Final = -2.5
 UNLIKELY_HOLD_H: Final = 120.0
 """An end further above the expected one than this many standard deviations must hold this long to be believed."""
+
+STILL_FALLING: Final = 0.05
+"""Chance of being finished at most while the gravity is seen to fall by two points a day."""
 
 VAGUE_SG: Final = 0.010
 VAGUE_H: Final = 240.0
@@ -154,6 +157,9 @@ def _verdict(
     # In the cold it is judged by what was left when the chill began: what a chill holds up is not finished.
     judged = courses.left_now_sg if chill_h is None else _left_at(courses, chill_h)
     p_finished = float(weight[judged < STEADY_SG].sum())
+    if held.held_h == 0 and recent_fall(series) > FAR_SG:
+        # Whatever the stories say: what fell by two points since yesterday had not ended yesterday.
+        p_finished = min(p_finished, STILL_FALLING)
     p_far = float(weight[judged >= FAR_SG].sum())
     p_halted = float(weight[courses.halted.astype(bool) & (courses.left_now_sg > 0.003)].sum())
     carried = carry_on(previous, marked, batch, now)

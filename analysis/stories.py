@@ -28,6 +28,7 @@ _FLAT_H: Final = 18.0
 _FLAT_SHARE: Final = 0.15
 _STAND_H: Final = 14.0
 _STAND_SG: Final = 0.0015
+_GOES_ON_SG: Final = 0.0025
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +132,7 @@ def plateau_in(series: Series, rate: Floats) -> tuple[float, float] | None:
         return None
     level = np.minimum.accumulate(levels(t, series.gravity_sg, 12.0))
     end = np.searchsorted(-level, -(level - _STAND_SG), side="left") - 1
-    span = t[end] - t
+    span = np.where(level[end] - level[-1] > _GOES_ON_SG, t[end] - t, 0.0)
     for i in np.argsort(span)[::-1][:8]:
         j = int(end[i])
         if span[i] < _STAND_H or j >= t.size - 2:
@@ -139,9 +140,12 @@ def plateau_in(series: Series, rate: Floats) -> tuple[float, float] | None:
         inside = (level[i] - level[j]) / span[i]
         after = float(np.max(rate[j:], initial=0.0))
         before = float(np.max(rate[: i + 1], initial=0.0))
-        fall_after, fall_before = level[j] - level[-1], level[0] - level[i]
-        if fall_after > 0.0025 and fall_before > 0.004 and after > 2.5 * inside and before > 4.0 * inside:
-            return float(t[i]) + 3.0, float(t[j]) - 3.0
+        if level[0] - level[i] > 0.004 and after > 2.5 * inside and before > 4.0 * inside:
+            # A step of the float or a gap may have cut the stand in two: go back while it hardly moved.
+            first = int(i)
+            while first > 1 and level[first - 1] - level[first] < _FLAT_SHARE * before * (t[first] - t[first - 1]):
+                first -= 1
+            return float(t[first]) + 3.0, float(t[j]) - 3.0
     return None
 
 
