@@ -1,0 +1,37 @@
+"""What one assessment may carry on from the last, and how we know that nothing under it has changed."""
+
+from __future__ import annotations
+
+import hashlib
+from datetime import datetime
+
+import numpy as np
+import polars as pl
+
+from analysis.model import Assessment, Batch, events_of
+
+
+def fingerprint_of(marked: pl.DataFrame, batch: Batch, now: datetime) -> str:
+    """Identifies readings and batch facts up to `now`."""
+    digest = hashlib.blake2b(digest_size=16)
+    digest.update(marked["measured_at"].to_physical().to_numpy().tobytes())
+    digest.update(np.nan_to_num(marked["gravity_sg"].to_numpy(), nan=-1.0).tobytes())
+    digest.update(np.nan_to_num(marked["temperature_c"].to_numpy(), nan=-99.0).tobytes())
+    digest.update(marked["by_hand"].to_numpy().tobytes())
+    events = tuple(e for e in batch.events if e.at <= now)
+    facts = (batch.pitched_at, batch.original_gravity_sg, batch.yeast, batch.drink, batch.expected_attenuation, events)
+    digest.update(repr(facts).encode())
+    return digest.hexdigest()
+
+
+def carry_on(previous: Assessment | None, marked: pl.DataFrame, batch: Batch, now: datetime) -> dict[str, object]:
+    """What `previous` remembers, or nothing if it was made from other readings than the first of these."""
+    if previous is None or not previous.memory:
+        return {}
+    if any(previous.now < e.at for e in events_of(batch, "dry hop", "feed", "dilute", until=now)):
+        # What was done since may set it going again: judge afresh.
+        return {}
+    seen = marked.filter(pl.col("measured_at") <= previous.now)
+    if len(seen) != len(previous.marked) or fingerprint_of(seen, batch, previous.now) != previous.fingerprint:
+        return {}
+    return previous.memory

@@ -1,0 +1,137 @@
+"""The decision: finished, stalled, or neither yet, and the phase it is in."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Final
+
+import numpy as np
+
+from analysis.model import STEADY_SG, Batch, Creep, Phase, events_of
+from analysis.noise import local_rate
+from analysis.priors import Belief
+from analysis.projection import left_at
+from analysis.series import Series
+from analysis.steadiness import Hold, recent_fall
+from analysis.stories import Look
+
+SURE: Final = 0.65
+"""Chance that less than a point is left from which we call it finished, provided that `FAR` is as good as excluded:
+a call half a point early does no harm, one with two points to go bursts bottles."""
+
+FAR_SG: Final = 0.002
+FAR: Final = 0.06
+"""Chance of two points or more left above which it is not called finished."""
+
+DOUBT: Final = 0.25
+DOUBT_FAR: Final = 0.35
+"""Once called finished, it takes clear evidence to take it back: the chance below this, or that of two points above."""
+
+STOOD_H: Final = 33.0
+"""Hours without movement before a halt is called a stall: shorter plateaus often pass by themselves."""
+
+UNLIKELY_SD: Final = -2.5
+UNLIKELY_HOLD_H: Final = 120.0
+"""An end further above the expected one than this many standard deviations must hold this long to be believed."""
+
+STILL_FALLING: Final = 0.05
+"""Chance of being finished at most while the gravity is seen to fall by two points a day."""
+
+CREEPING_SG: Final = 0.0008
+"""Fall after the hops from which the phase is called creeping."""
+
+HALTED: Final = 0.6
+"""Chance of a halt from which we call it stalled."""
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """Finished or stalled, and the chances that this rests on."""
+
+    finished: bool
+    stalled: bool
+    p_finished: float
+    p_halted: float
+
+
+def decide(
+    series: Series,
+    look: Look,
+    belief: Belief,
+    batch: Batch,
+    now: datetime,
+    *,
+    held: Hold,
+    chill_h: float | None,
+    was_finished: bool,
+) -> Verdict:
+    """Weigh a false call against a late one.
+
+    `was_finished` says that the last assessment called it finished and may carry on.
+    """
+    courses = look.courses
+    weight = courses.weight / courses.weight.sum()
+    # In the cold it is judged by what was left when the chill began: what a chill holds up is not finished.
+    judged = courses.left_now_sg if chill_h is None else left_at(courses, chill_h)
+    p_finished = float(weight[judged < STEADY_SG].sum())
+    if held.held_h == 0 and recent_fall(series) > FAR_SG:
+        # Whatever the stories say: what fell by two points since yesterday had not ended yesterday.
+        p_finished = min(p_finished, STILL_FALLING)
+    p_far = float(weight[judged >= FAR_SG].sum())
+    p_halted = float(weight[courses.halted.astype(bool) & (courses.left_now_sg > 0.003)].sum())
+    if was_finished:
+        finished = p_finished >= DOUBT and p_far <= DOUBT_FAR
+    else:
+        strict = 0.5 if chill_h is not None else 1.0
+        least_h = 12.0 if likely_end(look, belief, batch, now) else UNLIKELY_HOLD_H
+        finished = p_finished >= SURE and p_far <= FAR * strict and held.held_h >= least_h
+    stalled = not finished and p_halted >= HALTED and held.held_h >= STOOD_H and chill_h is None
+    return Verdict(finished, stalled, p_finished, p_halted)
+
+
+def likely_end(look: Look, belief: Belief, batch: Batch, now: datetime) -> bool:
+    """Whether it ends where such batches end, or a forced test says where: far above that, a stand is suspect."""
+    if any(e.gravity_sg is not None for e in events_of(batch, "forced test", until=now)):
+        return True
+    attenuation = float(np.median(look.courses.fall_sg)) / max(look.original_sg - 1.0, 1e-6)
+    return (attenuation - float(belief.mean[-1])) / float(belief.sd[-1]) > UNLIKELY_SD
+
+
+def experienced(batch: Batch, belief: Belief, now: datetime) -> bool:
+    """Whether more than the general habits of the drink is known about where this batch will end."""
+    tested = any(e.gravity_sg is not None for e in events_of(batch, "forced test", until=now))
+    return belief.same_drink > 0 or batch.expected_attenuation is not None or tested
+
+
+def phase_of(
+    verdict: Verdict, series: Series, look: Look, *, chill_h: float | None, held: Hold, creep: Creep | None
+) -> Phase:
+    """The present phase in the trade's terms."""
+    if chill_h is not None:
+        return "chilled"
+    if verdict.finished:
+        return "finished"
+    if verdict.stalled:
+        return "stalled"
+    courses = look.courses
+    done = float(courses.weight @ courses.done_now / courses.weight.sum())
+    if creep is not None and creep.fall_sg.p50 > CREEPING_SG:
+        return "creeping"
+    if done < 0.03:
+        return "lag"
+    if held.held_h >= 24.0:
+        return "steady"
+    rate = local_rate(series)
+    return "active" if done < 0.75 and rate[-1] > 0.25 * rate.max() else "slowing"
+
+
+def hand_agrees(series: Series, held: Hold) -> bool | None:
+    """Whether the newest hand sample since it held agrees with the float; None without one."""
+    if held.since_h is None:
+        return None
+    hand = (~series.floats) & (series.hours >= held.since_h)
+    level = series.gravity_sg[series.floats & (series.hours >= held.since_h)]
+    if not hand.any() or level.size == 0:
+        return None
+    return bool(abs(series.gravity_sg[hand][-1] - np.median(level)) <= 0.003)
