@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from datetime import UTC, datetime
 from html import escape
 from typing import Final
 
@@ -51,12 +52,30 @@ def show(device: Device, word: LastWord | None, say: Voice) -> None:
         _anchors(device, say)
 
 
+def _since(record: CalibrationRecord) -> datetime:
+    """From when it holds; one that holds always comes first."""
+    return record.from_at or datetime.min.replace(tzinfo=UTC)
+
+
+def gravity_now(word: LastWord) -> float | None:
+    """What the curve that holds now makes of the newest inclination, before hand samples and temperature."""
+    known = runtime.store().all(CalibrationRecord, device_id=word.device_id, kind="inclination")
+    holding = [c for c in known if c.from_at is None or c.from_at <= word.measured_at]
+    newest = max(holding, key=_since, default=None)
+    if newest is None or word.inclination_deg is None:
+        return None
+    try:
+        return float(inclination_curve(newest.points).gravity_sg(word.inclination_deg))
+    except CalibrationError:
+        return None
+
+
 def _known(device: Device, known: Sequence[CalibrationRecord], say: Voice) -> None:
     if not known:
         if device.kind == "float":
             st.html('<p class="quiet">None: what it sends as gravity is taken as it is.</p>')
         return
-    for record in sorted(known, key=lambda c: (c.kind, c.from_at is not None, c.from_at)):
+    for record in sorted(known, key=lambda c: (c.kind, _since(c))):
         with st.container(horizontal=True, vertical_alignment="center"):
             since = f"from {say.exact(record.from_at)}" if record.from_at else "always"
             st.html(
@@ -102,7 +121,7 @@ def _editor(
 ) -> None:
     """Points row by row; what they make is shown at once."""
     st.html(f'<p class="quiet">{escape(_HOW[kind])}</p>')
-    newest = max((c for c in known if c.kind == kind), key=lambda c: (c.from_at is not None, c.from_at), default=None)
+    newest = max((c for c in known if c.kind == kind), key=_since, default=None)
     start = newest.points if newest is not None and kind == "inclination" else ()
     form = forms.loose(f"calibrate {device.device_id} {kind}", say, shows=start)
     points, half = _points(form, kind, start)
@@ -185,8 +204,9 @@ def _picture(
     except CalibrationError as error:
         return EntryError("points", str(error))
     figure = calibration_chart.curve_figure(curve, points, now, say, components.edition())
-    st.plotly_chart(figure, key=form.key("curve"), config={"displayModeBar": False}, theme=None)
-    st.html(f'<p role="status">{escape(calibration_chart.in_words(curve, now, say))}</p>')
+    text = calibration_chart.in_words(curve, now, say)
+    st.plotly_chart(figure, key=form.key("curve"), config={"displayModeBar": False}, theme=None, alt=text)
+    st.html(f'<p role="status">{escape(text)}</p>')
     return None
 
 

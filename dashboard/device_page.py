@@ -75,6 +75,8 @@ def _cells(word: LastWord, say: Voice) -> list[tuple[str, str]]:
         cells.append(("Gravity, as sent", say.gravity(word.gravity_sg)))
     if word.inclination_deg is not None:
         cells.append(("Inclination", f"{number(word.inclination_deg, 1)}°"))
+        if (gravity := calibration_page.gravity_now(word)) is not None:
+            cells.append(("Gravity by its curve", say.gravity(gravity)))
     if word.temperature_c is not None:
         cells.append(("Temperature, as sent", say.temperature(word.temperature_c)))
     if words_device.battery(word):

@@ -8,11 +8,12 @@ from typing import Final
 import streamlit as st
 
 from dashboard import components, device_page, first_steps, placing, questions, rejected_page, runtime, words_device
-from dashboard.words import Voice
+from dashboard.words import Voice, plural
 from ingest.model import Device, Vessel
 from ingest.store_words import LastWord
 
 _SEEN: Final = "new devices seen"
+_FORMS: Final = 4
 
 
 def show() -> None:
@@ -73,5 +74,9 @@ def newcomers() -> None:
     if not waiting:
         return
     st.subheader("Put to work")
-    for word in waiting:
+    for word in waiting[:_FORMS]:
         placing.take_up(word, questions.voice())
+    if len(waiting) > _FORMS:
+        st.html(
+            f'<p class="quiet">{plural(len(waiting) - _FORMS, "more new device")} can be put to work from the list.</p>'
+        )

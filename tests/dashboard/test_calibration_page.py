@@ -129,3 +129,19 @@ def test_the_picture_marks_what_lies_beyond_the_points():
 def test_two_points_are_said_to_have_no_error_that_can_be_told():
     curve = inclination_curve(SOUND[:2])
     assert "its error cannot be told" in calibration_chart.in_words(curve, None, Voice(Preferences()))
+
+
+def test_several_calibrations_are_listed_and_the_one_that_holds_gives_the_gravity(service, device, page):
+    always = CalibrationRecord(device_id="kelp-1", kind="inclination", points=((20.0, 1.0), (60.0, 1.1)))
+    again = CalibrationRecord(device_id="kelp-1", kind="inclination", points=((25.0, 1.0), (75.0, 1.1)))
+    later = CalibrationRecord(
+        device_id="kelp-1", kind="inclination", points=tuple(SOUND), from_at=NOW + timedelta(days=1)
+    )
+    for record in (always, again, later):
+        service.store.save(record)
+    text = html_of(page("sensors", device="kelp-1"))
+    assert text.count("<b>Inclination to gravity</b>") == 3
+    # 40° on the line from 20° = 1.000 to 60° = 1.100 is 1.050, on that from 25° to 75° it is 1.030.
+    assert (
+        "<dt>Gravity by its curve</dt><dd>1.050</dd>" in text or "<dt>Gravity by its curve</dt><dd>1.030</dd>" in text
+    )
