@@ -68,6 +68,7 @@ class Subscriber:
         self._connection: Connection | None = None
         self._lost = threading.Event()
         self._answered = False
+        self._refuses_5 = False
         self._connected = False
         self._connected_at = 0.0
         self._short_lived = 0
@@ -155,8 +156,12 @@ class Subscriber:
             deadline = time.monotonic() + CONNECT_S
             if not self._stopping.is_set():
                 connection.run(self._lost, lambda: self._tick(deadline))
-            if not self._answered and not self._stopping.is_set():
+            if self._stopping.is_set():
+                return
+            if not self._answered:
                 self._closed_before_answer()
+            elif not self._refuses_5:  # it may have hung up for another reason than the version: try 5 again
+                self._version = self._versions[0]
         finally:
             with self._lock:
                 self._connection = None
@@ -184,7 +189,7 @@ class Subscriber:
         self._answered = True
         if reason.is_failure:
             if reason.getName() == "Unsupported protocol version" and len(self._versions) > 1:
-                self._version = MQTTProtocolVersion.MQTTv311
+                self._version, self._refuses_5 = MQTTProtocolVersion.MQTTv311, True
                 log.info("the broker knows no MQTT 5; using 3.1.1")
             else:
                 self._say(broker_words.refused(reason.getName(), self._broker, self._address))

@@ -69,3 +69,8 @@ def chromium_program() -> str:
 @pytest.fixture
 def port() -> int:
     return free_port()
+
+
+@pytest.fixture
+def other_port() -> int:
+    return free_port()

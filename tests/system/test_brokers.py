@@ -383,15 +383,20 @@ def tls(folder: Path, *, ask: bool = False) -> str:
 @pytest.mark.mosquitto
 @pytest.mark.usefixtures("authority")
 def test_tls_with_our_own_authority_and_a_client_certificate(
-    tmp_path: Path, port: int, mosquitto: Any, wait_until: Wait
+    tmp_path: Path, port: int, mosquitto: Any, wait_until: Wait, other_port: int
 ) -> None:
-    mosquitto(port, listener=tls(tmp_path, ask=True))
+    mosquitto(port, listener=tls(tmp_path, ask=True), extra=f"listener {other_port} 127.0.0.1")
     with running(
         tmp_path, host="127.0.0.1", port=port, tls=True, tls_ca_file=tmp_path / "ca.pem",
         tls_certificate_file=tmp_path / "client.pem", tls_key_file=tmp_path / "client.key",
     ) as parts:  # fmt: skip
         wait_until(lambda: parts.subscriber.status().connected, what="the connection")
         assert parts.subscriber.status().problem is None
+        time.sleep(0.5)
+        # A record of TLS holds many messages: what is decrypted but not read yet shows on no socket.
+        buffered = [{"measured_at": 1772352000 + n, "gravity_sg": 1.05} for n in range(400)]
+        publish(other_port, ("tunroom/report/b", json.dumps(buffered).encode()), *(numbered(n) for n in range(600)))
+        wait_until(lambda: parts.store.counts()["readings"] == 1000, what="1000 readings")
 
 
 @pytest.mark.mosquitto
