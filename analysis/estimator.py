@@ -27,7 +27,7 @@ SHAPE: Final = 9
 WARMTH: Final = 11
 WANDER: Final = 11
 FIXED: Final = 12
-GAIN_SD: Final = 0.02
+GAIN_SD: Final = 0.025
 """Error of a float's scale: a fall of 50 points may read as 49 or 51 (common practice)."""
 
 FORCED_SD_SG: Final = 0.0015

@@ -9,7 +9,7 @@ import numpy as np
 from scipy.special import ndtri
 
 from analysis.cleaning import mark
-from analysis.estimator import SHAPE, Setting, Story, imply
+from analysis.estimator import GAIN_SD, SHAPE, Setting, Story, imply
 from analysis.model import STEADY_SG, FinishedBatch, Floats, events_of
 from analysis.pooling import STAGES, Lesson
 from analysis.priors import Priors, general, lingers, strength
@@ -56,6 +56,8 @@ def lesson(one: FinishedBatch, priors: Priors) -> tuple[Lesson, Floats] | None:
     mean = cloud.weight @ x
     off = x - mean
     cov = (off * cloud.weight[:, None]).T @ off
+    # The float's scale may be off: the fall that it read is not quite the true one.
+    cov[-1, -1] += (GAIN_SD * (mean[-1] + middle[-1] / scale[-1])) ** 2
     shrink = cloud.effective / (cloud.effective + x.shape[1])
     cov = shrink * cov + (1 - shrink) * np.diag(np.diag(cov))
     prior_cov = belief.root @ belief.root.T / np.outer(scale, scale)

@@ -122,7 +122,8 @@ class Priors:
         if batch.expected_attenuation is not None:
             # The brewer's range is taken for 10 to 90 %, softened: a recipe differs from what the leaflet says.
             low, high = batch.expected_attenuation
-            error = max((high - low) / 2.56, 0.008) + 0.008
+            # Must and honey vary more than malt does.
+            error = (high - low) / 2.56 + (0.012 if batch.drink in BEERS else 0.025)
             gain = cov[:, -1] / (cov[-1, -1] + error**2)
             mean = mean + gain * ((low + high) / 2 - mean[-1])
             cov = cov - np.outer(gain, cov[-1])
