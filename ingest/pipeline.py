@@ -50,7 +50,8 @@ class Pipeline:
         # Each is counted up by one thread only, so that neither needs a lock for every message.
         self._bytes_in = 0
         self._bytes_out = 0
-        self._in_hand = 0
+        self._messages_in = 0
+        self._messages_done = 0
         self._room = threading.Condition()
         self._stopping = threading.Event()
         self._clockless = Clockless(repeat_window_s)
@@ -60,7 +61,7 @@ class Pipeline:
     @property
     def queued(self) -> int:
         """Messages that are in memory and not yet on disk."""
-        return self._waiting.qsize() + self._in_hand
+        return self._messages_in - self._messages_done
 
     def start(self) -> None:
         """Begin to work."""
@@ -77,6 +78,7 @@ class Pipeline:
                     self._room.wait(0.5)
         if self._stopping.is_set():
             return False
+        self._messages_in += 1
         self._bytes_in += len(arrival.payload)
         self._waiting.put(arrival)
         return True
@@ -122,7 +124,7 @@ class Pipeline:
             else:
                 self.problem = None
             finally:
-                self._in_hand = 0
+                self._messages_done += len(batch)
                 with self._room:
                     self._room.notify_all()
 
@@ -138,7 +140,6 @@ class Pipeline:
                 self._waiting.put(None)
                 break
             batch.append(arrival)
-            self._in_hand = len(batch)
         self._bytes_out += sum(len(arrival.payload) for arrival in batch)
         with self._room:
             self._room.notify_all()
