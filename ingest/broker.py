@@ -93,6 +93,7 @@ class EmbeddedBroker:
         """Start it again if it died."""
         if self._process is not None and self._process.poll() is not None:
             log.warning("the embedded broker ended (code %s); starting it again", self._process.returncode)
+            self.close()
             self.start()
 
     def close(self) -> None:
