@@ -37,6 +37,7 @@ class EmbeddedBroker:
         self._settings = broker
         self._folder = data_dir
         self._process: subprocess.Popen[bytes] | None = None
+        self._wanted = False
 
     @property
     def pid(self) -> int | None:
@@ -73,10 +74,11 @@ class EmbeddedBroker:
                     f"The embedded broker ended at once (code {self._process.returncode}). See what it wrote above."
                 )
             with contextlib.suppress(OSError), socket.create_connection(self.address, timeout=0.5):
+                self._wanted = True
                 log.info("embedded broker listens at %s:%d", self._settings.listen, self._settings.port)
                 return
             time.sleep(0.02)
-        self.close()
+        self._end()
         raise IngestError(f"The embedded broker did not listen within {_READY_S:g} s. Start again, or see the log.")
 
     @property
@@ -90,14 +92,18 @@ class EmbeddedBroker:
         return host, self._settings.port
 
     def ensure(self) -> None:
-        """Start it again if it died."""
-        if self._process is not None and self._process.poll() is not None:
-            log.warning("the embedded broker ended (code %s); starting it again", self._process.returncode)
-            self.close()
+        """Start it again if it died, or could not be started again the last time."""
+        if self._wanted and self.pid is None:
+            log.warning("the embedded broker ended; starting it again")
+            self._end()
             self.start()
 
     def close(self) -> None:
         """Stop it; idempotent."""
+        self._wanted = False
+        self._end()
+
+    def _end(self) -> None:
         process, self._process = self._process, None
         if process is None:
             return

@@ -28,7 +28,6 @@ from ingest.settings import Broker, Settings
 from ingest.store import Store
 from ingest.subscriber import Subscriber
 
-
 Wait = Callable[..., None]
 
 
