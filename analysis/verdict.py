@@ -79,7 +79,7 @@ def decide(
         # Whatever the stories say: what fell by two points since yesterday had not ended yesterday.
         p_finished = min(p_finished, STILL_FALLING)
     p_far = float(weight[judged >= FAR_SG].sum())
-    p_halted = float(weight[courses.halted.astype(bool) & (courses.left_now_sg > 0.003)].sum())
+    p_halted = float(weight[courses.halted.astype(bool) & (courses.left_now_sg > FAR_SG)].sum())
     if was_finished:
         finished = p_finished >= DOUBT and p_far <= DOUBT_FAR
     else:
@@ -120,7 +120,7 @@ def phase_of(
         return "creeping"
     if done < 0.03:
         return "lag"
-    if held.held_h >= 24.0:
+    if held.held_h >= 24.0 or (done > 0.95 and recent_fall(series) < STEADY_SG):
         return "steady"
     rate = local_rate(series)
     return "active" if done < 0.75 and rate[-1] > 0.25 * rate.max() else "slowing"
