@@ -1,76 +1,30 @@
-"""What the MQTT standards promise, on real brokers: sessions, login, TLS, last will, a sentence for each refusal."""
+"""What the MQTT standards promise, on real brokers: sessions, acknowledgements, retained words, last will."""
 
 from __future__ import annotations
 
 import json
-import logging
 import os
 import signal
-import threading
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import paho.mqtt.client as paho
 import pytest
-import trustme
 from paho.mqtt.enums import CallbackAPIVersion
 
-from ingest import service
 from ingest.broker import EmbeddedBroker
 from ingest.errors import SettingsError
 from ingest.pipeline import Pipeline
 from ingest.rules import rule_from
 from ingest.service import Service
-from ingest.settings import Broker, Settings
+from ingest.settings import Broker
 from ingest.store import Store
 from ingest.subscriber import Subscriber
+from tests.system.mqtt import numbered, publish, retained, running
 
 Wait = Callable[..., None]
-
-
-@contextmanager
-def running(folder: Path, **broker: Any) -> Iterator[Service]:
-    with service.running(Settings(data_dir=folder / "data", broker=Broker(**broker)), watch=False) as parts:
-        yield parts
-
-
-def publish(port: int, *messages: tuple[str, bytes], retain: bool = False, **login: str) -> None:
-    client = paho.Client(CallbackAPIVersion.VERSION2)
-    if login:
-        client.username_pw_set(login["user"], login["password"])
-    client.connect("127.0.0.1", port)
-    client.loop_start()
-    for topic, payload in messages:
-        client.publish(topic, payload, qos=1, retain=retain).wait_for_publish(10)
-    client.disconnect()
-    client.loop_stop()
-
-
-def numbered(number: int, device: str = "float-1") -> tuple[str, bytes]:
-    return f"tunroom/report/{device}", json.dumps({"measured_at": 1772352000 + number, "gravity_sg": 1.05}).encode()
-
-
-def retained(port: int, topic: str, seconds: float = 5) -> bytes | None:
-    """What a newcomer hears on this topic at once."""
-    heard: list[bytes] = []
-    event = threading.Event()
-
-    def on_message(_client: Any, _data: Any, message: paho.MQTTMessage) -> None:
-        heard.append(bytes(message.payload))
-        event.set()
-
-    client = paho.Client(CallbackAPIVersion.VERSION2)
-    client.on_connect = lambda c, *_: c.subscribe(topic, 1)
-    client.on_message = on_message
-    client.connect("127.0.0.1", port)
-    client.loop_start()
-    event.wait(seconds)
-    client.disconnect()
-    client.loop_stop()
-    return heard[0] if heard else None
 
 
 # --- the embedded broker: needs nothing but Python -------------------------------------------------------------
@@ -323,114 +277,6 @@ def _heard(parts: Service, port: int) -> bool:
     publish(port, ("shed/p2/temp", b"70"))
     time.sleep(0.2)
     return any(word.device_id == "p2" for word in parts.store.last_words())
-
-
-@pytest.mark.mosquitto
-def test_a_wrong_password_is_one_clear_sentence_and_we_go_on_trying(
-    tmp_path: Path, port: int, mosquitto: Any, wait_until: Wait, caplog: pytest.LogCaptureFixture
-) -> None:
-    (tmp_path / "passwords").write_text("")
-    broker = mosquitto(port, f"allow_anonymous false\npassword_file {tmp_path / 'passwords'}")
-    with (
-        caplog.at_level(logging.DEBUG),
-        running(tmp_path, host="127.0.0.1", port=port, user="anna", password="not this one") as parts,
-    ):
-        wait_until(lambda: parts.subscriber.status().problem, what="the sentence")
-        problem = parts.subscriber.status().problem
-        assert problem is not None
-        assert "does not admit user 'anna'" in problem
-        assert "password_file" in problem
-        wait_until(lambda: broker.log.count("anna") + broker.log.count("not authorised") > 2, what="another attempt")
-        assert not parts.subscriber.status().connected
-    assert "not this one" not in caplog.text
-
-
-@pytest.mark.parametrize(
-    ("broker", "words"),
-    [
-        ({"host": "no-such-host.invalid"}, "There is no host 'no-such-host.invalid' to be found"),
-        ({"host": "127.0.0.1"}, "Nothing listens at 127.0.0.1"),
-    ],
-)
-def test_a_broker_that_cannot_be_reached_is_one_clear_sentence(
-    tmp_path: Path, port: int, wait_until: Wait, broker: dict[str, str], words: str
-) -> None:
-    with running(tmp_path, port=port, **broker) as parts:
-        wait_until(lambda: parts.subscriber.status().problem, 20, "the sentence")
-        assert words in str(parts.subscriber.status().problem)
-
-
-@pytest.fixture
-def authority(tmp_path: Path) -> trustme.CA:
-    """A certificate authority with certificates for the broker and for us, in files."""
-    authority = trustme.CA()
-    server, client = authority.issue_cert("127.0.0.1", "localhost"), authority.issue_cert(common_name="tunroom")
-    authority.cert_pem.write_to_path(str(tmp_path / "ca.pem"))
-    server.private_key_pem.write_to_path(str(tmp_path / "server.key"))
-    client.private_key_pem.write_to_path(str(tmp_path / "client.key"))
-    for name, cert in (("server.pem", server), ("client.pem", client)):
-        (tmp_path / name).write_bytes(b"".join(blob.bytes() for blob in cert.cert_chain_pems))
-    return authority
-
-
-def tls(folder: Path, *, ask: bool = False) -> str:
-    lines = [f"cafile {folder / 'ca.pem'}", f"certfile {folder / 'server.pem'}", f"keyfile {folder / 'server.key'}"]
-    return "\n".join([*lines, f"require_certificate {str(ask).lower()}"])
-
-
-@pytest.mark.mosquitto
-@pytest.mark.usefixtures("authority")
-def test_tls_with_our_own_authority_and_a_client_certificate(
-    tmp_path: Path, port: int, mosquitto: Any, wait_until: Wait, other_port: int
-) -> None:
-    mosquitto(port, listener=tls(tmp_path, ask=True), extra=f"listener {other_port} 127.0.0.1")
-    with running(
-        tmp_path, host="127.0.0.1", port=port, tls=True, tls_ca_file=tmp_path / "ca.pem",
-        tls_certificate_file=tmp_path / "client.pem", tls_key_file=tmp_path / "client.key",
-    ) as parts:  # fmt: skip
-        wait_until(lambda: parts.subscriber.status().connected, what="the connection")
-        assert parts.subscriber.status().problem is None
-        time.sleep(0.5)
-        # A record of TLS holds many messages: what is decrypted but not read yet shows on no socket.
-        buffered = [{"measured_at": 1772352000 + n, "gravity_sg": 1.05} for n in range(400)]
-        publish(other_port, ("tunroom/report/b", json.dumps(buffered).encode()), *(numbered(n) for n in range(600)))
-        wait_until(lambda: parts.store.counts()["readings"] == 1000, what="1000 readings")
-
-
-# Paho does not close the socket of a failed handshake itself; it goes with the client.
-@pytest.mark.filterwarnings("ignore::ResourceWarning", "ignore::pytest.PytestUnraisableExceptionWarning")
-@pytest.mark.mosquitto
-@pytest.mark.usefixtures("authority")
-@pytest.mark.parametrize(
-    ("given", "ask", "words"),
-    [
-        ({}, False, "shows a certificate that cannot be trusted"),
-        ({"tls_ca_file": "ca.pem"}, True, "or want a client certificate"),
-        ({"tls": False}, False, "or want TLS"),
-    ],
-    ids=["unknown authority", "no client certificate", "no TLS on our side"],
-)
-def test_a_refused_certificate_is_one_clear_sentence(
-    tmp_path: Path, port: int, mosquitto: Any, wait_until: Wait, given: dict[str, Any], ask: bool, words: str
-) -> None:
-    mosquitto(port, listener=tls(tmp_path, ask=ask))
-    options: dict[str, Any] = {"host": "127.0.0.1", "tls": True, **given}
-    if "tls_ca_file" in given:
-        options["tls_ca_file"] = tmp_path / "ca.pem"
-    with running(tmp_path, port=port, **options) as parts:
-        wait_until(lambda: words in str(parts.subscriber.status().problem), 20, f"the sentence with {words!r}")
-        assert not parts.subscriber.status().connected
-
-
-@pytest.mark.mosquitto
-def test_two_tunrooms_with_one_client_id_are_told_apart(
-    tmp_path: Path, port: int, mosquitto: Any, wait_until: Wait
-) -> None:
-    mosquitto(port)
-    with running(tmp_path / "a", host="127.0.0.1", port=port) as first:
-        wait_until(lambda: first.subscriber.status().connected, what="the first connection")
-        with running(tmp_path / "b", host="127.0.0.1", port=port):
-            wait_until(lambda: "client id 'tunroom'" in str(first.subscriber.status().problem), 40, "the sentence")
 
 
 @pytest.mark.mosquitto
