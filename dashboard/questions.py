@@ -32,11 +32,12 @@ _SAME_SG: Final = 0.0003
 
 
 class Kept:
-    """The newest answers by their key; the least used go first. Safe from any thread."""
+    """The newest answers by their key; the least used go first. Safe from any thread: one computes, the others wait."""
 
     def __init__(self, size: int = _KEPT) -> None:
         self._size = size
         self._answers: OrderedDict[Hashable, Any] = OrderedDict()
+        self._under_way: dict[Hashable, threading.Lock] = {}
         self._guard = threading.Lock()
 
     def ask(self, key: Hashable, compute: Callable[[], Any]) -> Any:
@@ -45,11 +46,20 @@ class Kept:
             if key in self._answers:
                 self._answers.move_to_end(key)
                 return self._answers[key]
-        answer = compute()
-        with self._guard:
-            self._answers[key] = answer
-            while len(self._answers) > self._size:
-                self._answers.popitem(last=False)
+            turn = self._under_way.setdefault(key, threading.Lock())
+        with turn:
+            with self._guard:
+                if key in self._answers:
+                    return self._answers[key]
+            try:
+                answer = compute()
+            finally:
+                with self._guard:
+                    self._under_way.pop(key, None)
+            with self._guard:
+                self._answers[key] = answer
+                while len(self._answers) > self._size:
+                    self._answers.popitem(last=False)
         return answer
 
 
@@ -58,7 +68,7 @@ _answers = Kept()
 
 def kept(key: Hashable, compute: Callable[[], Any]) -> Any:
     """`Kept.ask` of the one memory that all screens share; keys are told apart by store."""
-    return _answers.ask((id(runtime.service()), key), compute)
+    return _answers.ask((runtime.turn(), key), compute)
 
 
 def voice() -> Voice:
@@ -138,7 +148,7 @@ def outlook_of(batch_id: str) -> Outlook | None:
     None while it is judged for the first time elsewhere, or if there is no such batch.
     """
     service = runtime.service()
-    key, revision = (id(service), batch_id), service.store.revision
+    key, revision = (runtime.turn(), batch_id), service.store.revision
     if _seen.get(key) == revision and (outlook := service.outlooks.latest(batch_id)) is not None:
         return outlook
     outlook = service.outlooks.of(batch_id, wait=False)

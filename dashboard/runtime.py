@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     from ingest.store import Store
 
 _service: Service | None = None
+_turn = 0
 
 
 class NotRunning(RuntimeError):
@@ -21,8 +22,13 @@ class NotRunning(RuntimeError):
 
 def set_service(service: Service | None) -> None:
     """Name the service that pages use from now on; None when it stops."""
-    global _service
-    _service = service
+    global _service, _turn
+    _service, _turn = service, _turn + 1
+
+
+def turn() -> int:
+    """Which service this is; answers kept of an earlier one are never taken for its own."""
+    return _turn
 
 
 def service() -> Service:

@@ -9,6 +9,8 @@ from __future__ import annotations
 from datetime import date
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
+
 from analysis.model import STEADY_SG, Assessment, Batch, EventKind, Forecast, Phase
 from dashboard.words import (
     Voice,
@@ -248,13 +250,14 @@ def curve_in_words(assessment: Assessment, voice: Voice) -> str:
     a = assessment
     if a.newest_reading_at is None or a.marked.is_empty():
         return "No readings yet."
-    used = a.marked.filter(a.marked["set_aside"].is_null() & a.marked["gravity_sg"].is_not_null())
-    if used.is_empty():
+    gravity = a.marked["gravity_sg"].to_numpy()
+    used = np.flatnonzero(a.marked["set_aside"].is_null().to_numpy() & np.isfinite(gravity))
+    if not used.size:
         return "No gravity readings that could be used yet."
-    first, last = used.row(0, named=True), used.row(-1, named=True)
+    first, last = int(used[0]), int(used[-1])
     text = (
-        f"Gravity went from {voice.gravity(first['gravity_sg'])} on {voice.exact(first['measured_at'])} to "
-        f"{voice.gravity(last['gravity_sg'])} on {voice.exact(last['measured_at'])}."
+        f"Gravity went from {voice.gravity(float(gravity[first]))} on {voice.exact(a.marked['measured_at'][first])} to "
+        f"{voice.gravity(float(gravity[last]))} on {voice.exact(a.marked['measured_at'][last])}."
     )
     if a.terminal_gravity_sg is not None:
         t = a.terminal_gravity_sg

@@ -7,7 +7,7 @@ from html import escape
 import streamlit as st
 
 from dashboard import components, first_steps, questions, rows, runtime
-from dashboard.words import capital, plural
+from dashboard.words import Voice, capital, plural
 
 MANY = 15
 """More vessels than this are shown smaller."""
@@ -22,16 +22,23 @@ def show() -> None:
 
 
 def cellar() -> None:
-    """What wants the person, then all vessels by need."""
+    """What wants the person, then all vessels by need; worked out once a second for however many look at it."""
     say = questions.voice()
+    key = ("cellar", int(say.now.timestamp()), runtime.store().revision)
+    text, pictures = questions.kept(key, lambda: cellar_html(say))
+    components.markup(text, key="cellar")
+    components.pictures(pictures, key="pictures")
+
+
+def cellar_html(say: Voice) -> tuple[str, dict[str, str]]:
+    """The list as HTML, and the small curves that belong into it."""
     found = questions.standings(say)
     needy, calm = [s for s in found if s.pressing], [s for s in found if not s.pressing]
     dense = len(found) > MANY
     parts = [f'<h1 class="lead">{escape(rows.lead(found, say))}</h1>', newcomers_line()]
     parts.append(rows.rows(needy, say, "What wants you", dense) if needy else "")
     parts.append(rows.rows(calm, say, "The other vessels" if needy else "Your vessels", dense) if calm else "")
-    components.markup("".join(parts), key="cellar")
-    components.pictures(questions.pictures(found, say), key="pictures")
+    return "".join(parts), questions.pictures(found, say)
 
 
 def newcomers_line() -> str:

@@ -131,23 +131,12 @@ def scripts(data: Path) -> None:
         runtime.set_service(None)
 
 
-SERVE = """
-import sys
-from pathlib import Path
-sys.path.insert(0, {root!r})
-from dataclasses import replace
-from dashboard import server
-from ingest.settings import load
-settings = load(None, Path({data!r}), {{}}).with_ports({port}, {broker_port})
-server.run(settings)
-"""
-
-
 def serving(data: Path, port: int, broker_port: int) -> subprocess.Popen[bytes]:
     """The real server on these data, in a process of its own."""
-    code = SERVE.format(root=str(ROOT), data=str(data), port=port, broker_port=broker_port)
-    log = (data / "server.log").open("ab")
-    process = subprocess.Popen([sys.executable, "-c", code], cwd=ROOT, stdout=log, stderr=log)
+    command = [sys.executable, "-m", "dashboard", "serve", "--data", str(data)]
+    command += ["--port", str(port), "--broker-port", str(broker_port)]
+    log = (data / "server.log").open("wb")
+    process = subprocess.Popen(command, cwd=ROOT, stdout=log, stderr=log)
     wait_until_judged(port, process)
     return process
 
@@ -182,7 +171,7 @@ def browser(data: Path, vessels: int) -> None:
             chromium = p.chromium.launch(executable_path=find_program("chromium"), args=CHROMIUM_OPTIONS)
             for size, width, height in (("desktop", 1440, 900), ("phone", 390, 844)):
                 page = chromium.new_context(viewport={"width": width, "height": height}).new_page()
-                every_row = f"document.querySelectorAll('ul.rows li svg.course, ul.rows li').length >= {vessels}"
+                every_row = f"document.querySelectorAll('ul.rows svg.spark').length >= {vessels}"
                 ready = f"{every_row} && !document.body.innerText.includes('Being worked out')"
                 page.goto(f"http://127.0.0.1:{port}/")
                 page.wait_for_function(ready, timeout=240_000)
