@@ -31,7 +31,7 @@ def edit() -> None:
     """All of it in one form, with the free days after it."""
     store, say = runtime.store(), questions.voice()
     p = store.preferences()
-    offered = zones()
+    offered = list(dict.fromkeys([p.time_zone, *zones()]))
     suggestion = st.context.timezone
     zone = (
         suggestion
@@ -103,6 +103,8 @@ def _changed(p: Preferences, got: dict[str, Any]) -> Preferences:
     for name, hint in usual.items():
         if got[name] is None:
             raise EntryError(name, "a number is missing", hint)
+    if got["time_zone"] is None:
+        raise EntryError("time_zone", "no time zone is chosen", "Such as Europe/Paris; UTC where you have none.")
     for name in ("hop_weekdays", "package_weekdays"):
         if not got[name]:
             raise EntryError(name, "no day is chosen", "Choose at least one, or no date can be given.")

@@ -9,7 +9,7 @@ import streamlit as st
 
 from dashboard import components, forms, questions, rule_draft, runtime
 from dashboard.rule_draft import Group, Leaf
-from dashboard.words import Voice, capital, plural
+from dashboard.words import Voice, capital, count, joined, plural
 from ingest.errors import EntryError, SettingsError
 from ingest.rules import Rule, rule_from, stored_rules
 
@@ -24,6 +24,8 @@ _QUANTITIES: Final = {
 }
 _OTHER: Final = Leaf("", None)
 _SHOWN: Final = 5
+_MOST_LISTED: Final = 50
+_LONGEST: Final = 120
 _MOST_GROUPS: Final = 8
 
 
@@ -44,30 +46,43 @@ def show() -> None:
 
 
 def _group(group: Group, say: Voice) -> None:
-    newest = group.messages[0]
+    newest, several = group.messages[0], len(group.messages) > 1
+    others = [topic for topic in group.topics if topic != newest.topic]
+    also = f" and {joined(others) if len(others) < 4 else plural(len(others), 'other topic')}" if others else ""
     faults = "".join(f"<li>{escape(capital(fault))}</li>" for fault in group.faults[:4])
+    many = plural(len(group.messages), "message")
     st.html(
-        f"<p><b>{escape(newest.topic)}</b> <span class='quiet'>{plural(len(group.messages), 'message')}, the newest "
+        f"<p><b>{escape(newest.topic)}</b>{escape(also)} <span class='quiet'>{many}, the newest "
         f"{escape(say.ago(newest.received_at))}</span></p><ul class='evidence'>{faults}</ul>"
         f'<pre class="copy"><code>{escape(rule_draft.readable(newest.payload))}</code></pre>'
     )
     found = rule_draft.leaves(newest.payload)
-    key = f"build {group.topic}"
+    key = f"build {group.key}"
     with st.container(horizontal=True, vertical_alignment="center"):
         building = st.toggle("Build a rule for these", key=key, disabled=not found)
-        if st.button("Try again", key=f"again {group.topic}", type="tertiary"):
+        if st.button("Try again", key=f"again {group.key}", type="tertiary"):
             _take_again(None)
         ids = [message.rejection_id for message in group.messages]
-        if st.button("Dismiss", key=f"dismiss {group.topic}", type="tertiary"):
+        label = f"Dismiss all {count(len(group.messages))}" if several else "Dismiss"
+        if st.button(label, key=f"dismiss {group.key}", type="tertiary"):
             runtime.store().resolve_rejections(ids)
             st.rerun()
+    if several:
+        with st.expander("Each of them"):
+            rows = [[say.exact(m.received_at), m.topic, _bytes(m.payload)] for m in group.messages[:_MOST_LISTED]]
+            st.html(components.table(["received", "topic", "bytes"], rows, "the messages of this kind"))
     if building:
         _build(group, found, say)
 
 
+def _bytes(payload: bytes) -> str:
+    text = " ".join(rule_draft.readable(payload).split())
+    return text if len(text) <= _LONGEST else text[: _LONGEST - 1] + "…"
+
+
 def _build(group: Group, found: list[Leaf], say: Voice) -> None:
     """The rule as it grows, and at once what it makes of the stored messages."""
-    form = forms.loose(f"rule {group.topic}", say)
+    form = forms.loose(f"rule {group.key}", say)
     left, right = st.columns(2)
     with left:
         topic = form.text(
@@ -134,7 +149,7 @@ def _outcome(rule: Rule, group: Group, say: Voice) -> None:
     bad = next((r for r in results if r.faults), None)
     if bad is not None:
         st.html(f'<p class="wrong">{escape(capital(" ".join(bad.faults[:2])))}</p>')
-    if st.button("Save the rule and take them in", key=f"save {group.topic}", type="primary", disabled=not good):
+    if st.button("Save the rule and take them in", key=f"save {group.key}", type="primary", disabled=not good):
         _take_again(rule)
 
 

@@ -47,11 +47,23 @@ class Leaf:
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """Rejected messages of topics that differ in one level only, the newest first."""
+    """Rejected messages of one shape, from topics that differ in one level only, the newest first."""
 
     topic: str
     """With `{device}` at the level in which they differ, or where an id is likely."""
+    shape: tuple[str, ...]
+    """What stands in them, and where it is wrong."""
     messages: tuple[Rejection, ...]
+
+    @property
+    def key(self) -> str:
+        """What tells this group from the others."""
+        return f"{self.topic} {' '.join(self.shape)}"
+
+    @property
+    def topics(self) -> tuple[str, ...]:
+        """Every topic they came on."""
+        return tuple(dict.fromkeys(message.topic for message in self.messages))
 
     @property
     def faults(self) -> tuple[str, ...]:
@@ -126,18 +138,28 @@ def units_of(quantity: str) -> tuple[str, ...]:
 
 
 def groups(rejections: Iterable[Rejection]) -> list[Group]:
-    """Rejected messages by topic; topics that differ in one level only belong together."""
-    by_topic: dict[str, list[Rejection]] = {}
-    for rejection in rejections:
-        by_topic.setdefault(rejection.topic, []).append(rejection)
-    found: dict[str, list[Rejection]] = {}
-    for topic, messages in by_topic.items():
-        found.setdefault(_pattern(topic, list(by_topic)), []).extend(messages)
+    """Rejected messages by what stands in them and where it is wrong, and by topic.
+
+    Topics that differ in one level only belong together, but never messages of different shape: a rule for the one
+    would not read the other, and nobody should dismiss what was not shown.
+    """
+    known = list(rejections)
+    topics = list(dict.fromkeys(message.topic for message in known))
+    patterns = {topic: _pattern(topic, topics) for topic in topics}
+    found: dict[tuple[str, tuple[str, ...]], list[Rejection]] = {}
+    for message in known:
+        found.setdefault((patterns[message.topic], _shape(message)), []).append(message)
     made = [
-        Group(topic, tuple(sorted(messages, key=lambda r: r.received_at, reverse=True)))
-        for topic, messages in found.items()
+        Group(topic, shape, tuple(sorted(messages, key=lambda r: r.received_at, reverse=True)))
+        for (topic, shape), messages in found.items()
     ]
     return sorted(made, key=lambda group: group.messages[0].received_at, reverse=True)
+
+
+def _shape(message: Rejection) -> tuple[str, ...]:
+    names = (leaf.expression for leaf in leaves(message.payload))
+    places = (fault.partition(":")[0] for fault in message.faults)
+    return (*names, "|", *places)
 
 
 def _pattern(topic: str, others: Sequence[str]) -> str:

@@ -116,3 +116,21 @@ def test_a_guessed_rule_reads_the_messages_it_was_made_from():
 def test_messages_of_other_topics_are_left_out_of_a_trial():
     rule = rule_from(rule_draft.source_of("r", "shed/{device}/state", {"temperature": ("sensors.liquid", "°F")}))
     assert rule_draft.tried(rule, [rejected("barn/oak-1/state", SHED)], "tunroom") == []
+
+
+def test_messages_of_another_shape_are_another_group_though_their_topics_are_alike():
+    messages = [
+        rejected("tunroom/report/float-3", {"sg": "1.05"}),
+        rejected("tunroom/report/float-5", {"grav": 12.4, "t": 68}),
+        rejected("tunroom/report/float-6", {"gravity_sg": 7}),
+        rejected("tunroom/report/float-7", {"gravity_sg": 8}),
+    ]
+    found = rule_draft.groups(messages)
+    assert sorted(group.topics for group in found) == [
+        ("tunroom/report/float-3",),
+        ("tunroom/report/float-5",),
+        ("tunroom/report/float-6", "tunroom/report/float-7"),
+    ]
+    assert {group.topic for group in found} == {"tunroom/report/{device}"}
+    assert len({group.key for group in found}) == 3
+    assert sorted(m.topic for group in found for m in group.messages) == sorted(m.topic for m in messages)

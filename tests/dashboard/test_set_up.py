@@ -244,6 +244,15 @@ def test_the_list_of_zones_has_the_places_where_people_live(zone):
     assert zone in zones()
 
 
+def test_a_zone_that_is_not_in_the_list_stays_chosen(service, page):
+    service.store.save(Preferences(time_zone="Etc/UTC"))
+    shown = page("set_up", part="cellar")
+    assert field(shown.selectbox, "Time zone").value == "Etc/UTC"
+    field(shown.text_input, "Name of the cellar").set_value("North")
+    press(shown, "Save")
+    assert service.store.preferences() == Preferences(time_zone="Etc/UTC", cellar_name="North")
+
+
 def test_a_certainty_of_a_hundred_percent_is_refused(service, page):
     shown = page("set_up", part="cellar")
     field(shown.number_input, "How sure").set_value(100.0)
