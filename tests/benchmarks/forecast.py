@@ -28,6 +28,7 @@ from tests.benchmarks.forecast_cuts import load_set  # noqa: E402
 from tests.benchmarks.forecast_measures import STAGES, as_frame, forecast_columns, look, verdict_columns  # noqa: E402
 from tests.benchmarks.forecast_methods import METHODS  # noqa: E402
 
+SET_RUNS = 252
 _shared: dict[str, Any] = {}
 
 
@@ -109,8 +110,9 @@ def stages(columns: dict[str, float], what: str, form: str) -> str:
     return " / ".join(format(columns[f"{what} {stage}"], form) for stage in STAGES)
 
 
-def table(frame: pl.DataFrame, sets: int) -> str:
-    """The table, counts scaled to one set; per-stage coverage and bias below it."""
+def table(frame: pl.DataFrame) -> str:
+    """The table, counts scaled to 252 runs; per-stage coverage and bias below it."""
+    sets = frame["run"].n_unique() / SET_RUNS
     lines = [
         f"{'method':36} | error at 50/75/90/24h (h) | p90@90 | pinball ahead (all) | cover, width ahead (all) |"
         " early (of them no end) | delay p50/p90 | unsaid | flips | Brier | stalls: recall / precision, wait"
@@ -137,7 +139,7 @@ def table(frame: pl.DataFrame, sets: int) -> str:
     return "\n".join([*lines, "", *more])
 
 
-def breakdown(frame: pl.DataFrame, by: str, method: str, sets: int) -> str:
+def breakdown(frame: pl.DataFrame, by: str, method: str) -> str:
     """Where one method fails, by kind of drink or by scenario."""
     lines = [
         f"{by:20} runs | error 50/75/90/24h | bias 50/75/90/24h | cover | pinball | early | delay | unsaid | flips"
@@ -173,17 +175,16 @@ def main() -> None:
     args = parser.parse_args()
     frame = evaluate(args)
     frame.write_parquet(args.looks)
-    sets = max(1, args.sets)
-    print(f"{args.sets} sets, {frame['run'].n_unique()} runs; counts are per set. Every look: {args.looks}\n")
-    print(table(frame, sets))
+    print(f"{args.sets} sets, {frame['run'].n_unique()} runs; counts are of 252. Every look: {args.looks}\n")
+    print(table(frame))
     if args.held_out:
         for family in ("sugars", "tails"):
             part = frame.filter(pl.col("family") == family)
             if not part.is_empty():
-                print(f"\nonly family {family!r}\n{table(part, part['set'].n_unique())}")
+                print(f"\nonly family {family!r}\n{table(part)}")
     for by in filter(None, args.by.split(",")):
         for name in frame["method"].unique(maintain_order=True):
-            print(f"\n{METHODS[name][0]}, by {by}\n{breakdown(frame, by, name, sets)}")
+            print(f"\n{METHODS[name][0]}, by {by}\n{breakdown(frame, by, name)}")
 
 
 if __name__ == "__main__":
