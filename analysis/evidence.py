@@ -52,7 +52,7 @@ def sentences(facts: Facts) -> tuple[str, ...]:
     if facts.chill_h is not None and facts.temperature_c is not None:
         said.append(
             f"At {facts.temperature_c:.1f} °C it is {facts.usual_c - facts.temperature_c:.1f} °C colder than where it"
-            " fermented: a plateau in the cold is no evidence of the end."
+            " fermented: a plateau in the cold is no evidence, so this rests on what was read before the cooling began."
         )
     if facts.stalled:
         said.append(
@@ -89,14 +89,18 @@ def _where(facts: Facts) -> str:
     low, high = facts.belief.attenuation
     place = "within" if low <= facts.attenuation <= high else "below" if facts.attenuation < low else "above"
     if facts.belief.same_yeast:
-        source = f"of your last {facts.belief.same_yeast} batches with this yeast"
+        source = f"of your last {_batches(facts.belief.same_yeast)} with this yeast"
     elif facts.belief.same_drink:
-        source = f"of your {facts.belief.same_drink} earlier batches of this drink"
+        source = f"of your earlier {_batches(facts.belief.same_drink)} of this drink"
     else:
         source = "that is usual for this drink"
     if facts.batch.expected_attenuation is not None:
         source += " and of the range you expect"
     return f"{place} the {_percent(low)} to {_percent(high)} {source}"
+
+
+def _batches(count: int) -> str:
+    return "batch" if count == 1 else f"{count} batches"
 
 
 def _percent(share: float) -> str:

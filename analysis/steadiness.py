@@ -13,6 +13,7 @@ from analysis.series import Series
 CHILL_C: Final = 6.5
 """A fall of this much below where it fermented counts as chilled: a plateau is no evidence then (common practice)."""
 
+_LEAST_H: Final = 8.0
 _LEVEL_H: Final = 12.0
 
 
@@ -48,10 +49,17 @@ def hold(series: Series, *, until_h: float, from_h: float = 0.0, limit_sg: float
     level = levels(t, g, _LEVEL_H)
     away = np.abs(level - level[-1]) >= limit_sg
     first = int(np.flatnonzero(away)[-1]) + 1 if away.any() else 0
-    held = float(t[-1] - t[first])
-    if held <= 0 or first >= t.size - 2:
+    # A falling batch is always within a point of where it was an hour ago: the straight line over the span must
+    # have moved by less than a point too.
+    moved, error = limit_sg, 0.0
+    while first < t.size - 2 and t[-1] - t[first] >= _LEAST_H:
+        moved, error = _moved(t[first:], g[first:])
+        if moved < limit_sg:
+            break
+        first += 1
+    held = float(np.floor(t[-1] - t[first]))
+    if moved >= limit_sg or held < _LEAST_H:
         return Hold(None, float(t[-1]), 0.0, 0.0, 0.0)
-    moved, error = _moved(t[first:], g[first:])
     return Hold(float(t[first]), float(t[-1]), held, moved, error)
 
 

@@ -24,13 +24,14 @@ def test_the_hold_counts_from_the_last_time_it_was_a_point_away(fermentation: Fe
     held = hold(series(made, 280.0), until_h=280.0)
     now = float(np.interp(280.0, made.hours, made.gravity_sg))
     a_point_above = float(made.hours[np.flatnonzero(made.gravity_sg - now >= 0.001)[-1]])
-    assert held.since_h == pytest.approx(a_point_above, abs=18)
-    assert held.held_h == pytest.approx(held.until_h - held.since_h)
-    assert abs(held.moved_sg) < 0.0012
+    assert held.since_h is not None
+    assert a_point_above - 12 <= held.since_h <= a_point_above + 36
+    assert held.held_h == int(held.until_h - held.since_h)
+    assert held.moved_sg < 0.001
 
 
 def test_while_it_falls_nothing_holds(fermentation: Ferment) -> None:
-    assert hold(series(fermentation(), 55.0), until_h=55.0).held_h < 8
+    assert hold(series(fermentation(), 55.0), until_h=55.0).held_h == 0
 
 
 def test_nothing_before_a_new_start_counts(fermentation: Ferment) -> None:
