@@ -122,11 +122,26 @@ def _facts(form: forms.Form, record: BatchRecord | None) -> dict[str, Any]:
     return got
 
 
+_NEUTRAL: Final = {
+    "name": "a name",
+    "volume_l": None,
+    "original_gravity_sg": None,
+    "expected_low": None,
+    "expected_high": None,
+}
+
+
 def _keep_facts(form: forms.Form, store: Store, record: BatchRecord | None, got: dict[str, Any]) -> None:
-    for name, problem in (("vessel", "no vessel is chosen"), ("pitched_at", "the time of pitching is missing")):
+    facts = {k: v for k, v in got.items() if k not in ("vessel", "pitched_at")}
+    faults = forms.all_faults(BatchRecord, {**facts, "vessel_id": "any", "pitched_at": datetime.now(UTC)}, _NEUTRAL)
+    for name, field, problem in (
+        ("vessel", "vessel_id", "no vessel is chosen"),
+        ("pitched_at", "pitched_at", "the time of pitching is missing"),
+    ):
         if got[name] is None:
-            form.missing("vessel_id" if name == "vessel" else name, problem, "It says which readings belong to it.")
-            return
+            faults.append(EntryError(field, problem, "It says which readings belong to it."))
+    if form.refuses(faults):
+        return
 
     def enter() -> None:
         vessel: Vessel = got["vessel"]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
 import streamlit as st
 
@@ -44,18 +45,19 @@ def edit_vessel(vessel: Vessel | None) -> None:
                 placeholder="no wish",
             )
     if form.sent:
-
-        def enter() -> None:
-            values = {
-                "name": called,
-                "volume_l": volume,
-                "temperature_low_c": low,
-                "temperature_high_c": high,
-                "temperature_from": counts,
-            }
-            store.save(replace(vessel, **values) if vessel else Vessel(**values))  # type: ignore[arg-type]
-
-        form.keep(enter, f"{called} is {'changed' if vessel else 'in the cellar'}.")
+        values: dict[str, Any] = {
+            "name": called,
+            "volume_l": volume,
+            "temperature_low_c": low,
+            "temperature_high_c": high,
+            "temperature_from": counts,
+        }
+        neutral = {"name": "a name", "volume_l": None, "temperature_low_c": None, "temperature_high_c": None}
+        if not form.refuses(forms.all_faults(Vessel, values, neutral)):
+            form.keep(
+                lambda: store.save(replace(vessel, **values) if vessel else Vessel(**values)),
+                f"{called} is {'changed' if vessel else 'in the cellar'}.",
+            )
     if vessel:
         forms.remove_button(
             "Remove this vessel",

@@ -6,7 +6,7 @@ typed, whatever refreshes around it. Values go in and out in the units of the mo
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, time, timedelta
@@ -171,6 +171,12 @@ class Form:
         text = escape(capital(str(error)))
         (place or st).html(f'<p class="wrong" role="alert">{text}</p>')
 
+    def refuses(self, faults: Sequence[EntryError]) -> bool:
+        """Say everything that is wrong; whether anything was."""
+        for fault in faults:
+            self.wrong(fault)
+        return bool(faults)
+
     def missing(self, of: str, problem: str, usual: str = "") -> None:
         """Say that a field is needed."""
         self.wrong(EntryError(of, problem, usual))
@@ -184,6 +190,25 @@ def entry(name: str, voice: Voice, *, save: str, shows: object = None, border: b
         yield form
         form.sent = st.form_submit_button(save, type="primary", key=form.key("save"))
         form.place(WHOLE_FORM)
+
+
+def all_faults(make: Callable[..., object], values: Mapping[str, Any], neutral: Mapping[str, Any]) -> list[EntryError]:
+    """Everything that is wrong with `values`, not the first alone.
+
+    A record says one fault at a time; each faulty field is therefore set to its `neutral` value to find the next.
+    """
+    given, found = dict(values), []
+    for _ in range(len(values) + 1):
+        try:
+            make(**given)
+        except EntryError as error:
+            found.append(error)
+            if error.field not in neutral or given.get(error.field) == neutral[error.field]:
+                break
+            given[error.field] = neutral[error.field]
+        else:
+            break
+    return found
 
 
 def loose(name: str, voice: Voice, *, shows: object = None, places: Form | None = None) -> Form:

@@ -129,7 +129,13 @@ def take_up(word: LastWord, say: Voice) -> None:
             situation=situation or "in the liquid",
             first_seen_at=word.received_at,
         )
-        said = f"{name or word.device_id} is put to work" + (f" in {vessel.name}." if vessel else ".")
+        if vessel is None and device.kind == "float":
+            form.missing(
+                "vessel_id", "no vessel is chosen", "Choose one; if there is none yet, add it under Set up first."
+            )
+            return
+        called = name or word.device_id
+        said = f"{called} is put to work in {vessel.name}." if vessel else f"{called} is known, and in no vessel."
         form.keep(
             lambda: put(store, device, vessel, begin(store, word.device_id, since or "its first word", other)), said
         )

@@ -36,10 +36,12 @@ def show() -> None:
 
 
 def _lead(found: list[Lack]) -> str:
-    urgent = [lack for lack in found if lack.urgent]
-    if urgent:
-        return f"{capital(plural(len(urgent), 'thing'))} {'is' if len(urgent) == 1 else 'are'} missing."
-    return "Everything is set up." if not found else "Everything needed is set up."
+    if any(lack.urgent for lack in found):
+        return f"{capital(plural(len(found), 'thing'))} {'is' if len(found) == 1 else 'are'} missing."
+    if found:
+        better = plural(len(found), "thing")
+        return f"Everything needed is set up; {better} could be better."
+    return "Everything is set up."
 
 
 def _list(found: list[Lack]) -> str:

@@ -65,6 +65,16 @@ def test_a_new_device_is_put_to_work_from_its_first_word(service, page):
     assert (stay.vessel_id, stay.from_at) == (vessel.vessel_id, NOW - timedelta(minutes=45))
 
 
+def test_a_float_is_not_put_to_work_without_a_vessel(service, page):
+    spoke(service.store, "kelp-1")
+    shown = page("sensors")
+    next(b for b in shown.button if b.label == "Put it to work").click()
+    shown.run()
+    assert not shown.exception
+    assert "No vessel is chosen." in html_of(shown)
+    assert service.store.get(Device, "kelp-1") is None
+
+
 def test_the_silent_stand_first_then_the_new_then_those_at_work_then_those_at_rest():
     say = Voice(Preferences(), NOW)
     words = [

@@ -127,6 +127,28 @@ def test_a_volume_below_zero_is_refused_with_the_usual_range(service, page):
     assert service.store.all(Vessel) == []
 
 
+def test_everything_that_is_wrong_is_told_at_once(service, page):
+    shown = page("set_up", part="vessels")
+    field(shown.number_input, "Volume").set_value(-5.0)
+    field(shown.number_input, "Wished temperature").set_value(30.0)
+    field(shown.number_input, "to").set_value(10.0)
+    press(shown, "Add the vessel")
+    text = html_of(shown)
+    assert "The name is empty." in text
+    assert "-5 is out of range." in text
+    assert "30.0 to 10.0" in text
+
+
+def test_a_batch_is_told_all_its_faults_at_once(service, vessel, page):
+    shown = page("set_up", part="batches")
+    field(shown.number_input, "Gravity before").set_value(1.5)
+    field(shown.number_input, "Volume").set_value(-1.0)
+    press(shown, "Add the batch")
+    text = html_of(shown)
+    for expected in ("The name is empty.", "1.5 is out of range.", "-1 is out of range.", "No vessel is chosen."):
+        assert expected in text
+
+
 def test_a_vessel_in_gallons_is_kept_in_litres(service, page):
     service.store.save(Preferences(volume_unit="US gal"))
     shown = page("set_up", part="vessels")
