@@ -14,7 +14,15 @@ from ingest.outlook import Outlook
 from ingest.store_words import LastWord
 
 NeedKind = Literal[
-    "stalled", "renewed fall", "hop today", "hops out today", "package today", "silent", "temperature", "battery"
+    "stalled",
+    "renewed fall",
+    "hop today",
+    "hops out today",
+    "package today",
+    "silent",
+    "unwatched",
+    "temperature",
+    "battery",
 ]
 ORDER: Final[tuple[NeedKind, ...]] = (
     "stalled",
@@ -23,6 +31,7 @@ ORDER: Final[tuple[NeedKind, ...]] = (
     "hops out today",
     "package today",
     "silent",
+    "unwatched",
     "temperature",
     "battery",
 )
@@ -63,6 +72,10 @@ def needs_of(outlook: Outlook, devices: Sequence[LastWord], voice: Voice) -> lis
     """What one batch wants today, most pressing first."""
     found = [*_from_verdict(outlook, voice), *_from_plan(outlook, voice), *_from_vessel(outlook, voice)]
     found += needs_of_devices(devices, voice)
+    if not devices and outlook.assessment.newest_reading_at is None:
+        says = "No device sits in this vessel, so nothing is measured."
+        todo = "Put a float into it under Sensors, or log hand samples on its page."
+        found.append(Need(kind="unwatched", sentence=says, todo=todo))
     return sorted(found, key=lambda need: need.rank)
 
 

@@ -87,7 +87,7 @@ def _figures(s: Standing, say: Voice) -> str:
     if a.gravity_sg is not None:
         cells.append(escape(say.gravity(a.gravity_sg.p50)))
     if a.apparent_attenuation is not None:
-        cells.append(f"{escape(percent(a.apparent_attenuation))} gone")
+        cells.append(f"{escape(percent(a.apparent_attenuation))} attenuated")
     if a.temperature_c is not None:
         cells.append(escape(say.temperature(a.temperature_c)))
     if s.heard_at is not None:
