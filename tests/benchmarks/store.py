@@ -10,6 +10,7 @@ decimals of such sensors. Everything goes through `Store.keep` in batches of up 
 from __future__ import annotations
 
 import argparse
+import resource
 import sys
 import tempfile
 import time
@@ -97,6 +98,7 @@ def keeping(store: Store, readings: int, devices: int) -> list[Report]:
         "one batch: median, 99th percentile, longest",
         f"{np.median(milli):.0f}, {milli[int(len(milli) * 0.99)]:.0f}, {milli[-1]:.0f} ms",
     )
+    say("most memory so far", f"{resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:,.0f} MB")
     return last
 
 
