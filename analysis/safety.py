@@ -64,9 +64,10 @@ SORBATE: Final = (
 NOT_IN_BEER: Final = (
     "At the pH of beer sulfite and sorbate stabilise nothing: only a filter that holds yeast back, or the cold, does."
 )
-HEATING: Final = (
-    "Heating filled bottles multiplies their pressure: 2.5 volumes reach roughly 6 bar and more at 65 °C. That is "
-    "work for licensed practice with rated glass and a guarded bath, not for a kitchen pot."
+HEATING: Final = "Heating filled bottles multiplies their pressure. "
+HEATING_UNKNOWN: Final = "2.5 volumes reach roughly 6 bar and more at 65 °C. "
+HEATING_PRACTICE: Final = (
+    "That is work for licensed practice with rated glass and a guarded bath, not for a kitchen pot."
 )
 CREEP: Final = (
     "Dry hops can free sugar and restart a fall: 1 °P of real extract in 5 days and 2 °P in 40 were published at 10 "
@@ -78,7 +79,7 @@ WAYS_TO_SWEETEN: Final = "Ways out: stabilise and keep it in a cold keg, or use 
 OXYGEN_CHECKLIST: Final = (
     "Purge the receiving keg or bottles with CO2.",
     "Transfer closed, from valve to valve, without splashing.",
-    "Fill to the top of the neck, and cap on foam.",
+    "Leave about 2 to 3 cm of headspace in a bottle, and cap on foam: a full one bursts when it warms.",
     "Add an antioxidant only if you have chosen a dose above.",
     "Keep it cold from here on, unless bottles must still carbonate.",
 )

@@ -11,12 +11,13 @@ from typing import Any
 
 from analysis import attenuation, carbonation, safety, sweetening
 from analysis.hops import shared_out, total_g
-from analysis.sheet_bottle import Bottle, judge
+from analysis.sheet_bottle import NO_PRIMING, judge
 from analysis.sheet_fields import Field, Kind, Quantity, field_of, fields
 from analysis.sheet_input import SheetInputError, checked
 from analysis.sheet_keg import judge_keg
 from analysis.sheet_say import Say
 from analysis.sheet_sulfite import sulfite_part
+from analysis.sheet_sweetener import dose_g_per_l, fermentable, refusal, stabilised
 
 __all__ = ["Field", "Kind", "Quantity", "Say", "SheetInputError", "field_of", "fields", "sheet"]
 
@@ -72,9 +73,10 @@ def sheet(inputs: Mapping[str, Any], *, say: Say | None = None) -> dict[str, Any
     residual = _residual(given, answer)
     _sweetening(given, answer, refusals, cautions)
     sulfite_part(given, answer, refusals, cautions)
-    bottle = _bottle(given, answer, residual, refusals, cautions, say)
-    _priming(given, answer, residual, bottle, cautions)
+    _bottle(given, answer, residual, refusals, cautions, say)
     _keg(given, answer, refusals, cautions, say)
+    _refused(answer, refusals)
+    _priming(given, answer, residual, refusals, cautions)
     if "acid_g_per_l" in given and "volume_l" in given:
         answer["acid_g"] = round(given["acid_g_per_l"] * given["volume_l"], 2)
         cautions.append("Add acid in thirds, stir and taste; measure the pH again.")
@@ -139,20 +141,17 @@ def _sweetening(given: Mapping[str, Any], answer: dict[str, Any], refusals: list
     sweetener = sweetening.SWEETENERS[name]
     final, volume = given.get("final_gravity_sg"), given.get("volume_l")
     mass = given.get("sweetener_g")
-    if mass is None and "sweeten_to_sg" in given and final is not None and volume is not None:
-        try:
-            mass = sweetening.mass_for_gravity(final, given["sweeten_to_sg"], volume, sweetener)
-        except ValueError as problem:
-            cautions.append(f"{problem}.".capitalize())
+    try:
+        dose = dose_g_per_l(given)
+        mass = dose * volume if mass is None and dose is not None and volume is not None else mass
+    except ValueError as problem:
+        cautions.append(f"{problem}.".capitalize())
     if mass is not None:
         answer["sweetener_needed_g"] = round(mass, 1)
         if final is not None and volume is not None:
             answer["sweetened_gravity_sg"] = round(sweetening.gravity_after(final, volume, mass, sweetener), 4)
-    if sweetener.fermentable and given.get("package") is None and not given.get("stabilised"):
-        refusals.append(
-            f"{name.capitalize()} ferments: with live yeast it makes gas in any bottle, still ones too. "
-            + safety.WAYS_TO_SWEETEN
-        )
+    if fermentable(given) and given.get("package") is None and not stabilised(given).counts:
+        refusals.append(f"{stabilised(given).why_not} {refusal(name)}".lstrip())
     if sweetener.note:
         cautions.append(sweetener.note)
 
@@ -172,9 +171,9 @@ def _bottle(
     refusals: list[str],
     cautions: list[str],
     say: Say,
-) -> Bottle | None:
+) -> None:
     if not _wants_bottles(given):
-        return None
+        return
     said = judge(given, residual, given.get("final_gravity_sg"), say)
     answer["bottle_verdict"] = said.verdict
     answer["bottle_gauge_kpa"] = None if said.gauge_kpa is None else round(said.gauge_kpa, 1)
@@ -188,18 +187,32 @@ def _bottle(
     answer["bottle_reasons"] = _once([*said.refusals, *said.reasons])
     refusals += said.refusals
     cautions += [*said.reasons, safety.BOTTLES, safety.TEST_BOTTLE]
-    return said
+
+
+def _refused(answer: dict[str, Any], refusals: list[str]) -> None:
+    """What is refused of the lot stops its package too, and stands first among the reasons."""
+    for package in ("bottle", "keg"):
+        if refusals and answer.get(f"{package}_verdict") is not None:
+            answer[f"{package}_verdict"] = "stop"
+            answer[f"{package}_reasons"] = _once([*refusals, *answer[f"{package}_reasons"]])
 
 
 def _priming(
-    given: Mapping[str, Any], answer: dict[str, Any], residual: float | None, bottle: Bottle | None, cautions: list[str]
+    given: Mapping[str, Any],
+    answer: dict[str, Any],
+    residual: float | None,
+    refusals: list[str],
+    cautions: list[str],
 ) -> None:
     wished, volume = given.get("carbonation_volumes"), given.get("volume_l")
     if wished is None or volume is None or residual is None:
         return
     if given.get("package") == "keg" and "priming_sugar" not in given:
         return
-    if bottle is not None and bottle.refusals:
+    if given.get("package") == "keg" and wished > residual + 0.05 and stabilised(given).said:
+        cautions.append(NO_PRIMING)
+        return
+    if refusals:
         return
     sugar = carbonation.PRIMING_SUGARS[given.get("priming_sugar", "sucrose")]
     answer["priming_g"] = round(carbonation.priming_g(wished, residual, volume, sugar), 1)

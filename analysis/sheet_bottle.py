@@ -8,10 +8,12 @@ from typing import Any
 
 from analysis import safety
 from analysis.attenuation import gravity_at_attenuation
-from analysis.carbonation import heated_gauge_kpa, package_gauge_kpa, pressure_spread, volumes_of_fall, volumes_of_grams
+from analysis.carbonation import heated_gauge_kpa, package_gauge_kpa, pressure_spread, volumes_of_fall
 from analysis.hops import CREEP_DOSE_G_PER_L, creep_volumes
 from analysis.safety import Verdict
 from analysis.sheet_say import Say
+from analysis.sheet_sweetener import fermentable, refusal, stabilised
+from analysis.sulfite import BEERS
 from analysis.sweetening import SWEETENERS
 from analysis.wishes import percent
 
@@ -26,6 +28,12 @@ BEER_LOW, BEER_HIGH = 0.62, 0.88
 GLUTTON_SG = 1.000
 """Where a diastatic yeast or a mixed culture can take a beer (common practice, no source)."""
 FORCED_TEST_WITHIN_SG = 0.002
+LEAST_CHANCE = 0.001
+"""A chance of passing the rating from here on is told as a number."""
+NO_PRIMING = (
+    "It is said to be stabilised, and stabilised yeast will not carbonate it: no priming sugar is given. Carbonate it "
+    "in a keg and fill cold."
+)
 
 
 @dataclass
@@ -72,6 +80,7 @@ def judge(given: Mapping[str, Any], residual: float | None, final_sg: float | No
     said = Bottle()
     _fermentation(said, given, final_sg, say)
     _sweetener(said, given)
+    _priming(said, given, residual)
     _pressure(said, given, residual, final_sg, say)
     _heated(said, given, say)
     return said
@@ -114,11 +123,11 @@ def _where_it_ended(said: Bottle, given: Mapping[str, Any], final_sg: float | No
         )
     elif highest is None:
         said.caution("Without the original gravity it cannot be judged whether it ended where it should.")
-    elif final_sg > highest + 0.0005 and not given.get("stabilised"):
+    elif final_sg > highest + 0.0005 and not stabilised(given).counts:
         said.stop(
             f"The gravity, {say.gravity(final_sg)}, is above where this drink is expected to end, "
             f"{say.gravity(highest)} or lower: what is left may ferment in the bottle. Make a forced test, or "
-            "stabilise it."
+            f"{'filter it free of yeast' if given.get('drink') in BEERS else 'stabilise it'}."
         )
 
 
@@ -151,21 +160,25 @@ def lowest_plausible(given: Mapping[str, Any], final_sg: float) -> tuple[float, 
 
 
 def _sweetener(said: Bottle, given: Mapping[str, Any]) -> None:
-    name = given.get("sweetener")
-    if name is None or not (given.get("sweetener_g") or "sweeten_to_sg" in given):
-        return
-    sweetener = SWEETENERS[name]
-    if sweetener.fermentable and not given.get("stabilised"):
-        said.stop(
-            f"{name.capitalize()} ferments: with live yeast it makes gas in any bottle, still ones too. "
-            + safety.WAYS_TO_SWEETEN
-        )
-    elif sweetener.fermentable:
+    held = stabilised(given)
+    sweet = fermentable(given)
+    if sweet is not None and not held.counts:
+        said.stop(f"{held.why_not} {refusal(sweet.name)}".lstrip())
+    elif sweet is not None:
         said.caution(
-            f"{name.capitalize()} ferments, and stabilising can fail: keep these bottles cold and watch a test bottle."
+            f"{sweet.name.capitalize()} ferments, and stabilising can fail: keep these bottles cold and watch a test "
+            "bottle."
         )
-    if sweetener.note:
-        said.reasons.append(sweetener.note)
+    if sweet is not None and sweet.volumes is None:
+        said.caution(f"How much {sweet.name} goes in is not known, so no pressure here counts it.")
+    if "sweetener" in given and SWEETENERS[given["sweetener"]].note:
+        said.reasons.append(SWEETENERS[given["sweetener"]].note)
+
+
+def _priming(said: Bottle, given: Mapping[str, Any], residual: float | None) -> None:
+    wished = given.get("carbonation_volumes")
+    if wished is not None and wished > (1.0 if residual is None else residual) + 0.05 and stabilised(given).said:
+        said.stop(NO_PRIMING)
 
 
 def _pressure(said: Bottle, given: Mapping[str, Any], residual: float | None, final_sg: float | None, say: Say) -> None:
@@ -176,12 +189,14 @@ def _pressure(said: Bottle, given: Mapping[str, Any], residual: float | None, fi
     base = max(wished or 0.0, residual or 0.0)
     if wished is not None and residual is not None and residual > wished + 0.05:
         said.reasons.append(f"It already holds {residual:.1f} volumes, more than the {wished:.1f} you wish for.")
-    stabilised = bool(given.get("stabilised"))
-    if stabilised and wished is not None and residual is not None and wished > residual + 0.05:
-        said.caution("Stabilised drinks do not carbonate in the bottle by priming; carbonate in a keg and fill cold.")
+    live = not stabilised(given).counts
+    sweet = fermentable(given)
+    sweet_volumes = 0.0 if sweet is None else sweet.volumes or 0.0
+    if live:
+        base += sweet_volumes
     from_sg = 1.010 if final_sg is None else final_sg
     fall = given.get("remaining_fall_sg")
-    if fall is None and not stabilised:
+    if fall is None and live:
         said.caution("What may still ferment is not known, so the pressure counts none of it.")
     fall_volumes = volumes_of_fall(from_sg, fall or 0.0)
     creep = given.get("hop_creep_fall_sg")
@@ -199,7 +214,7 @@ def _pressure(said: Bottle, given: Mapping[str, Any], residual: float | None, fi
         lowest, binding = lowest_plausible(given, final_sg)
         dormant = volumes_of_fall(final_sg, final_sg - lowest)
     hop_worst = creep_given if creep is not None else creep_volumes(dose_g_per_l)
-    worst = base + max(dormant, fall_volumes) + max(hop_worst, creep_given) + _sweetener_volumes(given)
+    worst = base + max(dormant, fall_volumes) + max(hop_worst, creep_given) + (0.0 if live else sweet_volumes)
     said.worst_volumes = worst
     said.worst_gauge_kpa = package_gauge_kpa(worst, storage_c)
 
@@ -219,7 +234,7 @@ def _pressure(said: Bottle, given: Mapping[str, Any], residual: float | None, fi
     if rating is None:
         _against_practice(said, worst, tail, binding, say)
     else:
-        _against_rating(said, given, rating, storage_c, tail, binding, say)
+        _against_rating(said, given, rating, storage_c, tail, say)
 
 
 def _hop_dose(given: Mapping[str, Any]) -> float:
@@ -234,24 +249,21 @@ def _hop_dose(given: Mapping[str, Any]) -> float:
 def _heated(said: Bottle, given: Mapping[str, Any], say: Say) -> None:
     if not given.get("heat_treat"):
         return
-    said.caution(safety.HEATING)
     if said.volumes is None:
+        said.caution(safety.HEATING + safety.HEATING_UNKNOWN + safety.HEATING_PRACTICE)
         return
     _, said.heated_gauge_kpa = heated_gauge_kpa(said.volumes, safety.PASTEURISING_C)
+    said.caution(
+        f"{safety.HEATING}These {said.volumes:.1f} volumes reach about {say.pressure(said.heated_gauge_kpa)} at "
+        f"{say.temperature(safety.PASTEURISING_C)}. {safety.HEATING_PRACTICE}"
+    )
     rating = given.get("bottle_rating_kpa")
-    if rating is not None and said.heated_gauge_kpa > rating:
+    air, air_words = _air(given, say)
+    if rating is not None and said.heated_gauge_kpa + air > rating:
         said.stop(
-            f"Heated to {say.temperature(safety.PASTEURISING_C)} these bottles would reach about "
-            f"{say.pressure(said.heated_gauge_kpa)}, above their rating of {say.pressure(rating)}: do not heat them."
+            f"Heated, these bottles would reach about {say.pressure(said.heated_gauge_kpa)}{air_words}, above their "
+            f"rating of {say.pressure(rating)}: do not heat them."
         )
-
-
-def _sweetener_volumes(given: Mapping[str, Any]) -> float:
-    name, mass, volume = given.get("sweetener"), given.get("sweetener_g"), given.get("volume_l")
-    if name is None or not mass or not volume:
-        return 0.0
-    sweetener = SWEETENERS[name]
-    return volumes_of_grams(mass * sweetener.co2_g_per_g / volume) if sweetener.fermentable else 0.0
 
 
 def _against_practice(said: Bottle, worst: float, tail: float, binding: bool, say: Say) -> None:
@@ -277,28 +289,40 @@ def _against_practice(said: Bottle, worst: float, tail: float, binding: bool, sa
         )
 
 
+def _air(given: Mapping[str, Any], say: Say) -> tuple[float, str]:
+    """What air in the neck may add, and the words for it."""
+    if given.get("purged"):
+        return 0.0, ""
+    return safety.HEAD_SPACE_KPA, f" and up to {say.pressure(safety.HEAD_SPACE_KPA)} from air in the neck"
+
+
 def _against_rating(
-    said: Bottle, given: Mapping[str, Any], rating: float, storage_c: float, tail: float, binding: bool, say: Say
+    said: Bottle, given: Mapping[str, Any], rating: float, storage_c: float, tail: float, say: Say
 ) -> None:
     gauge, worst = said.gauge_kpa or 0.0, said.worst_gauge_kpa or 0.0
-    air = 0.0 if given.get("purged") else safety.HEAD_SPACE_KPA
-    air_words = "" if given.get("purged") else f" and up to {say.pressure(safety.HEAD_SPACE_KPA)} from air in the neck"
+    air, air_words = _air(given, say)
+    expected = f"{say.pressure(gauge)} are to be expected at {say.temperature(storage_c)}"
     if gauge > rating:
-        said.stop(
-            f"{say.pressure(gauge)} are to be expected at {say.temperature(storage_c)}, above the bottle's rating of "
-            f"{say.pressure(rating)}."
-        )
+        said.stop(f"{expected}, above the bottle's rating of {say.pressure(rating)}.")
+    elif gauge + air > rating:
+        said.stop(f"{expected}{air_words}, together above the bottle's rating of {say.pressure(rating)}.")
     elif gauge + air > (1 - safety.RATING_MARGIN) * rating:
         said.caution(
-            f"{say.pressure(gauge)} are to be expected at {say.temperature(storage_c)}{air_words}, within "
-            f"{percent(safety.RATING_MARGIN)} of the bottle's rating of {say.pressure(rating)}."
+            f"{expected}{air_words}, within {percent(safety.RATING_MARGIN)} of the bottle's rating of "
+            f"{say.pressure(rating)}."
         )
-    elif package_gauge_kpa(tail, storage_c) + air > rating:
+    chance = said.chance_above_rating or 0.0
+    if chance >= LEAST_CHANCE and gauge <= rating:
+        said.caution(
+            f"The chance that the pressure passes the bottle's rating of {say.pressure(rating)} is "
+            f"{100 * chance:.1f}\u202f%."
+        )
+    elif package_gauge_kpa(tail, storage_c) + air > rating >= gauge:
         said.caution(
             f"About once in ten thousand the pressure would pass the bottle's rating of {say.pressure(rating)}"
             f"{air_words.replace(' and', ', counting', 1)}."
         )
-    if binding and worst + air > rating:
+    if worst + air > rating:
         said.caution(
             f"In the worst case, down to the lowest plausible gravity, it reaches {say.pressure(worst)}{air_words}, "
             f"above the bottle's rating of {say.pressure(rating)}. A forced test would narrow this."

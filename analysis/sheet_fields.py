@@ -69,7 +69,7 @@ FIELDS: Final[tuple[Field, ...]] = (
     _number("volume_l", "Volume", "Batch", "L", 0.05, 100_000, "1 to 2000 L", quantity="volume"),
     _number("original_gravity_sg", "Original gravity", "Batch", "SG", 1.0, 1.25, "1.020 to 1.160", quantity="gravity"),
     _number("final_gravity_sg", "Final gravity", "Batch", "SG", 0.97, 1.2, "0.990 to 1.030", quantity="gravity"),
-    _number("ph", "pH", "Batch", "", 2.0, 9.0, "2.9 to 3.8 for wine-like drinks and 3.8 to 4.7 for beer"),
+    _number("ph", "pH", "Batch", "", 2.5, 5.0, "2.5 to 5: 2.9 to 3.8 for wine-like drinks and 3.8 to 4.7 for beer"),
     _yes_no("finished", "Has it finished?", "Batch", "The gravity has come to its end, on the evidence."),
     _yes_no("hold_met", "Was the hold seen?", "Batch", "The gravity was watched to hold for as long as you asked."),
     _yes_no("hand_sample", "Did a hand sample agree?", "Batch", "A float that is stuck looks just like a finish."),
@@ -223,7 +223,10 @@ FIELDS: Final[tuple[Field, ...]] = (
     _choice("wine_colour", "Colour of the wine", "Sulfite and sorbate", ("red", "white", "rosé")),
     _number("tablet_g", "Mass of a tablet", "Sulfite and sorbate", "g", 0.05, 50.0, "0.44 g"),
     _number("sorbate_ppm", "Potassium sorbate", "Sulfite and sorbate", "mg/L", 0.0, 5000.0, "150 to 260 mg/L"),
-    _yes_no("stabilised", "Stabilised", "Sweetening and acid", "Sulfite with sorbate, or filtered free of yeast."),
+    _yes_no(
+        "stabilised", "Stabilised", "Sweetening and acid", "With sulfite and sorbate, in a clear and finished drink."
+    ),
+    _yes_no("filtered", "Filtered free of yeast", "Sweetening and acid", "Through a filter that holds yeast back."),
     _choice("sweetener", "Sweetener", "Sweetening and acid", tuple(SWEETENERS)),
     _number("sweetener_g", "Sweetener, mass", "Sweetening and acid", "g", 0.0, 1e6, "5 to 60 g/L", quantity="mass"),
     _number(

@@ -10,7 +10,7 @@ from analysis import safety
 from analysis.carbonation import keg_gauge_kpa, package_gauge_kpa, volumes_of_fall
 from analysis.safety import Verdict
 from analysis.sheet_say import Say
-from analysis.sweetening import SWEETENERS
+from analysis.sheet_sweetener import fermentable, stabilised
 
 
 @dataclass
@@ -79,11 +79,13 @@ def _vessel(said: Keg, given: Mapping[str, Any], say: Say) -> None:
 
 
 def _sweetener(said: Keg, given: Mapping[str, Any]) -> None:
-    name = given.get("sweetener")
-    if name is None or given.get("stabilised") or not SWEETENERS[name].fermentable:
+    sweet, held = fermentable(given), stabilised(given)
+    if sweet is None or held.counts:
         return
+    why_not = f"{held.why_not} " if held.why_not else ""
     said.caution(
-        f"{name.capitalize()} ferments with live yeast: keep the keg cold, check its pressure, and read its marking."
+        f"{why_not}{sweet.name.capitalize()} ferments with live yeast: keep the keg cold, check its pressure, and read "
+        "its marking."
     )
 
 
@@ -95,6 +97,14 @@ def _warmed(said: Keg, given: Mapping[str, Any], say: Say) -> None:
     from_sg = given.get("final_gravity_sg", 1.010)
     more = given.get("remaining_fall_sg", 0.0) + given.get("hop_creep_fall_sg", 0.0)
     warm = package_gauge_kpa(wished + volumes_of_fall(from_sg, more), hottest)
+    sweet = fermentable(given)
+    if sweet is not None and sweet.volumes is not None and not stabilised(given).counts:
+        eaten = package_gauge_kpa(wished + sweet.volumes + volumes_of_fall(from_sg, more), hottest)
+        if eaten > (1 - safety.RATING_MARGIN) * rating:
+            said.caution(
+                f"If the keg warms to {say.temperature(hottest)} and all the {sweet.name} ferments, it reaches "
+                f"{say.pressure(eaten)}; its rating is {say.pressure(rating)}. Keep it cold."
+            )
     if warm > (1 - safety.RATING_MARGIN) * rating:
         said.caution(
             f"If the keg warms to {say.temperature(hottest)} it reaches {say.pressure(warm)}; its rating is "

@@ -6,9 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from analysis import safety, sulfite
-
-BEER_LIKE_PH = 3.8
-"""At and above this pH a usual dose leaves next to no molecular SO2 (a hundredth or less of what is free)."""
+from analysis.sheet_sweetener import BEER_LIKE_PH, molecular_so2, stabilised
 
 
 def sulfite_part(given: Mapping[str, Any], answer: dict[str, Any], refusals: list[str], cautions: list[str]) -> None:
@@ -17,10 +15,11 @@ def sulfite_part(given: Mapping[str, Any], answer: dict[str, Any], refusals: lis
         _sulfite(given, answer, refusals, cautions)
     if "sorbate_ppm" in given:
         _sorbate(given, answer, refusals, cautions)
+    held = stabilised(given)
     if given.get("stabilised"):
         cautions.append(safety.SORBATE)
-        if given.get("drink") in sulfite.BEERS or given.get("ph", 0.0) >= BEER_LIKE_PH:
-            cautions.append(safety.NOT_IN_BEER)
+    if held.said and not held.counts:
+        cautions += [held.why_not, safety.NOT_IN_BEER]
 
 
 def _sulfite(given: Mapping[str, Any], answer: dict[str, Any], refusals: list[str], cautions: list[str]) -> None:
@@ -32,8 +31,9 @@ def _sulfite(given: Mapping[str, Any], answer: dict[str, Any], refusals: list[st
     limit = _limit(given)
     if limit is not None:
         answer["so2_limit"] = {"so2_ppm": limit.so2_ppm, "jurisdiction": limit.jurisdiction, "source": limit.source}
-    if "ph" in given:
-        answer["molecular_so2_ppm"] = round(sulfite.molecular_so2_ppm(so2, given["ph"]), 4)
+    molecular = molecular_so2(given)
+    if molecular is not None:
+        answer["molecular_so2_ppm"] = round(molecular, 4)
     if limit is not None and total >= limit.so2_ppm:
         drink = given.get("drink", "drink")
         refusals.append(
@@ -57,7 +57,7 @@ def _sulfite(given: Mapping[str, Any], answer: dict[str, Any], refusals: list[st
         answer["potassium_metabisulfite_g"] = round(grams, 3)
         if "tablet_g" in given:
             answer["tablets"] = round(grams / given["tablet_g"], 2)
-    _what_it_does(given, so2, answer, cautions)
+    _what_it_does(given, total, molecular, cautions)
     cautions += [safety.SULFITE_HANDLING, safety.SULFITE_ASTHMA]
     if total >= sulfite.LABEL_PPM:
         cautions.append(safety.SULFITE_LABEL)
@@ -74,7 +74,7 @@ def _limit(given: Mapping[str, Any]) -> sulfite.Limit | None:
     return limit
 
 
-def _what_it_does(given: Mapping[str, Any], so2: float, answer: dict[str, Any], cautions: list[str]) -> None:
+def _what_it_does(given: Mapping[str, Any], total: float, molecular: float | None, cautions: list[str]) -> None:
     counted = "SO2" if given["sulfite_as"] == "so2" else "the salt, potassium metabisulfite"
     if given.get("sulfite_basis", "added") == "added":
         cautions.append(
@@ -87,17 +87,22 @@ def _what_it_does(given: Mapping[str, Any], so2: float, answer: dict[str, Any], 
             "none of it gets bound. Measure the free SO2 afterwards."
         )
     beer = given.get("drink") in sulfite.BEERS
-    if "ph" not in given:
+    if molecular is None:
         if beer:
             cautions.append("In beer sulfite is an antioxidant and stabilises nothing.")
         return
-    molecular = sulfite.molecular_so2_ppm(so2, given["ph"])
-    if given["ph"] >= BEER_LIKE_PH or beer:
+    little = molecular < sulfite.STABILISING_MOLECULAR_PPM
+    if little and (given["ph"] >= BEER_LIKE_PH or beer):
         cautions.append(
-            f"At pH {given['ph']:.1f} sulfite is an antioxidant and stabilises nothing: of {so2:.0f} mg/L of SO2 only "
-            f"{molecular:.2f} mg/L is molecular."
+            f"At pH {given['ph']:.1f} sulfite is an antioxidant and stabilises nothing: of {total:.0f} mg/L of SO2 "
+            f"only {molecular:.2f} mg/L is molecular."
         )
-    elif molecular < sulfite.STABILISING_MOLECULAR_PPM:
+    elif beer:
+        cautions.append(
+            f"Of {total:.0f} mg/L of SO2 {molecular:.2f} mg/L is molecular, enough to hold many microbes back; in beer "
+            "it still counts as an antioxidant only, not as stabilising."
+        )
+    elif little:
         cautions.append(
             f"{molecular:.2f} mg/L of molecular SO2 is below the {sulfite.STABILISING_MOLECULAR_PPM} mg/L that holds "
             "microbes back (0.8 for white wine; common practice)."

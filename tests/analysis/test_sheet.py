@@ -34,6 +34,15 @@ def told(**changes: Any) -> dict[str, Any]:
     return sheet({k: v for k, v in {**BASE, **changes}.items() if v is not None})
 
 
+STILL_MEAD: dict[str, Any] = {
+    "drink": "mead",
+    "original_gravity_sg": 1.090,
+    "lowest_plausible_sg": None,
+    "carbonation_volumes": None,
+    "ph": 3.4,
+}
+
+
 def test_an_unremarkable_ale_with_everything_known_gets_a_go() -> None:
     answer = told()
     assert answer["bottle_verdict"] == "go"
@@ -70,7 +79,7 @@ def test_what_was_not_said_about_the_finish_is_a_stop_too(key: str) -> None:
         {"hops_g_per_l": 6},
         {"heat_treat": True, "bottle_rating_kpa": 1600},
         {"lowest_plausible_sg": 0.998},
-        {"stabilised": True},
+        {"filtered": True, "carbonation_volumes": None, "sweetener": "honey", "sweetener_g": 100},
     ],
     ids=str,
 )
@@ -82,7 +91,7 @@ def test_what_is_not_known_or_not_usual_is_at_most_a_caution(change: dict[str, A
 
 def test_the_verdict_tightens_as_the_rating_falls() -> None:
     verdicts = [told(bottle_rating_kpa=rating)["bottle_verdict"] for rating in (1200, 800, 450, 330, 300, 200)]
-    assert verdicts == ["go", "go", "caution", "caution", "stop", "stop"]
+    assert verdicts == ["go", "go", "caution", "stop", "stop", "stop"]
 
 
 def test_a_fifth_of_the_rating_is_kept_free_even_where_everything_is_known() -> None:
@@ -137,7 +146,12 @@ def test_a_forced_test_or_stabilising_lifts_the_stop_for_a_high_final_gravity() 
     assert told(**stout)["bottle_verdict"] == "stop"
     assert told(**stout, forced_test_sg=1.025)["bottle_verdict"] == "go"
     assert told(**stout, forced_test_sg=1.014)["bottle_verdict"] == "stop"
-    assert told(**stout, stabilised=True)["bottle_verdict"] == "caution"
+    still = told(**stout, carbonation_volumes=None, filtered=True)
+    assert still["bottle_verdict"] == "caution"
+    assert still["refusals"] == []
+    mead = told(**STILL_MEAD, final_gravity_sg=1.012)
+    assert "above where this drink is expected to end" in mead["refusals"][0]
+    assert told(**STILL_MEAD, final_gravity_sg=1.012, stabilised=True)["refusals"] == []
 
 
 def test_the_expected_range_of_the_yeast_comes_before_the_drinks() -> None:
