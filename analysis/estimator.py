@@ -348,7 +348,7 @@ def first_below(at: Floats, left_sg: Floats, limit_sg: float) -> Floats:
     none = ~above.any(axis=1)
     i = np.clip(last, 0, left_sg.shape[1] - 2)
     rows = np.arange(i.size)
-    high, low = np.log(left_sg[rows, i]), np.log(np.maximum(left_sg[rows, i + 1], 1e-9))
+    high, low = np.log(np.maximum(left_sg[rows, i], 1e-9)), np.log(np.maximum(left_sg[rows, i + 1], 1e-9))
     part = np.clip((high - np.log(limit_sg)) / np.maximum(high - low, 1e-12), 0, 1)
     when = at[i] + part * (at[i + 1] - at[i])
     when = np.where(none, 0.0, when)

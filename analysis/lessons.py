@@ -14,7 +14,7 @@ from analysis.model import STEADY_SG, FinishedBatch, Floats, events_of
 from analysis.pooling import STAGES, Lesson
 from analysis.priors import Priors, general, lingers, strength
 from analysis.sampler import normals
-from analysis.series import first_gravity, summarise
+from analysis.series import original_gravity, summarise
 
 _LEAST_BINS = 12
 HINDSIGHT_H = 10.0
@@ -41,8 +41,7 @@ def lesson(one: FinishedBatch, priors: Priors) -> tuple[Lesson, Floats] | None:
     series = summarise(marked, batch, now=now)
     if series.hours.size < _LEAST_BINS:
         return None
-    known = batch.original_gravity_sg is not None
-    original = batch.original_gravity_sg if batch.original_gravity_sg is not None else first_gravity(series)
+    original, known = original_gravity(batch, series)
     setting = Setting.of(series, belief, original, original_known=known)
     story = Story(setting, "none")
     cloud = story.run()
@@ -89,8 +88,7 @@ def replay(one: FinishedBatch, priors: Priors, hours: Floats) -> tuple[float, ..
         series = summarise(mark(one.readings, replace(batch, events=events), now=now), batch, now=now)
         if series.hours.size < 4:
             return ()
-        known = batch.original_gravity_sg is not None
-        original = batch.original_gravity_sg if batch.original_gravity_sg is not None else first_gravity(series)
+        original, known = original_gravity(batch, series)
         story = Story(Setting.of(series, belief, original, original_known=known), "none")
         said = imply(story, story.run()).finish_h
         # Hindsight does not know the finish to the hour either: a miss within its own error is none.

@@ -35,7 +35,7 @@ def forecast(
         # Nothing but general habits of the drink to go by: an end unknown by ten points and ten days is no forecast.
         left = quantiles(courses.left_now_sg[:, None], weight, (0.1, 0.9))[:, 0]
         when = quantiles(courses.finish_h[:, None], weight, (0.1, 0.9))[:, 0]
-        if left[1] - left[0] > VAGUE_SG and when[1] - when[0] > VAGUE_H:
+        if left[1] - left[0] > VAGUE_SG and (np.isinf(when[1]) or when[1] - when[0] > VAGUE_H):
             return None
     total = float(weight[finite].sum())
     if total < 0.5:

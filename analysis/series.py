@@ -17,6 +17,9 @@ from analysis.warmth import REFERENCE_C
 FINE_H: Final = 3.0
 """Width of a bin over the last days, hours."""
 
+LEAST_ORIGINAL_SG: Final = 1.005
+"""Below this there is nothing to ferment."""
+
 _FINE_SPAN_H: Final = 96.0
 _COARSE_BINS: Final = 40
 _OPENS_SEGMENT: Final = ("dry hop", "hops out", "transfer", "float moved", "feed", "dilute")
@@ -172,7 +175,12 @@ def _temperature_grid(
     return grid, np.interp(grid, grid[filled], at_grid[filled]), True
 
 
-def first_gravity(series: Series) -> float:
-    """Gravity over the first hours, for want of a measured original gravity."""
+def original_gravity(batch: Batch, series: Series) -> tuple[float, bool]:
+    """Original gravity and whether it was measured: the readings of the first hours stand in where it was not.
+
+    A measured one without extract to speak of is taken for a mistyped one.
+    """
+    if batch.original_gravity_sg is not None and batch.original_gravity_sg > LEAST_ORIGINAL_SG:
+        return batch.original_gravity_sg, True
     early = series.gravity_sg[series.hours <= max(6.0, float(series.hours[0]) + 4.0)]
-    return float(max(np.median(early), 1.002))
+    return float(max(np.median(early), LEAST_ORIGINAL_SG)), False

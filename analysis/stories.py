@@ -18,7 +18,7 @@ from analysis.model import STEADY_SG, Batch, Floats, events_of
 from analysis.noise import local_rate
 from analysis.priors import Belief
 from analysis.sampler import Cloud
-from analysis.series import Series, first_gravity, hours_of
+from analysis.series import Series, hours_of, original_gravity
 from analysis.steadiness import CHILL_C, levels
 
 HALT_ODDS: Final = 0.07
@@ -46,8 +46,7 @@ def look_at(series: Series, batch: Batch, belief: Belief, now_h: float) -> Look 
     warm = without_cold(series)
     if warm.hours.size < 3:
         return None
-    known = batch.original_gravity_sg is not None
-    original = batch.original_gravity_sg if batch.original_gravity_sg is not None else first_gravity(warm)
+    original, known = original_gravity(batch, warm)
     hops = [hours_of(e.at, batch) for e in events_of(batch, "dry hop") if hours_of(e.at, batch) <= now_h]
     setting = Setting.of(
         warm,
