@@ -34,9 +34,12 @@ def show() -> None:
     say, store = questions.voice(), runtime.store()
     found = rule_draft.groups(store.rejections())
     waiting = store.counts()["rejected"]
+    head = st.container()
     if found:
-        st.subheader(f"{capital(plural(waiting, 'message'))} could not be taken in", anchor="rejected")
-        st.html('<p class="quiet">Nothing is lost: the bytes are kept until a rule reads them or you dismiss them.</p>')
+        head.subheader(f"{capital(plural(waiting, 'message'))} could not be taken in", anchor="rejected")
+        head.html(
+            '<p class="quiet">Nothing is lost: the bytes are kept until a rule reads them or you dismiss them.</p>'
+        )
     for group in found[:_MOST_GROUPS]:
         with st.container(border=True):
             _group(group, say)
@@ -56,7 +59,8 @@ def _group(group: Group, say: Voice) -> None:
         f"{escape(say.ago(newest.received_at))}</span></p><ul class='evidence'>{faults}</ul>"
         f'<pre class="copy"><code>{escape(rule_draft.readable(newest.payload))}</code></pre>'
     )
-    found = rule_draft.leaves(newest.payload)
+    # Values of the oldest: what is chosen stands still while newer messages come in.
+    found = rule_draft.leaves(group.messages[-1].payload)
     key = f"build {group.key}"
     with st.container(horizontal=True, vertical_alignment="center"):
         building = st.toggle("Build a rule for these", key=key, disabled=not found)
@@ -67,12 +71,12 @@ def _group(group: Group, say: Voice) -> None:
         if st.button(label, key=f"dismiss {group.key}", type="tertiary"):
             runtime.store().resolve_rejections(ids)
             st.rerun()
+    if building:
+        _build(group, found, say)
     if several:
         with st.expander("Each of them"):
             rows = [[say.exact(m.received_at), m.topic, _bytes(m.payload)] for m in group.messages[:_MOST_LISTED]]
             st.html(components.table(["received", "topic", "bytes"], rows, "the messages of this kind"))
-    if building:
-        _build(group, found, say)
 
 
 def _bytes(payload: bytes) -> str:

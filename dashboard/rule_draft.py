@@ -153,7 +153,8 @@ def groups(rejections: Iterable[Rejection]) -> list[Group]:
         Group(topic, shape, tuple(sorted(messages, key=lambda r: r.received_at, reverse=True)))
         for (topic, shape), messages in found.items()
     ]
-    return sorted(made, key=lambda group: group.messages[0].received_at, reverse=True)
+    # In the order of their first message: a group that comes up later must not push the others about.
+    return sorted(made, key=lambda group: group.messages[-1].received_at)
 
 
 def _shape(message: Rejection) -> tuple[str, ...]:

@@ -23,8 +23,11 @@ def show() -> None:
         return
     st.session_state[_SEEN] = _state()
     everything()
-    newcomers()
-    rejected_page.show()
+    # Each part keeps its place, empty or not: what is typed in one survives when another comes or goes.
+    with st.container(key="newcomers"):
+        newcomers()
+    with st.container(key="rejections"):
+        rejected_page.show()
     with st.expander("Connect a float or a probe", expanded=not runtime.store().last_words()):
         st.html(first_steps.connect_html(runtime.service().settings))
 

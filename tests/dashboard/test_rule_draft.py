@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 import json
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import jmespath
 import pytest
@@ -134,3 +134,13 @@ def test_messages_of_another_shape_are_another_group_though_their_topics_are_ali
     assert {group.topic for group in found} == {"tunroom/report/{device}"}
     assert len({group.key for group in found}) == 3
     assert sorted(m.topic for group in found for m in group.messages) == sorted(m.topic for m in messages)
+
+
+def test_a_group_that_comes_up_later_does_not_push_the_others_about():
+    first = [Rejection(topic="a", payload=b"{}", received_at=NOW, faults=("$: x",))]
+    later = NOW + timedelta(hours=1)
+    more = [
+        Rejection(topic="b/c/d", payload=b"1", received_at=later, faults=("$: x",)),
+        Rejection(topic="a", payload=b"{}", received_at=later, faults=("$: x",)),
+    ]
+    assert rule_draft.groups([*more, *first])[0].topic == rule_draft.groups(first)[0].topic
