@@ -48,13 +48,17 @@ def add_sheet(command: AddCommand) -> None:
         "Pressure and sulfite can hurt: follow the maker's marking, local codes and licensed practice.",
     )
     sub.add_argument("--input", required=True, metavar="FILE", help="a JSON file, or - for standard input")
-    sub.add_argument("--json", action="store_true", help="answer as JSON (otherwise as lines of text)")
+    sub.add_argument("--json", action="store_true", help="answer as JSON (otherwise in words and units)")
     sub.add_argument("--html", type=Path, metavar="FILE", help="write the printable sheet there as well")
 
 
 def _sheet(arguments: argparse.Namespace) -> int:
-    from analysis.sheet import SheetInputError, sheet
+    from analysis.sheet import Say, SheetInputError, sheet
+    from dashboard.sheet_html import sheet_html
+    from dashboard.sheet_text import sheet_text
+    from ingest.model import Preferences
 
+    mine = Preferences()
     where = "standard input" if arguments.input == "-" else arguments.input
     try:
         text = sys.stdin.read() if arguments.input == "-" else Path(arguments.input).read_text(encoding="utf-8")
@@ -67,22 +71,16 @@ def _sheet(arguments: argparse.Namespace) -> int:
         raise ImportFileError(where, "the text", "it is not a JSON object", 'Write {"volume_l": 20, …}.')
     try:
         answer = sheet(given)
+        worded = sheet(given, say=Say(mine.gravity_unit, mine.temperature_unit, mine.pressure_unit))
     except SheetInputError as error:
         print(f"tunroom: {where}: {error}", file=sys.stderr)
         return 2
     if arguments.html is not None:
-        from dashboard.sheet_html import sheet_html
-
-        arguments.html.write_text(sheet_html(given, answer), encoding="utf-8")
+        arguments.html.write_text(sheet_html(given, worded, preferences=mine), encoding="utf-8")
     if arguments.json:
         print(json.dumps(plain(answer), indent=2, ensure_ascii=False))
     else:
-        for key, value in answer.items():
-            if isinstance(value, (list, tuple)):
-                for sentence in value:
-                    print(f"{key.removesuffix('s')}: {sentence}")
-            elif value is not None:
-                print(f"{key}: {value}")
+        print(sheet_text(worded, mine))
     return 0
 
 
@@ -187,8 +185,13 @@ def _export(arguments: argparse.Namespace) -> int:
 
 
 def _print_result(result: dict[str, Any]) -> None:
+    """A line for each thing there is something to say about, in words."""
     for key, value in result.items():
-        if value not in (None, [], {}, ()):
+        if isinstance(value, dict):
+            value = ", ".join(f"{name.replace('_', ' ')} {what}" for name, what in value.items() if what)
+        elif isinstance(value, (list, tuple)):
+            value = ", ".join(str(each) for each in value)
+        if value or key in ("new", "readings"):
             print(f"{key.replace('_', ' ')}: {value}")
 
 

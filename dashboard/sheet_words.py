@@ -196,6 +196,10 @@ def _bottles(answer: Mapping[str, Any], preferences: Preferences) -> list[Row]:
         if answer.get(key) is not None:
             value = said(answer[key], "pressure", preferences)
             rows.append(Row(label, value, f"{number(answer[volumes], 1)} volumes"))
+    if answer.get("chance_above_rating") is not None:
+        chance = answer["chance_above_rating"]
+        said_chance = f"{number(100 * chance, 1)}{THIN}%" if chance >= 0.001 else f"under 0.1{THIN}%"
+        rows.append(Row("Chance to pass the rating", said_chance))
     if answer.get("heated_gauge_kpa") is not None:
         rows.append(Row("Pressure at 65 °C", said(answer["heated_gauge_kpa"], "pressure", preferences), "if heated"))
     return rows
