@@ -15,7 +15,7 @@ from analysis import Batch, Event, assess
 from analysis.model import DRINKS, EVENT_KINDS, HOLD_H, Assessment, EventKind
 from analysis.planning import Wishes, plan
 from dashboard.offline import AddCommand, plain
-from ingest.errors import ImportFileError
+from ingest.errors import EntryError, ImportFileError
 
 
 def add_assess(command: AddCommand) -> None:
@@ -51,6 +51,12 @@ def _assess(arguments: argparse.Namespace) -> int:
     times: list[datetime] = readings["measured_at"].sort().to_list()
     pitched: datetime = arguments.pitched or times[0]
     now: datetime = arguments.now or times[-1]
+    if pitched > now:
+        raise EntryError(
+            "pitched",
+            f"it was pitched ({plain(pitched)}) after the moment that is asked for ({plain(now)})",
+            "Give --pitched at or before the readings, or another --now.",
+        )
     batch = Batch(
         pitched_at=pitched,
         original_gravity_sg=arguments.original_gravity,
@@ -147,7 +153,8 @@ def _time(text: str) -> datetime:
     except ValueError:
         raise argparse.ArgumentTypeError(f"{text!r} is not a time; write 2026-03-01T10:00Z") from None
     if when.tzinfo is None:
-        raise argparse.ArgumentTypeError(f"{text!r} has no time zone; write {text.strip()}Z if it is UTC")
+        whole = text.strip() if len(text.strip()) > len("2026-03-01") else f"{text.strip()}T00:00"
+        raise argparse.ArgumentTypeError(f"{text!r} has no time zone; write {whole}Z if it is UTC")
     return when.astimezone(UTC)
 
 

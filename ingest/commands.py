@@ -109,5 +109,8 @@ def carry_out(settings: Settings, command: str, arguments: dict[str, Any], progr
     """Have the server do it where one owns the cellar, else open the cellar and do it here."""
     if control.owner(settings.data_dir) is not None:
         return control.ask(settings.data_dir, command, arguments, progress=progress)
-    with Store.open(settings.data_dir / DATABASE) as store:
+    path = settings.data_dir / DATABASE
+    if command != "import" and not path.exists():
+        raise EntryError("data", f"there is no cellar in {settings.data_dir}", "Name its directory with --data.")
+    with Store.open(path) as store:
         return _ALONE[command](store, arguments, progress)

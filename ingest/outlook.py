@@ -45,6 +45,8 @@ class Outlook:
     assessment: Assessment
     plan: Plan
     computed_at: datetime
+    doubts: tuple[str, ...] = ()
+    """Sentences about what is doubtful in the readings: outside a calibration, a sample far from the float."""
 
 
 @dataclass(slots=True)
@@ -143,10 +145,10 @@ class Outlooks:
         revision = self._store.revision
         newest = self._store.newest_reading_at(batch_id)
         batch = self._store.batch(batch_id)
-        readings = self._store.readings_of(batch_id)
+        calibrated = self._store.calibrated(batch_id)
         before = self._kept.get(batch_id)
         assessment = assess(
-            readings,
+            calibrated.readings,
             batch,
             now=newest or max(record.pitched_at, min(now, record.ended_at or now)),
             priors=self._priors,
@@ -157,10 +159,11 @@ class Outlooks:
             record=record,
             vessel=self._store.get(Vessel, record.vessel_id),
             batch=batch,
-            readings=readings,
+            readings=calibrated.readings,
             assessment=assessment,
             plan=steady_plan(assessment, batch, wishes, now=now, said=self._said(batch_id, wishes)),
             computed_at=now,
+            doubts=calibrated.notes,
         )
         hour = now.replace(minute=0, second=0, microsecond=0)
         ended = time.monotonic()

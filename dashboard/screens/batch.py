@@ -192,10 +192,12 @@ def why(batch_id: str) -> None:
     )
     evidence = "".join(f"<li>{escape(sentence)}</li>" for sentence in a.evidence)
     plan = "".join(f"<li>{escape(s)}</li>" for s in (outlook.plan.reason, *outlook.plan.cautions) if s)
+    doubts = "".join(f"<li>{escape(sentence)}</li>" for sentence in outlook.doubts)
     st.html(
         f'<h2>Three questions, kept apart</h2><dl class="notions">{cells}</dl>'
         f'<h2>The evidence</h2><ul class="evidence">{evidence or "<li>No readings yet.</li>"}</ul>'
         + (f'<h2>The dates</h2><ul class="evidence">{plan}</ul>' if plan else "")
+        + (f'<h2>What is doubtful in the readings</h2><ul class="evidence">{doubts}</ul>' if doubts else "")
     )
     st.download_button(
         "Download the readings (CSV)",
