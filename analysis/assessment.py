@@ -9,6 +9,7 @@ import numpy as np
 import polars as pl
 
 from analysis import evidence
+from analysis.attenuation import attenuation_course
 from analysis.cleaning import mark
 from analysis.memory import carry_on, fingerprint_of
 from analysis.model import Assessment, Batch, PhaseSpan, Range, as_utc, events_of
@@ -126,10 +127,10 @@ def _verdict(
     left = range_of(courses.left_now_sg, weight)
     half = 1.2816 * (0.001 if look.original_known else 0.003)
     original = Range(look.original_sg - half, look.original_sg, look.original_sg + half)
-    attenuation = (look.original_sg - gravity.p50) / max(look.original_sg - 1.0, 1e-6)
+    attenuation = float(attenuation_course(max(look.original_sg, 1.001), gravity.p50))
     facts = evidence.Facts(
         batch=batch, now=now, held=held, p_finished=verdict.p_finished, p_halted=verdict.p_halted,
-        finished=finished, stalled=stalled, phase=phase, belief=belief, attenuation=attenuation,
+        finished=finished, stalled=stalled, phase=phase, belief=belief, attenuation=attenuation, original_sg=look.original_sg,
         gravity=gravity, terminal=terminal, left=left, forecast=finish, chill_h=chill_h,
         usual_c=series.usual_c, temperature_c=temperature, creep=creep,
     )  # fmt: skip
@@ -182,7 +183,15 @@ def _too_early(
         hold_met=False, gravity_sg=None, terminal_gravity_sg=None, remaining_fall_sg=None,
         original_gravity_sg=Range(original - 0.00128, original, original + 0.00128) if original else None,
         apparent_attenuation=None, temperature_c=temperature,
-        evidence=("Too early to say anything: there are fewer than six hours of gravity readings.",),
+        evidence=(_nothing_yet(marked),),
         phases=(PhaseSpan("lag", batch.pitched_at),), newest_reading_at=newest_at, marked=marked,
         fingerprint=fingerprint,
     )  # fmt: skip
+
+
+def _nothing_yet(marked: pl.DataFrame) -> str:
+    usable = int(marked["set_aside"].null_count()) if len(marked) else 0
+    many = (
+        "no gravity reading" if usable == 0 else "one gravity reading" if usable == 1 else f"{usable} gravity readings"
+    )
+    return f"Too early to say anything: so far there {'are' if usable > 1 else 'is'} {many} to go by."

@@ -51,12 +51,15 @@ def alcohol_abv_pct(original_gravity_sg: float, final_gravity_sg: float) -> floa
 
 
 def apparent_attenuation(original_gravity_sg: float, final_gravity_sg: float) -> float:
-    """Apparent attenuation as a fraction of the original extract; above 1 in a dry drink lighter than water."""
+    """Apparent attenuation as a fraction of the original extract; above 1 in a dry drink lighter than water.
+
+    By extract in °P, as textbooks define it: wherever the product tells an apparent attenuation, it is this one.
+    """
     original, apparent = _extracts(original_gravity_sg, final_gravity_sg)
     return 1 - apparent / original
 
 
-def attenuation_course(original_gravity_sg: float, gravity_sg: Floats) -> Floats:
+def attenuation_course(original_gravity_sg: float, gravity_sg: Floats | float) -> Floats:
     """Apparent attenuation at each of many gravities, shape (n,); below 0 where noise lifts one above the original."""
     return np.asarray(1 - sg_to_plato(gravity_sg) / sg_to_plato(original_gravity_sg))
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime
 
+from analysis.attenuation import attenuation_course, gravity_at_attenuation
 from analysis.model import Batch, Creep, Forecast, Phase, Range, events_of
 from analysis.priors import Belief
 from analysis.steadiness import Hold
@@ -24,6 +25,7 @@ class Facts:
     phase: Phase
     belief: Belief
     attenuation: float
+    original_sg: float
     gravity: Range
     terminal: Range
     left: Range
@@ -86,7 +88,9 @@ def advice(facts: Facts) -> tuple[str, ...]:
 
 
 def _where(facts: Facts) -> str:
-    low, high = facts.belief.attenuation
+    # What is believed is a share of the gravity points; beside the attenuation it is told by extract too.
+    ends = [gravity_at_attenuation(facts.original_sg, share) for share in facts.belief.attenuation]
+    low, high = (float(attenuation_course(max(facts.original_sg, 1.001), end)) for end in ends)
     place = "within" if low <= facts.attenuation <= high else "below" if facts.attenuation < low else "above"
     if facts.belief.same_yeast:
         source = f"of your last {_batches(facts.belief.same_yeast)} with this yeast"

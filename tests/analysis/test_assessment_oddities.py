@@ -10,6 +10,7 @@ import polars as pl
 import pytest
 
 from analysis import Batch, Event, FinishedBatch, assess, learn
+from analysis.model import EVENT_KINDS
 
 PITCHED = datetime(2026, 3, 1, tzinfo=UTC)
 HOURS = np.arange(0.0, 200.0)
@@ -32,12 +33,7 @@ def at(hour: float) -> datetime:
     return PITCHED + timedelta(hours=hour)
 
 
-EVERY_EVENT = tuple(
-    Event(kind, at(60 + i))  # type: ignore[arg-type]
-    for i, kind in enumerate(
-        "dry hop,feed,dilute,transfer,float moved,crash,warm,nutrient,hops out,sample,note,package".split(",")
-    )
-)
+EVERY_EVENT = tuple(Event(kind, at(60 + i)) for i, kind in enumerate(EVENT_KINDS) if kind != "pitch")
 
 ODD: dict[str, tuple[pl.DataFrame, dict[str, Any]]] = {
     "never moves": (rows(HOURS, np.full(200, 1.05)), {"original_gravity_sg": 1.05}),
