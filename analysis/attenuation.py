@@ -61,7 +61,7 @@ def apparent_attenuation(original_gravity_sg: float, final_gravity_sg: float) ->
 
 def attenuation_course(original_gravity_sg: float, gravity_sg: Floats | float) -> Floats:
     """Apparent attenuation at each of many gravities, shape (n,); below 0 where noise lifts one above the original."""
-    return np.asarray(1 - sg_to_plato(gravity_sg) / sg_to_plato(original_gravity_sg))
+    return np.asarray(1 - sg_to_plato(np.asarray(gravity_sg, dtype=float)) / sg_to_plato(original_gravity_sg))
 
 
 def real_attenuation(original_gravity_sg: float, final_gravity_sg: float) -> float:
