@@ -5,7 +5,7 @@ from __future__ import annotations
 import shutil
 import tempfile
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from html import escape
 from pathlib import Path
 from typing import Any, Final
@@ -192,6 +192,7 @@ def _save_earlier(
     columns: dict[str, str],
 ) -> None:
     """The earlier batch with its vessel and its devices, as one change."""
+    after = last + timedelta(seconds=1)  # the last row belongs to the batch
     vessel: Vessel = facts["vessel"] or Vessel(name=_free_name(store, facts["name"]))
     yeast = (facts["yeast"] or "").strip() or None
     record = BatchRecord(
@@ -201,7 +202,7 @@ def _save_earlier(
         yeast=yeast,
         original_gravity_sg=facts["original_gravity_sg"],
         pitched_at=facts["pitched_at"] or first,
-        ended_at=facts["ended_at"] or last,
+        ended_at=facts["ended_at"] or after,
     )
     records: list[Any] = [] if facts["vessel"] else [vessel]
     if yeast is not None and all(y.name != yeast for y in store.all(Yeast)):
@@ -217,7 +218,7 @@ def _save_earlier(
                 device_id=device_id,
                 vessel_id=vessel.vessel_id,
                 from_at=min(first, record.pitched_at),
-                to_at=max(last, record.ended_at or last),
+                to_at=max(after, record.ended_at or after),
             )
         )
     store.save_many(records, f"Imported {record.name}")

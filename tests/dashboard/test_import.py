@@ -81,7 +81,7 @@ def test_an_earlier_batch_comes_with_its_readings_its_yeast_and_a_vessel_of_its_
     [record] = store.finished_batches()
     assert (record.pitched_at, record.ended_at) == (
         datetime(2026, 3, 1, 10, tzinfo=UTC),
-        datetime(2026, 3, 8, 10, tzinfo=UTC),
+        datetime(2026, 3, 8, 10, 0, 1, tzinfo=UTC),
     )
     assert [v.name for v in store.all(Vessel)] == ["Log: Spring ale"]
     assert [y.name for y in store.all(Yeast)] == ["Marrow"]
