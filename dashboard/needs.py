@@ -120,7 +120,9 @@ def _from_plan(outlook: Outlook, voice: Voice) -> list[Need]:
             Need(
                 kind="package today",
                 sentence="Packaging day is today." if plan.may_package else "Packaging day is today, not yet cleared.",
-                todo="Confirm the gravity by a hand sample, then follow the sheet.",
+                todo="Follow the sheet."
+                if outlook.assessment.hand_sample_agrees
+                else "Confirm the gravity by a hand sample, then follow the sheet.",
                 page="packaging",
             )
         )

@@ -307,7 +307,7 @@ def verdict_message(outlook: Outlook) -> tuple[str, bytes]:
         "vessel": name,
         "batch": outlook.record.name,
         "phase": a.phase,
-        "finished": a.finished,
+        "finished": a.ready,  # a relay may act on it, so the hold must have been seen as well
         "stalled": a.stalled,
         "hold_met": a.hold_met,
         "held_h": int(a.held_h),

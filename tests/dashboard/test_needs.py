@@ -67,6 +67,13 @@ def test_the_most_pressing_comes_first():
     assert kinds(found, silent) == ["stalled", "package today", "silent", "temperature"]
 
 
+@pytest.mark.parametrize(("agrees", "asked"), [(None, True), (False, True), (True, False)])
+def test_packaging_day_asks_for_a_hand_sample_until_one_agrees(agrees, asked):
+    found = outlook(Plan(made_at=NOW, packaging_day=TODAY), hand_sample_agrees=agrees)
+    [need] = needs_of(found, (WORD,), SAY)
+    assert ("hand sample" in need.todo) is asked
+
+
 def test_renewed_fall_says_not_to_package():
     creep = Creep(Range(0.001, 0.002, 0.003), NOW - timedelta(hours=9))
     [need] = needs_of(outlook(phase="creeping", creep=creep), (WORD,), SAY)

@@ -374,11 +374,19 @@ def test_the_verdict_is_published_under_one_topic_level_whatever_the_vessels_nam
 
 def test_the_verdict_is_json_that_a_script_can_use_and_stays_the_same_within_the_hour() -> None:
     plan = Plan(made_at=NOW, packaging_day=date(2026, 3, 7), packaging_chance=0.86, reason="It fits.")
-    topic, payload = verdict_message(outlook(plan=plan, finished=True, p_finished=0.9712))
+    topic, payload = verdict_message(outlook(plan=plan, finished=True, hold_met=True, p_finished=0.9712))
     said = json.loads(payload)
     assert said["finished"] is True
     assert said["p_finished"] == 0.97
     assert said["packaging_day"] == "2026-03-07"
     assert said["gravity_sg"] == 1.012
-    later = outlook(plan=plan, finished=True, p_finished=0.9709, newest_reading_at=NOW + timedelta(minutes=20))
+    minutes_later = NOW + timedelta(minutes=20)
+    later = outlook(plan=plan, finished=True, hold_met=True, p_finished=0.9709, newest_reading_at=minutes_later)
     assert verdict_message(later) == (topic, payload)
+
+
+def test_the_verdict_says_finished_only_once_the_hold_was_seen_too() -> None:
+    likely = json.loads(verdict_message(outlook(finished=True, hold_met=False, p_finished=0.72))[1])
+    assert likely["finished"] is False
+    assert likely["p_finished"] == 0.72
+    assert json.loads(verdict_message(outlook(finished=True, hold_met=True, p_finished=0.9))[1])["finished"] is True
