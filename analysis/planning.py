@@ -8,6 +8,7 @@ J. Agric. Food Chem.).
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 
@@ -77,6 +78,8 @@ def plan(assessment: Assessment, batch: Batch, wishes: Wishes, *, now: datetime)
 LATER_BY = 0.12
 EARLIER_BY = 0.08
 """How much less, or more, chance than wished a day that was already said may have before it is moved."""
+HOLD_KEPT = 0.85
+"""Share of the hold that is enough for a hop day to stay today once it was said: noise may cut a hold short."""
 
 
 def steady_plan(
@@ -86,7 +89,8 @@ def steady_plan(
 
     A chance near the wished one goes a little up and down with every reading; a date that people act on must not. A
     said day stays while its chance is at most 0.12 below the wished one, and an earlier day takes its place only when
-    it has 0.08 more than wished. The chances of the answer are the true ones.
+    it has 0.08 more than wished. On the said hop day itself 0.85 of the hold is enough: hops that are being weighed
+    are not called off by one noisy reading. The chances of the answer are the true ones.
     """
     made = plan(assessment, batch, wishes, now=now)
     if said is None or (made.hop_day, made.packaging_day) == said:
@@ -94,7 +98,18 @@ def steady_plan(
     later = (made.packaging_day or date.max) >= (said[1] or date.max)
     confidence = max(0.5, wishes.confidence - LATER_BY) if later else min(0.99, wishes.confidence + EARLIER_BY)
     kept = plan(assessment, batch, replace(wishes, confidence=confidence), now=now)
-    return kept if (kept.hop_day, kept.packaging_day) == said else made
+    if (kept.hop_day, kept.packaging_day) == said:
+        return kept
+    if said[0] != wishes.local_day(now) or not later or events_of(batch, "dry hop", until=now):
+        return made
+    # Never so short that the whole days of a hold become fewer.
+    hold_h = max(math.floor(HOLD_KEPT * wishes.hold_h), 24 * (whole_days(wishes.hold_h / 24) - 1) + 1)
+    short = replace(wishes, confidence=confidence, hold_h=min(wishes.hold_h, hold_h))
+    kept = plan(assessment, batch, short, now=now)
+    if (kept.hop_day, kept.packaging_day) != said:
+        return made
+    cautions = kept.cautions if FORECAST_ONLY in kept.cautions else (FORECAST_ONLY, *kept.cautions)
+    return replace(kept, may_package=False, cautions=cautions)
 
 
 def _crash_left(batch: Batch, wishes: Wishes, now: datetime) -> Wishes:

@@ -5,7 +5,8 @@ from datetime import timedelta
 import numpy as np
 
 from analysis.planning import EARLIER_BY, LATER_BY, Wishes, plan, steady_plan
-from tests.analysis.situations import DAY, NOW, assessed, batch, normal
+from analysis.planning_words import FORECAST_ONLY
+from tests.analysis.situations import DAY, HOUR, NOW, assessed, batch, done, normal
 
 
 def test_a_said_day_stays_while_its_chance_dithers_about_the_wished_one() -> None:
@@ -62,3 +63,36 @@ def test_a_day_gone_by_is_not_kept() -> None:
     made = steady_plan(assessed(finish=normal(30, 10)), batch(), Wishes(), now=NOW + timedelta(hours=1), said=said)
     assert made.hop_day is not None
     assert made.hop_day >= NOW.date()
+
+
+def test_hops_that_are_due_today_are_not_called_off_by_a_hold_that_noise_cut_short() -> None:
+    evening = NOW + 5 * HOUR  # the work is at 18:00
+    first = plan(done(49, now=evening, held_since=evening - 49 * HOUR), batch(), Wishes(), now=evening)
+    assert first.hop_day == evening.date()
+    said = (first.hop_day, first.packaging_day)
+    short = done(43, now=evening, held_since=evening - 43 * HOUR, finish=normal(-46, 4), p_finished=0.72)
+    assert plan(short, batch(), Wishes(), now=evening).hop_day != first.hop_day  # what it would say by itself
+    kept = steady_plan(short, batch(), Wishes(), now=evening, said=said)
+    assert (kept.hop_day, kept.packaging_day) == said
+    assert not kept.may_package
+    assert FORECAST_ONLY in kept.cautions
+
+
+def test_hops_that_are_due_today_are_called_off_where_the_hold_is_clearly_gone() -> None:
+    evening = NOW + 5 * HOUR
+    first = plan(done(49, now=evening, held_since=evening - 49 * HOUR), batch(), Wishes(), now=evening)
+    gone = done(20, now=evening, held_since=evening - 20 * HOUR, finish=normal(-46, 4))
+    moved = steady_plan(gone, batch(), Wishes(), now=evening, said=(first.hop_day, first.packaging_day))
+    assert moved.hop_day is not None
+    assert moved.hop_day > evening.date()
+
+
+def test_a_packaging_day_without_hops_is_never_kept_by_a_shortened_hold() -> None:
+    evening = NOW + 5 * HOUR
+    mead = batch(drink="mead")
+    first = plan(done(49, now=evening, held_since=evening - 49 * HOUR), mead, Wishes(), now=evening)
+    assert first.packaging_day == evening.date()
+    short = done(43, now=evening, held_since=evening - 43 * HOUR, finish=normal(-46, 4))
+    moved = steady_plan(short, mead, Wishes(), now=evening, said=(None, first.packaging_day))
+    assert moved.packaging_day is not None
+    assert moved.packaging_day > evening.date()
