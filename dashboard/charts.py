@@ -252,7 +252,11 @@ def _strip(
             level = (level + 1) % 2 if seconds - last_at < 0.17 * width else 0
             levels.append(level)
             last_at = seconds
-        right = [event.at.timestamp() > shown[1].timestamp() - 0.17 * width for event in events]
+        now, start = axes.voice.now.timestamp(), shown[0].timestamp()
+        # A word stands left of its mark where it would leave the panel or run through the line of now.
+        ends = [shown[1].timestamp(), now]
+        at = [event.at.timestamp() for event in events]
+        right = [any(0 <= end - a < 0.17 * width for end in ends) and a - start > 0.17 * width for a in at]
         figure.add_trace(
             go.Scatter(
                 x=[axes.x(e.at) for e in events],
