@@ -25,6 +25,9 @@ from ingest.errors import EntryError
 T = TypeVar("T")
 Unit = Literal["gravity", "temperature", "volume", "pressure", "share", "plain"]
 
+_EARLIEST: Final = datetime(2000, 1, 1)  # noqa: DTZ001 - on the person's clock, as the input shows it
+_LATEST: Final = datetime(2100, 1, 1)  # noqa: DTZ001
+
 WHOLE_FORM: Final = ""
 """The name of the place for what belongs to no single field."""
 
@@ -82,6 +85,8 @@ class Form:
     mark: str
     sent: bool = False
     _places: dict[str, DeltaGenerator] = field(default_factory=dict)
+    _odd: list[EntryError] = field(default_factory=list)
+    """What an input itself finds wrong; nothing is kept until it is mended."""
 
     def key(self, of: str) -> str:
         """The key of an input; it changes when the form is made anew."""
@@ -118,11 +123,24 @@ class Form:
         """A day and a time on the person's clock; comes back in UTC."""
         zone = zone_of(self.voice.preferences.time_zone)
         shown = None if value is None else value.astimezone(zone).replace(tzinfo=None, second=0, microsecond=0)
-        got = st.datetime_input(label, shown, key=self.key(of), step=timedelta(minutes=15), format="YYYY-MM-DD", **more)
+        got = st.datetime_input(
+            label,
+            shown,
+            min_value=datetime(1, 1, 1),  # noqa: DTZ001
+            max_value=datetime(9999, 12, 31),  # noqa: DTZ001
+            key=self.key(of),
+            step=timedelta(minutes=15),
+            format="YYYY-MM-DD",
+            **more,
+        )
         self.place(of)
         if got is None:
             return None
-        return value if got == shown and value is not None else got.replace(tzinfo=zone).astimezone(UTC)
+        if got == shown and value is not None:
+            return value
+        if not _EARLIEST <= got < _LATEST:
+            self._odd.append(EntryError(of, f"the year is {got.year}", "Look at the date; it is usually this year's."))
+        return got.replace(tzinfo=zone).astimezone(UTC)
 
     def choice(
         self, of: str, label: str, options: Sequence[T], value: T | None, words: Callable[[T], str] = str, **more: Any
@@ -156,6 +174,8 @@ class Form:
 
     def keep(self, enter: Callable[[], Any], done: str, *, then: Callable[[], Any] | None = None) -> None:
         """Make the entry; what is wrong is said beside its field, with everything typed left as it is."""
+        if self.refuses(()):
+            return
         error = components.attempt(enter, done)
         if error is not None:
             self.wrong(error)
@@ -173,9 +193,10 @@ class Form:
 
     def refuses(self, faults: Sequence[EntryError]) -> bool:
         """Say everything that is wrong; whether anything was."""
-        for fault in faults:
+        told = [*self._odd, *faults]
+        for fault in told:
             self.wrong(fault)
-        return bool(faults)
+        return bool(told)
 
     def missing(self, of: str, problem: str, usual: str = "") -> None:
         """Say that a field is needed."""

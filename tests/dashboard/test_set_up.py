@@ -212,6 +212,26 @@ def test_a_batch_cannot_be_pitched_tomorrow(service, vessel, page):
     assert service.store.all(BatchRecord) == []
 
 
+def test_a_year_that_was_mistyped_is_refused_and_nothing_is_lost(service, vessel, page):
+    shown = page("set_up", part="batches")
+    field(shown.text_input, "Name").set_value("Harbour Pale")
+    field(shown.selectbox, "Vessel").select_index(0)
+    shown.datetime_input[0].set_value(datetime(1026, 11, 25, 10))  # noqa: DTZ001 - as the input gives it
+    press(shown, "Add the batch")
+    assert "The year is 1026." in html_of(shown)
+    assert service.store.all(BatchRecord) == []
+    assert field(shown.text_input, "Name").value == "Harbour Pale"
+
+
+def test_a_batch_of_the_last_century_can_still_be_opened(service, vessel, page):
+    old = BatchRecord(name="Old", vessel_id=vessel.vessel_id, pitched_at=datetime(1998, 3, 1, tzinfo=UTC))
+    service.store.save(old)
+    shown = page("set_up", part="batches", id=old.batch_id)
+    field(shown.text_input, "Name").set_value("Very old")
+    press(shown, "Save")
+    assert service.store.get(BatchRecord, old.batch_id).name == "Very old"
+
+
 def test_a_taken_vessel_is_refused_with_who_is_in_it(service, vessel, batch, page):
     shown = page("set_up", part="batches")
     field(shown.text_input, "Name").set_value("Second")
