@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Final, cast
+from typing import Any, Final, cast
 
 import polars as pl
 
@@ -226,7 +226,7 @@ def _quantities(path: Path, raw: pl.DataFrame, found: Mapping[str, str]) -> dict
         numbers = _numbers(path, raw, ours, found)
         values = numbers
         if ours != field:  # in another unit; every conversion takes arrays as well as numbers
-            values = pl.Series(converted(field, cast(float, numbers.to_numpy()), unit)).fill_nan(None)
+            values = pl.Series(cast(Any, converted(field, cast(float, numbers.to_numpy()), unit))).fill_nan(None)
         limits = BY_FIELD[field]
         outside = ~values.is_between(limits.low, limits.high)
         _refuse(
