@@ -187,6 +187,8 @@ def _pressure(said: Bottle, given: Mapping[str, Any], residual: float | None, fi
         said.caution("Neither a carbonation nor the warmest temperature is given, so the pressure is unknown.")
         return
     base = max(wished or 0.0, residual or 0.0)
+    if wished is None:
+        said.reasons.append("No carbonation is wished for: it is counted as still, with what it already holds.")
     if wished is not None and residual is not None and residual > wished + 0.05:
         said.reasons.append(f"It already holds {residual:.1f} volumes, more than the {wished:.1f} you wish for.")
     live = not stabilised(given).counts

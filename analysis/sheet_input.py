@@ -95,7 +95,7 @@ def _checked_shares(field: Field, value: Any) -> dict[str, float]:
 
 def _agree(found: dict[str, Any]) -> None:
     original, final = found.get("original_gravity_sg"), found.get("final_gravity_sg")
-    if original is not None and original <= 1.0:
+    if original is not None and original < 1.001:
         raise SheetInputError(
             "original_gravity_sg", f"{original:.3f} is no more than water", field_of("original_gravity_sg").usual
         )

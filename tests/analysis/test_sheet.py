@@ -295,6 +295,11 @@ def test_the_sentences_use_the_persons_units() -> None:
         ({"priming_sugar": "sukrose"}, "priming_sugar", "Did you mean sucrose?"),
         ({"finished": "yes"}, "finished", "true or false"),
         ({"sulfite_ppm": 30}, "sulfite_as", "so2"),
+        (
+            {"original_gravity_sg": 1.0000000000000002, "final_gravity_sg": 1.0},
+            "original_gravity_sg",
+            "no more than water",
+        ),
         ({"original_gravity_sg": 1.04, "final_gravity_sg": 1.06}, "final_gravity_sg", "0.990 to 1.030"),
         ({"final_gravity_sg": 1.01, "lowest_plausible_sg": 1.02}, "lowest_plausible_sg", "at or below"),
         ({"hop_shares": {"Brindle": -1}}, "hop_shares", "0 or more"),

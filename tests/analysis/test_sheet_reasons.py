@@ -176,3 +176,10 @@ def test_sulfite_in_a_sour_drink_is_not_said_to_do_nothing() -> None:
 def test_a_warm_keg_of_sweetened_drink_hears_what_the_sweetener_would_make() -> None:
     keg = told(MEAD, package="keg", carbonation_volumes=2.4, keg_rating_kpa=900, storage_c=30, sweeten_to_sg=1.012)
     assert any("all the honey ferments" in reason for reason in keg["keg_reasons"])
+
+
+def test_a_bottle_for_which_no_carbonation_is_wished_says_that_it_counts_as_still() -> None:
+    still = told(ALE, carbonation_volumes=None)
+    assert any("counted as still" in reason for reason in still["bottle_reasons"])
+    assert not any("counted as still" in reason for reason in told(ALE)["bottle_reasons"])
+    assert told(ALE, carbonation_volumes=None, hand_sample=None)["bottle_verdict"] == "caution"

@@ -118,7 +118,7 @@ def test_the_verdict_is_published_at_start_and_when_it_changes(store: Store) -> 
     watches.look(NOW)
     watches.look(NOW + timedelta(minutes=1))
     assert [topic for topic, _ in said] == ["verdict/Vessel 3"]
-    says.given = {"finished": True}
+    says.given = {"finished": True, "hold_met": True}
     watches.look(NOW + HOUR)
     assert [json.loads(payload)["finished"] for _, payload in said] == [False, True]
     again: list[tuple[str, bytes]] = []
