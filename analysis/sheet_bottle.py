@@ -325,7 +325,10 @@ def _against_rating(
             f"{air_words.replace(' and', ', counting', 1)}."
         )
     if worst + air > rating:
+        sweet = fermentable(given)
+        eaten = f" and with all the {sweet.name} eaten" if sweet is not None else ""
         said.caution(
-            f"In the worst case, down to the lowest plausible gravity, it reaches {say.pressure(worst)}{air_words}, "
-            f"above the bottle's rating of {say.pressure(rating)}. A forced test would narrow this."
+            f"In the worst case, down to the lowest plausible gravity{eaten}, it reaches {say.pressure(worst)}"
+            f"{air_words}, above the bottle's rating of {say.pressure(rating)}."
+            f"{'' if eaten else ' A forced test would narrow this.'}"
         )
