@@ -70,7 +70,7 @@ def why_blocked(assessment: Assessment, wishes: Wishes) -> str | None:
 
 def _held(assessment: Assessment, wishes: Wishes) -> str:
     if assessment.finished and assessment.held_h >= wishes.hold_h:
-        return f"after the gravity has held for {assessment.held_h:.0f} hours"
+        return f"after the gravity has held for {int(assessment.held_h)} hours"
     return f"after the gravity will have held for {hold_words(wishes.hold_h)}"
 
 

@@ -203,3 +203,8 @@ def test_where_no_date_can_be_given_the_plan_says_why_and_what_to_do(assessment:
 def test_a_packaged_batch_keeps_its_day() -> None:
     made = plan(done(), batch(hops_in(5), Event("package", NOW - DAY)), Wishes(), now=NOW)
     assert (made.hop_day, made.packaging_day, made.packaging_chance) == (date(2026, 2, 26), date(2026, 3, 2), 1.0)
+
+
+def test_a_hold_is_told_in_whole_hours_that_have_passed() -> None:
+    made = plan(done(59.7), batch(drink="mead"), Wishes(), now=NOW)
+    assert "has held for 59 hours" in made.reason

@@ -17,6 +17,7 @@ from analysis.model import Assessment, Batch, Creep, Range
 from analysis.planning import Plan
 from ingest.model import BatchRecord, Device, Preferences, Vessel
 from ingest.notify import Notifier, apprise_send, escaped, is_quiet, verdict_message
+from ingest.notify_kinds import conditions
 from ingest.outlook import Outlook
 from ingest.store import LastWord, Store
 
@@ -390,3 +391,9 @@ def test_the_verdict_says_finished_only_once_the_hold_was_seen_too() -> None:
     assert likely["finished"] is False
     assert likely["p_finished"] == 0.72
     assert json.loads(verdict_message(outlook(finished=True, hold_met=True, p_finished=0.9))[1])["finished"] is True
+
+
+def test_the_message_of_a_finish_counts_only_hours_that_have_passed() -> None:
+    record = outlook(finished=True, hold_met=True, held_h=59.7, p_finished=0.95)
+    told = [c for c in conditions(NOW, [record], [], Preferences(), str) if c.kind == "finished"]
+    assert "held for 59 of 48 hours" in told[0].body
