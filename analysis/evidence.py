@@ -79,7 +79,7 @@ def advice(facts: Facts) -> tuple[str, ...]:
             " where it can end.",
         )
     tested = events_of(facts.batch, "forced test", until=facts.now)
-    if not facts.finished and facts.phase == "steady" and 0.1 < facts.p_finished < 0.85 and not tested:
+    if not facts.finished and facts.phase == "steady" and facts.p_finished > 0.1 and not tested:
         return (
             "It cannot be told yet whether this is the end. A forced fermentation test, a warm side sample with much"
             " fresh yeast, settles it within two or three days.",

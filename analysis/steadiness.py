@@ -64,13 +64,14 @@ def hold(series: Series, *, until_h: float, from_h: float = 0.0, limit_sg: float
 
 
 def recent_fall(series: Series, span_h: float = 24.0) -> float:
-    """Fall of the half-day level over the last `span_h` hours, SG; 0 with too few readings."""
+    """Fall of the level over the last `span_h` hours, SG; 0 with too few readings."""
     use = series.floats
     t, g = series.hours[use], series.gravity_sg[use]
     if t.size < 4 or t[-1] - t[0] < span_h:
         return 0.0
-    now, then = t > t[-1] - 9.0, (t > t[-1] - span_h - 9.0) & (t <= t[-1] - span_h + 9.0)
-    if now.sum() < 2 or not then.any():
+    half = 0.375 * span_h
+    now, then = t > t[-1] - half, (t > t[-1] - span_h - half) & (t <= t[-1] - span_h + half)
+    if not now.any() or not then.any():
         return 0.0
     return float(np.median(g[then]) - np.median(g[now]))
 

@@ -21,8 +21,8 @@ from analysis.sampler import Cloud
 from analysis.series import Series, hours_of, original_gravity
 from analysis.steadiness import CHILL_C, levels
 
-HALT_ODDS: Final = 0.07
-"""How often a fermentation halts before its end (common practice: one in ten to twenty; no source)."""
+HALT_ODDS: Final = 0.10
+"""How often a fermentation halts before its end (common practice: one in ten or so; no source)."""
 
 _FLAT_H: Final = 18.0
 _FLAT_SHARE: Final = 0.15
@@ -90,7 +90,7 @@ def ended_as_expected(plain: Story, cloud: Cloud) -> bool:
     extract = plain.setting.original_sg - 1.0
     belief = plain.setting.belief
     place = (float(cloud.weight @ size) / extract - belief.mean[-1]) / belief.sd[-1]
-    return done > 0.9 and place > -1.0
+    return done > 0.9 and place > -0.6
 
 
 def without_cold(series: Series) -> Series:

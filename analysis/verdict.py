@@ -8,6 +8,7 @@ from typing import Final
 
 import numpy as np
 
+from analysis.estimator import GAIN_SD
 from analysis.model import STEADY_SG, Batch, Creep, Phase, events_of
 from analysis.noise import local_rate
 from analysis.priors import Belief
@@ -31,9 +32,15 @@ DOUBT_FAR: Final = 0.35
 STOOD_H: Final = 33.0
 """Hours without movement before a halt is called a stall: shorter plateaus often pass by themselves."""
 
-UNLIKELY_SD: Final = -2.5
+MOVES_SG: Final = 0.0006
+"""Fall over half a day from which a stand may be ending."""
+
+UNLIKELY_SD: Final = -1.6
 UNLIKELY_HOLD_H: Final = 120.0
 """An end further above the expected one than this many standard deviations must hold this long to be believed."""
+
+INCREDIBLE_SD: Final = -2.6
+"""An end that far above the expected one is believed only after a forced test: a stall looks the same for weeks."""
 
 STILL_FALLING: Final = 0.05
 """Chance of being finished at most while the gravity is seen to fall by two points a day."""
@@ -84,18 +91,27 @@ def decide(
         finished = p_finished >= DOUBT and p_far <= DOUBT_FAR
     else:
         strict = 0.5 if chill_h is not None else 1.0
-        least_h = 12.0 if likely_end(look, belief, batch, now) else UNLIKELY_HOLD_H
+        place = place_of_end(look, belief, batch, now)
+        least_h = 12.0 if place > UNLIKELY_SD else UNLIKELY_HOLD_H if place > INCREDIBLE_SD else np.inf
         finished = p_finished >= SURE and p_far <= FAR * strict and held.held_h >= least_h
-    stalled = not finished and p_halted >= HALTED and held.held_h >= STOOD_H and chill_h is None
+    moves_again = recent_fall(series, 12.0) > MOVES_SG
+    halted = p_halted >= HALTED and held.held_h >= STOOD_H and not moves_again
+    stalled = not finished and halted and chill_h is None
     return Verdict(finished, stalled, p_finished, p_halted)
 
 
-def likely_end(look: Look, belief: Belief, batch: Batch, now: datetime) -> bool:
-    """Whether it ends where such batches end, or a forced test says where: far above that, a stand is suspect."""
+def place_of_end(look: Look, belief: Belief, batch: Batch, now: datetime) -> float:
+    """Where the attenuation so far lies in what is expected, in standard deviations; 0 where a forced test tells.
+
+    The float's scale may be off, which widens what is expected.
+    """
     if any(e.gravity_sg is not None for e in events_of(batch, "forced test", until=now)):
-        return True
-    attenuation = float(np.median(look.courses.fall_sg)) / max(look.original_sg - 1.0, 1e-6)
-    return (attenuation - float(belief.mean[-1])) / float(belief.sd[-1]) > UNLIKELY_SD
+        return 0.0
+    courses = look.courses
+    gone = look.original_sg - courses.terminal_sg - courses.left_now_sg
+    attenuation = float(np.median(gone)) / max(look.original_sg - 1.0, 1e-6)
+    expected = float(belief.mean[-1])
+    return (attenuation - expected) / float(np.hypot(belief.sd[-1], GAIN_SD * expected))
 
 
 def experienced(batch: Batch, belief: Belief, now: datetime) -> bool:
