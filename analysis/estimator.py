@@ -14,10 +14,10 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from analysis.courses import Shapes
-from analysis.model import STEADY_SG, Floats
+from analysis.model import Floats
 from analysis.noise import WANDER_SD_SG, Noise, Whitener, local_rate
 from analysis.priors import Belief
-from analysis.sampler import Cloud, normals, sample
+from analysis.sampler import Cloud, sample
 from analysis.series import Series
 from analysis.warmth import Warmth, warmth
 
@@ -33,7 +33,6 @@ GAIN_SD: Final = 0.025
 FORCED_SD_SG: Final = 0.0015
 """How well a forced test foretells the end in the vessel (common practice: a point or two)."""
 
-HORIZON_H: Final = 24.0 * 120
 _TIMING_H: Final = 1.5
 """How far, in hours, the family of courses may miss the true one's timing."""
 
@@ -272,84 +271,3 @@ def _tau_each(warm: Warmth, law: Floats, at: Floats) -> Floats:
     place = np.clip(np.searchsorted(warm.hours, at, side="right") - 1, 0, warm.hours.size - 2)
     part = (at - warm.hours[place]) / (warm.hours[place + 1] - warm.hours[place])
     return np.asarray(warm.tau[law, place] * (1 - part) + warm.tau[law, place + 1] * part)
-
-
-@dataclass(frozen=True, slots=True)
-class Courses:
-    """Equally informed courses of all variants, weighted. Arrays over courses have shape (n,).
-
-    `gravity_sg` and `left_sg` have shape (n, m) on `at_h`: true gravity, and what has yet to fall.
-    """
-
-    weight: Floats
-    fall_sg: Floats
-    finish_h: Floats
-    left_now_sg: Floats
-    crept_sg: Floats
-    halted: Floats
-    at_h: Floats
-    gravity_sg: Floats
-    left_sg: Floats
-    terminal_sg: Floats
-    done_now: Floats
-    effective: float
-
-
-DRAWS: Final = 384
-RESUMES_H: Final = 72.0
-"""Mean time until a halted fermentation moves again by itself or by the brewer's doing (no source)."""
-
-
-def imply(story: Story, cloud: Cloud, *, draws: int = DRAWS, weight: float = 1.0, stream: int = 50) -> Courses:
-    """What one variant's courses say about the finish and the gravity over time, equally weighted."""
-    setting = story.setting
-    now_h = setting.series.now_h
-    pick = np.searchsorted(np.cumsum(cloud.weight), (np.arange(draws) + 0.5) / draws).clip(0, cloud.weight.size - 1)
-    z = cloud.z[pick]
-    draw = normals(draws, 2, stream)
-    size = np.maximum(cloud.extra[0][pick] + cloud.extra[1][pick] * np.clip(draw[:, 0], -3, 3), 1e-4)
-    past = np.unique(np.concatenate([np.arange(0.0, now_h, max(4.0, now_h / 40)), [now_h]]))
-    future = now_h + np.concatenate([np.arange(4.0, 72.1, 4.0), np.geomspace(80.0, HORIZON_H, 22)])
-    at = np.concatenate([past, future])
-    done, other = story.falls(z, at)
-    gone = size[:, None] * done + other
-    whole = size + story.other_total(z)
-    left = whole[:, None] - gone
-    here = past.size - 1
-    finish = first_below(at, left, STEADY_SG)
-    if story.halt == "lasting":
-        # Until something changes it stays where it is: a few days for most, for good for some.
-        wait = -RESUMES_H * np.log(1.0 - ndtr(draw[:, 1]))
-        finish = np.where(finish > now_h, np.where(wait > 3.0 * RESUMES_H, np.inf, finish + wait), finish)
-    crept = np.zeros(draws)
-    if setting.creep_from_h is not None:
-        crept = np.broadcast_to(other, done.shape)[:, here] if not setting.additions else story.creep(z)[0]
-    return Courses(
-        weight=np.full(draws, weight / draws),
-        fall_sg=size,
-        finish_h=finish,
-        left_now_sg=left[:, here],
-        crept_sg=crept,
-        halted=np.full(draws, story.halt == "lasting"),
-        at_h=at,
-        gravity_sg=setting.original_sg - gone,
-        left_sg=left,
-        terminal_sg=setting.original_sg - whole,
-        done_now=done[:, here],
-        effective=cloud.effective,
-    )
-
-
-def first_below(at: Floats, left_sg: Floats, limit_sg: float) -> Floats:
-    """When each course has less than `limit_sg` left for good, shape (n,); infinite where not within the horizon."""
-    above = left_sg >= limit_sg
-    last = left_sg.shape[1] - 1 - np.argmax(above[:, ::-1], axis=1)
-    never = above[:, -1]
-    none = ~above.any(axis=1)
-    i = np.clip(last, 0, left_sg.shape[1] - 2)
-    rows = np.arange(i.size)
-    high, low = np.log(np.maximum(left_sg[rows, i], 1e-9)), np.log(np.maximum(left_sg[rows, i + 1], 1e-9))
-    part = np.clip((high - np.log(limit_sg)) / np.maximum(high - low, 1e-12), 0, 1)
-    when = at[i] + part * (at[i + 1] - at[i])
-    when = np.where(none, 0.0, when)
-    return np.where(never, np.inf, when)

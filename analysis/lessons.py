@@ -9,7 +9,8 @@ import numpy as np
 from scipy.special import ndtri
 
 from analysis.cleaning import mark
-from analysis.estimator import GAIN_SD, SHAPE, Setting, Story, imply
+from analysis.estimator import GAIN_SD, SHAPE, Setting, Story
+from analysis.implications import imply
 from analysis.model import STEADY_SG, FinishedBatch, Floats, events_of
 from analysis.pooling import STAGES, Lesson
 from analysis.priors import Priors, general, lingers, strength

@@ -6,7 +6,7 @@ from datetime import timedelta
 
 import numpy as np
 
-from analysis.estimator import Courses
+from analysis.implications import Courses
 from analysis.model import STEADY_SG, Batch, Floats, Phase, PhaseSpan, events_of
 from analysis.series import Series, hours_of
 from analysis.steadiness import Hold

@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 from scipy.special import ndtr, ndtri
 
-from analysis.estimator import Courses
+from analysis.implications import Courses
 from analysis.model import COURSE, Batch, Creep, Floats, Forecast, Range, events_of
 from analysis.pooling import Correction
 from analysis.series import hours_of

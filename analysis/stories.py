@@ -13,7 +13,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.estimator import DRAWS, Addition, Courses, Halt, Setting, Story, imply
+from analysis.estimator import Addition, Halt, Setting, Story
+from analysis.implications import DRAWS, Courses, imply
 from analysis.model import STEADY_SG, Batch, Floats, events_of
 from analysis.noise import local_rate
 from analysis.priors import Belief

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.courses import PARAMETERS, Shapes
-from analysis.estimator import first_below
+from analysis.implications import first_below
 from analysis.warmth import ENERGY_MEAN_KJ_MOL, GAS_J_MOL_K, speeds
 
 
