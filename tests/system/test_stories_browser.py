@@ -104,8 +104,9 @@ def test_a_first_start_in_an_empty_cellar_offers_the_two_ways_to_begin(chromium,
             expect(page.locator("h1").first).to_be_visible()
             expect(page.get_by_text("Something went wrong")).to_have_count(0)
         visit(page, server)
-        page.get_by_role("link", name="Sensors: connect a device").click()
-        expect(page).to_have_url(re.compile("/sensors"))
+        expect(page.get_by_role("heading", name="Connect a float or a probe")).to_be_visible()
+        page.get_by_role("link", name="Set up: import a log").click()
+        expect(page).to_have_url(re.compile(r"/set-up\?part=import"))
     finally:
         server.kill()
 
