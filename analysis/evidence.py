@@ -42,7 +42,7 @@ def sentences(facts: Facts) -> tuple[str, ...]:
     held = facts.held
     if held.since_h is not None:
         said.append(
-            f"Over the last {held.held_h:.0f} h the gravity moved by {abs(held.moved_sg):.4f} "
+            f"Over the last {int(held.held_h)} h the gravity moved by {abs(held.moved_sg):.4f} "
             f"± {held.moved_se_sg:.4f} SG "
             f"({'of at least' if held.held_h >= facts.batch.hold_h else 'of'} {facts.batch.hold_h:.0f} h asked)."
         )
