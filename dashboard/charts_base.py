@@ -100,8 +100,13 @@ class Axes:
 
 
 def course_until(a: Assessment, until: datetime) -> pl.DataFrame:
-    """The inferred course without gaps; a finished one goes on level to `until`, for it stays where it ended."""
+    """The inferred course without gaps; a finished one goes on level to `until`, for it stays where it ended.
+
+    A stalled one ends with the assessment: it will not fall by itself, so no fall is drawn ahead.
+    """
     course = a.course.drop_nulls().sort("at")
+    if a.stalled:
+        course = course.filter(pl.col("at") <= a.now)
     if course.is_empty() or not a.finished or course["at"][-1] >= until:
         return course
     return pl.concat([course, course.tail(1).with_columns(pl.lit(until).cast(course.schema["at"]).alias("at"))])

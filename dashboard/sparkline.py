@@ -80,13 +80,13 @@ def _measured(a: Assessment, start: float, now: float) -> tuple[Floats, Floats]:
 
 
 def _course(a: Assessment, start: float, now: float, end: float) -> tuple[Floats, Floats, Floats, Floats]:
-    """Instants and the three courses within the picture; a finished batch goes on level to now."""
+    """Instants and the three courses within the picture; a finished batch goes on level to now, a stalled one ends."""
     at = _seconds(a.course["at"])
     low, middle, high = (a.course[f"gravity_{p}_sg"].to_numpy() for p in ("p10", "p50", "p90"))
     if a.finished and at.size and at[-1] < now:
         at = np.append(at, now)
         low, middle, high = (np.append(values, values[-1]) for values in (low, middle, high))
-    shown = (at >= start) & (at <= end) & np.isfinite(middle)
+    shown = (at >= start) & (at <= (now if a.stalled else end)) & np.isfinite(middle)
     at, low, middle, high = at[shown], low[shown], middle[shown], high[shown]
     few = _fewer(at.size)
     return at[few], low[few], middle[few], high[few]

@@ -11,7 +11,7 @@ import pytest
 
 from analysis.model import COURSE, MARKED, PHASES, Assessment, Event, Forecast, PhaseSpan, Range
 from dashboard.charts import batch_figure
-from dashboard.charts_base import Curve, View
+from dashboard.charts_base import Curve, View, course_until
 from dashboard.palette import PALETTES
 from dashboard.sparkline import AHEAD, BACK, HEIGHT, WIDTH, phase_glyph, sparkline
 from dashboard.words import Voice
@@ -193,6 +193,20 @@ def test_a_small_curve_shows_seven_days_back_and_three_ahead():
     here = re.search(r'class="now" d="M([\d.]+) 0V', svg)
     assert here is not None
     assert float(here[1]) == pytest.approx(WIDTH * BACK / (BACK + AHEAD), abs=0.1)
+
+
+def test_no_fall_is_drawn_ahead_of_a_stalled_batch():
+    def last_x(a: Assessment) -> float:
+        path = re.search(r'class="course" d="([^"]+)"', sparkline(a, NOW, ""))
+        assert path is not None
+        return max(float(n) for n in re.findall(r"[ML](-?\d+\.\d) ", path[1]))
+
+    going, stalled = assessed(), replace(assessed(), stalled=True, finish=None)
+    line_of_now = WIDTH * BACK / (BACK + AHEAD)
+    assert last_x(going) > line_of_now + 10
+    assert last_x(stalled) <= line_of_now + 0.1
+    assert course_until(stalled, NOW)["at"].max() <= NOW
+    assert course_until(going, NOW)["at"].max() > NOW
 
 
 def test_the_noise_of_a_finished_batch_stays_small():
