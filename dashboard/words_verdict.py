@@ -167,6 +167,8 @@ def three_notions(assessment: Assessment, hold_h: float, voice: Voice) -> list[t
     a = assessment
     finish = "too early to say"
     exact = "The range appears once the fall has shown its course."
+    if a.stalled:
+        finish, exact = "no date while it is stalled", "A range comes back when the gravity falls again."
     if a.finish is not None:
         finish = capital(expected_finish(a.finish, voice))
         exact = f"Eight times out of ten between {voice.exact(a.finish.p10)} and {voice.exact(a.finish.p90)}."

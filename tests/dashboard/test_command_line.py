@@ -46,6 +46,16 @@ def test_assess_says_the_verdict_in_a_sentence_first(capsys):
     assert "nan" not in out
 
 
+def test_a_stalled_batch_is_promised_no_date(capsys):
+    log = str(LOGS / "invented-ale-stalled.csv")
+    facts = ["--original-gravity", "1.068", "--pitched", "2026-03-13T07:00Z", "--drink", "ale", "--expect", "0.74-0.79"]
+    status, out, _ = run(capsys, "assess", log, *facts)
+    assert status == 0
+    assert out.startswith("Stalled at")
+    assert "no date while it is stalled" in out
+    assert "ikely done" not in out
+
+
 def test_assessing_an_earlier_moment_uses_nothing_later(capsys, tmp_path):
     lines = (LOGS / "invented-ale-awaiting-hops.csv").read_text().splitlines()
     half = tmp_path / "half.csv"
