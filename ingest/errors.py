@@ -15,7 +15,11 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+import re
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
 
 
 class IngestError(Exception):
@@ -24,14 +28,42 @@ class IngestError(Exception):
 
 @dataclass
 class SettingsError(IngestError):
-    """A setting that cannot be used."""
+    """A setting that cannot be used; `more` are the others, so that all can be mended at once."""
 
     where: str
     problem: str
     remedy: str
+    more: tuple[SettingsError, ...] = ()
 
     def __str__(self) -> str:
-        return f"{self.where}: {self.problem}. {self.remedy}"
+        said = f"{self.where}: {self.problem}. {self.remedy}"
+        return "\n".join((said, *map(str, self.more)))
+
+
+@dataclass(slots=True)
+class SettingsFaults:
+    """Gathers what is wrong, so that one fault does not hide the next."""
+
+    found: list[SettingsError] = field(default_factory=list)
+
+    @contextmanager
+    def gathering(self) -> Iterator[None]:
+        """Keep the faults that this block raises, and go on after it."""
+        try:
+            yield
+        except SettingsError as error:
+            self.found += [SettingsError(error.where, error.problem, error.remedy), *error.more]
+
+    def refuse(self) -> None:
+        """Raise everything that was found as one `SettingsError`, in the order of the file's lines."""
+        if self.found:
+            first, *others = sorted(self.found, key=_line)
+            raise SettingsError(first.where, first.problem, first.remedy, tuple(others))
+
+
+def _line(error: SettingsError) -> int:
+    found = re.search(r", line (\d+)", error.where)
+    return int(found[1]) if found else sys.maxsize
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,7 +23,7 @@ from typing import TYPE_CHECKING, Any, Final
 import jmespath
 import jmespath.exceptions
 
-from ingest.errors import SettingsError
+from ingest.errors import SettingsError, SettingsFaults
 from ingest.quantities import UNIT_SPELLINGS
 
 if TYPE_CHECKING:
@@ -39,6 +39,8 @@ QUANTITY_UNITS: Final[dict[str, tuple[str, ...]]] = {
 """What a rule can take from a message, with the units it may come in."""
 
 TIME_UNITS: Final = ("s", "ms", "RFC 3339")
+_UNITS: Final[dict[str, tuple[str, ...]]] = {**QUANTITY_UNITS, "measured_at": TIME_UNITS, "sequence": ()}
+_NOTHING: Final = re.compile(r"(?!)")
 _FIELDS: Final = {
     "gravity": "gravity_sg",
     "temperature": "temperature_c",
@@ -104,36 +106,46 @@ def rule_from(source: Mapping[str, Any], where: Where = lambda key: f"the rule, 
     Raises
     ------
     SettingsError
-        With the place of the first thing that is wrong.
+        With the place of everything that is wrong.
     """
     known = ("name", "topic", "device", "measured_at", "sequence", *QUANTITY_UNITS)
+    faults = SettingsFaults()
     for key in source:
         if key not in known:
-            raise SettingsError(where(key), f"a rule has no {key!r}", f"Known are {', '.join(known)}")
-    topic = _text(source, "topic", where)
-    if topic is None:
-        raise SettingsError(where("topic"), "the rule has no topic", 'Add topic = "shed/{device}/state"')
-    device = _text(source, "device", where)
-    pattern = _pattern(topic, where)
-    if device is None and "{device}" not in topic:
-        raise SettingsError(
-            where("topic"),
-            "the topic has no place for the device's id",
-            'Put {device} where the id stands, or name a fixed one: device = "probe-1"',
+            faults.found.append(SettingsError(where(key), f"a rule has no {key!r}", f"Known are {', '.join(known)}"))
+    topic, device, pattern = "", None, _NOTHING
+    with faults.gathering():
+        topic = _text(source, "topic", where) or ""
+        if not topic:
+            raise SettingsError(where("topic"), "the rule has no topic", 'Add topic = "shed/{device}/state"')
+        pattern = _pattern(topic, where)
+        device = _text(source, "device", where)
+        if device is None and "{device}" not in topic:
+            raise SettingsError(
+                where("topic"),
+                "the topic has no place for the device's id",
+                'Put {device} where the id stands, or name a fixed one: device = "probe-1"',
+            )
+    takes: dict[str, Take] = {}
+    for key, units in _UNITS.items():
+        if key in source:
+            with faults.gathering():
+                takes[key] = _take(key, source[key], units, where)
+    if not source.keys() & QUANTITY_UNITS.keys():
+        faults.found.append(
+            SettingsError(
+                where("topic"),
+                "the rule takes nothing from the message",
+                f'Add one of {", ".join(QUANTITY_UNITS)}, such as temperature = {{ value = "temp", unit = "°C" }}',
+            )
         )
-    takes = tuple(_take(key, source[key], units, where) for key, units in QUANTITY_UNITS.items() if key in source)
-    if not takes:
-        raise SettingsError(
-            where("topic"),
-            "the rule takes nothing from the message",
-            f'Add one of {", ".join(QUANTITY_UNITS)}, such as temperature = {{ value = "temp", unit = "°C" }}',
-        )
-    measured_at = _take("measured_at", source["measured_at"], TIME_UNITS, where) if "measured_at" in source else None
-    sequence = _take("sequence", source["sequence"], (), where) if "sequence" in source else None
-    name = _text(source, "name", where) or topic
-    read = (*takes, *(take for take in (measured_at, sequence) if take is not None))
-    keys = frozenset(take.expression.strip().strip('"') for take in read)
-    return Rule(name, topic, device, takes, measured_at, sequence, dict(source), pattern, keys)
+    name = topic
+    with faults.gathering():
+        name = _text(source, "name", where) or topic
+    faults.refuse()
+    keys = frozenset(take.expression.strip().strip('"') for take in takes.values())
+    measured_at, sequence = takes.pop("measured_at", None), takes.pop("sequence", None)
+    return Rule(name, topic, device, tuple(takes.values()), measured_at, sequence, dict(source), pattern, keys)
 
 
 def _text(source: Mapping[str, Any], key: str, where: Where) -> str | None:
@@ -195,8 +207,13 @@ def _take(key: str, value: object, units: Sequence[str], where: Where) -> Take:
 
 def stored_rules(store: Store) -> tuple[Rule, ...]:
     """The rules that were made on screen."""
+    return tuple(rule_from(source) for source in stored_sources(store))
+
+
+def stored_sources(store: Store) -> list[dict[str, Any]]:
+    """The rules that were made on screen, as they are saved."""
     text = store.get_note(_NOTE)
-    return tuple(rule_from(source) for source in json.loads(text)) if text else ()
+    return list(json.loads(text)) if text else []
 
 
 def save_rule(store: Store, rule: Rule) -> None:

@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import ipaddress
 import os
-import re
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -18,8 +17,10 @@ from typing import Any, Final
 import platformdirs
 
 from ingest import settings_source
-from ingest.errors import SettingsError
+from ingest import settings_values as reads
+from ingest.errors import SettingsError, SettingsFaults
 from ingest.rules import Rule, rule_from
+from ingest.settings_values import Read
 
 FILE_NAME: Final = "tunroom.toml"
 DEFAULT_SERVER_PORT: Final = 8600
@@ -92,33 +93,47 @@ def load(config: Path | None, data: Path | None, environ: Mapping[str, str] = os
     Raises
     ------
     SettingsError
-        With the file and line, or the variable, and how to mend it.
+        With the file and line, or the variable, and how to mend it: of everything that is wrong.
     """
-    source = settings_source.read(config if config is not None else Path.cwd() / FILE_NAME, needed=config is not None)
+    faults = SettingsFaults()
+    source = settings_source.read(
+        config if config is not None else Path.cwd() / FILE_NAME, faults, needed=config is not None
+    )
     values = source.values
     where: dict[tuple[str, ...], str] = {}
     for name, text in environ.items():
         if not name.startswith("TUNROOM_") or name in _NOT_SETTINGS:
             continue
         path = tuple(name.removeprefix("TUNROOM_").lower().split("__"))
-        _put(values, path, text, name)
-        where[path] = name
+        with faults.gathering():
+            _put(values, path, text, name)
+            where[path] = name
 
     def place(*path: str) -> str:
         return where.get(path) or source.place(*path)
 
-    _refuse_unknown(values, ("data_dir", "broker", "server", "rules"), place, ())
-    tables = {name: _table(values, name, place) for name in ("broker", "server")}
-    broker = _fill(Broker, tables["broker"], _BROKER, "broker", place, source.folder)
-    server = _fill(Server, tables["server"], _SERVER, "server", place, source.folder)
-    rules = values.get("rules", [])
-    if not isinstance(rules, list) or not all(isinstance(r, dict) for r in rules):
-        raise SettingsError(place("rules"), "rules must be tables", "Begin each rule with a line [[rules]]")
-    built = tuple(rule_from(rule, _within(place, "rules", str(at))) for at, rule in enumerate(rules))
-    data_dir = data or _data_dir(values, place, source.folder)
-    settings = Settings(data_dir=data_dir.expanduser().absolute(), broker=broker, server=server, rules=built)
-    _check(settings, place)
+    _refuse_unknown(values, ("data_dir", "broker", "server", "rules"), place, (), faults)
+    broker = _fill(Broker, values, _BROKER, "broker", place, source.folder, faults)
+    server = _fill(Server, values, _SERVER, "server", place, source.folder, faults)
+    rules = _rules(values, place, faults)
+    data_dir = data or _data_dir(values, place, source.folder, faults)
+    settings = Settings(data_dir=data_dir.expanduser().absolute(), broker=broker, server=server, rules=rules)
+    faults.refuse()  # what contradicts what is only asked of values that can be used
+    _check(settings, place, faults)
+    faults.refuse()
     return settings
+
+
+def _rules(values: Mapping[str, Any], place: Place, faults: SettingsFaults) -> tuple[Rule, ...]:
+    rules = values.get("rules", [])
+    built: list[Rule] = []
+    with faults.gathering():
+        if not isinstance(rules, list) or not all(isinstance(r, dict) for r in rules):
+            raise SettingsError(place("rules"), "rules must be tables", "Begin each rule with a line [[rules]]")
+        for at, rule in enumerate(rules):
+            with faults.gathering():
+                built.append(rule_from(rule, _within(place, "rules", str(at))))
+    return tuple(built)
 
 
 def _within(place: Place, *table: str) -> Callable[[str], str]:
@@ -129,119 +144,27 @@ _NOT_SETTINGS: Final = frozenset({"TUNROOM_REQUIRE_ALL", "TUNROOM_FUZZ"})
 """Variables of the tests."""
 
 Place = Callable[..., str]
-Read = Callable[[Any, Path], Any]
-
-
-def _text(value: Any, _folder: Path) -> str:
-    if not isinstance(value, str) or not value.strip():
-        raise ValueError('expected a text in quotes, such as "tunroom"')
-    return value
-
-
-def _port(value: Any, _folder: Path) -> int:
-    number = _whole(value, _folder)
-    if not 1 <= number <= 65535:
-        raise ValueError("a port is a whole number from 1 to 65535")
-    return number
-
-
-def _whole(value: Any, _folder: Path) -> int:
-    if isinstance(value, str) and re.fullmatch(r"-?\d{1,9}", value):  # from the environment
-        value = int(value)
-    if isinstance(value, bool) or not isinstance(value, int):
-        raise ValueError("expected a whole number without quotes, such as 60")
-    return value
-
-
-def _number(value: Any, _folder: Path) -> float:
-    if isinstance(value, str):  # from the environment
-        try:
-            value = float(value)
-        except ValueError:
-            value = None
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        raise ValueError("expected a number without quotes, such as 30")
-    return float(value)
-
-
-def _between(read: Callable[[Any, Path], Any], low: float, high: float) -> Read:
-    def check(value: Any, folder: Path) -> Any:
-        number = read(value, folder)
-        if not low <= number <= high:
-            raise ValueError(f"{number:g} is out of range; it may be {low:g} to {high:g}")
-        return number
-
-    return check
-
-
-def _flag(value: Any, _folder: Path) -> bool:
-    if isinstance(value, str) and value.lower() in {"true", "false"}:  # from the environment
-        return value.lower() == "true"
-    if not isinstance(value, bool):
-        raise ValueError("expected true or false, without quotes")
-    return value
-
-
-def _file(value: Any, folder: Path) -> Path:
-    path = folder / Path(_text(value, folder)).expanduser()
-    if not path.is_file():
-        raise ValueError(f"there is no file {path}")
-    return path
-
-
-def _secret(value: Any, folder: Path) -> str:
-    path = _file(value, folder)
-    try:
-        text = path.read_text(encoding="utf-8").rstrip("\r\n")
-    except (OSError, UnicodeDecodeError) as error:
-        raise ValueError(f"{path} cannot be read ({error})") from None
-    if not text:
-        raise ValueError(f"{path} is empty; put the password on its first line")
-    return text
-
-
-def _topics(value: Any, _folder: Path) -> tuple[str, ...]:
-    if isinstance(value, str):  # from the environment
-        value = [topic.strip() for topic in value.split(",") if topic.strip()]
-    if not isinstance(value, list) or not all(isinstance(topic, str) for topic in value):
-        raise ValueError('expected a list of topics, such as ["shed/#"]')
-    for topic in value:
-        levels = topic.split("/")
-        misplaced = any(
-            ("#" in level and (level != "#" or at != len(levels) - 1)) or ("+" in level and level != "+")
-            for at, level in enumerate(levels)
-        )
-        if not topic or misplaced or "\0" in topic:
-            raise ValueError(f"{topic!r} is no topic filter; + stands for one whole level, # for all that follow")
-    return tuple(value)
-
-
-def _prefix(value: Any, folder: Path) -> str:
-    prefix = _text(value, folder).strip("/")
-    if not prefix or any(letter in prefix for letter in "+#\0") or " " in prefix:
-        raise ValueError('a prefix is plain topic levels without spaces, + or #, such as "tunroom" or "home/tunroom"')
-    return prefix
 
 
 _BROKER: Final[dict[str, tuple[str, Read]]] = {
-    "host": ("host", _text),
-    "port": ("port", _port),
-    "listen": ("listen", _text),
-    "user": ("user", _text),
-    "password_file": ("password", _secret),
-    "prefix": ("prefix", _prefix),
-    "topics": ("topics", _topics),
-    "client_id": ("client_id", _text),
-    "tls": ("tls", _flag),
-    "tls_ca_file": ("tls_ca_file", _file),
-    "tls_certificate_file": ("tls_certificate_file", _file),
-    "tls_key_file": ("tls_key_file", _file),
-    "keep_alive_s": ("keep_alive_s", _between(_whole, 5, 3600)),
-    "session_expiry_days": ("session_expiry_days", _between(_number, 0.01, 3650)),
-    "receive_maximum": ("receive_maximum", _between(_whole, 1, 65535)),
-    "repeat_window_s": ("repeat_window_s", _between(_number, 0, 3600)),
+    "host": ("host", reads.text),
+    "port": ("port", reads.port),
+    "listen": ("listen", reads.text),
+    "user": ("user", reads.text),
+    "password_file": ("password", reads.secret),
+    "prefix": ("prefix", reads.prefix),
+    "topics": ("topics", reads.topics),
+    "client_id": ("client_id", reads.text),
+    "tls": ("tls", reads.flag),
+    "tls_ca_file": ("tls_ca_file", reads.file),
+    "tls_certificate_file": ("tls_certificate_file", reads.file),
+    "tls_key_file": ("tls_key_file", reads.file),
+    "keep_alive_s": ("keep_alive_s", reads.between(reads.whole, 5, 3600)),
+    "session_expiry_days": ("session_expiry_days", reads.between(reads.number, 0.01, 3650)),
+    "receive_maximum": ("receive_maximum", reads.between(reads.whole, 1, 65535)),
+    "repeat_window_s": ("repeat_window_s", reads.between(reads.number, 0, 3600)),
 }
-_SERVER: Final[dict[str, tuple[str, Read]]] = {"host": ("host", _text), "port": ("port", _port)}
+_SERVER: Final[dict[str, tuple[str, Read]]] = {"host": ("host", reads.text), "port": ("port", reads.port)}
 
 SETTINGS: Final = (
     "data_dir",
@@ -273,46 +196,53 @@ class _Secret(str):
     """A password from the environment, told from one in the file."""
 
 
-def _table(values: dict[str, Any], name: str, place: Place) -> dict[str, Any]:
+def _table(values: Mapping[str, Any], name: str, place: Place) -> dict[str, Any]:
     table = values.get(name, {})
     if not isinstance(table, dict):
         raise SettingsError(place(name), f"{name} must be a table", f"Begin it with a line [{name}]")
     return table
 
 
-def _refuse_unknown(values: Mapping[str, Any], known: tuple[str, ...], place: Place, table: tuple[str, ...]) -> None:
+def _refuse_unknown(
+    values: Mapping[str, Any], known: tuple[str, ...], place: Place, table: tuple[str, ...], faults: SettingsFaults
+) -> None:
     for name in values:
         if name not in known:
-            raise SettingsError(
-                place(*table, name), f"there is no setting {name!r} here", f"Known are {', '.join(known)}"
-            )
+            problem, remedy = f"there is no setting {name!r} here", f"Known are {', '.join(known)}"
+            faults.found.append(SettingsError(place(*table, name), problem, remedy))
 
 
 def _fill(
     cls: type[Any],
-    values: dict[str, Any],
+    values: Mapping[str, Any],
     readers: Mapping[str, tuple[str, Read]],
     table: str,
     place: Place,
     folder: Path,
+    faults: SettingsFaults,
 ) -> Any:
-    password = values.pop("password", None)
-    if password is not None and not isinstance(password, _Secret):
-        raise SettingsError(
-            place(table, "password"),
-            "a password does not belong in this file",
-            'Write it into a file of its own and say password_file = "…", or set TUNROOM_BROKER__PASSWORD',
-        )
-    _refuse_unknown(values, tuple(readers), place, (table,))
+    said: dict[str, Any] = {}
+    with faults.gathering():
+        said = dict(_table(values, table, place))
     given: dict[str, Any] = {}
-    for name, value in values.items():
+    password = said.pop("password", None)
+    if isinstance(password, _Secret):
+        given["password"] = str(password)
+    elif password is not None:
+        problem = "a password does not belong in this file"
+        remedy = 'Write it into a file of its own and say password_file = "…", or set TUNROOM_BROKER__PASSWORD'
+        faults.found.append(SettingsError(place(table, "password"), problem, remedy))
+    _refuse_unknown(said, tuple(readers), place, (table,), faults)
+    for name, value in said.items():
+        if name not in readers:
+            continue
         attribute, read = readers[name]
+        if attribute in given:  # a password from the environment wins over its file
+            continue
         try:
             given[attribute] = read(value, folder)
         except ValueError as error:
-            raise SettingsError(place(table, name), str(error), "Mend this line and start again") from None
-    if password is not None:
-        given["password"] = str(password)
+            faults.found.append(SettingsError(place(table, name), str(error), "Mend this line and start again"))
     if cls is Broker and "port" not in given and _wants_tls(given):
         given["port"] = TLS_PORT
     if cls is Broker and _wants_tls(given):
@@ -324,13 +254,13 @@ def _wants_tls(given: Mapping[str, Any]) -> bool:
     return bool(given.get("tls", any(name.startswith("tls_") for name in given)))
 
 
-def _data_dir(values: Mapping[str, Any], place: Place, folder: Path) -> Path:
-    if "data_dir" not in values:
-        return Path(platformdirs.user_data_dir("tunroom", appauthor=False))
-    try:
-        return folder / Path(_text(values["data_dir"], folder)).expanduser()
-    except ValueError as error:
-        raise SettingsError(place("data_dir"), str(error), "Mend this line and start again") from None
+def _data_dir(values: Mapping[str, Any], place: Place, folder: Path, faults: SettingsFaults) -> Path:
+    if "data_dir" in values:
+        try:
+            return folder / Path(reads.text(values["data_dir"], folder)).expanduser()
+        except ValueError as error:
+            faults.found.append(SettingsError(place("data_dir"), str(error), "Mend this line and start again"))
+    return Path(platformdirs.user_data_dir("tunroom", appauthor=False))
 
 
 def is_loopback(host: str) -> bool:
@@ -341,25 +271,25 @@ def is_loopback(host: str) -> bool:
         return host == "localhost"
 
 
-def _check(settings: Settings, place: Place) -> None:
+def _check(settings: Settings, place: Place, faults: SettingsFaults) -> None:
+    """What contradicts what."""
     broker = settings.broker
+
+    def refuse(key: str, problem: str, remedy: str) -> None:
+        faults.found.append(SettingsError(place("broker", *([key] if key else [])), problem, remedy))
+
     if (broker.tls_certificate_file is None) != (broker.tls_key_file is None):
-        raise SettingsError(
-            place("broker"), "a client certificate needs its key", "Give both tls_certificate_file and tls_key_file"
-        )
+        refuse("", "a client certificate needs its key", "Give both tls_certificate_file and tls_key_file")
     if broker.password is not None and broker.user is None:
-        raise SettingsError(place("broker"), "there is a password but no user", 'Add user = "…"')
+        refuse("", "there is a password but no user", 'Add user = "…"')
     if not settings.embedded:
         return
     if broker.tls:
-        raise SettingsError(
-            place("broker"),
-            "the embedded broker does not speak TLS",
-            'Name a broker of your own with host = "…", or remove the tls settings',
-        )
+        remedy = 'Name a broker of your own with host = "…", or remove the tls settings'
+        refuse("", "the embedded broker does not speak TLS", remedy)
     if not is_loopback(broker.listen) and (broker.user is None or broker.password is None):
-        raise SettingsError(
-            place("broker", "listen"),
+        refuse(
+            "listen",
             f"at {broker.listen} anybody on the network could send readings",
             "Set user and password_file (or TUNROOM_BROKER__PASSWORD) in [broker] as well",
         )

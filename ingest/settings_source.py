@@ -7,7 +7,7 @@ import tomllib
 from pathlib import Path
 from typing import Any
 
-from ingest.errors import SettingsError
+from ingest.errors import SettingsError, SettingsFaults
 
 
 class Source:
@@ -56,13 +56,15 @@ def lines_of(text: str) -> dict[tuple[str, ...], int]:
     return found
 
 
-def read(config: Path, *, needed: bool) -> Source:
+def read(config: Path, faults: SettingsFaults, *, needed: bool) -> Source:
     """Read the file; where it is not `needed` and not there, nothing is set.
+
+    A line that is not TOML is put among the `faults` and passed over, so that those after it are looked at too.
 
     Raises
     ------
     SettingsError
-        If it cannot be read or is not TOML.
+        If the file cannot be read.
     """
     if not needed and not config.is_file():
         return Source(None, "", {})
@@ -73,11 +75,22 @@ def read(config: Path, *, needed: bool) -> Source:
         raise SettingsError(str(config), "there is no such file", "Check the name given with --config") from None
     except (OSError, UnicodeDecodeError) as error:
         raise SettingsError(str(config), f"it cannot be read ({error})", "It must be a UTF-8 text file") from None
-    try:
-        return Source(config, text, tomllib.loads(text))
-    except tomllib.TOMLDecodeError as error:
-        line = re.search(r"line (\d+)", str(error))
-        where = f"{config}, line {line[1]}" if line else str(config)
-        raise SettingsError(
-            where, f"this is not TOML ({error})", 'A text value needs quotes: host = "10.0.0.5"'
-        ) from None
+    return Source(config, text, _parsed(config, text, faults))
+
+
+def _parsed(config: Path, text: str, faults: SettingsFaults) -> dict[str, Any]:
+    lines = text.splitlines()
+    passed_over: set[int] = set()
+    while True:
+        try:
+            return tomllib.loads("\n".join(lines))
+        except tomllib.TOMLDecodeError as error:
+            found = re.search(r"line (\d+)", str(error))
+            number = int(found[1]) if found else 0
+            where = f"{config}, line {number}" if number else str(config)
+            remedy = 'A text value needs quotes: host = "10.0.0.5"'
+            faults.found.append(SettingsError(where, f"this is not TOML ({error})", remedy))
+            if number in passed_over or not (0 < number <= len(lines) and _KEY.match(lines[number - 1])):
+                faults.refuse()  # no single line that could be passed over: what follows cannot be told
+            passed_over.add(number)
+            lines[number - 1] = ""

@@ -7,6 +7,7 @@ import pytest
 
 from ingest import explain
 from ingest.errors import SettingsError
+from ingest.rules import rule_from
 from ingest.settings import SETTINGS, Broker, load
 
 
@@ -144,6 +145,44 @@ def test_a_wrong_line_is_named_with_its_number(tmp_path: Path, text: str, line: 
     explanation = explain.check(path, None, {})
     assert not explanation.good
     assert f"line {line}" in explanation.text
+
+
+EIGHT_FAULTS = """\
+data_dir = 7
+colour = 1
+
+[broker]
+host = 10.0.0.5
+port = 70000
+prot = 1883
+[server]
+port = "many"
+
+[[rules]]
+topic = "a/{device}"
+temperature = { value = "t", unit = "V" }
+battery = { value = "b." , unit = "V" }
+"""
+
+
+def test_every_wrong_line_is_named_at_once(tmp_path: Path) -> None:
+    path = write(tmp_path, EIGHT_FAULTS)
+    said = explain.check(path, None, {"TUNROOM_BROKER__KEEP_ALIVE_S": "soon"}).text.splitlines()
+    lines = [int(line.partition(", line ")[2].partition(",")[0].partition(":")[0] or 0) for line in said]
+    assert lines == [1, 2, 5, 6, 7, 9, 13, 14, 0]
+    assert "TUNROOM_BROKER__KEEP_ALIVE_S" in said[-1]
+
+
+def test_what_is_not_toml_and_cannot_be_passed_over_is_named_alone(tmp_path: Path) -> None:
+    path = write(tmp_path, "[broker]\nprot = 1\n[server\nport = 1\n")
+    [line] = explain.check(path, None, {}).text.splitlines()
+    assert "line 3" in line
+
+
+def test_an_error_of_a_rule_tells_all_its_faults() -> None:
+    with pytest.raises(SettingsError) as caught:
+        rule_from({"topic": "a/b", "temperature": {"value": "t"}, "colour": 1})
+    assert len(caught.value.more) == 2
 
 
 @pytest.mark.parametrize(

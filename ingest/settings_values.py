@@ -1,0 +1,113 @@
+"""Single values of the settings: each reader checks one value, or says what was expected of it (`ValueError`)."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+Read = Callable[[Any, Path], Any]
+"""A value as it stands in the file (or a text from the environment) and the file's folder: the value to use."""
+
+
+def text(value: Any, _folder: Path) -> str:
+    """A text that says something."""
+    if not isinstance(value, str) or not value.strip():
+        raise ValueError('expected a text in quotes, such as "tunroom"')
+    return value
+
+
+def port(value: Any, _folder: Path) -> int:
+    """A port number."""
+    number = whole(value, _folder)
+    if not 1 <= number <= 65535:
+        raise ValueError("a port is a whole number from 1 to 65535")
+    return number
+
+
+def whole(value: Any, _folder: Path) -> int:
+    """A whole number, from the environment too."""
+    if isinstance(value, str) and re.fullmatch(r"-?\d{1,9}", value):  # from the environment
+        value = int(value)
+    if isinstance(value, bool) or not isinstance(value, int):
+        raise ValueError("expected a whole number without quotes, such as 60")
+    return value
+
+
+def number(value: Any, _folder: Path) -> float:
+    """A number, from the environment too."""
+    if isinstance(value, str):  # from the environment
+        try:
+            value = float(value)
+        except ValueError:
+            value = None
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise ValueError("expected a number without quotes, such as 30")
+    return float(value)
+
+
+def between(read: Callable[[Any, Path], Any], low: float, high: float) -> Read:
+    """Read by `read`, and refused outside `low` to `high`."""
+
+    def check(value: Any, folder: Path) -> Any:
+        number = read(value, folder)
+        if not low <= number <= high:
+            raise ValueError(f"{number:g} is out of range; it may be {low:g} to {high:g}")
+        return number
+
+    return check
+
+
+def flag(value: Any, _folder: Path) -> bool:
+    """True or false, from the environment too."""
+    if isinstance(value, str) and value.lower() in {"true", "false"}:  # from the environment
+        return value.lower() == "true"
+    if not isinstance(value, bool):
+        raise ValueError("expected true or false, without quotes")
+    return value
+
+
+def file(value: Any, folder: Path) -> Path:
+    """A file that is there; a relative path is beside the settings file."""
+    path = folder / Path(text(value, folder)).expanduser()
+    if not path.is_file():
+        raise ValueError(f"there is no file {path}")
+    return path
+
+
+def secret(value: Any, folder: Path) -> str:
+    """The password in a file of its own."""
+    path = file(value, folder)
+    try:
+        text = path.read_text(encoding="utf-8").rstrip("\r\n")
+    except (OSError, UnicodeDecodeError) as error:
+        raise ValueError(f"{path} cannot be read ({error})") from None
+    if not text:
+        raise ValueError(f"{path} is empty; put the password on its first line")
+    return text
+
+
+def topics(value: Any, _folder: Path) -> tuple[str, ...]:
+    """Topic filters: a list, or in the environment separated by commas."""
+    if isinstance(value, str):  # from the environment
+        value = [topic.strip() for topic in value.split(",") if topic.strip()]
+    if not isinstance(value, list) or not all(isinstance(topic, str) for topic in value):
+        raise ValueError('expected a list of topics, such as ["shed/#"]')
+    for topic in value:
+        levels = topic.split("/")
+        misplaced = any(
+            ("#" in level and (level != "#" or at != len(levels) - 1)) or ("+" in level and level != "+")
+            for at, level in enumerate(levels)
+        )
+        if not topic or misplaced or "\0" in topic:
+            raise ValueError(f"{topic!r} is no topic filter; + stands for one whole level, # for all that follow")
+    return tuple(value)
+
+
+def prefix(value: Any, folder: Path) -> str:
+    """The first levels of our own topics."""
+    prefix = text(value, folder).strip("/")
+    if not prefix or any(letter in prefix for letter in "+#\0") or " " in prefix:
+        raise ValueError('a prefix is plain topic levels without spaces, + or #, such as "tunroom" or "home/tunroom"')
+    return prefix
