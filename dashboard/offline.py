@@ -11,7 +11,7 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any, Protocol
 
-from ingest.errors import EntryError, ImportFileError
+from ingest.errors import EntryError, ImportFileError, IngestError
 
 
 class AddCommand(Protocol):
@@ -218,10 +218,21 @@ def add_decode(command: AddCommand) -> None:
 
 def _decode(arguments: argparse.Namespace) -> int:
     from dashboard.__main__ import settings_of
-    from ingest import explain
+    from ingest import commands, explain
 
     payload: str = arguments.payload
-    data = Path(payload[1:]).read_bytes() if payload.startswith("@") else payload.encode()
-    report = explain.decode(settings_of(arguments), arguments.topic, data)
+    try:
+        data = Path(payload[1:]).read_bytes() if payload.startswith("@") else payload.encode()
+    except OSError as error:
+        raise ImportFileError(
+            payload[1:], "the file", f"it cannot be read ({error.strerror})", "Check the path."
+        ) from None
+    settings = settings_of(arguments)
+    try:
+        made_on_screen = commands.rules_made_on_screen(settings)
+    except IngestError as error:  # the settings' own rules can be tried all the same
+        print(f"Without the rules made on screen: {error}", file=sys.stderr)
+        made_on_screen = ()
+    report = explain.decode(settings, arguments.topic, data, made_on_screen=made_on_screen)
     print(report.text)
     return 0 if report.good else 2

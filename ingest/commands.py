@@ -17,6 +17,7 @@ from ingest.control import Handler, Progress
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, Vessel
 from ingest.outlook import Outlooks
+from ingest.rules import Rule, rule_from, stored_sources
 from ingest.service import DATABASE, Service
 from ingest.settings import Settings
 from ingest.store import Store
@@ -88,6 +89,18 @@ def export(store: Store, arguments: dict[str, Any], progress: Progress) -> Any:
     return asdict(transfer.export_cellar(store, Path(arguments["path"]), progress=progress))
 
 
+def rules(store: Store, _arguments: dict[str, Any], _progress: Progress) -> Any:
+    """The rules that were made on screen, as they are saved."""
+    return stored_sources(store)
+
+
+def rules_made_on_screen(settings: Settings) -> tuple[Rule, ...]:
+    """The cellar's own rules; none where there is no cellar."""
+    if control.owner(settings.data_dir) is None and not (settings.data_dir / DATABASE).exists():
+        return ()
+    return tuple(rule_from(source) for source in carry_out(settings, "rules", {}, lambda _: None))
+
+
 def handlers(service: Service) -> dict[str, Handler]:
     """The commands that a running server answers over its control socket."""
     store = service.store
@@ -95,6 +108,7 @@ def handlers(service: Service) -> dict[str, Handler]:
         "plan": lambda arguments, progress: plan_of(store, arguments, progress, service.outlooks),
         "import": lambda arguments, progress: import_(store, arguments, progress),
         "export": lambda arguments, progress: export(store, arguments, progress),
+        "rules": lambda arguments, progress: rules(store, arguments, progress),
     }
 
 
@@ -102,6 +116,7 @@ _ALONE: Final[dict[str, Callable[[Store, dict[str, Any], Progress], Any]]] = {
     "plan": plan_of,
     "import": import_,
     "export": export,
+    "rules": rules,
 }
 
 

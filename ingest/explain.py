@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -78,16 +78,24 @@ def _rule(rule: Rule) -> str:
     return f"{rule.topic} ({device}): {takes}"
 
 
-def decode(settings: Settings, topic: str, payload: bytes, received_at: datetime | None = None) -> Explanation:
-    """What a message becomes under these settings, and why."""
+def decode(
+    settings: Settings,
+    topic: str,
+    payload: bytes,
+    received_at: datetime | None = None,
+    made_on_screen: Sequence[Rule] = (),
+) -> Explanation:
+    """What a message becomes under these settings and the cellar's own rules, and why."""
+    rules = (*settings.rules, *made_on_screen)
     decoded = decode_message(
-        topic,
-        payload,
-        received_at=received_at or datetime.now(UTC),
-        prefix=settings.broker.prefix,
-        rules=settings.rules,
+        topic, payload, received_at=received_at or datetime.now(UTC), prefix=settings.broker.prefix, rules=rules
     )
-    return Explanation("\n".join(sentences(decoded)), good=bool(decoded.reports) and not decoded.faults)
+    lines = sentences(decoded)
+    for rule in rules:
+        if rule.device_of(topic) is not None:
+            origin = "made on screen" if any(rule is own for own in made_on_screen) else "of the settings"
+            lines.insert(1, f"Rule {rule.name!r} ({origin}) fits this topic: {_rule(rule)}")
+    return Explanation("\n".join(lines), good=bool(decoded.reports) and not decoded.faults)
 
 
 def sentences(decoded: Decoded) -> list[str]:

@@ -196,6 +196,29 @@ def test_a_batch_that_is_not_there_is_answered_with_those_that_are(capsys, tmp_p
         assert answer["reason"]
 
 
+def test_decoding_uses_the_rules_made_on_screen_and_says_so(capsys, tmp_path):
+    from ingest import commands, control, rules
+    from ingest.store import Store
+
+    own = {"name": "barn", "topic": "barn/{device}", "temperature": {"value": "t", "unit": "°F"}}
+    asked = ["decode", "--topic", "barn/p1", "--payload", '{"t": 68}', "--data", str(tmp_path)]
+    status, out, _ = run(capsys, *asked)
+    assert status == 2
+    assert "no rule fits" in out
+    with Store.open(tmp_path) as store:
+        rules.save_rule(store, rules.rule_from(own))
+    status, out, _ = run(capsys, *asked)  # nobody owns the cellar
+    assert status == 0
+    assert "Rule 'barn' (made on screen)" in out
+    assert "temperature_c = 20 °C" in out
+    with Store.open(tmp_path) as store:  # a server owns it
+        answers = {"rules": lambda arguments, progress: commands.rules(store, arguments, progress)}
+        with control.serving(tmp_path, answers):
+            status, again, _ = run(capsys, *asked)
+    assert status == 0
+    assert "Rule 'barn' (made on screen)" in again
+
+
 def test_help_is_given_where_no_command_is(capsys):
     status, out, _ = run(capsys)
     assert status == 2
