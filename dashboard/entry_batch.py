@@ -123,7 +123,7 @@ def _facts(form: forms.Form, record: BatchRecord | None) -> dict[str, Any]:
 
 
 _NEUTRAL: Final = {
-    "name": "a name",
+    "name": forms.A_NAME,
     "volume_l": None,
     "original_gravity_sg": None,
     "expected_low": None,
@@ -132,32 +132,48 @@ _NEUTRAL: Final = {
 
 
 def _keep_facts(form: forms.Form, store: Store, record: BatchRecord | None, got: dict[str, Any]) -> None:
-    facts = {k: v for k, v in got.items() if k not in ("vessel", "pitched_at")}
-    faults = forms.all_faults(BatchRecord, {**facts, "vessel_id": "any", "pitched_at": datetime.now(UTC)}, _NEUTRAL)
-    for name, field, problem in (
-        ("vessel", "vessel_id", "no vessel is chosen"),
-        ("pitched_at", "pitched_at", "the time of pitching is missing"),
+    vessel: Vessel | None = got.pop("vessel")
+    values: dict[str, Any] = {
+        **got,
+        "vessel_id": vessel.vessel_id if vessel else "any",
+        "yeast": (got["yeast"] or "").strip() or None,
+        "split_of": got["split_of"] or None,
+    }
+
+    def made(**given: Any) -> BatchRecord:
+        batch = replace(record, **given) if record is not None else BatchRecord(**given)
+        _check_span(batch)
+        return batch
+
+    faults = []
+    pitched_at: datetime | None = values["pitched_at"]
+    for missing, field, problem in (
+        (vessel is None, "vessel_id", "no vessel is chosen"),
+        (pitched_at is None, "pitched_at", "the time of pitching is missing"),
     ):
-        if got[name] is None:
+        if missing:
             faults.append(EntryError(field, problem, "It says which readings belong to it."))
-    if form.refuses(faults):
+    if pitched_at is not None and pitched_at > datetime.now(UTC):
+        faults.append(EntryError("pitched_at", "this lies ahead of now", "Enter the batch once the yeast is in."))
+    placed = not faults
+    probed = {**values, "pitched_at": pitched_at or datetime.now(UTC)}
+
+    def probe(**given: Any) -> None:
+        batch = made(**given)
+        if placed:
+            store.check(batch)
+
+    if form.refuses([*faults, *forms.all_faults(probe, probed, _NEUTRAL)]):
         return
 
     def enter() -> None:
-        vessel: Vessel = got["vessel"]
-        values = {k: v for k, v in got.items() if k != "vessel"} | {"vessel_id": vessel.vessel_id}
-        values["yeast"] = (values["yeast"] or "").strip() or None
-        values["split_of"] = values["split_of"] or None
-        if values["pitched_at"] > datetime.now(UTC):
-            raise EntryError("pitched_at", "this lies ahead of now", "Enter the batch once the yeast is in.")
-        made = replace(record, **values) if record is not None else BatchRecord(**values)
-        _check_span(made)
-        new_yeast = made.yeast is not None and all(y.name != made.yeast for y in store.all(Yeast))
-        if new_yeast and made.yeast is not None:
+        batch = made(**values)
+        new_yeast = batch.yeast is not None and all(y.name != batch.yeast for y in store.all(Yeast))
+        if new_yeast and batch.yeast is not None:
             what = "Changed" if record is not None else "Added"
-            store.save_many([Yeast(name=made.yeast), made], f"{what} batch {made.name} with yeast {made.yeast}")
+            store.save_many([Yeast(name=batch.yeast), batch], f"{what} batch {batch.name} with yeast {batch.yeast}")
         else:
-            store.save(made)
+            store.save(batch)
 
     done = f"{got['name']} is {'changed' if record is not None else 'in the cellar'}."
     form.keep(enter, done)

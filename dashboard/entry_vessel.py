@@ -52,10 +52,14 @@ def edit_vessel(vessel: Vessel | None) -> None:
             "temperature_high_c": high,
             "temperature_from": counts,
         }
-        neutral = {"name": "a name", "volume_l": None, "temperature_low_c": None, "temperature_high_c": None}
-        if not form.refuses(forms.all_faults(Vessel, values, neutral)):
+        neutral = {"name": forms.A_NAME, "volume_l": None, "temperature_low_c": None, "temperature_high_c": None}
+
+        def made(**given: Any) -> Vessel:
+            return replace(vessel, **given) if vessel else Vessel(**given)
+
+        if not form.refuses(forms.all_faults(lambda **given: store.check(made(**given)), values, neutral)):
             form.keep(
-                lambda: store.save(replace(vessel, **values) if vessel else Vessel(**values)),
+                lambda: store.save(made(**values)),
                 f"{called} is {'changed' if vessel else 'in the cellar'}.",
             )
     if vessel:
@@ -115,13 +119,20 @@ def edit_yeast(yeast: Yeast | None) -> None:
             help="Such a yeast can go on for weeks, in bottles too.",
         )
     if form.sent:
+        values: dict[str, Any] = {
+            "name": called,
+            "attenuation_low": low,
+            "attenuation_high": high,
+            "diastatic": diastatic,
+        }
 
-        def enter() -> None:
-            _check_range(low, high)
-            values = {"name": called, "attenuation_low": low, "attenuation_high": high, "diastatic": diastatic}
-            store.save(replace(yeast, **values) if yeast else Yeast(**values))  # type: ignore[arg-type]
+        def made(**given: Any) -> Yeast:
+            _check_range(given["attenuation_low"], given["attenuation_high"])
+            return replace(yeast, **given) if yeast else Yeast(**given)
 
-        form.keep(enter, f"{called} is {'changed' if yeast else 'in the cellar'}.")
+        neutral = {"name": forms.A_NAME, "attenuation_low": None, "attenuation_high": None}
+        if not form.refuses(forms.all_faults(lambda **given: store.check(made(**given)), values, neutral)):
+            form.keep(lambda: store.save(made(**values)), f"{called} is {'changed' if yeast else 'in the cellar'}.")
     if yeast:
         forms.remove_button(
             "Remove this yeast", f"remove {yeast.yeast_id}", lambda: store.remove(yeast), f"{yeast.name} is removed."

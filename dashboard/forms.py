@@ -28,6 +28,9 @@ Unit = Literal["gravity", "temperature", "volume", "pressure", "share", "plain"]
 _EARLIEST: Final = datetime(2000, 1, 1)  # noqa: DTZ001 - on the person's clock, as the input shows it
 _LATEST: Final = datetime(2100, 1, 1)  # noqa: DTZ001
 
+A_NAME: Final = "\N{ZERO WIDTH SPACE}a name"
+"""Stands in for a wrong name while the other faults are looked for; nobody else has it."""
+
 WHOLE_FORM: Final = ""
 """The name of the place for what belongs to no single field."""
 

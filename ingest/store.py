@@ -25,7 +25,7 @@ from ingest.model import (
     Rejection,
     Report,
 )
-from ingest.records import TABLES, from_row, storable, to_row
+from ingest.records import TABLES, cleaned, from_row, storable, to_row
 from ingest.store_entries import Change
 from ingest.store_file import Cursor, StoreFile
 from ingest.store_intake import Kept
@@ -221,6 +221,10 @@ class Store(Questions):
         """
         self._entries.save(record)
         return record
+
+    def check(self, record: Record) -> None:
+        """Raise the `EntryError` with which `save` would refuse the entry; nothing is saved."""
+        self._entries.book.check(cleaned(record))
 
     def save_many(self, records: Sequence[Record], sentence: str) -> int:
         """Insert or replace entries as one change, which `undo` takes back as one; how many differed.

@@ -139,6 +139,32 @@ def test_everything_that_is_wrong_is_told_at_once(service, page):
     assert "30.0 to 10.0" in text
 
 
+def test_a_name_that_is_taken_is_told_together_with_the_other_faults(service, page):
+    service.store.save(Vessel(name="Vessel 7"))
+    service.store.save(Yeast(name="Marrow"))
+    shown = page("set_up", part="vessels")
+    field(shown.text_input, "Name").set_value("vessel 7")
+    field(shown.number_input, "Volume").set_value(-5.0)
+    press(shown, "Add the vessel")
+    assert "There is another vessel named Vessel 7." in html_of(shown)
+    assert "-5 is out of range." in html_of(shown)
+    shown = page("set_up", part="yeasts")
+    field(shown.text_input, "Name").set_value("Marrow")
+    field(shown.number_input, "Expected attenuation").set_value(7.0)
+    press(shown, "Add the yeast")
+    assert "There is another yeast named Marrow." in html_of(shown)
+    assert "7 % is out of range" in html_of(shown)
+
+
+def test_a_taken_vessel_is_told_together_with_the_other_faults(service, vessel, batch, page):
+    shown = page("set_up", part="batches")
+    field(shown.number_input, "Volume").set_value(-1.0)
+    field(shown.selectbox, "Vessel").select_index(0)
+    press(shown, "Add the batch")
+    for expected in ("The name is empty.", "-1 is out of range.", "Vessel 1 is taken by Harbour Pale at that time."):
+        assert expected in html_of(shown)
+
+
 def test_a_batch_is_told_all_its_faults_at_once(service, vessel, page):
     shown = page("set_up", part="batches")
     field(shown.number_input, "Gravity before").set_value(1.5)
