@@ -21,7 +21,7 @@ from ingest.errors import EntryError, IngestError
 from ingest.model import BatchRecord, Device, Placement, Vessel, Yeast
 from ingest.store import Store
 
-_KINDS: Final = ("csv", "tsv", "parquet", "jsonl", "ndjson")
+_KINDS: Final = ("csv", "tsv", "parquet", "jsonl", "ndjson", "zip")
 _ROWS: Final = 5
 _FILE: Final = "imported file"
 _TARGETS: Final = {
@@ -36,11 +36,14 @@ def show() -> None:
     st.html(
         "<p>A table of times and gravities: CSV, Parquet or JSON lines. Earlier batches teach the cellar how your "
         "yeasts "
-        "usually finish. Taking in the same log twice changes nothing.</p>"
+        "usually finish. Taking in the same log twice changes nothing. An export of a cellar (the zip of <i>Take "
+        "everything along</i>) goes in here too.</p>"
     )
     _last_import()
     path = _uploaded()
-    if path is not None:
+    if path is not None and path.suffix.lower() == ".zip":
+        _cellar(path)
+    elif path is not None:
         _log(path)
     _along()
 
@@ -67,6 +70,38 @@ def _uploaded() -> Path | None:
         kept = {"id": given.file_id, "path": str(path)}
         st.session_state[_FILE] = kept
     return Path(kept["path"])
+
+
+def _cellar(path: Path) -> None:
+    """An export of a whole cellar."""
+    form = forms.loose(f"import {path.parent.name}", questions.voice())
+    st.html(
+        "<p>This is taken for an export of a cellar. Entries that are in both are replaced by the export's, as one "
+        "change that can be undone; readings are added.</p>"
+    )
+    taken = st.button("Take the cellar in", key=form.key("take in"), type="primary")
+    form.place(forms.WHOLE_FORM)
+    if not taken:
+        return
+    with st.status("Taking it in …") as status:
+        try:
+            done = transfer.import_zip(runtime.store(), path, progress=lambda text: status.update(label=capital(text)))
+        except IngestError as error:
+            status.update(label="It is not taken in.", state="error")
+            form.wrong(EntryError(forms.WHOLE_FORM, str(error).rstrip(".")))
+            return
+    runtime.service().reload_rules()  # an export brings its own
+    readings = f"{number(done.readings_new)} of {plural(done.readings, 'reading')}"
+    _finish(path, f"{readings} and {plural(done.entries_new, 'entry', 'entries')} are new or changed.")
+
+
+def _finish(path: Path, said: str) -> None:
+    """Say what became of it, and make room for the next."""
+    st.session_state["import said"] = said
+    st.session_state["imports"] = st.session_state.get("imports", 0) + 1
+    shutil.rmtree(path.parent, ignore_errors=True)
+    st.session_state.pop(_FILE, None)
+    st.rerun()
 
 
 def _log(path: Path) -> None:
@@ -172,11 +207,7 @@ def _take_in(
             status.update(label="Nothing of it was kept.", state="error")
             form.wrong(EntryError(forms.WHOLE_FORM, str(error).rstrip(".")))
             return
-    st.session_state["import said"] = _said(done, form.voice)
-    st.session_state["imports"] = st.session_state.get("imports", 0) + 1
-    shutil.rmtree(path.parent, ignore_errors=True)
-    st.session_state.pop(_FILE, None)
-    st.rerun()
+    _finish(path, _said(done, form.voice))
 
 
 def _instant(text: str) -> datetime:

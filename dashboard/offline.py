@@ -133,7 +133,7 @@ def add_import(command: AddCommand) -> None:
         "take in a log (CSV, Parquet, JSON lines) or an exported cellar",
         "Taking the same file in twice changes nothing. Works while the server runs.",
     )
-    sub.add_argument("path", type=Path, metavar="LOG|DIR")
+    sub.add_argument("path", type=Path, metavar="LOG|DIR|ZIP")
     sub.add_argument("--device", metavar="ID", help="the device that the readings belong to, if no column says so")
     sub.add_argument("--batch", metavar="BATCH", help="put the device into this batch's vessel for the log's time")
     sub.add_argument(
@@ -152,7 +152,7 @@ def _import(arguments: argparse.Namespace) -> int:
         if not found:
             raise EntryError("column", f"--column {pair} has no =", "Write measured_at=NAME_IN_THE_FILE.")
         columns[ours.strip()] = theirs.strip()
-    if not arguments.path.is_dir():
+    if not arguments.path.is_dir() and arguments.path.suffix.lower() != ".zip":
         from ingest import transfer
 
         columns = transfer.mapping(arguments.path, columns, ask=_ask if sys.stdin.isatty() else None)

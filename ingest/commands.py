@@ -71,6 +71,8 @@ def import_(store: Store, arguments: dict[str, Any], progress: Progress) -> Any:
     path = Path(arguments["path"])
     if path.is_dir():
         return asdict(transfer.import_cellar(store, path, progress=progress))
+    if path.suffix.lower() == ".zip":
+        return asdict(transfer.import_zip(store, path, progress=progress))
     result = transfer.import_log(
         store,
         path,
@@ -104,9 +106,16 @@ def rules_made_on_screen(settings: Settings) -> tuple[Rule, ...]:
 def handlers(service: Service) -> dict[str, Handler]:
     """The commands that a running server answers over its control socket."""
     store = service.store
+
+    def take_in(arguments: dict[str, Any], progress: Progress) -> Any:
+        try:
+            return import_(store, arguments, progress)
+        finally:
+            service.reload_rules()  # an export brings its own
+
     return {
         "plan": lambda arguments, progress: plan_of(store, arguments, progress, service.outlooks),
-        "import": lambda arguments, progress: import_(store, arguments, progress),
+        "import": take_in,
         "export": lambda arguments, progress: export(store, arguments, progress),
         "rules": lambda arguments, progress: rules(store, arguments, progress),
     }

@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 import json
+import tempfile
+import zipfile
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Any, Final
 
 import polars as pl
@@ -214,6 +216,28 @@ def import_cellar(store: Store, directory: Path, *, progress: Progress = lambda 
         assessments_new=assessments_new,
         rejected_new=rejected_new,
     )
+
+
+def import_zip(store: Store, file: Path, *, progress: Progress = lambda _: None) -> ImportedCellar:
+    """Take in an export that was zipped, as the dashboard hands it out; as `import_cellar` does.
+
+    Raises
+    ------
+    ImportFileError
+        If it is no archive, or what is in it is no export.
+    """
+    with tempfile.TemporaryDirectory(prefix="tunroom-import-") as folder:
+        directory = Path(folder) / file.stem
+        directory.mkdir()
+        try:
+            with zipfile.ZipFile(file) as archive:
+                for member in archive.infolist():
+                    name = PurePosixPath(member.filename).name  # whatever path it has: nothing leaves our folder
+                    if name == _MANIFEST or name.endswith(".parquet"):
+                        (directory / name).write_bytes(archive.read(member))
+        except (OSError, zipfile.BadZipFile, RuntimeError, NotImplementedError) as error:  # encrypted, odd compression
+            raise ImportFileError(file.name, "the archive", f"it cannot be read ({error})", "Export again") from error
+        return import_cellar(store, directory, progress=progress)
 
 
 def _manifest(directory: Path) -> dict[str, Any]:

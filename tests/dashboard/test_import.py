@@ -1,6 +1,8 @@
 from __future__ import annotations
 
+import shutil
 from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 import polars as pl
@@ -8,9 +10,10 @@ import pytest
 
 from dashboard import import_guess, import_page
 from dashboard.words import Voice
-from ingest import transfer
+from ingest import rules, transfer
 from ingest.errors import EntryError, ImportFileError
 from ingest.model import BatchRecord, Device, Placement, Vessel, Yeast
+from ingest.store import Store
 
 LOG = "timestamp,SG,temp\n" + "".join(f"2026-03-0{d}T10:00:00Z,{1.052 - 0.004 * d:.3f},19.{d}\n" for d in range(1, 9))
 
@@ -122,3 +125,18 @@ def test_what_became_of_the_log_is_told_in_whole_sentences(service, log):
     done = take_in(service.store, log)
     said = import_page._said(done, Voice())
     assert said.startswith("8 of eight rows are new readings. From Sun 1 Mar 2026, 10:00 to Sun 8 Mar 2026, 10:00.")
+
+
+def test_a_zipped_export_is_taken_in_by_the_browser(service, page, tmp_path):
+    with Store.in_memory() as other:
+        other.save(Vessel(name="From elsewhere"))
+        rules.save_rule(other, rules.rule_from({"topic": "barn/{device}", "temperature": {"value": "@", "unit": "°C"}}))
+        transfer.export_cellar(other, tmp_path / "cellar")
+    made = shutil.make_archive(str(tmp_path / "export"), "zip", tmp_path / "cellar")
+    shown = page("set_up", part="import")
+    shown.file_uploader[0].upload("cellar.zip", Path(made).read_bytes(), "application/zip").run()
+    next(each for each in shown.button if each.label == "Take the cellar in").click().run()
+    assert not shown.exception
+    assert "one entry" in " ".join(str(each.value) for each in shown.get("html"))
+    assert [v.name for v in service.store.all(Vessel)] == ["From elsewhere"]
+    assert [rule.topic for rule in service.pipeline.rules] == ["barn/{device}"]
