@@ -18,7 +18,7 @@ from plotly.subplots import make_subplots
 
 from analysis import units
 from analysis.model import Assessment, Event, Forecast, PhaseSpan
-from dashboard.charts_base import DATE_TICKS, Axes, Curve, base_layout, course_until
+from dashboard.charts_base import DATE_TICKS, Axes, Curve, Zoom, base_layout, course_until
 from dashboard.palette import faded
 from dashboard.thinning import thinned
 from dashboard.words import Voice
@@ -38,17 +38,17 @@ def batch_figure(curve: Curve, voice: Voice) -> go.Figure:
     figure = make_subplots(
         rows=3, cols=1, shared_xaxes=True, row_heights=[0.66, 0.18, 0.16], vertical_spacing=0.045, figure=go.Figure()
     )
-    _band(figure, axes, a)
+    _band(figure, axes, a, curve.zoom)
     _points(figure, axes, curve)
-    _course(figure, axes, a)
+    _course(figure, axes, a, curve.zoom)
     _temperature(figure, axes, curve)
     shown = _shown(curve, voice.now)
     _phases(figure, axes, a.phases, voice.now, shown)
     _strip(figure, axes, curve.events, a, shown)
     for row in (1, 2, 3):
         figure.add_vline(x=axes.x(voice.now), row=row, col=1, line={"color": palette.ink, "width": 1, "dash": "dot"})
-    _layout(figure, axes, shown)
-    if (gravity_range := _gravity_range(axes, a)) is not None:
+    _layout(figure, axes, shown, curve.zoom)
+    if (gravity_range := _gravity_range(axes, curve)) is not None:
         figure.update_yaxes(range=gravity_range, row=1, col=1)
     return figure
 
@@ -63,20 +63,26 @@ def natural_end(a: Assessment, events: Sequence[Event], now: datetime) -> dateti
 
 
 def _shown(curve: Curve, now: datetime) -> tuple[datetime, datetime]:
-    """From pitching to the end of the axis."""
+    """From pitching to the end of the axis, or what the reader zoomed to."""
+    if curve.zoom is not None:
+        return curve.zoom.from_at, curve.zoom.to_at
     end = curve.until or natural_end(curve.assessment, curve.events, now)
     margin = max((end - curve.pitched_at) * 0.02, timedelta(hours=1))
     return curve.pitched_at - margin, end
+
+
+def _window(zoom: Zoom | None) -> tuple[datetime, datetime] | None:
+    return (zoom.from_at, zoom.to_at) if zoom is not None else None
 
 
 def _times_of(axes: Axes, column: pl.Series) -> list[str]:
     return [axes.voice.exact(when) for when in column]
 
 
-def _band(figure: go.Figure, axes: Axes, a: Assessment) -> None:
+def _band(figure: go.Figure, axes: Axes, a: Assessment, zoom: Zoom | None) -> None:
     if a.course.is_empty():
         return
-    course = thinned(course_until(a, axes.voice.now), "at", "gravity_p50_sg", 100)
+    course = thinned(course_until(a, axes.voice.now), "at", "gravity_p50_sg", 100, _window(zoom))
     xs = axes.xs(course["at"])
     low, middle, high = (course[f"gravity_{p}_sg"].to_numpy() for p in ("p10", "p50", "p90"))
     for share, opacity in _FADE:
@@ -98,10 +104,10 @@ def _band(figure: go.Figure, axes: Axes, a: Assessment) -> None:
         )
 
 
-def _course(figure: go.Figure, axes: Axes, a: Assessment) -> None:
+def _course(figure: go.Figure, axes: Axes, a: Assessment, zoom: Zoom | None) -> None:
     if a.course.is_empty():
         return
-    course = thinned(course_until(a, axes.voice.now), "at", "gravity_p50_sg", 150)
+    course = thinned(course_until(a, axes.voice.now), "at", "gravity_p50_sg", 150, _window(zoom))
     figure.add_trace(
         go.Scatter(
             x=axes.xs(course["at"]),
@@ -118,12 +124,12 @@ def _course(figure: go.Figure, axes: Axes, a: Assessment) -> None:
 
 
 def _points(figure: go.Figure, axes: Axes, curve: Curve) -> None:
-    ink, past = axes.palette.ink, axes.palette.past
+    ink, past, window = axes.palette.ink, axes.palette.past, _window(curve.zoom)
     measured = curve.assessment.marked.filter(pl.col("gravity_sg").is_not_null())
     by_hand = pl.col("by_hand").fill_null(value=False)
     aside = pl.col("set_aside").is_not_null()
     if curve.raw is not None and not curve.raw.is_empty():
-        raw = thinned(curve.raw.drop_nulls("gravity_sg"), "measured_at", "gravity_sg", 150)
+        raw = thinned(curve.raw.drop_nulls("gravity_sg"), "measured_at", "gravity_sg", 150, window)
         _scatter(figure, axes, raw, "as sent", {"color": past, "size": 3, "symbol": "line-ew-open"}, "%{text}", None)
     kinds: tuple[tuple[str, pl.Expr, dict[str, Any], int], ...] = (
         ("set aside", aside & ~by_hand, {"color": past, "size": 6, "symbol": "circle-open"}, 100),
@@ -132,7 +138,7 @@ def _points(figure: go.Figure, axes: Axes, curve: Curve) -> None:
         ("hand sample, set aside", by_hand & aside, {"color": ink, "size": 11, "symbol": "diamond-open"}, 100),
     )
     for name, where, marker, bins in kinds:
-        rows = thinned(measured.filter(where), "measured_at", "gravity_sg", bins)
+        rows = thinned(measured.filter(where), "measured_at", "gravity_sg", bins, window)
         if rows.height:
             why = rows["set_aside"].fill_null("").to_list()
             _scatter(figure, axes, rows, name, marker, "%{text}", why)
@@ -173,7 +179,7 @@ def _temperature(figure: go.Figure, axes: Axes, curve: Curve) -> None:
     marked = curve.assessment.marked.filter(pl.col("temperature_c").is_not_null())
     if marked.is_empty():
         return
-    rows = thinned(marked, "measured_at", "temperature_c", 250)
+    rows = thinned(marked, "measured_at", "temperature_c", 250, _window(curve.zoom))
     figure.add_trace(
         go.Scatter(
             x=axes.xs(rows["measured_at"]),
@@ -225,9 +231,11 @@ def _phases(
             yref="y domain",
             line={"color": axes.palette.rule, "width": 1},
         )
-        if (end - span.began_at).total_seconds() > 0.11 * width:
+        # The word stands over the middle of what is seen of its span.
+        seen_from, seen_to = max(span.began_at, shown[0]), min(end, shown[1])
+        if (seen_to - seen_from).total_seconds() > 0.11 * width:
             figure.add_annotation(
-                x=axes.x(span.began_at + (end - span.began_at) / 2),
+                x=axes.x(seen_from + (seen_to - seen_from) / 2),
                 y=1.03,
                 xref="x",
                 yref="y domain",
@@ -307,12 +315,16 @@ def _finish(figure: go.Figure, axes: Axes, finish: Forecast) -> None:
     )
 
 
-def _layout(figure: go.Figure, axes: Axes, shown: tuple[datetime, datetime]) -> None:
+def _layout(figure: go.Figure, axes: Axes, shown: tuple[datetime, datetime], zoom: Zoom | None) -> None:
     palette = axes.palette
     figure.update_layout(base_layout(palette), height=_HEIGHT_PX, margin={"l": 46, "r": 14, "t": 46, "b": 46})
-    # The page says what the marks mean, in a line that wraps on a phone. A zoom stays while the scales stay.
+    # The page says what the marks mean, in a line that wraps on a phone. What the reader drags stays until we know
+    # of it; from then on the figure itself begins and ends there.
     figure.update_layout(
-        uirevision=f"{axes.view.gravity}/{axes.view.time}", showlegend=False, hovermode="closest", dragmode="zoom"
+        uirevision=f"{axes.view.gravity}/{axes.view.time}/{zoom}",
+        showlegend=False,
+        hovermode="closest",
+        dragmode="zoom",
     )
     figure.update_xaxes(
         range=[axes.x(shown[0]), axes.x(shown[1])], gridcolor=palette.rule, zeroline=False, showline=False
@@ -324,7 +336,7 @@ def _layout(figure: go.Figure, axes: Axes, shown: tuple[datetime, datetime]) -> 
         figure.update_xaxes(title={"text": "days since pitching", "font": {"size": 12}}, row=3, col=1)
     figure.update_yaxes(gridcolor=palette.rule, zeroline=False)
     figure.update_yaxes(tickformat=axes.y_format, row=1, col=1)
-    figure.update_yaxes(nticks=4, row=2, col=1)
+    figure.update_yaxes(nticks=4, fixedrange=True, row=2, col=1)
     _title(figure, axes, axes.y_title, "y domain", -46)
     _title(figure, axes, f"Temperature, {axes.voice.preferences.temperature_unit}", "y2 domain", -46)
     figure.update_yaxes(range=[0, 1], fixedrange=True, showticklabels=False, showgrid=False, row=3, col=1)
@@ -347,8 +359,11 @@ def _title(figure: go.Figure, axes: Axes, text: str, panel: str, shift: int) -> 
     )
 
 
-def _gravity_range(axes: Axes, a: Assessment) -> list[float] | None:
+def _gravity_range(axes: Axes, curve: Curve) -> list[float] | None:
     """From the lowest to the highest that is believed; what was set aside may lie outside, and shows zoomed out."""
+    a, zoom = curve.assessment, curve.zoom
+    if zoom is not None and zoom.low_sg is not None and zoom.high_sg is not None:
+        return sorted(float(v) for v in axes.y(np.array([zoom.low_sg, zoom.high_sg])))
     believed = a.marked.filter(pl.col("set_aside").is_null())["gravity_sg"].drop_nulls()
     values = [*believed.to_list(), *a.course["gravity_p10_sg"].drop_nulls(), *a.course["gravity_p90_sg"].drop_nulls()]
     if not values:

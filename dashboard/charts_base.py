@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any, Final, Literal
 
 import numpy as np
@@ -13,7 +13,7 @@ import polars as pl
 from analysis import attenuation, units
 from analysis.model import Assessment, Event, Floats
 from dashboard.palette import PALETTES, Edition, Palette
-from dashboard.words import Voice
+from dashboard.words import Voice, zone_of
 
 GravityScale = Literal["SG", "°P", "Attenuation"]
 TimeScale = Literal["Date", "Days since pitching"]
@@ -37,6 +37,9 @@ DATE_TICKS: Final = [
 """Dates as people write them: hours only where a day is wide."""
 
 
+_GRAVITIES_SG: Final = np.linspace(0.95, 1.25, 3001)
+
+
 @dataclass(frozen=True, slots=True)
 class View:
     """What the reader chose to look at."""
@@ -44,6 +47,17 @@ class View:
     gravity: GravityScale = "SG"
     time: TimeScale = "Date"
     edition: Edition = "light"
+
+
+@dataclass(frozen=True, slots=True)
+class Zoom:
+    """The part of the curve that the reader chose to look at, whatever the scales."""
+
+    from_at: datetime
+    to_at: datetime
+    low_sg: float | None = None
+    high_sg: float | None = None
+    """Both None: as high as the curve is."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -58,7 +72,8 @@ class Curve:
     """As the device said it before calibration (`measured_at`, `gravity_sg`), where that differs."""
     temperature_range_c: tuple[float | None, float | None] = (None, None)
     until: datetime | None = None
-    """Where the time axis ends; None: a little past the likely finish. A zoom survives only while this stays."""
+    """Where the time axis ends; None: a little past the likely finish."""
+    zoom: Zoom | None = None
     view: View = field(default_factory=View)
 
 
@@ -77,6 +92,19 @@ class Axes:
         if self.view.time == "Date":
             return self.voice.local(when).replace(tzinfo=None)
         return (when - self.pitched).total_seconds() / 86400
+
+    def when(self, x: str | float) -> datetime:
+        """The instant at a place on the time axis, as the browser gives it; raises `ValueError` for what is none."""
+        if self.view.time == "Date":
+            there = datetime.fromisoformat(str(x)).replace(tzinfo=zone_of(self.voice.preferences.time_zone))
+            return there.astimezone(UTC)
+        return self.pitched + timedelta(days=float(x))
+
+    def sg(self, y: float) -> float:
+        """The gravity at a height of the gravity axis: `y` turned back."""
+        heights = self.y(_GRAVITIES_SG)
+        order = np.argsort(heights)
+        return float(np.interp(y, heights[order], _GRAVITIES_SG[order]))
 
     def xs(self, column: pl.Series) -> list[Any]:
         return [self.x(when) for when in column]

@@ -20,6 +20,7 @@ import polars as pl
 
 from analysis.model import MARKED, Assessment
 from dashboard import charts, charts_base, rows, runtime
+from dashboard.charts_base import Curve
 from dashboard.needs import Need, needs_of
 from dashboard.words import Voice, natural
 from ingest.model import BatchRecord, Device, Placement, Vessel
@@ -193,35 +194,46 @@ def problem() -> str | None:
 
 
 def axis_end(outlook: Outlook, say: Voice, shown: datetime | None) -> datetime:
-    """Where the time axis ends: where it ended before (`shown`) while that still fits, so that a zoom survives."""
+    """Where the time axis ends: where it ended before (`shown`) while that still fits, so that nothing jumps."""
     end = charts.natural_end(outlook.assessment, outlook.batch.events, say.now)
     fits = shown is not None and timedelta(days=-1) < shown - end < timedelta(days=4) and shown > say.now
     return shown if fits and shown is not None else end
 
 
-def figure(outlook: Outlook, view: charts_base.View, say: Voice, until: datetime | None = None) -> go.Figure:
+def curve(outlook: Outlook, view: charts_base.View, until: datetime | None, zoom: charts_base.Zoom | None) -> Curve:
+    """What the batch's figure draws, without the readings that came after its assessment."""
+    record, vessel = outlook.record, outlook.vessel
+    return Curve(
+        assessment=outlook.assessment,
+        pitched_at=record.pitched_at,
+        original_gravity_sg=record.original_gravity_sg,
+        events=outlook.batch.events,
+        temperature_range_c=(vessel.temperature_low_c, vessel.temperature_high_c) if vessel else (None, None),
+        until=until,
+        zoom=zoom,
+        view=view,
+    )
+
+
+def figure(
+    outlook: Outlook,
+    view: charts_base.View,
+    say: Voice,
+    until: datetime | None = None,
+    zoom: charts_base.Zoom | None = None,
+) -> go.Figure:
     """The batch's curve, drawn once for what it shows; the line of now moves every ten minutes."""
     record = outlook.record
     newest = runtime.store().newest_reading_at(record.batch_id)
     now = say.now.replace(minute=say.now.minute // 10 * 10, second=0, microsecond=0)
-    vessel = outlook.vessel
 
     def draw() -> go.Figure:
-        curve = charts_base.Curve(
-            assessment=up_to_date(outlook),
-            pitched_at=record.pitched_at,
-            original_gravity_sg=record.original_gravity_sg,
-            events=outlook.batch.events,
-            raw=_as_sent(outlook),
-            temperature_range_c=(vessel.temperature_low_c, vessel.temperature_high_c) if vessel else (None, None),
-            until=until,
-            view=view,
-        )
-        return charts.batch_figure(curve, say)
+        told = curve(outlook, view, until, zoom)
+        return charts.batch_figure(replace(told, assessment=up_to_date(outlook), raw=_as_sent(outlook)), say)
 
     preferences = say.preferences
     units = (preferences.time_zone, preferences.temperature_unit)
-    key = (record.batch_id, outlook.computed_at, newest, view, now, until, units)
+    key = (record.batch_id, outlook.computed_at, newest, view, now, until, zoom, units)
     answer: go.Figure = kept(("figure", *key), draw)
     return answer
 

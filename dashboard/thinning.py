@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Final
 
 import polars as pl
@@ -10,11 +11,18 @@ WIDTH_PX: Final = 600
 """Bins across a figure; each keeps up to four points, more than a wide screen can tell apart."""
 
 
-def thinned(frame: pl.DataFrame, time: str, value: str, bins: int = WIDTH_PX) -> pl.DataFrame:
+def thinned(
+    frame: pl.DataFrame,
+    time: str,
+    value: str,
+    bins: int = WIDTH_PX,
+    within: tuple[datetime, datetime] | None = None,
+) -> pl.DataFrame:
     """`frame` with at most four rows for each of `bins` equal spans of time: first, last, lowest and highest.
 
-    Rows come back in time order, unchanged; a frame that is small enough comes back whole. A null value never
-    displaces an extreme, and a row without time is dropped.
+    With `within`, that span has all the bins for itself, and what lies before and after it as many each, so that a
+    reader who zooms in sees more. Rows come back in time order, unchanged; a frame that is small enough comes back
+    whole. A null value never displaces an extreme, and a row without time is dropped.
 
     References
     ----------
@@ -23,6 +31,10 @@ def thinned(frame: pl.DataFrame, time: str, value: str, bins: int = WIDTH_PX) ->
     """
     if frame.height <= 4 * bins:
         return frame.sort(time)
+    if within is not None:
+        before, after = pl.col(time) < within[0], pl.col(time) > within[1]
+        parts = (frame.filter(before), frame.filter(~before & ~after), frame.filter(after))
+        return pl.concat([thinned(part, time, value, bins) for part in parts])
     frame = frame.filter(pl.col(time).is_not_null()).sort(time).with_row_index("_row")
     stamps = frame[time].dt.epoch("us")
     first, last = stamps[0], stamps[-1]

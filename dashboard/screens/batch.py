@@ -7,7 +7,7 @@ from typing import Final, get_args
 
 import streamlit as st
 
-from dashboard import charts_base, components, questions, runtime
+from dashboard import charts_base, components, questions, runtime, zoom
 from dashboard.needs import needs_of
 from dashboard.screens import batch_entries, batch_history
 from dashboard.sparkline import phase_glyph
@@ -152,7 +152,8 @@ def curve_part(batch_id: str) -> None:
     if outlook is None:
         return
     say = questions.voice()
-    with st.container(horizontal=True, gap="medium", key="scales"):
+    scales = st.container(horizontal=True, gap="medium", key="scales")
+    with scales:
         gravity = st.segmented_control(
             "Gravity as",
             get_args(charts_base.GravityScale),
@@ -168,14 +169,22 @@ def curve_part(batch_id: str) -> None:
             default="Date",
             required=True,
             key="time-scale",
+            bind="query-params",
             label_visibility="collapsed",
         )
     view = charts_base.View(gravity or "SG", time or "Date", components.edition())
     kept = f"axis end {batch_id}"
     st.session_state[kept] = questions.axis_end(outlook, say, st.session_state.get(kept))
-    figure = questions.figure(outlook, view, say, st.session_state[kept])
+    until = st.session_state[kept]
+    axes = charts_base.Axes(questions.curve(outlook, view, until, None), say)
+    looked_at = zoom.chosen(batch_id, axes)
+    scales.button(
+        "Whole course", key="whole", type="tertiary", disabled=looked_at is None, on_click=zoom.whole, args=(batch_id,)
+    )
+    figure = questions.figure(outlook, view, say, until, looked_at)
     text = curve_in_words(outlook.assessment, say)
-    st.plotly_chart(figure, key=f"curve-{batch_id}", theme=None, config=charts_base.CONFIG, alt=text)
+    with st.container(key=zoom.PLACE):
+        st.plotly_chart(figure, key=f"curve-{batch_id}", theme=None, config=charts_base.CONFIG, alt=text)
     components.markup(LEGEND + f'<p class="figures">{escape(text)}</p>', key="legend")
 
 

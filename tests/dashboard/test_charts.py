@@ -11,7 +11,7 @@ import pytest
 
 from analysis.model import COURSE, MARKED, PHASES, Assessment, Event, Forecast, PhaseSpan, Range
 from dashboard.charts import batch_figure
-from dashboard.charts_base import Curve, View, course_until
+from dashboard.charts_base import Curve, View, Zoom, course_until
 from dashboard.palette import PALETTES
 from dashboard.sparkline import AHEAD, BACK, HEIGHT, WIDTH, phase_glyph, sparkline
 from dashboard.words import Voice
@@ -172,9 +172,41 @@ def test_a_batch_without_readings_still_has_a_figure():
     assert figure(a=bare).layout.height > 0
 
 
-def test_a_zoom_survives_a_refresh_and_not_a_change_of_scale():
+def test_what_a_reader_drags_stays_until_scales_or_zoom_change():
+    zoomed = Zoom(NOW - timedelta(days=2), NOW - timedelta(days=1))
     assert figure().layout.uirevision == figure().layout.uirevision
     assert figure().layout.uirevision != figure(View("°P")).layout.uirevision
+    assert figure().layout.uirevision != figure(zoom=zoomed).layout.uirevision
+
+
+@pytest.mark.parametrize("until", [None, NOW + timedelta(days=3), NOW + timedelta(days=9)])
+def test_a_zoom_holds_wherever_the_time_axis_would_end(until):
+    zoomed = Zoom(NOW - timedelta(days=2), NOW - timedelta(days=1), 1.012, 1.030)
+    shown = figure(zoom=zoomed, until=until)
+    # Lisbon keeps UTC in winter.
+    assert shown.layout.xaxis.range == tuple(t.replace(tzinfo=None) for t in (zoomed.from_at, zoomed.to_at))
+    assert shown.layout.xaxis3.range == shown.layout.xaxis.range
+    assert shown.layout.yaxis.range == pytest.approx((1.012, 1.030))
+
+
+def test_a_zoom_keeps_its_place_on_other_scales():
+    zoomed = Zoom(NOW - timedelta(days=2), NOW - timedelta(days=1), 1.0120, 1.0300)
+    shown = figure(View("°P", "Days since pitching"), zoom=zoomed)
+    assert shown.layout.xaxis.range == pytest.approx((2.0, 3.0))
+    assert shown.layout.yaxis.range == pytest.approx((3.07, 7.55), abs=0.01)  # ASBC's table of extract
+    attenuated = figure(View("Attenuation"), zoom=zoomed).layout.yaxis.range
+    assert attenuated[0] < attenuated[1]
+
+
+def test_zoomed_in_more_readings_are_drawn():
+    many = assessed(40_000)
+    zoomed = Zoom(NOW - timedelta(hours=6), NOW - timedelta(hours=2))
+
+    def seen(shown):
+        [trace] = [t for t in shown.data if t.name == "measured"]
+        return sum(zoomed.from_at <= x.replace(tzinfo=UTC) <= zoomed.to_at for x in trace.x)
+
+    assert seen(figure(a=many, zoom=zoomed)) > 5 * seen(figure(a=many))
 
 
 def test_a_small_curve_is_well_formed_and_says_what_it_shows():
