@@ -37,6 +37,7 @@ def browser(program: str, *, width: int = 1280, height: int = 860, dark: bool = 
         context = chromium.new_context(
             viewport={"width": width, "height": height}, color_scheme="dark" if dark else "light"
         )
+        context.set_default_timeout(60_000)
         yield context.new_page()
         context.close()
         chromium.close()

@@ -10,6 +10,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from playwright.sync_api import expect
 
 from ingest.model import BatchRecord, Device, HandSample, Placement, Preferences, Report, Vessel
 from ingest.store import Store
@@ -17,6 +18,9 @@ from tests.system.serving import Server, browser
 
 pytestmark = pytest.mark.chromium
 
+PATIENCE_MS = 60_000
+"""How long anything may take on a machine that is busy; nothing here measures speed."""
+expect.set_options(timeout=PATIENCE_MS)
 PHONE = {"width": 390, "height": 844}
 PICTURES = Path(__file__).parents[1] / "screenshots"
 
@@ -30,7 +34,7 @@ def server(tmp_path: Path) -> Iterator[Server]:
 
 def begin(server: Server, wait_until: Callable[..., None]) -> str:
     server.start()
-    wait_until(lambda: server.health().get("broker_connected"), 60, "the start of the server")
+    wait_until(lambda: server.health().get("broker_connected"), 120, "the start of the server")
     return f"http://127.0.0.1:{server.port}"
 
 
@@ -76,7 +80,7 @@ def test_an_empty_cellar_is_set_up_and_a_new_float_is_put_to_work(
     site = begin(server, wait_until)
     with browser(chromium_program, **size) as page:
         page.goto(site)
-        page.get_by_text("There are two ways to begin").wait_for(timeout=30_000)
+        page.get_by_text("There are two ways to begin").wait_for()
         assert fits(page)
 
         page.goto(f"{site}/set-up")
@@ -106,14 +110,14 @@ def test_an_empty_cellar_is_set_up_and_a_new_float_is_put_to_work(
             payload = {"measured_at": at.isoformat(), "gravity_sg": 1.0479, "temperature_c": 19.6, "battery_v": 3.9}
             sender.publish("tunroom/report/f9", json.dumps(payload).encode(), number)
         # It appears by itself, and its form with it.
-        page.get_by_role("button", name="Put it to work").wait_for(timeout=15_000)
+        page.get_by_role("button", name="Put it to work").wait_for()
         shot(page, "sensors-new-float" + ("-phone" if size else ""))
         choose(page, "Vessel", "Cask nine: Gatepost bitter")
         page.get_by_role("button", name="Put it to work").click()
         page.get_by_text("f9 is put to work in Cask nine.").wait_for()
         assert fits(page)
         page.get_by_role("link", name="Today").click()
-        page.get_by_text("Gatepost bitter").first.wait_for(timeout=30_000)
+        page.get_by_text("Gatepost bitter").first.wait_for()
 
 
 def test_a_bad_payload_is_mended_by_a_rule_and_half_typed_input_survives(
@@ -126,24 +130,24 @@ def test_a_bad_payload_is_mended_by_a_rule_and_half_typed_input_survives(
         sender.publish(f"tunroom/report/oak-{number % 2}", json.dumps(odd).encode(), number)
     with browser(chromium_program, **PHONE) as page:
         page.goto(f"{site}/sensors")
-        page.get_by_text("could not be taken in").first.wait_for(timeout=30_000)
+        page.get_by_text("could not be taken in").first.wait_for()
         page.get_by_text("Build a rule for these").click()
-        page.get_by_text("It would read 5 of five messages.").wait_for(timeout=15_000)
+        page.get_by_text("It would read 5 of five messages.").wait_for()
         assert fits(page)
         shot(page, "sensors-rule-phone")
         topic = page.get_by_role("textbox", name="Topic, with {device} where the id stands")
         topic.fill("tunroom/report/{dev")
         # New readings come in while the person is typing; the list above refreshes, what was typed stays.
         sender.publish("tunroom/report/f9", b'{"gravity_sg": 1.05}', 50)
-        page.get_by_text("f9").first.wait_for(timeout=15_000)
-        assert topic.input_value() == "tunroom/report/{dev"
+        page.get_by_text("f9").first.wait_for()
+        expect(topic).to_have_value("tunroom/report/{dev")
         topic.fill("tunroom/report/{device}")
         topic.press("Tab")
         choose(page, "Time of measurement", "seconds")
         page.get_by_text("It would read 5 of five messages.").wait_for()
         page.get_by_role("button", name="Save the rule and take them in").click()
-        page.get_by_text("oak-0").first.wait_for(timeout=15_000)
-        wait_until(lambda: page.get_by_text("could not be taken in").count() == 0, 15, "the end of the rejections")
+        page.get_by_text("oak-0").first.wait_for()
+        wait_until(lambda: page.get_by_text("could not be taken in").count() == 0, 60, "the end of the rejections")
     assert server.health()["readings"] == 6
 
 
@@ -162,7 +166,7 @@ def finished_batch(data: Path) -> str:
                 original_gravity_sg=1.048,
                 pitched_at=pitched,
                 expected_low=0.72,
-                expected_high=0.82,
+                expected_high=0.78,
             )
         )
         store.save(Device(device_id="f9", kind="float"))
@@ -193,26 +197,34 @@ def test_packaging_day_says_go_caution_or_stop_and_prints(server, chromium_progr
     site = begin(server, wait_until)
     with browser(chromium_program, **PHONE) as page:
         page.goto(f"{site}/packaging?id={batch_id}")
-        page.get_by_text("Say first whether it goes into bottles or kegs.").wait_for(timeout=60_000)
+        page.get_by_text("Say first whether it goes into bottles or kegs.").wait_for()
         page.get_by_text("Bottles", exact=True).click()
-        page.get_by_role("spinbutton", name="Carbonation, volumes").fill("2.4")
+        carbonation = page.get_by_role("spinbutton", name="Carbonation, volumes")
+        verdict = page.locator(".light")
+        expect(verdict).to_contain_text("No carbonation is wished for")
+        carbonation.fill("2.4")
         page.keyboard.press("Tab")
-        verdict = page.locator(".light strong")
-        verdict.wait_for()
-        # It has finished and held, and a hand sample agrees; up to 3 volumes no rating is asked (common practice).
-        assert verdict.inner_text() == "Go"
-        assert page.get_by_text("safe", exact=True).count() == 0
+        # It has finished and held, a hand sample agrees, and it is near where the yeast ends at the lowest. Up to 3
+        # volumes no rating is asked (common practice).
+        expect(verdict).not_to_contain_text("No carbonation is wished for")
+        expect(verdict.locator("strong")).to_have_text("Go")
+        expect(page.get_by_text("safe", exact=True)).to_have_count(0)
         assert fits(page)
         shot(page, "packaging-phone")
+        # It might yet fall further than was thought.
+        page.get_by_role("spinbutton", name="Lowest plausible gravity, SG").fill("1.006")
+        page.keyboard.press("Tab")
+        expect(verdict).to_contain_text("In the worst case")
+        expect(verdict.locator("strong")).to_have_text("Caution")
         # A number that cannot be: said beside it, no verdict, and nothing lost.
         page.get_by_role("spinbutton", name="Bottle rated for, bar").fill("-3")
         page.keyboard.press("Tab")
-        page.get_by_text("No verdict yet.").wait_for()
-        assert page.get_by_role("spinbutton", name="Carbonation, volumes").input_value() == "2.40"
+        expect(verdict).to_contain_text("No verdict yet.")
+        expect(carbonation).to_have_value("2.40")
         # A rating below the pressure to expect.
         page.get_by_role("spinbutton", name="Bottle rated for, bar").fill("2")
         page.keyboard.press("Tab")
-        page.locator(".light strong", has_text="Stop").wait_for()
+        expect(verdict.locator("strong")).to_have_text("Stop")
         with page.expect_download() as waiting:
             page.get_by_role("button", name="Download the sheet, to print").click()
         sheet = Path(waiting.value.path()).read_text(encoding="utf-8")
@@ -220,8 +232,8 @@ def test_packaging_day_says_go_caution_or_stop_and_prints(server, chromium_progr
         assert "<strong>Stop</strong>" in sheet
         assert "<script" not in sheet
         page.reload()
-        page.locator(".light strong").wait_for(timeout=30_000)
-        assert page.get_by_role("spinbutton", name="Carbonation, volumes").input_value() == "2.40"
+        expect(verdict.locator("strong")).to_have_text("Stop")
+        expect(carbonation).to_have_value("2.40")
 
 
 def test_a_float_is_calibrated_and_a_log_imported_in_the_browser(server, chromium_program, wait_until, tmp_path):
@@ -238,7 +250,7 @@ def test_a_float_is_calibrated_and_a_log_imported_in_the_browser(server, chromiu
     site = begin(server, wait_until)
     with browser(chromium_program) as page:
         page.goto(f"{site}/sensors?device=f9")
-        page.get_by_text("Inclination to gravity: add").click(timeout=30_000)
+        page.get_by_text("Inclination to gravity: add").click()
         points = [(25.0, 1.000), (37.5, 1.050), (50.0, 1.025)]
         for number, (inclination, gravity) in enumerate(points):
             page.get_by_role("spinbutton", name=f"Point {number + 1}: it says, °").first.fill(str(inclination))
@@ -261,7 +273,7 @@ def test_a_float_is_calibrated_and_a_log_imported_in_the_browser(server, chromiu
         page.get_by_label("Name of the batch").fill("Spring ale")
         page.keyboard.press("Tab")
         page.get_by_role("button", name="Take it in").click()
-        page.get_by_text("192 of 192 rows are new readings").wait_for(timeout=30_000)
+        page.get_by_text("192 of 192 rows are new readings").wait_for()
         page.goto(f"{site}/set-up?part=batches")
-        page.get_by_text("one batch has ended", exact=False).first.click(timeout=15_000)
+        page.get_by_text("one batch has ended", exact=False).first.click()
         page.get_by_text("Spring ale").first.wait_for()
