@@ -182,31 +182,41 @@ def connection() -> None:
     st.html(f'<div class="banner trouble" role="alert">{text}</div>', width="content")
 
 
-def say_done(sentence: str) -> None:
-    """Remember what was just entered, to show it with its undo at the head of the page."""
-    st.session_state[_SAID] = sentence
+def newest_change() -> int | None:
+    """The id of the newest line of the journal."""
+    return next((change.change_id for change in runtime.store().changes(1)), None)
+
+
+def say_done(sentence: str, before: int | None) -> None:
+    """Remember what was just entered, to show it at the head of the page: with its undo, if it is a line of its own.
+
+    `before` is what `newest_change` was before the entry; one that changed nothing must not undo an older one.
+    """
+    newest = newest_change()
+    st.session_state[_SAID] = (sentence, newest if newest != before else None)
 
 
 def done_line() -> None:
     """What was just entered, with the way to take it back."""
-    sentence = st.session_state.get(_SAID)
-    if not sentence:
+    said = st.session_state.get(_SAID)
+    if not said:
         return
+    sentence, change_id = said
     with st.container(key="done", horizontal=True, vertical_alignment="center"):
         st.html(f'<span role="status">{escape(sentence)}</span>')
-        if st.button("Undo", key="undo", type="secondary"):
+        if change_id is not None and st.button("Undo", key="undo", type="secondary"):
             st.session_state[_SAID] = None
-            taken_back = runtime.store().undo()
-            if taken_back:
-                st.toast(f"Taken back: {taken_back}")
+            taken_back = runtime.service().undo(change_id)
+            st.toast(taken_back or "Something else was entered since. Set up, Health and entries, takes back in turn.")
             st.rerun()
-        if st.button("Keep", key="keep", type="tertiary"):
+        if st.button("Keep" if change_id is not None else "Close", key="keep", type="tertiary"):
             st.session_state[_SAID] = None
             st.rerun()
 
 
 def attempt(enter: Callable[[], Any], done: str) -> EntryError | None:
     """Run an entry; say it is done, or give back what is wrong so that it can stand beside its field."""
+    before = newest_change()
     try:
         enter()
     except EntryError as error:
@@ -215,7 +225,7 @@ def attempt(enter: Callable[[], Any], done: str) -> EntryError | None:
         return EntryError("", str(error))
     except IngestError as error:
         return EntryError("", str(error))
-    say_done(done)
+    say_done(done, before)
     return None
 
 

@@ -29,17 +29,12 @@ _CALENDAR: Final = "text/calendar; charset=utf-8"
 
 def token_of(store: Store) -> str:
     """The token in the feed's address, made when it is first asked for."""
-    preferences = store.preferences()
-    if not preferences.calendar_token:
-        preferences = replace(preferences, calendar_token=secrets.token_urlsafe(24))
-        store.save(preferences)
-    return preferences.calendar_token
+    return store.preferences().calendar_token or renewed_token(store)
 
 
 def renewed_token(store: Store) -> str:
     """A new token: the old address stops working."""
-    store.save(replace(store.preferences(), calendar_token=""))
-    return token_of(store)
+    return store.save(replace(store.preferences(), calendar_token=secrets.token_urlsafe(24))).calendar_token
 
 
 def feed_path(token: str, name: str = CELLAR) -> str:

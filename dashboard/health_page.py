@@ -9,7 +9,7 @@ import streamlit as st
 
 from dashboard import components, questions, runtime, version
 from dashboard.first_steps import broker_address
-from dashboard.words import THIN, Voice, capital, number, plural
+from dashboard.words import THIN, Voice, number, plural
 
 _CHANGES = 40
 _LOW_DISK_GB = 1.0
@@ -82,9 +82,9 @@ def entries() -> None:
         st.html("<p>Nothing yet.</p>")
         return
     if standing is not None and st.button(f"Undo: {standing.sentence}", key="undo newest"):
-        taken_back = store.undo()
+        taken_back = runtime.service().undo(standing.change_id)
         if taken_back:
-            st.toast(capital(taken_back))
+            st.toast(taken_back)
         st.rerun()
     rows = [[say.exact(c.at), c.sentence, "taken back" if c.undone else ""] for c in changes]
     st.html(components.table(["when", "what", ""], rows, "what was entered"))

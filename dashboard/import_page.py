@@ -39,20 +39,12 @@ def show() -> None:
         "usually finish. Taking in the same log twice changes nothing. An export of a cellar (the zip of <i>Take "
         "everything along</i>) goes in here too.</p>"
     )
-    _last_import()
     path = _uploaded()
     if path is not None and path.suffix.lower() == ".zip":
         _cellar(path)
     elif path is not None:
         _log(path)
     _along()
-
-
-def _last_import() -> None:
-    """What became of the last import."""
-    said = st.session_state.pop("import said", None)
-    if said:
-        st.html(f'<p role="status"><b>{escape(said)}</b></p>')
 
 
 def _uploaded() -> Path | None:
@@ -83,6 +75,7 @@ def _cellar(path: Path) -> None:
     form.place(forms.WHOLE_FORM)
     if not taken:
         return
+    before = components.newest_change()
     with st.status("Taking it in …") as status:
         try:
             done = transfer.import_zip(runtime.store(), path, progress=lambda text: status.update(label=capital(text)))
@@ -92,12 +85,12 @@ def _cellar(path: Path) -> None:
             return
     runtime.service().reload_rules()  # an export brings its own
     readings = f"{number(done.readings_new)} of {plural(done.readings, 'reading')}"
-    _finish(path, f"{readings} and {plural(done.entries_new, 'entry', 'entries')} are new or changed.")
+    _finish(path, f"{readings} and {plural(done.entries_new, 'entry', 'entries')} are new or changed.", before)
 
 
-def _finish(path: Path, said: str) -> None:
+def _finish(path: Path, said: str, before: int | None) -> None:
     """Say what became of it, and make room for the next."""
-    st.session_state["import said"] = said
+    components.say_done(said, before)
     st.session_state["imports"] = st.session_state.get("imports", 0) + 1
     shutil.rmtree(path.parent, ignore_errors=True)
     st.session_state.pop(_FILE, None)
@@ -179,7 +172,7 @@ def _earlier(form: forms.Form, store: Store) -> dict[str, Any]:
 def _take_in(
     form: forms.Form, path: Path, columns: dict[str, str], device_id: str | None, target: str, facts: dict[str, Any]
 ) -> None:
-    store = runtime.store()
+    store, before = runtime.store(), components.newest_change()
     known: BatchRecord | None = facts.get("batch")
     if target == "known" and known is None:
         form.missing("batch", "no batch is chosen", "Choose one, or take in the readings alone.")
@@ -207,7 +200,7 @@ def _take_in(
             status.update(label="Nothing of it was kept.", state="error")
             form.wrong(EntryError(forms.WHOLE_FORM, str(error).rstrip(".")))
             return
-    _finish(path, _said(done, form.voice))
+    _finish(path, _said(done, form.voice), before)
 
 
 def _instant(text: str) -> datetime:

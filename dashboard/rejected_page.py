@@ -69,7 +69,8 @@ def _group(group: Group, say: Voice) -> None:
         ids = [message.rejection_id for message in group.messages]
         label = f"Dismiss all {count(len(group.messages))}" if several else "Dismiss"
         if st.button(label, key=f"dismiss {group.key}", type="tertiary"):
-            runtime.store().resolve_rejections(ids)
+            said = f"{capital(many)} on {newest.topic} {'are' if several else 'is'} dismissed."
+            components.attempt(lambda: runtime.store().dismiss(ids, f"Dismissed {many} on {newest.topic}"), said)
             st.rerun()
     if building:
         _build(group, found, say)
@@ -158,10 +159,13 @@ def _outcome(rule: Rule, group: Group, say: Voice) -> None:
 
 
 def _take_again(rule: Rule | None) -> None:
-    service = runtime.service()
+    service, before = runtime.service(), components.newest_change()
     taken = service.save_rule(rule) if rule is not None else service.take_again()
     said = f"{capital(plural(taken, 'message'))} {'is' if taken == 1 else 'are'} taken in."
-    st.toast(said if taken else "No stored message can be read so far.")
+    if rule is not None:
+        components.say_done(f"The rule for {rule.topic} is kept. {said} What it read stays, without it too.", before)
+    else:
+        st.toast(said if taken else "No stored message can be read so far.")
     st.rerun()
 
 
@@ -178,7 +182,10 @@ def _rules() -> None:
         with st.container(horizontal=True, vertical_alignment="center"):
             st.html(f"<p>{_rule_words(rule)}</p>")
             if st.button("Remove", key=f"remove rule {rule.name}", type="tertiary"):
-                runtime.service().remove_rule(rule.name)
+                components.attempt(
+                    lambda rule=rule: runtime.service().remove_rule(rule.name),  # type: ignore[misc]
+                    f"The rule for {rule.topic} is removed; what it read stays.",
+                )
                 st.rerun()
 
 

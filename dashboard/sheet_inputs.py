@@ -91,7 +91,7 @@ def keep_changes(store: Store, batch_id: str, changes: Mapping[str, Any]) -> Non
 
 def forget_changes(store: Store, batch_id: str) -> None:
     """Go back to the batch's own figures."""
-    keep_changes(store, batch_id, {})
+    store.change_note(_note(batch_id), None, "Took the batch's own figures on its packaging sheet")
     forms.renew(f"sheet {batch_id}")
 
 

@@ -8,7 +8,7 @@ from urllib.parse import urlsplit
 
 import streamlit as st
 
-from dashboard import downloads, forms, questions, runtime
+from dashboard import components, downloads, forms, questions, runtime
 from dashboard.words import Voice, capital, plural
 from ingest.errors import EntryError
 from ingest.model import Preferences
@@ -130,7 +130,7 @@ def calendar() -> None:
     )
     if not token:
         if st.button("Make the address of the calendar", key="make feed"):
-            downloads.token_of(store)
+            components.attempt(lambda: downloads.token_of(store), "The calendar has an address.")
             st.rerun()
         return
     here = _here()
@@ -154,7 +154,7 @@ def calendar() -> None:
             on_click="ignore",
         )
         if st.button("Make a new address; the old one stops working", key="renew feed", type="tertiary"):
-            downloads.renewed_token(store)
+            components.attempt(lambda: downloads.renewed_token(store), "The calendar has a new address.")
             st.rerun()
 
 

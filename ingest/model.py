@@ -102,6 +102,14 @@ class Rejection:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Note:
+    """A small text kept under a key."""
+
+    key: str
+    value: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Device:
     """A float (floating hydrometer) or a probe (temperature sensor)."""
 

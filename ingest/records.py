@@ -21,6 +21,7 @@ from ingest.model import (
     Device,
     EventRecord,
     HandSample,
+    Note,
     Placement,
     Preferences,
     Rejection,
@@ -42,9 +43,10 @@ _TABLES: Final[dict[type, tuple[str, str]]] = {
     Preferences: ("preferences", "preferences_id"),
     AssessmentRecord: ("assessment", "batch_id"),
     Rejection: ("rejection", "rejection_id"),
+    Note: ("note", "key"),
 }
 
-ENTRIES: Final[tuple[type, ...]] = tuple(t for t in _TABLES if t not in (AssessmentRecord, Rejection))
+ENTRIES: Final[tuple[type, ...]] = tuple(t for t in _TABLES if t not in (AssessmentRecord, Rejection, Note))
 """What a person enters; an entry's class precedes the classes that refer to it."""
 
 

@@ -219,13 +219,14 @@ def stored_sources(store: Store) -> list[dict[str, Any]]:
 def save_rule(store: Store, rule: Rule) -> None:
     """Keep a rule that was made on screen; one of the same name is replaced."""
     kept = [other.source for other in stored_rules(store) if other.name != rule.name]
-    _write(store, [*kept, {**rule.source, "name": rule.name}])
+    _write(store, [*kept, {**rule.source, "name": rule.name}], f"Saved the rule for {rule.topic}")
 
 
 def remove_rule(store: Store, name: str) -> None:
     """Forget a rule that was made on screen."""
-    _write(store, [rule.source for rule in stored_rules(store) if rule.name != name])
+    kept = [rule.source for rule in stored_rules(store) if rule.name != name]
+    _write(store, kept, f"Removed the rule {name}")
 
 
-def _write(store: Store, sources: Iterable[Mapping[str, Any]]) -> None:
-    store.set_note(_NOTE, json.dumps([dict(source) for source in sources], ensure_ascii=False))
+def _write(store: Store, sources: Iterable[Mapping[str, Any]], sentence: str) -> None:
+    store.change_note(_NOTE, json.dumps([dict(source) for source in sources], ensure_ascii=False), sentence)

@@ -56,6 +56,13 @@ class Service:
         rule_book.remove_rule(self.store, name)
         self.reload_rules()
 
+    def undo(self, only: int | None = None) -> str | None:
+        """Take back the newest change (see `Store.undo`); a rule that comes or goes with it counts at once."""
+        taken_back = self.store.undo(only)
+        if [rule.source for rule in self.rules()] != [rule.source for rule in self.pipeline.rules]:
+            self.reload_rules()
+        return taken_back
+
     def take_again(self) -> int:
         """Decode the stored rejections anew with the rules in force; return how many messages were taken in."""
         return take_again(self.store, self.rules(), prefix=self.settings.broker.prefix)

@@ -237,9 +237,21 @@ class Store(Questions):
         """Remove an entry with its parts (a batch with its events and samples); it can be undone."""
         self._entries.remove(record)
 
-    def undo(self) -> str | None:
-        """Take back the newest change that still stands; a sentence, or None where there is none."""
-        return self._entries.undo()
+    def change_note(self, key: str, value: str | None, sentence: str) -> None:
+        """Keep a small text that a person entered (None removes it); it can be undone."""
+        self._entries.change_note(key, value, sentence)
+
+    def dismiss(self, ids: Sequence[str], sentence: str) -> None:
+        """Mark rejections as dealt with by a person; it can be undone."""
+        where = "WHERE resolved_at IS NULL AND list_contains(?::VARCHAR[], rejection_id)"
+        self._entries.dismiss(self._select(Rejection, where, [list(ids)]), sentence)
+
+    def undo(self, only: int | None = None) -> str | None:
+        """Take back the newest change that still stands; a sentence, or None where there is none.
+
+        With `only`, a change's id, nothing is taken back if another change has come since.
+        """
+        return self._entries.undo(only)
 
     def changes(self, limit: int = 50) -> list[Change]:
         """The newest lines of the journal, newest first."""
@@ -279,7 +291,7 @@ class Store(Questions):
         return self._select(Rejection, f"WHERE resolved_at {where} ORDER BY received_at DESC LIMIT ?", [limit])
 
     def resolve_rejections(self, ids: Sequence[str]) -> None:
-        """Mark rejections as dealt with."""
+        """Mark rejections as taken in."""
         with self._file.writing() as cursor:
             cursor.execute(
                 "UPDATE rejection SET resolved_at = now()::TIMESTAMP "

@@ -17,9 +17,11 @@ from ingest.model import (
     Device,
     EventRecord,
     HandSample,
+    Note,
     Placement,
     Preferences,
     Record,
+    Rejection,
     Vessel,
     Yeast,
 )
@@ -39,15 +41,23 @@ _PARTS: Final[dict[type, tuple[tuple[type, str], ...]]] = {
 
 @dataclass(frozen=True, slots=True)
 class Step:
-    """One record before and after a change; None where there was none."""
+    """One record before and after a change; None where there was none.
 
-    before: Record | None
-    after: Record | None
+    A note or a rejection may change too, so that it can be taken back; neither is an entry that the book holds.
+    """
+
+    before: Record | Note | Rejection | None
+    after: Record | Note | Rejection | None
 
     @property
-    def record(self) -> Record:
+    def record(self) -> Record | Note | Rejection:
         """The record that the step is about."""
-        return cast(Record, self.after or self.before)
+        return cast("Record | Note | Rejection", self.after or self.before)
+
+    @property
+    def of_the_book(self) -> bool:
+        """Whether it changes an entry."""
+        return not isinstance(self.record, Note | Rejection)
 
     def reversed(self) -> Step:
         """The step that takes this one back."""
@@ -75,7 +85,7 @@ class Book:
     def after(self, steps: Sequence[Step]) -> Book:
         """The entries once these steps have been made."""
         changed = dict(self._records)
-        for step in steps:
+        for step in filter(lambda step: step.of_the_book, steps):
             kept = dict(changed[type(step.record)])
             if step.after is None:
                 kept.pop(key_of(step.record), None)

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any, cast
 
-from ingest.model import Record
+from ingest.model import Note, Record, Rejection
 from ingest.records import BY_NAME, ENTRIES, TABLES, cleaned, from_row, key_of, storable, to_json, to_row
 from ingest.store_book import Book, Step
 from ingest.store_file import Cursor, StoreFile
@@ -97,8 +97,24 @@ class Entries:
                 steps = [Step(each, None) for each in [*self.book.parts(here), here]]
                 self._write(f"Removed {self.book.describe(here)}", steps)
 
-    def undo(self) -> str | None:
-        """Take back the newest change that still stands; say which, or None where there is none."""
+    def change_note(self, key: str, value: str | None, sentence: str) -> None:
+        """Keep a small text that a person entered, or remove it, as one change."""
+        with self._file.alone:
+            rows = self._file.read("SELECT value FROM note WHERE key = ?", [storable(key)])
+            before = Note(key=key, value=str(rows[0][0])) if rows else None
+            after = None if value is None else Note(key=key, value=value)
+            if before != after:
+                self._write(sentence, [Step(before, after)])
+
+    def dismiss(self, rejections: Sequence[Rejection], sentence: str) -> None:
+        """Mark rejections as dealt with by a person, as one change. The journal does not repeat their bytes."""
+        now = datetime.now(UTC)
+        bare = [replace(rejection, payload=b"", faults=()) for rejection in rejections]
+        with self._file.alone:
+            self._write(sentence, [Step(each, replace(each, resolved_at=now)) for each in bare])
+
+    def undo(self, only: int | None = None) -> str | None:
+        """Take back the newest change that still stands; say which, or None where there is none or it is not `only`."""
         with self._file.alone:
             found = self._file.read(
                 "SELECT change_id, sentence, steps FROM change WHERE undone_at IS NULL ORDER BY change_id DESC LIMIT 1"
@@ -106,6 +122,8 @@ class Entries:
             if not found:
                 return None
             [(number, sentence, text)] = found
+            if only is not None and number != only:
+                return None
             steps = [step.reversed() for step in reversed(_read_steps(text))]
             with self._file.writing() as cursor:
                 _carry_out(cursor, steps)
@@ -125,13 +143,20 @@ class Entries:
         self._remember(steps)
 
     def _remember(self, steps: Sequence[Step]) -> None:
-        self.book = self.book.after(steps)
-        self.revision += 1
+        if any(step.of_the_book for step in steps):
+            self.book = self.book.after(steps)
+            self.revision += 1
 
 
 def _carry_out(cursor: Cursor, steps: Sequence[Step]) -> None:
     for step in steps:
         table = TABLES[type(step.record)]
+        if isinstance(step.after, Rejection):
+            row = to_row(step.after)
+            cursor.execute(
+                "UPDATE rejection SET resolved_at = ? WHERE rejection_id = ?", [row["resolved_at"], row["rejection_id"]]
+            )
+            continue
         cursor.execute(f"DELETE FROM {table.name} WHERE {table.key} = ?", [key_of(step.record)])
         if step.after is not None:
             row = to_row(step.after)
@@ -157,8 +182,8 @@ def _write_steps(steps: Sequence[Step]) -> str:
 
 
 def _read_steps(text: str) -> list[Step]:
-    def record(cls: type, row: dict[str, Any] | None) -> Record | None:
-        return None if row is None else cast(Record, from_row(cls, row))
+    def record(cls: type, row: dict[str, Any] | None) -> Record | Note | Rejection | None:
+        return None if row is None else cast("Record | Note | Rejection", from_row(cls, row))
 
     return [
         Step(record(BY_NAME[step["table"]], step["before"]), record(BY_NAME[step["table"]], step["after"]))

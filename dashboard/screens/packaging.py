@@ -77,7 +77,10 @@ def the_sheet(outlook: Outlook, say: Voice) -> None:
         if sheet_inputs.own_changes(store, record.batch_id) and st.button(
             "Take the batch's own figures again", key="own figures", type="tertiary"
         ):
-            sheet_inputs.forget_changes(store, record.batch_id)
+            components.attempt(
+                lambda: sheet_inputs.forget_changes(store, record.batch_id),
+                "The sheet has the batch's own figures again.",
+            )
             st.rerun()
     word, reasons = sheet_answer.light(asked.given, asked.answer, asked.wrong)
     with head:

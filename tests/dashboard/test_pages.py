@@ -14,7 +14,7 @@ from streamlit.testing.v1 import AppTest
 
 import dashboard
 from dashboard import charts, charts_base, pages, questions, runtime
-from ingest.model import EventRecord, HandSample, Report
+from ingest.model import BatchRecord, EventRecord, HandSample, Report
 
 MAIN = Path(dashboard.__file__).parent / "main.py"
 
@@ -133,9 +133,32 @@ def test_one_tap_logs_an_event_and_undo_takes_it_back(cellar):
     assert not app.exception
     [event] = [e for e in cellar.store.all(EventRecord, batch_id=batch_id) if e.kind == "nutrient"]
     assert questions.voice().now - event.at < timedelta(minutes=1)
-    assert app.session_state["said"] == "Logged: nutrient added, just now."
+    assert app.session_state["said"][0] == "Logged: nutrient added, just now."
     cellar.store.undo()
     assert len(cellar.store.all(EventRecord, batch_id=batch_id)) == before
+
+
+def test_an_entry_that_changed_nothing_offers_no_undo(cellar):
+    store, record = cellar.store, cellar.batches["active"]
+    app = AppTest.from_string("from dashboard import components\ncomponents.done_line()\n", default_timeout=60)
+
+    def said(enter) -> AppTest:
+        shell = AppTest.from_function(_enter, kwargs={"enter": enter}, default_timeout=60).run()
+        app.session_state["said"] = shell.session_state["said"]
+        return app.run()
+
+    assert [b.label for b in said(lambda: store.save(record)).button] == ["Close"]
+    changed = said(lambda: store.save(replace(record, name="Harbour Dark")))
+    assert [b.label for b in changed.button] == ["Undo", "Keep"]
+    changed.button(key="undo").click().run()
+    assert not app.exception
+    assert store.get(BatchRecord, record.batch_id) == record
+
+
+def _enter(enter) -> None:
+    from dashboard import components
+
+    components.attempt(enter, "Saved.")
 
 
 def sample_input(app: AppTest) -> Any:

@@ -163,6 +163,44 @@ def test_dismissed_messages_are_gone_from_the_page_but_not_lost(service, page):
     assert len(service.store.rejections(resolved=True)) == 1
 
 
+def test_a_dismissal_is_undone_with_every_byte(service, page):
+    messages = [rejected(n) for n in range(3)]
+    service.store.keep([], messages)
+    shown = page("sensors")
+    next(b for b in shown.button if b.label == "Dismiss all three").click()
+    shown.run()
+    assert not shown.exception
+    said, change_id = shown.session_state["said"]
+    assert said == "Three messages on shed/oak-0/state are dismissed."
+    assert service.store.rejections() == []
+    assert service.undo(change_id) == "Taken back: Dismissed three messages on shed/oak-0/state"
+    assert service.store.rejections() == messages
+
+
+def test_a_rule_is_undone_when_it_was_made_and_when_it_was_removed(service, page):
+    service.store.keep([], [rejected(0)])
+    shown = page("sensors")
+    shown.toggle[0].set_value(True)
+    shown.run()
+    next(b for b in shown.button if b.label == "Save the rule and take them in").click()
+    shown.run()
+    [rule] = stored_rules(service.store)
+    assert [r.source for r in service.pipeline.rules] == [rule.source]
+    shown = page("sensors")
+    next(b for b in shown.button if b.label == "Remove").click()
+    shown.run()
+    assert not shown.exception
+    assert stored_rules(service.store) == ()
+    assert service.pipeline.rules == ()
+    service.undo()
+    assert [r.source for r in service.pipeline.rules] == [rule.source]
+    service.undo()
+    assert stored_rules(service.store) == ()
+    assert service.pipeline.rules == ()
+    # What was measured stays, whatever becomes of the rule.
+    assert service.store.counts()["readings"] == 1
+
+
 def test_a_device_that_is_gone_is_said_to_be_gone(service, page):
     assert "There is no such device." in html_of(page("sensors", device="nobody"))
 

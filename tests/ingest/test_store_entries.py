@@ -16,6 +16,7 @@ from ingest.model import (
     HandSample,
     Placement,
     Preferences,
+    Rejection,
     Vessel,
     Yeast,
 )
@@ -229,3 +230,49 @@ def test_removing_what_is_not_there_changes_nothing(cellar):
     before = cellar.revision
     cellar.remove(Vessel(vessel_id="v9", name="Nowhere"))
     assert cellar.revision == before
+
+
+def test_a_note_that_was_entered_is_undone_to_what_it_was():
+    with Store.in_memory() as store:
+        store.change_note("k", "one", "Wrote one")
+        store.change_note("k", "two", "Wrote two")
+        store.change_note("k", "two", "Wrote the same")
+        assert [c.sentence for c in store.changes()] == ["Wrote two", "Wrote one"]
+        assert store.undo() == "Taken back: Wrote two"
+        assert store.get_note("k") == "one"
+        store.change_note("k", None, "Removed it")
+        assert store.get_note("k") is None
+        store.undo()
+        assert store.get_note("k") == "one"
+        store.undo()
+        assert store.get_note("k") is None
+
+
+def test_undoing_one_change_leaves_a_later_one_of_somebody_else_alone():
+    with Store.in_memory() as store:
+        mine = store.save(Vessel(name="Mine"))
+        [change] = store.changes()
+        store.save(Vessel(name="Theirs"))
+        assert store.undo(change.change_id) is None
+        assert len(store.all(Vessel)) == 2
+        store.undo()
+        assert store.undo(change.change_id) == "Taken back: Added vessel Mine"
+        assert mine not in store.all(Vessel)
+
+
+def test_a_dismissal_leaves_entries_and_what_was_dealt_with_before_alone():
+    bad = [
+        Rejection(rejection_id=f"r{n}", topic="t", payload=bytes([n, 255]), received_at=T, faults=("a",))
+        for n in range(3)
+    ]
+    with Store.in_memory() as store:
+        store.keep([], bad)
+        store.resolve_rejections(["r0"])
+        revision = store.revision
+        store.dismiss(["r0", "r1", "unheard of"], "Dismissed two")
+        assert [r.rejection_id for r in store.rejections()] == ["r2"]
+        store.undo()
+        assert {r.rejection_id for r in store.rejections()} == {"r1", "r2"}
+        assert {r.payload for r in store.rejections()} == {bad[1].payload, bad[2].payload}
+        assert [r.rejection_id for r in store.rejections(resolved=True)] == ["r0"]
+        assert store.revision == revision
