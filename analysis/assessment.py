@@ -11,12 +11,13 @@ import polars as pl
 from analysis import evidence
 from analysis.attenuation import attenuation_course
 from analysis.cleaning import mark
+from analysis.implications import Courses
 from analysis.memory import carry_on, fingerprint_of
 from analysis.model import Assessment, Batch, PhaseSpan, Range, as_utc, events_of
 from analysis.phases import spans
 from analysis.pooling import Correction
 from analysis.priors import Belief, Priors
-from analysis.projection import course, creep_of, forecast, range_of
+from analysis.projection import course, creep_of, forecast, quantiles, range_of
 from analysis.series import Series, hours_of, summarise
 from analysis.steadiness import Hold, chilled_from, hold
 from analysis.stories import Look, look_at
@@ -132,7 +133,7 @@ def _verdict(
         batch=batch, now=now, held=held, p_finished=verdict.p_finished, p_halted=verdict.p_halted,
         finished=finished, stalled=stalled, phase=phase, belief=belief, attenuation=attenuation,
         original_sg=look.original_sg, gravity=gravity, terminal=terminal, left=left, forecast=finish, chill_h=chill_h,
-        usual_c=series.usual_c, temperature_c=temperature, creep=creep,
+        usual_c=series.usual_c, temperature_c=temperature, creep=creep, float_off_sg=_float_off(series, courses),
     )  # fmt: skip
     began = spans(series, courses, weight, batch, phase=phase, held=held, chill_h=chill_h, finished=finished)
     return Assessment(
@@ -162,6 +163,15 @@ def _verdict(
         fingerprint=fingerprint,
         memory={"finished": finished, "rows": len(marked), "prefix": fingerprint, "stalled": stalled},
     )
+
+
+def _float_off(series: Series, courses: Courses) -> float | None:
+    """By how much the float's last half day lies above the middle course, SG; None without a float by then."""
+    recent = series.floats & (series.hours > series.now_h - 12.0)
+    if not recent.any():
+        return None
+    middle = quantiles(courses.gravity_sg, courses.weight, (0.5,))[0]
+    return float(np.median(series.gravity_sg[recent] - np.interp(series.hours[recent], courses.at_h, middle)))
 
 
 def _last_temperature(marked: pl.DataFrame) -> float | None:

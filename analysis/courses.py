@@ -41,8 +41,8 @@ PARAMETERS: Final = (
 )
 """The unknowns of a course, on the scales on which they are about normal."""
 
-_MONOD: Final = np.exp(np.linspace(np.log(0.02), np.log(1.5), 7))
-_INHIBITION: Final = np.array([0.0, 0.35, 0.6, 0.78, 0.9, 0.96])
+_MONOD: Final = np.exp(np.linspace(np.log(0.02), np.log(1.5), 13))
+_INHIBITION: Final = np.array([0.0, 0.18, 0.35, 0.48, 0.6, 0.7, 0.78, 0.85, 0.9, 0.935, 0.96])
 _RHO: Final = np.exp(np.linspace(np.log(0.05), np.log(3.0), 16))
 _SLOW_MONOD: Final = np.exp(np.log(0.06) + np.log(4.0) * np.arange(5))
 """The last one stands for a slow sugar that is many: its tail is heavier than an exponential."""
@@ -131,12 +131,17 @@ class Shapes:
     slow_share: Floats
     easy_row: NDArray[np.intp]
     slow_row: NDArray[np.intp]
+    slow_part: NDArray[np.float32]
 
     @classmethod
     def of(cls, theta: Floats) -> Shapes:
-        """From parameters, shape (n, 11); those of the table go to the nearest stored value."""
+        """From parameters, shape (n, 11).
+
+        The slow rate lies between two stored ones, the other parameters of the table go to the nearest.
+        """
         monod = _nearest(theta[:, 6], np.log(_MONOD[0]), np.log(_MONOD[1]), _MONOD.size)
-        rho = _nearest(theta[:, 5], np.log(_RHO[0]), np.log(_RHO[1]), _RHO.size)
+        place = (theta[:, 5] - np.log(_RHO[0])) / np.log(_RHO[1] / _RHO[0])
+        rho = np.clip(np.floor(place), 0, _RHO.size - 2).astype(np.intp)
         inhibition = np.searchsorted(_INHIBITION_EDGES, 1 / (1 + np.exp(-theta[:, 7])))
         row = monod * _INHIBITION.size + inhibition
         slow_monod = _nearest(theta[:, 8], np.log(_SLOW_MONOD[0]), np.log(_SLOW_MONOD[1]), _SLOW_MONOD.size)
@@ -148,6 +153,7 @@ class Shapes:
             slow_share=1 / (1 + np.exp(-theta[:, 4])),
             easy_row=row,
             slow_row=(row * _RHO.size + rho) * _SLOW_MONOD.size + slow_monod,
+            slow_part=np.clip(place - rho, 0.0, 1.0).astype(np.float32),
         )
 
     def fall(self, tau: Floats) -> Floats:
@@ -172,7 +178,10 @@ class Shapes:
         index = place.astype(np.intp)
         part = place - index.astype(np.float32)
         easy_at = table.easy.take(index + (self.easy_row * _GRID)[:, None], mode="clip")
-        slow_at = table.slow.take(index + (self.slow_row * _GRID)[:, None], mode="clip")
+        index += (self.slow_row * _GRID)[:, None]
+        slow_at = table.slow.take(index, mode="clip")
+        index += _SLOW_MONOD.size * _GRID
+        slow_at += self.slow_part[:, None] * (table.slow.take(index, mode="clip") - slow_at)
         easy = easy_at.real + part * easy_at.imag
         slow = slow_at.real + part * slow_at.imag
         w = self.slow_share.astype(np.float32)[:, None]

@@ -34,7 +34,8 @@ FORCED_SD_SG: Final = 0.0015
 """How well a forced test foretells the end in the vessel (common practice: a point or two)."""
 
 _TIMING_H: Final = 1.5
-"""How far, in hours, the family of courses may miss the true one's timing."""
+_TIMING_SHARE: Final = 0.03
+"""How far the family of courses may miss the true one's timing: hours, and a share of the time since pitching."""
 
 _OG_SD_SG: Final = 0.001
 _OG_UNKNOWN_SD_SG: Final = 0.004
@@ -85,7 +86,7 @@ class Setting:
             original_sg,
             original_known,
             creep_from_h,
-            _TIMING_H * local_rate(series),
+            np.hypot(_TIMING_H, _TIMING_SHARE * series.hours) * local_rate(series),
             np.searchsorted(series.grid_hours, series.hours).clip(0, series.grid_hours.size - 1),
             additions,
             forced_sg,
@@ -131,7 +132,7 @@ class Story:
 
     def creep(self, z: Floats) -> tuple[Floats, Floats]:
         """Size (SG) and time constant (warmth-weighted hours) of the fall after hops."""
-        size = np.exp(np.log(0.0008) + 1.3 * z[:, FIXED])
+        size = np.exp(np.log(0.001) + 1.4 * z[:, FIXED])
         return np.minimum(size, 0.02), np.exp(np.log(70.0) + 0.5 * z[:, FIXED + 1])
 
     def feed(self, z: Floats) -> tuple[Floats, Floats]:

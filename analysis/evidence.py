@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Final
 
 from analysis.attenuation import attenuation_course, gravity_at_attenuation
 from analysis.model import Batch, Creep, Forecast, Phase, Range, events_of
@@ -34,6 +35,11 @@ class Facts:
     usual_c: float
     temperature_c: float | None
     creep: Creep | None
+    float_off_sg: float | None
+
+
+FLOAT_OFF_SG: Final = 0.0012
+"""A float further off than this, by what we infer, is worth a sentence: the course runs beside its points then."""
 
 
 def sentences(facts: Facts) -> tuple[str, ...]:
@@ -48,7 +54,7 @@ def sentences(facts: Facts) -> tuple[str, ...]:
         )
     said.append(f"{_percent(facts.attenuation)} apparent attenuation so far; {_where(facts)}.")
     said.append(
-        f"Chance that less than 0.001 SG is left: {_percent(facts.p_finished)}; "
+        f"Chance that less than 0.001 SG is left: {_chance(facts.p_finished)}; "
         f"still to fall: {facts.left.p50:.4f} SG ({facts.left.p10:.4f} to {facts.left.p90:.4f})."
     )
     if facts.chill_h is not None and facts.temperature_c is not None:
@@ -59,11 +65,17 @@ def sentences(facts: Facts) -> tuple[str, ...]:
     if facts.stalled:
         said.append(
             f"It stopped about {1000 * facts.left.p50:.0f} points above the likely end of {facts.terminal.p50:.3f}; "
-            f"chance that it is a halt and not the end: {_percent(facts.p_halted)}."
+            f"chance that it is a halt and not the end: {_chance(facts.p_halted)}."
         )
     if facts.creep is not None:
         said.append(
             f"Since the dry hop it has fallen by about {facts.creep.fall_sg.p50:.4f} SG beyond the fermentation itself."
+        )
+    if facts.float_off_sg is not None and abs(facts.float_off_sg) >= FLOAT_OFF_SG:
+        side = "above" if facts.float_off_sg > 0 else "below"
+        said.append(
+            f"The float reads about {1000 * abs(facts.float_off_sg):.0f} points {side} what we take for the true"
+            " gravity, going by the original gravity, hand samples and what is usual; a hand sample settles it."
         )
     return tuple(said)
 
@@ -109,3 +121,8 @@ def _batches(count: int) -> str:
 
 def _percent(share: float) -> str:
     return f"{100 * share:.0f} %"
+
+
+def _chance(p: float) -> str:
+    """As a percentage; nothing that is inferred is quite impossible or quite certain."""
+    return "less than 1 %" if p < 0.01 else "more than 99 %" if p > 0.99 else _percent(p)

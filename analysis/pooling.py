@@ -120,7 +120,7 @@ class Correction:
     @classmethod
     def unknown(cls) -> Correction:
         """Before anything was played again: no bias, and a spread a little wider than the forecasts claim."""
-        return cls(np.zeros(len(STAGES)), np.full(len(STAGES), 1.3))
+        return cls(np.zeros(len(STAGES)), np.full(len(STAGES), 1.2))
 
     def at(self, share: float) -> tuple[float, float]:
         """Bias and spread where this share of the fall is done."""
@@ -138,4 +138,4 @@ class Correction:
         mean = (n * own + pull * self.bias) / (n + pull)
         variance = (np.square(misses - mean).sum(axis=0) + pull * self.spread**2) / (n + pull)
         variance = 0.5 * variance + 0.5 * variance.mean()
-        return Correction(mean, np.clip(np.sqrt(variance), 1.0, 2.5))
+        return Correction(mean, np.clip(np.sqrt(variance), 0.85, 2.5))

@@ -27,6 +27,10 @@ attenuation, which comes last because the likelihood integrates it out given the
 _MANY: Final = 24
 """From so many batches of a drink on, one more or less makes no difference to its own replay."""
 
+_CELLAR: Final = 0.9
+"""How much of the way a drink without batches of its own follows the cellar's other drinks, in standard deviations:
+floats, habits, temperature control and our own family's misfit are the same, attenuation is not."""
+
 KEPT_PER_DRINK: Final = 80
 """The newest so many batches of a drink are kept: the cellar's age must not cost time, and habits change."""
 
@@ -144,7 +148,7 @@ class Priors:
             size = len(FEATURES)
             those = self.lessons.get(drink, ())
             group = pooled(
-                those, np.zeros(size), np.zeros(size), 0.45 * np.eye(size), pull=0.5, slope_pull=2.0, shape=6.0
+                those, self._cellar(drink), np.zeros(size), 0.45 * np.eye(size), pull=0.5, slope_pull=2.0, shape=6.0
             )
             if lingering:
                 alike = [one for one in those if one.lingers]
@@ -156,6 +160,15 @@ class Priors:
             spread = group.next if those else np.eye(size)
             self._known[key] = (group.mean, group.slope, spread)
         return self._known[key]
+
+    def _cellar(self, drink: str) -> Floats:
+        """Where a drink starts from: what the other drinks of the cellar have in common."""
+        size = len(FEATURES)
+        others = [one for name, those in self.lessons.items() if name != drink for one in those]
+        common = pooled(
+            others, np.zeros(size), np.zeros(size), 0.45 * np.eye(size), pull=3.0, slope_pull=1e6, shape=6.0
+        ).mean
+        return np.asarray(np.where(np.arange(size) == size - 1, 0.0, _CELLAR * common))
 
 
 def general(batch: Batch) -> tuple[Floats, Floats]:

@@ -21,14 +21,14 @@ from scipy.stats import qmc
 
 from analysis.model import Floats
 
-FREEDOM: Final = 7.0
+FREEDOM: Final = 15.0
 """Degrees of freedom of the proposals: tails heavier than what they look for."""
 
 _FIRST: Final = 256
-_EACH: Final = 192
-_ROUNDS: Final = 9
+_EACH: Final = 256
+_ROUNDS: Final = 12
 _LEAST_ROUNDS: Final = 3
-_ENOUGH: Final = 110.0
+_ENOUGH: Final = 150.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,8 +22,8 @@ ENERGY_SD_KJ_MOL: Final = 18.0
 """Activation energy of fermentation rate: a factor of about 2.5 for ten degrees, give or take
 (glycolysis and yeast growth lie between 40 and 90 kJ/mol; from memory)."""
 
-_ENERGY_NODES: Final = np.linspace(-2.0, 2.0, 5)
-_COLD_NODES: Final = np.linspace(-1.0, 1.0, 3)
+_ENERGY_NODES: Final = np.linspace(-2.0, 2.0, 17)
+_COLD_NODES: Final = np.linspace(-1.5, 1.5, 7)
 _COLD_BELOW_C: Final = 10.0
 _COLD_SPREAD_C: Final = 3.5
 
@@ -43,9 +43,9 @@ class Warmth:
 
     def law(self, theta: Floats) -> Floats:
         """Row of the stored law nearest to the parameters, shape (n,)."""
-        energy = np.clip(np.rint(theta[:, 9] + 2.0), 0, 4)
-        cold = np.clip(np.rint(theta[:, 10] + 1.0), 0, 2)
-        return np.asarray((energy * 3 + cold).astype(np.intp))
+        energy = np.clip(np.rint((theta[:, 9] - _ENERGY_NODES[0]) * 4.0), 0, _ENERGY_NODES.size - 1)
+        cold = np.clip(np.rint((theta[:, 10] - _COLD_NODES[0]) * 2.0), 0, _COLD_NODES.size - 1)
+        return np.asarray((energy * _COLD_NODES.size + cold).astype(np.intp))
 
 
 def speeds(temperature_c: Floats, reference_c: float, usual_c: float) -> Floats:

@@ -88,12 +88,18 @@ def make_set(
     actual = _run(plans, cellar)
     typical: dict[str, list[float]] = {}
     for i, plan in enumerate(plans):
-        typical.setdefault(plan.strain, []).append(float(base.fall_sg[i, -1] / (base.original_sg[i] - 1)))
+        if plan.scenario != "feed":  # nobody states an attenuation against an original gravity without the feed
+            typical.setdefault(plan.strain, []).append(float(base.fall_sg[i, -1] / (base.original_sg[i] - 1)))
     done = [
-        _finish(f"{seed}-{family}-{i}", plan, cellar, base, actual, i, float(np.mean(typical[plan.strain])), rng)
+        _finish(f"{seed}-{family}-{i}", plan, cellar, base, actual, i, _stated(typical, plan.strain), rng)
         for i, plan in enumerate(plans)
     ]
     return done[:runs], [FinishedBatch(r.batch, r.readings(r.end_h)) for r in done[runs:]]
+
+
+def _stated(typical: dict[str, list[float]], strain: str) -> float:
+    """Attenuation by which a yeast is known; the mean of all where it was only ever fed."""
+    return float(np.mean(typical.get(strain) or [one for those in typical.values() for one in those]))
 
 
 def _run(plans: list[_Plan], cellar: Cellar) -> Course:
