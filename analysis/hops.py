@@ -45,6 +45,12 @@ def shared_out(total: float, shares: Mapping[str, float], resolution_g: float = 
     return {name: round(count * resolution_g, digits) for name, count in given.items()}
 
 
+def too_coarse(total: float, grams: Mapping[str, float], shares: Mapping[str, float]) -> bool:
+    """Whether weighing in whole steps leaves a hop out, or changes the dose by more than a tenth."""
+    left_out = any(grams[name] == 0 < share for name, share in shares.items())
+    return total > 0 and (left_out or abs(sum(grams.values()) - total) > 0.1 * total)
+
+
 def creep_volumes(dose_g_per_l: float, days: float = 40.0) -> float:
     """CO2 in volumes that a dose of hops might start, by the published figures in proportion to the dose.
 

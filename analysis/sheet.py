@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from analysis import attenuation, carbonation, safety, sweetening
-from analysis.hops import shared_out, total_g
+from analysis.hops import shared_out, too_coarse, total_g
 from analysis.sheet_bottle import NO_PRIMING, judge
 from analysis.sheet_fields import Field, Kind, Quantity, field_of, fields
 from analysis.sheet_input import SheetInputError, checked
@@ -116,7 +116,12 @@ def _hops(given: Mapping[str, Any], answer: dict[str, Any], cautions: list[str])
     if total is None:
         return
     shares = given.get("hop_shares") or {"hops": 1.0}
-    answer["hops_g"] = shared_out(total, shares, given.get("scale_resolution_g", 1.0))
+    step = given.get("scale_resolution_g", 1.0)
+    answer["hops_g"] = shared_out(total, shares, step)
+    if too_coarse(total, answer["hops_g"], shares):
+        cautions.append(
+            f"Steps of {step:g} g are too coarse for {total:g} g of these hops: use a finer scale and enter its step."
+        )
     answer["hops_total_g"] = round(sum(answer["hops_g"].values()), 4)
     if total > 0:
         cautions.append(safety.CREEP)

@@ -12,6 +12,9 @@ from analysis.sheet_fields import FIELDS, Field, field_of
 
 _BY_KEY = {f.key: f for f in FIELDS}
 
+_LARGEST_SHARE = 1e9
+"""Shares are parts of a whole or grams; more is a slip, and would drown the others."""
+
 
 @dataclass
 class SheetInputError(ValueError):
@@ -70,11 +73,11 @@ def _checked_number(field: Field, value: Any) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float):
         quoted = "; send it unquoted" if isinstance(value, str) else ""
         raise SheetInputError(field.key, f"expected a number, got {value!r}{quoted}", field.usual)
-    if not math.isfinite(value):
+    if isinstance(value, float) and not math.isfinite(value):
         raise SheetInputError(field.key, f"{value} is not a number that can be used", field.usual)
     if not field.low <= value <= field.high:
         unit = f" {field.unit}" if field.unit else ""
-        raise SheetInputError(field.key, f"{value:g}{unit} cannot be used", field.usual)
+        raise SheetInputError(field.key, f"{_short(value)}{unit} cannot be used", field.usual)
     return float(value)
 
 
@@ -83,14 +86,21 @@ def _checked_shares(field: Field, value: Any) -> dict[str, float]:
         raise SheetInputError(field.key, f"expected names with shares, got {value!r}", field.usual)
     shares: dict[str, float] = {}
     for name, share in value.items():
-        if isinstance(share, bool) or not isinstance(share, int | float) or not math.isfinite(share) or share < 0:
-            raise SheetInputError(
-                field.key, f"the share of {name!r} is {share!r}, not a number of 0 or more", field.usual
-            )
+        if isinstance(share, bool) or not isinstance(share, int | float) or not 0 <= share <= _LARGEST_SHARE:
+            said = _short(share) if isinstance(share, int | float) else repr(share)
+            raise SheetInputError(field.key, f"the share of {name!r} is {said}, not a number of 0 or more", field.usual)
         shares[str(name)] = float(share)
     if sum(shares.values()) <= 0:
         raise SheetInputError(field.key, "all shares are 0", field.usual)
     return shares
+
+
+def _short(value: float) -> str:
+    """A number for a sentence; JSON allows integers that no float can hold."""
+    try:
+        return f"{value:g}"
+    except OverflowError:
+        return "a number of hundreds of digits"
 
 
 def _agree(found: dict[str, Any]) -> None:

@@ -241,6 +241,15 @@ def test_hops_are_weighed_in_steps_of_the_scale_that_add_up() -> None:
     assert all(grams % 2 == 0 for grams in answer["hops_g"].values())
 
 
+def test_a_scale_too_coarse_for_the_hops_is_said_to_be() -> None:
+    blend = {"Brindle": 2, "Osprey": 1}
+    fine = sheet({"volume_l": 5.0, "hops_g_per_l": 2.0, "hop_shares": blend})
+    coarse = sheet({"volume_l": 5.0, "hops_g_per_l": 0.4, "hop_shares": blend, "scale_resolution_g": 5.0})
+    assert not any("too coarse" in each for each in fine["cautions"])
+    assert coarse["hops_g"] == {"Brindle": 0.0, "Osprey": 0.0}
+    assert any("too coarse for 2 g" in each for each in coarse["cautions"])
+
+
 def test_heating_filled_bottles_is_shown_with_its_pressure_and_left_to_licensed_practice() -> None:
     answer = told(heat_treat=True, bottle_rating_kpa=1600, remaining_fall_sg=0.0, carbonation_volumes=2.5)
     assert 600 < answer["heated_gauge_kpa"] < 900
@@ -289,6 +298,8 @@ def test_the_sentences_use_the_persons_units() -> None:
         ({"volume_l": "19"}, "volume_l", "unquoted"),
         ({"volume_l": True}, "volume_l", "expected a number"),
         ({"volume_l": float("nan")}, "volume_l", "1 to 2000 L"),
+        ({"volume_l": 10**400}, "volume_l", "1 to 2000 L"),
+        ({"hop_shares": {"Brindle": 10**400}}, "hop_shares", "0 or more"),
         ({"volumel": 3}, "volumel", "Did you mean volume_l?"),
         ({"bottle_rating_kpa": 8}, "bottle_rating_kpa", "100 kPa is 1 bar"),
         ({"remaining_fall_sg": 4}, "remaining_fall_sg", "four points are 0.004"),
