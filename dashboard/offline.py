@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import re
 import sys
 from collections.abc import Callable, Mapping
 from dataclasses import fields, is_dataclass
@@ -65,7 +66,7 @@ def _sheet(arguments: argparse.Namespace) -> int:
         given = json.loads(text)
     except OSError as error:
         raise ImportFileError(where, "the file", f"it cannot be read ({error.strerror})", "Check the path.") from None
-    except ValueError as error:
+    except (ValueError, RecursionError) as error:
         raise ImportFileError(where, "the text", f"it is not JSON ({error})", 'Write {"volume_l": 20, …}.') from None
     if not isinstance(given, dict):
         raise ImportFileError(where, "the text", "it is not a JSON object", 'Write {"volume_l": 20, …}.')
@@ -76,7 +77,11 @@ def _sheet(arguments: argparse.Namespace) -> int:
         print(f"tunroom: {where}: {error}", file=sys.stderr)
         return 2
     if arguments.html is not None:
-        arguments.html.write_text(sheet_html(given, worded, preferences=mine), encoding="utf-8")
+        try:
+            arguments.html.write_text(sheet_html(given, worded, preferences=mine), encoding="utf-8")
+        except OSError as error:
+            problem = f"it cannot be written ({error.strerror})"
+            raise ImportFileError(str(arguments.html), "the page", problem, "Choose another place.") from None
     if arguments.json:
         print(json.dumps(plain(answer), indent=2, ensure_ascii=False))
     else:
@@ -116,11 +121,29 @@ def _carry_out(arguments: argparse.Namespace, command: str, wishes: dict[str, An
     from dashboard.__main__ import settings_of
     from ingest import commands
 
-    def progress(text: str) -> None:
-        end = "\r" if sys.stderr.isatty() else "\n"
-        print(f"{text:<70}", end=end, file=sys.stderr, flush=True)
+    live = sys.stderr.isatty()
+    said = False
 
-    return commands.carry_out(settings_of(arguments), command, wishes, progress)
+    def progress(text: str) -> None:
+        nonlocal said
+        if live:  # where it goes into a file, nobody watches it grow
+            print(f"\r{with_bar(text):<78}", end="", file=sys.stderr, flush=True)
+            said = True
+
+    try:
+        return commands.carry_out(settings_of(arguments), command, wishes, progress)
+    finally:
+        if said:
+            print(file=sys.stderr)
+
+
+def with_bar(text: str) -> str:
+    """A line of progress, with a bar where it says how many per cent are done."""
+    found = re.search(r"(\d+) %", text)
+    if found is None:
+        return text
+    done = min(100, int(found[1])) // 5
+    return f"[{'=' * done}{' ' * (20 - done)}] {text}"
 
 
 # --- import and export -----------------------------------------------------------------------------------------------
@@ -199,7 +222,7 @@ def _print_result(result: dict[str, Any]) -> None:
 
 
 def add_check(command: AddCommand) -> None:
-    command("check", _check, "check tunroom.toml and say which line is wrong")
+    command("check", _check, "check tunroom.toml and name every line that is wrong")
 
 
 def _check(arguments: argparse.Namespace) -> int:

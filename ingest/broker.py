@@ -128,7 +128,7 @@ class EmbeddedBroker:
                 raise SettingsError(
                     "broker.port",
                     f"port {port} on {host}, meant for the embedded broker, cannot be used ({error.strerror})",
-                    "Stop the program that holds it, choose another port in [broker] (tunroom demo: --broker-port), "
+                    "Stop the program that holds it, choose another with --broker-port NUMBER or port in [broker], "
                     'or use that broker: host = "localhost"',
                 ) from None
 

@@ -133,7 +133,7 @@ def _write_readings(store: Store, directory: Path, progress: Progress) -> int:
             parquet.write_table(frame.to_arrow().cast(schema))
             frame.write_csv(csv, include_header=False, datetime_format="%Y-%m-%dT%H:%M:%S%.6fZ")
             written += frame.height
-            progress(f"{written:,} readings of {number} of {len(devices)} devices ({100 * number // len(devices)} %)")
+            progress(f"device {number} of {len(devices)} ({100 * number // len(devices)} %), readings: {written:,}")
     return written
 
 

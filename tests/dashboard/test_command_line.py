@@ -223,3 +223,22 @@ def test_help_is_given_where_no_command_is(capsys):
     status, out, _ = run(capsys)
     assert status == 2
     assert "tunroom demo" in out
+
+
+def test_progress_is_drawn_as_a_bar_where_a_share_is_known():
+    from dashboard.offline import with_bar
+
+    assert with_bar("device 1 of 4 (25 %)") == "[=====               ] device 1 of 4 (25 %)"
+    assert with_bar("checking") == "checking"
+
+
+def test_a_page_that_cannot_be_written_is_named(capsys, tmp_path):
+    given = tmp_path / "sheet.json"
+    given.write_text("{}")
+    status, _, err = run(capsys, "sheet", "--input", str(given), "--html", str(tmp_path / "no" / "page.html"))
+    assert status == 2
+    assert "page.html" in err
+    given.write_text("[" * 100_000)
+    status, _, err = run(capsys, "sheet", "--input", str(given))
+    assert status == 2
+    assert "not JSON" in err
