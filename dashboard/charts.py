@@ -14,7 +14,6 @@ from typing import Any, Final
 import numpy as np
 import plotly.graph_objects as go
 import polars as pl
-from plotly.subplots import make_subplots
 
 from analysis import units
 from analysis.model import Assessment, Event, Forecast, PhaseSpan
@@ -24,6 +23,8 @@ from dashboard.thinning import thinned
 from dashboard.words import Voice
 from dashboard.words_verdict import EVENT_WORDS, PHASE_WORDS
 
+_PANELS: Final = ((0.3794, 1.0), (0.1906, 0.3344), (0.0, 0.1456))
+"""Gravity, temperature and the strip of events, as shares of the height."""
 # Opacity of nested bands, widest first: the darker, the likelier. Half the chance lies in the inner one.
 _FADE: Final = ((1.0, 0.13), (0.526, 0.18))
 _HEIGHT_PX: Final = 500
@@ -31,26 +32,63 @@ _HALF_DAY_S: Final = 43_200
 _GRID: Final = {"SG": 0.005, "°P": 1.0, "Attenuation": 5.0}
 
 
+class _Drawing:
+    """What is drawn, as plain dicts: a figure's own methods check and copy everything at each step."""
+
+    def __init__(self, axes: Axes, shown: tuple[datetime, datetime]) -> None:
+        self.axes, self.shown = axes, shown
+        self.traces: list[dict[str, Any]] = []
+        self.shapes: list[dict[str, Any]] = []
+        self.notes: list[dict[str, Any]] = []
+
+    def trace(self, panel: int, **facts: Any) -> None:
+        """Add a trace to a panel (1 to 3)."""
+        which = "" if panel == 1 else str(panel)
+        self.traces.append({"type": "scatter", "xaxis": f"x{which}", "yaxis": f"y{which}", **facts})
+
+    def timed(self, panel: int, at: pl.Series, hover: str, **facts: Any) -> None:
+        """Add a trace of what happened `at` some instants, with the exact time at the end of its hover text."""
+        if self.axes.view.time == "Date":
+            when: dict[str, Any] = {"hovertemplate": f"{hover}<br>%{{x|%a %-d %b %Y, %H:%M}}<extra></extra>"}
+        else:
+            when = {
+                "hovertemplate": f"{hover}<br>%{{customdata}}<extra></extra>",
+                "customdata": [self.axes.voice.exact(t) for t in at],
+            }
+        self.trace(panel, x=self.axes.xs(at), **when, **facts)
+
+    def figure(self, layout: dict[str, Any]) -> go.Figure:
+        """All of it, checked once."""
+        return go.Figure(self.traces, {**layout, "shapes": self.shapes, "annotations": self.notes})
+
+
 def batch_figure(curve: Curve, voice: Voice) -> go.Figure:
     """The curve of one batch with its course, its band, its temperature and the range of its finish."""
-    axes = Axes(curve, voice)
-    palette, a = axes.palette, curve.assessment
-    figure = make_subplots(
-        rows=3, cols=1, shared_xaxes=True, row_heights=[0.66, 0.18, 0.16], vertical_spacing=0.045, figure=go.Figure()
-    )
-    _band(figure, axes, a, curve.zoom)
-    _points(figure, axes, curve)
-    _course(figure, axes, a, curve.zoom)
-    _temperature(figure, axes, curve)
+    axes, a = Axes(curve, voice), curve.assessment
     shown = _shown(curve, voice.now)
-    _phases(figure, axes, a.phases, voice.now, shown)
-    _strip(figure, axes, curve.events, a, shown)
-    for row in (1, 2, 3):
-        figure.add_vline(x=axes.x(voice.now), row=row, col=1, line={"color": palette.ink, "width": 1, "dash": "dot"})
-    _layout(figure, axes, shown, curve.zoom)
-    if (gravity_range := _gravity_range(axes, curve)) is not None:
-        figure.update_yaxes(range=gravity_range, row=1, col=1)
-    return figure
+    drawing = _Drawing(axes, shown)
+    _band(drawing, a, curve.zoom)
+    _points(drawing, curve)
+    _course(drawing, a, curve.zoom)
+    _temperature(drawing, curve)
+    _phases(drawing, a.phases, voice.now)
+    _strip(drawing, curve.events, a)
+    now = axes.x(voice.now)
+    line = {"color": axes.palette.ink, "width": 1, "dash": "dot"}
+    for which in ("", "2", "3"):
+        drawing.shapes.append(
+            {
+                "type": "line",
+                "x0": now,
+                "x1": now,
+                "y0": 0,
+                "y1": 1,
+                "xref": f"x{which}",
+                "yref": f"y{which} domain",
+                "line": line,
+            }
+        )
+    return drawing.figure(_layout(drawing, curve))
 
 
 def natural_end(a: Assessment, events: Sequence[Event], now: datetime) -> datetime:
@@ -75,62 +113,53 @@ def _window(zoom: Zoom | None) -> tuple[datetime, datetime] | None:
     return (zoom.from_at, zoom.to_at) if zoom is not None else None
 
 
-def _times_of(axes: Axes, column: pl.Series) -> list[str]:
-    return [axes.voice.exact(when) for when in column]
-
-
-def _band(figure: go.Figure, axes: Axes, a: Assessment, zoom: Zoom | None) -> None:
+def _band(drawing: _Drawing, a: Assessment, zoom: Zoom | None) -> None:
     if a.course.is_empty():
         return
+    axes = drawing.axes
     course = thinned(course_until(a, axes.voice.now), "at", "gravity_p50_sg", 100, _window(zoom))
     xs = axes.xs(course["at"])
     low, middle, high = (course[f"gravity_{p}_sg"].to_numpy() for p in ("p10", "p50", "p90"))
     for share, opacity in _FADE:
-        lower, upper = axes.y(middle + share * (low - middle)), axes.y(middle + share * (high - middle))
-        figure.add_trace(
-            go.Scatter(
-                x=[*xs, *reversed(xs)],
-                y=[*upper, *reversed(lower.tolist())],
-                fill="toself",
-                mode="lines",
-                line={"width": 0},
-                fillcolor=faded(axes.palette.inferred, opacity),
-                hoverinfo="skip",
-                showlegend=False,
-                name="likely range",
-            ),
-            row=1,
-            col=1,
+        lower, upper = axes.ys(middle + share * (low - middle)), axes.ys(middle + share * (high - middle))
+        drawing.trace(
+            1,
+            x=[*xs, *reversed(xs)],
+            y=[*upper, *reversed(lower)],
+            fill="toself",
+            mode="lines",
+            line={"width": 0},
+            fillcolor=faded(axes.palette.inferred, opacity),
+            hoverinfo="skip",
+            name="likely range",
         )
 
 
-def _course(figure: go.Figure, axes: Axes, a: Assessment, zoom: Zoom | None) -> None:
+def _course(drawing: _Drawing, a: Assessment, zoom: Zoom | None) -> None:
     if a.course.is_empty():
         return
+    axes = drawing.axes
     course = thinned(course_until(a, axes.voice.now), "at", "gravity_p50_sg", 150, _window(zoom))
-    figure.add_trace(
-        go.Scatter(
-            x=axes.xs(course["at"]),
-            y=axes.y(course["gravity_p50_sg"].to_numpy()),
-            mode="lines",
-            line={"color": axes.palette.inferred, "width": 2.5},
-            name="inferred course",
-            customdata=_times_of(axes, course["at"]),
-            hovertemplate=f"inferred %{{y:{axes.y_format}}}<br>%{{customdata}}<extra></extra>",
-        ),
-        row=1,
-        col=1,
+    drawing.timed(
+        1,
+        course["at"],
+        f"inferred %{{y:{axes.y_format}}}",
+        y=axes.ys(course["gravity_p50_sg"].to_numpy()),
+        mode="lines",
+        line={"color": axes.palette.inferred, "width": 2.5},
+        name="inferred course",
     )
 
 
-def _points(figure: go.Figure, axes: Axes, curve: Curve) -> None:
-    ink, past, window = axes.palette.ink, axes.palette.past, _window(curve.zoom)
+def _points(drawing: _Drawing, curve: Curve) -> None:
+    palette, window = drawing.axes.palette, _window(curve.zoom)
+    ink, past = palette.ink, palette.past
     measured = curve.assessment.marked.filter(pl.col("gravity_sg").is_not_null())
     by_hand = pl.col("by_hand").fill_null(value=False)
     aside = pl.col("set_aside").is_not_null()
     if curve.raw is not None and not curve.raw.is_empty():
         raw = thinned(curve.raw.drop_nulls("gravity_sg"), "measured_at", "gravity_sg", 150, window)
-        _scatter(figure, axes, raw, "as sent", {"color": past, "size": 3, "symbol": "line-ew-open"}, "%{text}", None)
+        _scatter(drawing, raw, "as sent", {"color": past, "size": 3, "symbol": "line-ew-open"})
     kinds: tuple[tuple[str, pl.Expr, dict[str, Any], int], ...] = (
         ("set aside", aside & ~by_hand, {"color": past, "size": 6, "symbol": "circle-open"}, 100),
         ("measured", ~aside & ~by_hand, {"color": ink, "size": 3.5, "opacity": 0.55}, 300),
@@ -140,117 +169,90 @@ def _points(figure: go.Figure, axes: Axes, curve: Curve) -> None:
     for name, where, marker, bins in kinds:
         rows = thinned(measured.filter(where), "measured_at", "gravity_sg", bins, window)
         if rows.height:
-            why = rows["set_aside"].fill_null("").to_list()
-            _scatter(figure, axes, rows, name, marker, "%{text}", why)
+            _scatter(drawing, rows, name, marker)
 
 
-def _scatter(
-    figure: go.Figure,
-    axes: Axes,
-    rows: pl.DataFrame,
-    name: str,
-    marker: dict[str, Any],
-    extra: str,
-    why: list[str] | None,
-) -> None:
-    figure.add_trace(
-        go.Scatter(
-            x=axes.xs(rows["measured_at"]),
-            y=axes.y(rows["gravity_sg"].to_numpy()),
-            mode="markers",
-            marker=marker,
-            name=name,
-            text=why or [""] * rows.height,
-            customdata=_times_of(axes, rows["measured_at"]),
-            hovertemplate=f"{name} %{{y:{axes.y_format}}}<br>%{{customdata}}<br>{extra}<extra></extra>",
-        ),
-        row=1,
-        col=1,
-    )
+def _scatter(drawing: _Drawing, rows: pl.DataFrame, name: str, marker: dict[str, Any]) -> None:
+    axes = drawing.axes
+    more: dict[str, Any] = {}
+    hover = f"{name} %{{y:{axes.y_format}}}"
+    if "set_aside" in rows.columns and rows["set_aside"].null_count() < rows.height:
+        more["text"] = rows["set_aside"].fill_null("").to_list()
+        hover += "<br>%{text}"
+    y = axes.ys(rows["gravity_sg"].to_numpy())
+    drawing.timed(1, rows["measured_at"], hover, y=y, mode="markers", marker=marker, name=name, **more)
 
 
-def _temperature(figure: go.Figure, axes: Axes, curve: Curve) -> None:
-    voice, palette = axes.voice, axes.palette
-    fahrenheit = voice.preferences.temperature_unit == "°F"
+def _temperature(drawing: _Drawing, curve: Curve) -> None:
+    axes = drawing.axes
+    palette, unit = axes.palette, axes.voice.preferences.temperature_unit
 
     def shown(celsius: Any) -> Any:
-        return units.c_to_f(celsius) if fahrenheit else celsius
+        return units.c_to_f(celsius) if unit == "°F" else celsius
 
     marked = curve.assessment.marked.filter(pl.col("temperature_c").is_not_null())
     if marked.is_empty():
         return
     rows = thinned(marked, "measured_at", "temperature_c", 250, _window(curve.zoom))
-    figure.add_trace(
-        go.Scatter(
-            x=axes.xs(rows["measured_at"]),
-            y=shown(rows["temperature_c"].to_numpy()),
-            mode="lines",
-            line={"color": palette.temperature, "width": 1.5},
-            name="temperature",
-            showlegend=False,
-            customdata=_times_of(axes, rows["measured_at"]),
-            hovertemplate="%{y:.1f} " + voice.preferences.temperature_unit + "<br>%{customdata}<extra></extra>",
-        ),
-        row=2,
-        col=1,
+    drawing.timed(
+        2,
+        rows["measured_at"],
+        f"%{{y:.1f}} {unit}",
+        y=np.round(shown(rows["temperature_c"].to_numpy()), 2).tolist(),
+        mode="lines",
+        line={"color": palette.temperature, "width": 1.5},
+        name="temperature",
     )
     low, high = curve.temperature_range_c
     if low is not None and high is not None:
-        figure.add_hrect(
-            y0=shown(low), y1=shown(high), row=2, col=1, line_width=0, fillcolor=faded(palette.temperature, 0.14)
+        drawing.shapes.append(
+            {
+                "type": "rect",
+                "x0": 0,
+                "x1": 1,
+                "y0": shown(low),
+                "y1": shown(high),
+                "xref": "x2 domain",
+                "yref": "y2",
+                "line": {"width": 0},
+                "fillcolor": faded(palette.temperature, 0.14),
+            }
         )
 
 
-def _phases(
-    figure: go.Figure, axes: Axes, phases: Sequence[PhaseSpan], now: datetime, shown: tuple[datetime, datetime]
-) -> None:
+def _phases(drawing: _Drawing, phases: Sequence[PhaseSpan], now: datetime) -> None:
     """Phases as labelled spans above the curve; a span too narrow for its word keeps its line only."""
+    axes, shown = drawing.axes, drawing.shown
     width = (shown[1] - shown[0]).total_seconds()
     ends = [*(p.began_at for p in phases[1:]), now]
+    above = {"xref": "x", "yref": "y domain"}
     for span, end in zip(phases, ends, strict=False):
         if end <= span.began_at:
             continue
         x0, x1 = axes.x(span.began_at), axes.x(end)
-        figure.add_shape(
-            type="line",
-            x0=x0,
-            x1=x1,
-            y0=1.025,
-            y1=1.025,
-            xref="x",
-            yref="y domain",
-            line={"color": axes.palette.past, "width": 3},
-        )
-        figure.add_shape(
-            type="line",
-            x0=x0,
-            x1=x0,
-            y0=0,
-            y1=1.025,
-            xref="x",
-            yref="y domain",
-            line={"color": axes.palette.rule, "width": 1},
-        )
+        bar = {"type": "line", "x0": x0, "x1": x1, "y0": 1.025, "y1": 1.025, **above}
+        edge = {"type": "line", "x0": x0, "x1": x0, "y0": 0, "y1": 1.025, **above}
+        drawing.shapes.append({**bar, "line": {"color": axes.palette.past, "width": 3}})
+        drawing.shapes.append({**edge, "line": {"color": axes.palette.rule, "width": 1}})
         # The word stands over the middle of what is seen of its span.
         seen_from, seen_to = max(span.began_at, shown[0]), min(end, shown[1])
         if (seen_to - seen_from).total_seconds() > 0.11 * width:
-            figure.add_annotation(
-                x=axes.x(seen_from + (seen_to - seen_from) / 2),
-                y=1.03,
-                xref="x",
-                yref="y domain",
-                yanchor="bottom",
-                showarrow=False,
-                text=PHASE_WORDS[span.phase],
-                font={"size": 12, "color": axes.palette.past},
+            drawing.notes.append(
+                {
+                    "x": axes.x(seen_from + (seen_to - seen_from) / 2),
+                    "y": 1.03,
+                    **above,
+                    "yanchor": "bottom",
+                    "showarrow": False,
+                    "text": PHASE_WORDS[span.phase],
+                    "font": {"size": 12, "color": axes.palette.past},
+                }
             )
 
 
-def _strip(
-    figure: go.Figure, axes: Axes, events: Sequence[Event], a: Assessment, shown: tuple[datetime, datetime]
-) -> None:
+def _strip(drawing: _Drawing, events: Sequence[Event], a: Assessment) -> None:
     """Events as marks with their word, and the range of the finish, on the axis where the dates are."""
-    palette = axes.palette
+    axes, shown = drawing.axes, drawing.shown
     if events:
         width = (shown[1] - shown[0]).total_seconds()
         levels, last_at = [], -1e18
@@ -265,98 +267,111 @@ def _strip(
         ends = [shown[1].timestamp(), now]
         at = [event.at.timestamp() for event in events]
         right = [any(0 <= end - a < 0.17 * width for end in ends) and a - start > 0.17 * width for a in at]
-        figure.add_trace(
-            go.Scatter(
-                x=[axes.x(e.at) for e in events],
-                y=[0.42 + 0.34 * lv for lv in levels],
-                mode="markers+text",
-                marker={"symbol": "triangle-down", "size": 8, "color": palette.ink},
-                text=[EVENT_WORDS[e.kind] for e in events],
-                textposition=["middle left" if r else "middle right" for r in right],
-                textfont={"size": 11, "color": palette.ink},
-                cliponaxis=False,
-                name="event",
-                showlegend=False,
-                customdata=[[axes.voice.exact(e.at), e.note] for e in events],
-                hovertemplate="%{text}<br>%{customdata[0]}<br>%{customdata[1]}<extra></extra>",
-            ),
-            row=3,
-            col=1,
+        drawing.trace(
+            3,
+            x=[axes.x(e.at) for e in events],
+            y=[0.42 + 0.34 * lv for lv in levels],
+            mode="markers+text",
+            marker={"symbol": "triangle-down", "size": 8, "color": axes.palette.ink},
+            text=[EVENT_WORDS[e.kind] for e in events],
+            textposition=["middle left" if r else "middle right" for r in right],
+            textfont={"size": 11, "color": axes.palette.ink},
+            cliponaxis=False,
+            name="event",
+            customdata=[[axes.voice.exact(e.at), e.note] for e in events],
+            hovertemplate="%{text}<br>%{customdata[0]}<br>%{customdata[1]}<extra></extra>",
         )
     if a.finish is not None and not (a.finished and a.finish.p90 < shown[0]):
-        _finish(figure, axes, a.finish)
+        _finish(drawing, a.finish)
 
 
-def _finish(figure: go.Figure, axes: Axes, finish: Forecast) -> None:
+def _finish(drawing: _Drawing, finish: Forecast) -> None:
+    axes = drawing.axes
     for low, high, opacity in ((0.1, 0.9, 0.3), (0.25, 0.75, 0.55)):
-        figure.add_shape(
-            type="rect",
-            x0=axes.x(finish.when(low)),
-            x1=axes.x(finish.when(high)),
-            y0=0.0,
-            y1=0.2,
-            xref="x3",
-            yref="y3",
-            line={"width": 0},
-            fillcolor=faded(axes.palette.inferred, opacity),
+        drawing.shapes.append(
+            {
+                "type": "rect",
+                "x0": axes.x(finish.when(low)),
+                "x1": axes.x(finish.when(high)),
+                "y0": 0.0,
+                "y1": 0.2,
+                "xref": "x3",
+                "yref": "y3",
+                "line": {"width": 0},
+                "fillcolor": faded(axes.palette.inferred, opacity),
+            }
         )
-    figure.add_trace(
-        go.Scatter(
-            x=[axes.x(finish.p50)],
-            y=[0.1],
-            mode="markers",
-            marker={"symbol": "line-ns-open", "size": 12, "color": axes.palette.inferred, "line": {"width": 3}},
-            name="likely finish",
-            customdata=[f"{axes.voice.exact(finish.p10)} to {axes.voice.exact(finish.p90)}"],
-            hovertemplate="likely finish, eight times out of ten<br>%{customdata}<extra></extra>",
-        ),
-        row=3,
-        col=1,
+    drawing.trace(
+        3,
+        x=[axes.x(finish.p50)],
+        y=[0.1],
+        mode="markers",
+        marker={"symbol": "line-ns-open", "size": 12, "color": axes.palette.inferred, "line": {"width": 3}},
+        name="likely finish",
+        customdata=[f"{axes.voice.exact(finish.p10)} to {axes.voice.exact(finish.p90)}"],
+        hovertemplate="likely finish, eight times out of ten<br>%{customdata}<extra></extra>",
     )
 
 
-def _layout(figure: go.Figure, axes: Axes, shown: tuple[datetime, datetime], zoom: Zoom | None) -> None:
-    palette = axes.palette
-    figure.update_layout(base_layout(palette), height=_HEIGHT_PX, margin={"l": 46, "r": 14, "t": 46, "b": 46})
-    # The page says what the marks mean, in a line that wraps on a phone. What the reader drags stays until we know
-    # of it; from then on the figure itself begins and ends there.
-    figure.update_layout(
-        uirevision=f"{axes.view.gravity}/{axes.view.time}/{zoom}",
-        showlegend=False,
-        hovermode="closest",
-        dragmode="zoom",
-    )
-    figure.update_xaxes(
-        range=[axes.x(shown[0]), axes.x(shown[1])], gridcolor=palette.rule, zeroline=False, showline=False
-    )
-    figure.update_xaxes(showticklabels=True, ticks="outside", tickcolor=palette.rule, row=3, col=1)
+def _layout(drawing: _Drawing, curve: Curve) -> dict[str, Any]:
+    axes, palette, shown = drawing.axes, drawing.axes.palette, drawing.shown
+    drawing.notes.append(_title(axes, axes.y_title, "y domain", 20))
+    drawing.notes.append(_title(axes, f"Temperature, {axes.voice.preferences.temperature_unit}", "y2 domain", 0))
+    time: dict[str, Any] = {
+        "range": [axes.x(shown[0]), axes.x(shown[1])],
+        "gridcolor": palette.rule,
+        "zeroline": False,
+        "showline": False,
+    }
+    ticks: dict[str, Any] = {"showticklabels": True, "ticks": "outside", "tickcolor": palette.rule}
     if axes.view.time == "Date":
-        figure.update_xaxes(tickformatstops=DATE_TICKS, nticks=6, tickangle=0)
+        time |= {"type": "date", "tickformatstops": DATE_TICKS, "nticks": 6, "tickangle": 0}
     else:
-        figure.update_xaxes(title={"text": "days since pitching", "font": {"size": 12}}, row=3, col=1)
-    figure.update_yaxes(gridcolor=palette.rule, zeroline=False)
-    figure.update_yaxes(tickformat=axes.y_format, row=1, col=1)
-    figure.update_yaxes(nticks=4, fixedrange=True, row=2, col=1)
-    _title(figure, axes, axes.y_title, "y domain", -46)
-    _title(figure, axes, f"Temperature, {axes.voice.preferences.temperature_unit}", "y2 domain", -46)
-    figure.update_yaxes(range=[0, 1], fixedrange=True, showticklabels=False, showgrid=False, row=3, col=1)
+        ticks["title"] = {"text": "days since pitching", "font": {"size": 12}}
+    height: dict[str, Any] = {"gridcolor": palette.rule, "zeroline": False}
+    gravity, temperature, strip = ({**height, "domain": list(share)} for share in _PANELS)
+    hidden = {"matches": "x3", "showticklabels": False}
+    return {
+        **base_layout(palette),
+        "height": _HEIGHT_PX,
+        "margin": {"l": 46, "r": 14, "t": 46, "b": 46},
+        # The page says what the marks mean, in a line that wraps on a phone.
+        "showlegend": False,
+        # What the reader drags stays until we know of it; from then on the figure itself begins and ends there.
+        "uirevision": f"{axes.view.gravity}/{axes.view.time}/{curve.zoom}",
+        "hovermode": "closest",
+        "dragmode": "zoom",
+        "xaxis": {**time, **hidden, "anchor": "y"},
+        "xaxis2": {**time, **hidden, "anchor": "y2"},
+        "xaxis3": {**time, **ticks, "anchor": "y3"},
+        "yaxis": {**gravity, "anchor": "x", "tickformat": axes.y_format, "range": _gravity_range(axes, curve)},
+        "yaxis2": {**temperature, "anchor": "x2", "nticks": 4, "fixedrange": True},
+        "yaxis3": {
+            **strip,
+            "anchor": "x3",
+            "range": [0, 1],
+            "fixedrange": True,
+            "showticklabels": False,
+            "showgrid": False,
+        },
+    }
 
 
-def _title(figure: go.Figure, axes: Axes, text: str, panel: str, shift: int) -> None:
+def _title(axes: Axes, text: str, panel: str, up: int) -> dict[str, Any]:
     """What a panel shows, written level above its left corner: nobody tilts a phone to read an axis."""
-    figure.add_annotation(
-        text=text,
-        x=0,
-        y=1,
-        xref="paper",
-        yref=panel,
-        xanchor="left",
-        yanchor="bottom",
-        xshift=shift,
-        yshift=20 if panel == "y domain" else 0,
-        showarrow=False,
-        font={"size": 12, "color": axes.palette.past},
-    )
+    return {
+        "text": text,
+        "x": 0,
+        "y": 1,
+        "xref": "paper",
+        "yref": panel,
+        "xanchor": "left",
+        "yanchor": "bottom",
+        "xshift": -46,
+        "yshift": up,
+        "showarrow": False,
+        "font": {"size": 12, "color": axes.palette.past},
+    }
 
 
 def _gravity_range(axes: Axes, curve: Curve) -> list[float] | None:

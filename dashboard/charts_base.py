@@ -107,7 +107,15 @@ class Axes:
         return float(np.interp(y, heights[order], _GRAVITIES_SG[order]))
 
     def xs(self, column: pl.Series) -> list[Any]:
-        return [self.x(when) for when in column]
+        """Many places on the time axis at once; dates as text, which the browser takes as it is."""
+        if self.view.time == "Date":
+            local = column.dt.convert_time_zone(zone_of(self.voice.preferences.time_zone).key)
+            return local.dt.strftime("%Y-%m-%d %H:%M:%S").to_list()
+        return [round(self.x(when), 6) for when in column]
+
+    def ys(self, gravity_sg: Floats) -> list[float]:
+        """Many heights on the gravity axis, as finely as a screen can show."""
+        return np.round(self.y(gravity_sg), 5).tolist()  # type: ignore[no-any-return]
 
     def y(self, gravity_sg: Floats) -> Floats:
         if self.view.gravity == "°P":

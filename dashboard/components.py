@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import functools
 import logging
+import random
 from collections.abc import Callable, Mapping, Sequence
 from html import escape
 from pathlib import Path
@@ -20,6 +21,9 @@ from ingest.errors import EntryError, IngestError
 log = logging.getLogger(__name__)
 
 LIVE_S: Final = 5
+"""A live part of a page is at most this old."""
+_HASTE: Final = 0.2
+"""Up to this share sooner, each viewer at a pace of their own: those who opened a page together drift apart."""
 _CSS: Final = "".join((Path(__file__).parent / f).read_text(encoding="utf-8") for f in ("style.css", "style_forms.css"))
 _SAID: Final = "said"
 
@@ -138,8 +142,15 @@ def screen(show: F) -> F:
 
 def live(show: F) -> F:
     """A part of a page that refreshes itself without moving the rest."""
-    refreshed: F = st.fragment(screen(show), run_every=LIVE_S)
-    return refreshed
+    guarded = screen(show)
+
+    @functools.wraps(show)
+    def refreshed(*args: Any, **kwargs: Any) -> Any:
+        if "pace" not in st.session_state:
+            st.session_state["pace"] = LIVE_S * random.uniform(1 - _HASTE, 1)  # noqa: S311 - no secret
+        return st.fragment(guarded, run_every=st.session_state["pace"])(*args, **kwargs)
+
+    return refreshed  # type: ignore[return-value]
 
 
 def show_failure(error: Exception) -> None:
@@ -163,8 +174,7 @@ def banner(title: str, text: str) -> None:
 def state_line() -> str:
     """Whether readings come in, and how old the newest is, as HTML."""
     say = questions.voice()
-    counts = runtime.store().counts()
-    heard = counts["last_reading_at"]
+    heard = questions.counts(say)["last_reading_at"]
     if heard is None:
         return '<span class="status">Listening; nothing heard yet</span>'
     return f'<span class="status" title="{escape(say.exact(heard))}">Last reading {escape(say.ago(heard))}</span>'

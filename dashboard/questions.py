@@ -182,6 +182,12 @@ def up_to_date(outlook: Outlook) -> Assessment:
     return answer
 
 
+def counts(say: Voice) -> dict[str, Any]:
+    """`Store.counts`, asked once a second for however many look."""
+    answer: dict[str, Any] = kept(("counts", int(say.now.timestamp())), runtime.store().counts)
+    return answer
+
+
 def problem() -> str | None:
     """What keeps readings from coming in or being kept, in a sentence; None when all is well."""
     service = runtime.service()

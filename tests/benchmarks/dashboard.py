@@ -14,6 +14,7 @@ from __future__ import annotations
 import argparse
 import asyncio
 import json
+import os
 import statistics
 import subprocess
 import sys
@@ -204,11 +205,12 @@ def browser(data: Path, vessels: int) -> None:
 
 
 class Viewer:
-    """One session of the web socket that behaves as a browser's page does: a run, then its fragments every 5 s."""
+    """One session of the web socket that behaves as a browser's page does: a run, then its fragments at their pace."""
 
     def __init__(self, port: int, query: str) -> None:
         self.url, self.query = f"ws://127.0.0.1:{port}/_stcore/stream", query
         self.first_s = 0.0
+        self.pace_s = 5.0
         self.spent: list[float] = []
         self.bytes = 0
 
@@ -234,7 +236,7 @@ class Viewer:
                     message.rerun_script.is_auto_rerun = True
                     spent, _ = await self._run(socket, message)
                     self.spent.append(spent)
-                await asyncio.sleep(max(0.0, 5 - (time.monotonic() - turn)))
+                await asyncio.sleep(max(0.0, self.pace_s - (time.monotonic() - turn)))
 
     async def _run(self, socket: object, message: object) -> tuple[float, list[str]]:
         from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
@@ -249,8 +251,18 @@ class Viewer:
             kind = answer.WhichOneof("type")
             if kind == "auto_rerun":
                 fragments.append(answer.auto_rerun.fragment_id)
+                self.pace_s = answer.auto_rerun.interval
             elif kind == "script_finished":
                 return time.perf_counter() - began, fragments
+
+
+def processor_s(pid: int) -> float:
+    """Seconds of processor that a process has used so far (Linux; else 0)."""
+    try:
+        facts = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
+    except OSError:
+        return 0.0
+    return (int(facts[11]) + int(facts[12])) / os.sysconf("SC_CLK_TCK")
 
 
 def viewers(data: Path, vessels: int, number: int = 20, rate: int = 1000, for_s: float = 60.0) -> None:
@@ -265,7 +277,7 @@ def viewers(data: Path, vessels: int, number: int = 20, rate: int = 1000, for_s:
         sent = [0]
         before = int(health(port)["readings"])
         sender = threading.Thread(target=_publish, args=(broker_port, rate, vessels, stop, sent))
-        began = time.monotonic()
+        began, worked, served = time.monotonic(), time.process_time(), processor_s(process.pid)
         sender.start()
         looking = [Viewer(port, "today?" if n % 2 else f"batch?id=batch-{n * 7 % vessels}") for n in range(number)]
         behind: list[int] = []
@@ -285,6 +297,7 @@ def viewers(data: Path, vessels: int, number: int = 20, rate: int = 1000, for_s:
         stop.set()
         sender.join()
         lasted, ended = time.monotonic() - began, time.monotonic()
+        worked, served = time.process_time() - worked, processor_s(process.pid) - served
         watcher.join()
         while int(health(port)["readings"]) - before < sent[0] and time.monotonic() - ended < 120:
             time.sleep(0.1)
@@ -293,6 +306,8 @@ def viewers(data: Path, vessels: int, number: int = 20, rate: int = 1000, for_s:
         later = sorted(s for v in looking for s in v.spent)
         p95 = later[int(0.95 * (len(later) - 1))]
         print(f"{number} viewers for {lasted:.0f} s, {sent[0] / lasted:.0f} messages/s sent")
+        shares = f"sender and viewers {100 * worked / lasted:.0f} %, the server {100 * served / lasted:.0f} %"
+        print(f"load of the machine {os.getloadavg()[0]:.1f}; of one core used by {shares}")
         print(f"first run:  median {statistics.median(firsts):.2f} s  slowest {firsts[-1]:.2f} s (all at once)")
         print(f"refreshes:  median {statistics.median(later):.3f} s  95 % {p95:.3f} s  slowest {later[-1]:.2f} s")
         print(f"sent and not yet kept, every 5 s: {behind}")
