@@ -173,7 +173,7 @@ class Plan:
             return None if day is None else day.isoformat()
 
         def chance(value: float | None) -> float | None:
-            return None if value is None else round(value, 3)
+            return None if value is None else round(value, 4)
 
         return {
             "hop_day": iso(self.hop_day),

@@ -6,6 +6,7 @@ import uuid
 from collections.abc import Iterator, Sequence
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING, Final
+from zoneinfo import ZoneInfo
 
 from icalendar import Alarm, Calendar, Event
 
@@ -39,8 +40,9 @@ def feed(outlooks: Sequence[Outlook], *, preferences: Preferences, now: datetime
     calendar.add("x-wr-calname", preferences.cellar_name)
     calendar.add("refresh-interval", _REFRESH, parameters={"VALUE": "DURATION"})
     calendar.add("x-published-ttl", "PT1H")
+    today = now.astimezone(ZoneInfo(preferences.time_zone)).date()
     for outlook in outlooks:
-        for event in _events(outlook, now):
+        for event in _events(outlook, today):
             calendar.add_component(event)
     return bytes(calendar.to_ical())
 
@@ -50,10 +52,9 @@ def event_id(batch_id: str, act: str) -> str:
     return f"{uuid.uuid5(_EVENTS, f'{batch_id}/{act}')}@tunroom"
 
 
-def _events(outlook: Outlook, now: datetime) -> Iterator[Event]:
+def _events(outlook: Outlook, today: date) -> Iterator[Event]:
     plan, name = outlook.plan, outlook.record.name
     where = outlook.vessel.name if outlook.vessel else ""
-    today = now.date()
     several = len(plan.hop_days) > 1
     for number, day in enumerate(plan.hop_days or ((plan.hop_day,) if plan.hop_day else ()), 1):
         act = "hops in" if number == 1 else f"hops in {number}"

@@ -11,6 +11,7 @@ from dataclasses import fields, is_dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any, Protocol
+from zoneinfo import ZoneInfo
 
 from ingest.errors import EntryError, ImportFileError, IngestError
 
@@ -103,13 +104,14 @@ def _plan(arguments: argparse.Namespace) -> int:
     from dashboard import words
 
     print(answer["batch"])
+    today = datetime.now(ZoneInfo(answer["time_zone"])).date().isoformat()
     for label, key, chance in (
         ("Hops in", "hop_day", "hop_chance"),
         ("Package", "packaging_day", "packaging_chance"),
     ):
         if answer[key]:
             holds = f", {words.chance(answer[chance])} to hold" if answer[chance] is not None else ""
-            gone = answer[key] < datetime.now(UTC).date().isoformat()
+            gone = answer[key] < today
             print(f"  {label}: {answer[key]}{' (past)' if gone else holds}")
     print(f"  {answer['reason']}")
     for caution in answer["cautions"]:

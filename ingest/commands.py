@@ -38,6 +38,7 @@ def plan_of(store: Store, arguments: dict[str, Any], _progress: Progress, outloo
         "phase": outlook.assessment.phase,
         "finished": outlook.assessment.finished,
         "hold_met": outlook.assessment.hold_met,
+        "time_zone": store.preferences().time_zone,
         **outlook.plan.as_dict(),
     }
 

@@ -133,7 +133,8 @@ class Notifier:
                 if condition.kind in chosen and (message := self._tell(condition, now)) is not None
             ]
             if "date moved" in chosen:
-                new += [m for outlook in outlooks for m in self._moves(outlook, now)]
+                today = now.astimezone(ZoneInfo(preferences.time_zone)).date()
+                new += [m for outlook in outlooks for m in self._moves(outlook, now, today)]
             self._forget(outlooks, last_words)
             self._state.outbox += new
             self._save()
@@ -195,13 +196,13 @@ class Notifier:
                     del state.raised[key], state.over_since[key]
         return None
 
-    def _moves(self, outlook: Outlook, now: datetime) -> list[Message]:
+    def _moves(self, outlook: Outlook, now: datetime, today: date) -> list[Message]:
         told = self._state.dates.setdefault(outlook.record.batch_id, {})
         found = []
         for name, day in (("Hop day", outlook.plan.hop_day), ("Packaging day", outlook.plan.packaging_day)):
             if day is None:
                 continue
-            if day <= now.astimezone(UTC).date() and name == "Hop day":  # hopped, or due: no longer a date that moves
+            if day <= today and name == "Hop day":  # hopped, or due: no longer a date that moves
                 told[name] = day.isoformat()
                 continue
             before = told.get(name)

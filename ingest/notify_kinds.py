@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 
 from analysis.planning import day_words
 from analysis.planning_words import FORECAST_ONLY
+from analysis.units import c_to_f
 from analysis.wishes import percent
 from ingest.model import Preferences
 
@@ -110,7 +111,7 @@ def _of_batch(now: datetime, outlook: Outlook, preferences: Preferences) -> Iter
         f"The gravity of {what} is falling again since the hops went in. Bottles wait until it has held again.{keg}",
         over_for=timedelta(hours=24),
     )
-    yield _of_temperature(outlook, what)
+    yield _of_temperature(outlook, what, preferences)
     local = now.astimezone(ZoneInfo(preferences.time_zone))
     tomorrow = local.date() + timedelta(days=1)
     for day, kind, act in (
@@ -126,7 +127,11 @@ def _of_batch(now: datetime, outlook: Outlook, preferences: Preferences) -> Iter
         yield Condition(f"{kind}:{batch_id}:{tomorrow}", chosen, True, f"{what}: {kind}", body)
 
 
-def _of_temperature(outlook: Outlook, what: str) -> Condition:
+def _of_temperature(outlook: Outlook, what: str, preferences: Preferences) -> Condition:
+    def said(celsius: float) -> str:
+        in_f = preferences.temperature_unit == "°F"
+        return f"{c_to_f(celsius) if in_f else celsius:.1f} {preferences.temperature_unit}"
+
     low = outlook.vessel.temperature_low_c if outlook.vessel else None
     high = outlook.vessel.temperature_high_c if outlook.vessel else None
     is_c, state, wished = outlook.assessment.temperature_c, None, ""
@@ -134,11 +139,10 @@ def _of_temperature(outlook: Outlook, what: str) -> Condition:
         state = False
     elif is_c is not None:
         below, above = low if low is not None else -99.0, high if high is not None else 999.0
-        wished = (
-            f"{low:.1f} to {high:.1f} °C"
-            if low is not None and high is not None
-            else (f"at least {low:.1f} °C" if low is not None else f"at most {high:.1f} °C")
-        )
+        if low is not None and high is not None:
+            wished = f"{said(low)} to {said(high)}"
+        else:
+            wished = f"at least {said(low)}" if low is not None else f"at most {said(above)}"
         if is_c < below - _TEMPERATURE_MARGIN_C or is_c > above + _TEMPERATURE_MARGIN_C:
             state = True
         elif below <= is_c <= above:
@@ -148,7 +152,7 @@ def _of_temperature(outlook: Outlook, what: str) -> Condition:
         "temperature outside its range",
         state,
         f"{what}: temperature outside its range",
-        f"{what} is at {is_c:.1f} °C; you wished for {wished}." if state else "",
+        f"{what} is at {said(is_c)}; you wished for {wished}." if state and is_c is not None else "",
         lasts=timedelta(minutes=30),
         over_for=timedelta(hours=2),
     )

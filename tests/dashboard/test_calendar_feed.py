@@ -81,6 +81,15 @@ def test_what_has_happened_is_confirmed_and_rings_no_more() -> None:
     assert event.walk("VALARM") == []
 
 
+def test_a_hop_day_is_past_only_once_it_is_over_where_the_person_lives() -> None:
+    honolulu = Preferences(time_zone="Pacific/Honolulu")  # ten hours behind UTC
+    still = datetime(2026, 3, 8, 6, tzinfo=UTC)  # the evening of the 7th there
+    for now, status in ((still, "TENTATIVE"), (still + timedelta(hours=6), "CONFIRMED")):
+        calendar = Calendar.from_ical(feed([outlook()], preferences=honolulu, now=now))
+        [hops] = [e for e in calendar.walk("VEVENT") if str(e["SUMMARY"]).endswith("hops in")]
+        assert str(hops["STATUS"]) == status
+
+
 def test_a_batch_without_dates_adds_nothing() -> None:
     assert read(outlook(Plan(made_at=NOW, reason="Too early.", blocked_by="Too early."))) == {}
 

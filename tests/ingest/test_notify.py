@@ -8,88 +8,21 @@ from datetime import UTC, date, datetime, time, timedelta
 from pathlib import Path
 from typing import Any
 
-import polars as pl
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.model import Assessment, Batch, Creep, Range
+from analysis.model import Creep, Range
 from analysis.planning import Plan
-from ingest.model import BatchRecord, Device, Preferences, Vessel
+from ingest.model import Device, Preferences
 from ingest.notify import Notifier, apprise_send, escaped, is_quiet, verdict_message
 from ingest.notify_kinds import conditions
 from ingest.outlook import Outlook
 from ingest.store import LastWord, Store
+from tests.ingest.messages import ADDRESS, HOUR, NOW, Post, heard, outlook
 
 # apprise 2.3 imports a module that Python 3.13 drops; it brings its own stand-in there.
 pytestmark = pytest.mark.filterwarnings("ignore:'imghdr' is deprecated:DeprecationWarning")
-
-NOW = datetime(2026, 3, 3, 12, tzinfo=UTC)
-HOUR = timedelta(hours=1)
-ADDRESS = "json://127.0.0.1:1/"
-
-
-class Post:
-    """Takes what is sent, or refuses it."""
-
-    def __init__(self) -> None:
-        self.sent: list[tuple[str, str]] = []
-        self.open = True
-
-    def __call__(self, urls: Sequence[str], title: str, body: str) -> bool:
-        assert list(urls) == [ADDRESS]
-        if self.open:
-            self.sent.append((title, body))
-        return self.open
-
-    @property
-    def titles(self) -> list[str]:
-        return [title for title, _ in self.sent]
-
-
-def outlook(vessel_name: str = "Vessel 3", *, plan: Plan | None = None, now: datetime = NOW, **given: Any) -> Outlook:
-    usual: dict[str, Any] = {
-        "now": now,
-        "phase": "active",
-        "finished": False,
-        "stalled": False,
-        "p_finished": 0.02,
-        "finish": None,
-        "held_since": None,
-        "held_h": 0.0,
-        "hold_met": False,
-        "gravity_sg": Range(1.011, 1.012, 1.013),
-        "terminal_gravity_sg": None,
-        "remaining_fall_sg": None,
-        "original_gravity_sg": None,
-        "apparent_attenuation": None,
-        "temperature_c": 19.0,
-        "evidence": (),
-        "newest_reading_at": now,
-    }
-    vessel = Vessel(vessel_id="vessel-3", name=vessel_name, temperature_low_c=18.0, temperature_high_c=21.0)
-    record = BatchRecord(batch_id="batch-7", name="Saison", vessel_id="vessel-3", pitched_at=NOW - 200 * HOUR)
-    return Outlook(
-        record=record,
-        vessel=vessel,
-        batch=Batch(pitched_at=record.pitched_at, drink="ale"),
-        readings=pl.DataFrame(),
-        assessment=Assessment(**{**usual, **given}),
-        plan=plan or Plan(made_at=now, reason="Because."),
-        computed_at=now,
-    )
-
-
-def heard(**given: Any) -> LastWord:
-    usual: dict[str, Any] = {
-        "device_id": "float-1",
-        "kind": "float",
-        "known": True,
-        "vessel_id": "vessel-3",
-        "measured_at": NOW,
-        "received_at": NOW,
-    }
-    return LastWord(**{**usual, **given})
 
 
 @pytest.fixture
@@ -192,6 +125,16 @@ def test_a_door_opened_for_ten_minutes_is_no_alarm(store: Store) -> None:
     for minutes, temperature_c in ((0, 20.0), (5, 24.0), (15, 20.0), (30, 20.0)):
         look(notifier, store, NOW + timedelta(minutes=minutes), outlook(temperature_c=temperature_c))
     assert post.sent == []
+
+
+def test_a_temperature_is_told_in_the_persons_unit(store: Store) -> None:
+    store.save(replace(store.preferences(), temperature_unit="°F"))
+    post = Post()
+    notifier = Notifier(store, send=post)
+    for minutes in (0, 45):
+        look(notifier, store, NOW + timedelta(minutes=minutes), outlook(temperature_c=25.0))
+    # 25 °C is 77 °F, 18 and 21 °C are 64.4 and 69.8 °F.
+    assert post.sent[0][1] == "Saison in Vessel 3 is at 77.0 °F; you wished for 64.4 °F to 69.8 °F."
 
 
 def test_quiet_hours_hold_messages_back_and_lose_none(store: Store) -> None:

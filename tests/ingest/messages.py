@@ -1,0 +1,82 @@
+"""What the tests of messages share: where they go, an outlook, a last word."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import polars as pl
+
+from analysis.model import Assessment, Batch, Range
+from analysis.planning import Plan
+from ingest.model import BatchRecord, Vessel
+from ingest.outlook import Outlook
+from ingest.store import LastWord
+
+NOW = datetime(2026, 3, 3, 12, tzinfo=UTC)
+HOUR = timedelta(hours=1)
+ADDRESS = "json://127.0.0.1:1/"
+
+
+class Post:
+    """Takes what is sent, or refuses it."""
+
+    def __init__(self) -> None:
+        self.sent: list[tuple[str, str]] = []
+        self.open = True
+
+    def __call__(self, urls: Sequence[str], title: str, body: str) -> bool:
+        assert list(urls) == [ADDRESS]
+        if self.open:
+            self.sent.append((title, body))
+        return self.open
+
+    @property
+    def titles(self) -> list[str]:
+        return [title for title, _ in self.sent]
+
+
+def outlook(vessel_name: str = "Vessel 3", *, plan: Plan | None = None, now: datetime = NOW, **given: Any) -> Outlook:
+    usual: dict[str, Any] = {
+        "now": now,
+        "phase": "active",
+        "finished": False,
+        "stalled": False,
+        "p_finished": 0.02,
+        "finish": None,
+        "held_since": None,
+        "held_h": 0.0,
+        "hold_met": False,
+        "gravity_sg": Range(1.011, 1.012, 1.013),
+        "terminal_gravity_sg": None,
+        "remaining_fall_sg": None,
+        "original_gravity_sg": None,
+        "apparent_attenuation": None,
+        "temperature_c": 19.0,
+        "evidence": (),
+        "newest_reading_at": now,
+    }
+    vessel = Vessel(vessel_id="vessel-3", name=vessel_name, temperature_low_c=18.0, temperature_high_c=21.0)
+    record = BatchRecord(batch_id="batch-7", name="Saison", vessel_id="vessel-3", pitched_at=NOW - 200 * HOUR)
+    return Outlook(
+        record=record,
+        vessel=vessel,
+        batch=Batch(pitched_at=record.pitched_at, drink="ale"),
+        readings=pl.DataFrame(),
+        assessment=Assessment(**{**usual, **given}),
+        plan=plan or Plan(made_at=now, reason="Because."),
+        computed_at=now,
+    )
+
+
+def heard(**given: Any) -> LastWord:
+    usual: dict[str, Any] = {
+        "device_id": "float-1",
+        "kind": "float",
+        "known": True,
+        "vessel_id": "vessel-3",
+        "measured_at": NOW,
+        "received_at": NOW,
+    }
+    return LastWord(**{**usual, **given})
