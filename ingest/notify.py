@@ -318,7 +318,11 @@ def verdict_message(outlook: Outlook) -> tuple[str, bytes]:
         "finish_p50": hour(a.finish.p50) if a.finish else None,
         "finish_p90": hour(a.finish.p90) if a.finish else None,
         "newest_reading_at": hour(a.newest_reading_at),
-        **{k: dates[k] for k in ("hop_day", "hop_chance", "packaging_day", "packaging_chance", "reason")},
+        "hop_day": dates["hop_day"],
+        "hop_chance": None if plan.hop_chance is None else round(plan.hop_chance, 2),
+        "packaging_day": dates["packaging_day"],
+        "packaging_chance": None if plan.packaging_chance is None else round(plan.packaging_chance, 2),
+        "reason": plan.reason,
         "may_package": plan.may_package,
     }
     return f"verdict/{escaped(name)}", json.dumps(verdict, ensure_ascii=False).encode()

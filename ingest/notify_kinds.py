@@ -85,7 +85,11 @@ def _subject(outlook: Outlook) -> str:
 def _of_batch(now: datetime, outlook: Outlook, preferences: Preferences) -> Iterator[Condition]:
     a, plan, batch_id, what = outlook.assessment, outlook.plan, outlook.record.batch_id, _subject(outlook)
     sure = f" ({percent(a.p_finished)})" if a.p_finished is not None else ""
-    held = f"The gravity has held for {int(a.held_h)} of {outlook.batch.hold_h:.0f} hours."
+    held = (
+        f"The gravity has held for {int(a.held_h)} hours; you asked for {outlook.batch.hold_h:.0f}."
+        if a.held_h >= outlook.batch.hold_h
+        else f"The gravity has held for {int(a.held_h)} of {outlook.batch.hold_h:.0f} hours."
+    )
     yield Condition(
         f"finished:{batch_id}",
         "finished",

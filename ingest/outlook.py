@@ -19,7 +19,8 @@ from typing import Any, Final
 import polars as pl
 
 from analysis import Assessment, Batch, Priors, assess, learn
-from analysis.planning import Plan, Wishes, steady_plan
+from analysis.model import events_of
+from analysis.planning import Plan, Wishes, day_words, steady_plan
 from ingest.errors import StoreError
 from ingest.model import BatchRecord, Preferences, Vessel
 from ingest.store import Store
@@ -132,7 +133,7 @@ class Outlooks:
             outlook = kept.outlook
             wishes = wishes_of(outlook.record, self._store.preferences())
             said = self._said(outlook.record.batch_id, wishes)
-            replanned = steady_plan(outlook.assessment, outlook.batch, wishes, now=now, said=said)
+            replanned = _plan(outlook.record, outlook.assessment, outlook.batch, wishes, now, said)
             kept.outlook = replace(outlook, plan=replanned)
             kept.hour = hour
         return kept
@@ -161,7 +162,7 @@ class Outlooks:
             batch=batch,
             readings=calibrated.readings,
             assessment=assessment,
-            plan=steady_plan(assessment, batch, wishes, now=now, said=self._said(batch_id, wishes)),
+            plan=_plan(record, assessment, batch, wishes, now, self._said(batch_id, wishes)),
             computed_at=now,
             doubts=calibrated.notes,
         )
@@ -217,6 +218,21 @@ class Outlooks:
             self._learned = dict(note["learned"])
         except (ValueError, KeyError, TypeError) as error:
             log.info("what was learned by another version is learned again: %s", error)
+
+
+def _plan(
+    record: BatchRecord,
+    assessment: Assessment,
+    batch: Batch,
+    wishes: Wishes,
+    now: datetime,
+    said: tuple[date | None, date | None] | None,
+) -> Plan:
+    """The plan; a batch that has ended, with no packaging logged, has none."""
+    if record.ended_at is not None and record.ended_at <= now and not events_of(batch, "package", until=now):
+        over = f"It ended on {day_words(wishes.local_day(record.ended_at))}: nothing is left to plan."
+        return Plan(made_at=now, reason=over, blocked_by=over)
+    return steady_plan(assessment, batch, wishes, now=now, said=said)
 
 
 def _print_of(store: Store, record: BatchRecord) -> str:

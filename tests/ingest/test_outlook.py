@@ -98,6 +98,16 @@ def test_a_batch_without_readings_has_one_that_says_so(store):
     assert outlook.plan.reason
 
 
+def test_a_batch_that_has_ended_is_promised_no_date(store):
+    record = add_batch(store, "Old one", 12, ended=True)
+    outlooks = Outlooks(store)
+    plan = outlooks.of(record.batch_id, now=NOW).plan
+    assert (plan.hop_day, plan.packaging_day) == (None, None)
+    assert plan.reason.startswith("It ended on ")
+    store.save(EventRecord(batch_id=record.batch_id, kind="package", at=NOW - timedelta(hours=2)))
+    assert outlooks.of(record.batch_id, now=NOW).plan.reason.startswith("Packaged on ")
+
+
 def test_what_earlier_batches_taught_survives_a_restart(store, monkeypatch):
     add_batch(store, "Old one", 12, ended=True)
     learned = Outlooks(store).learn()
