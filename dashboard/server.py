@@ -5,6 +5,7 @@ from __future__ import annotations
 import signal
 import socket
 import sys
+import threading
 from collections.abc import AsyncGenerator, Callable
 from contextlib import AbstractContextManager, ExitStack, asynccontextmanager
 from pathlib import Path
@@ -46,6 +47,7 @@ def run(settings: Settings, *, extra: Extra | None = None) -> None:
 
     @asynccontextmanager
     async def lifespan(_app: st.App) -> AsyncGenerator[None, None]:
+        threading.Thread(target=_warm, name="warm", daemon=True).start()
         print(f"tunroom {version.text()} is ready at http://{_shown(host)}:{port}  (Ctrl-C stops it)", flush=True)
         yield
         print("Stopping …", flush=True)
@@ -68,6 +70,15 @@ def run(settings: Settings, *, extra: Extra | None = None) -> None:
             app.run(config=_streamlit_config(host, port))
     except KeyboardInterrupt:
         pass
+
+
+def _warm() -> None:
+    """Import what pages need, and let the library of figures load its parts, before a visitor waits for it."""
+    import plotly.graph_objects as go
+
+    from dashboard import pages  # noqa: F401
+
+    go.Figure([{"type": "scatter", "x": [0], "y": [0]}], {"shapes": [{}], "annotations": [{}], "xaxis": {}}).to_json()
 
 
 async def healthz(_request: Request) -> JSONResponse:
