@@ -9,7 +9,7 @@ from typing import Final
 import polars as pl
 
 from ingest.errors import ImportFileError
-from ingest.transfer_file import OURS
+from ingest.transfer_file import OURS, scan_text
 
 LABELS: Final[dict[str, str]] = {
     "measured_at": "Time",
@@ -33,7 +33,7 @@ _WORDS: Final[dict[str, tuple[str, ...]]] = {
     "device_id": ("device", "sensor", "id"),
     "gravity_sg": ("gravity", "sg", "density"),
     "extract_plato": ("plato", "extract"),
-    "inclination_deg": ("inclination", "angle", "tilt"),
+    "inclination_deg": ("inclination", "angle"),
     "temperature_c": ("temperature", "temp", "celsius"),
     "battery_v": ("battery", "voltage"),
     "signal_dbm": ("signal", "rssi"),
@@ -51,8 +51,7 @@ def head(path: Path, rows: int = 50) -> pl.DataFrame:
     ending = path.suffix.lower()
     try:
         if ending in (".csv", ".tsv"):
-            separator = "\t" if ending == ".tsv" else ","
-            return pl.read_csv(path, n_rows=rows, infer_schema=False, separator=separator)
+            return scan_text(path).head(rows).collect()
         if ending == ".parquet":
             return pl.read_parquet(path, n_rows=rows)
         return pl.scan_ndjson(path, infer_schema_length=None).head(rows).collect()

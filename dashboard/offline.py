@@ -195,7 +195,10 @@ def _ask(question: str, choices: list[str]) -> str | None:
     print(question, file=sys.stderr)
     for number, choice in enumerate(choices, start=1):
         print(f"  {number}  {choice}", file=sys.stderr)
-    answer = input("Number, or nothing for none: ").strip()
+    try:
+        answer = input("Number, or nothing for none: ").strip()
+    except EOFError:
+        return None
     return choices[int(answer) - 1] if answer.isdigit() and 1 <= int(answer) <= len(choices) else None
 
 

@@ -21,7 +21,7 @@ _MOST_LEAVES: Final = 60
 _LIKELY: Final[dict[str, tuple[str, ...]]] = {
     "gravity": ("gravity", "sg", "density", "plato", "extract"),
     "temperature": ("temperature", "temp", "liquid", "celsius", "fahrenheit"),
-    "inclination": ("inclination", "tilt", "angle", "deg"),
+    "inclination": ("inclination", "angle", "deg"),
     "battery": ("battery", "batt", "volt", "mv"),
     "signal": ("signal", "rssi", "dbm"),
     "measured_at": ("measured_at", "time", "timestamp", "ts", "date"),

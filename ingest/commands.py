@@ -60,7 +60,9 @@ def find_batch(store: Store, wanted: str) -> BatchRecord:
     found = by_id or named or in_vessel
     if len(found) == 1:
         return found[0]
-    known = ", ".join(f"{r.name} ({r.batch_id})" for r in (found or list(running.values()))) or "none yet"
+    known = (
+        ", ".join(f"{r.name} ({r.batch_id})" for r in (found or list(running.values()) or records[-10:])) or "none yet"
+    )
     problem = f"no batch is called {wanted!r}" if not found else f"{len(found)} batches are called {wanted!r}"
     raise EntryError("batch", problem, f"Give its id. Batches: {known}.")
 

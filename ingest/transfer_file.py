@@ -17,9 +17,28 @@ Ask = Callable[[str, list[str]], str | None]
 OURS: Final = ("measured_at", "device_id", *NATIVE_NAMES, "sequence")
 """What a column can be: an instant, a device, a quantity with its unit in the name, or a counter."""
 
+_DECIMAL_COMMA: Final = r"^\s*([+-]?\d+),(\d+)\s*$"
+
+
+def separator_of(path: Path) -> str:
+    """What parts the columns of a text file, by its first line: a semicolon where numbers are written with a comma."""
+    if path.suffix.lower() == ".tsv":
+        return "\t"
+    with path.open(encoding="utf-8", errors="replace") as file:
+        first = file.readline()
+    return ";" if first.count(";") > first.count(",") else ","
+
+
+def scan_text(path: Path) -> pl.LazyFrame:
+    """A CSV or TSV file as text, numbers with a decimal point."""
+    separator = separator_of(path)
+    frame = pl.scan_csv(path, infer_schema=False, separator=separator)
+    return frame.with_columns(pl.all().str.replace(_DECIMAL_COMMA, "${1}.${2}")) if separator == ";" else frame
+
+
 _READERS: Final[dict[str, Callable[[Path], pl.LazyFrame]]] = {
-    ".csv": lambda path: pl.scan_csv(path, infer_schema=False),
-    ".tsv": lambda path: pl.scan_csv(path, infer_schema=False, separator="\t"),
+    ".csv": scan_text,
+    ".tsv": scan_text,
     ".parquet": pl.scan_parquet,
     ".jsonl": lambda path: pl.scan_ndjson(path, infer_schema_length=None),
     ".ndjson": lambda path: pl.scan_ndjson(path, infer_schema_length=None),

@@ -95,6 +95,14 @@ def test_times_without_a_zone_are_in_the_cellars_and_it_is_said(store, tmp_path)
     assert store.readings_as_sent("f")["measured_at"].to_list() == [T, summer]
 
 
+def test_a_table_with_semicolons_and_decimal_commas_is_read(store, tmp_path):
+    text = "measured_at;gravity_sg;temperature_c\n2026-03-01T10:00:00Z;1,0502;19,5\n2026-03-01T10:15:00Z;1.0498;20\n"
+    transfer.import_log(store, log(tmp_path / "log.csv", text), device_id="float-1")
+    rows = store.readings_as_sent("float-1")
+    assert rows["gravity_sg"].to_list() == [1.0502, 1.0498]
+    assert rows["temperature_c"].to_list() == [19.5, 20.0]
+
+
 def test_columns_are_mapped_and_units_converted(store, tmp_path):
     path = log(
         tmp_path / "log.csv",
