@@ -5,9 +5,9 @@ from __future__ import annotations
 import argparse
 import json
 from dataclasses import fields
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import polars as pl
 
@@ -16,6 +16,11 @@ from analysis.model import DRINKS, EVENT_KINDS, HOLD_H, Assessment, EventKind
 from analysis.planning import Wishes, plan
 from dashboard.offline import AddCommand, plain
 from ingest.errors import EntryError, ImportFileError
+
+_EARLIEST_YEAR: Final = 1990
+_LATEST_YEAR: Final = 2100
+_LONGEST_WAIT: Final = timedelta(days=2 * 365)
+"""Between pitching and the first reading; even a mead that is watched late is watched sooner."""
 
 
 def add_assess(command: AddCommand) -> None:
@@ -42,7 +47,9 @@ def add_assess(command: AddCommand) -> None:
         'a gravity may follow: "forced test=2026-03-08T09:00Z=1.011"',
     )
     sub.add_argument("--hold", type=_hours, default=HOLD_H, metavar="HOURS", help="how long gravity must hold (48)")
-    sub.add_argument("--time-zone", default="UTC", metavar="ZONE", help="for the dates, such as Europe/Vienna")
+    sub.add_argument(
+        "--time-zone", type=_zone, default="UTC", metavar="ZONE", help="for the dates, such as Europe/Vienna"
+    )
     sub.add_argument("--json", action="store_true", help="answer as JSON")
 
 
@@ -56,6 +63,12 @@ def _assess(arguments: argparse.Namespace) -> int:
             "pitched",
             f"it was pitched ({plain(pitched)}) after the moment that is asked for ({plain(now)})",
             "Give --pitched at or before the readings, or another --now.",
+        )
+    if times[0] - pitched > _LONGEST_WAIT:
+        raise EntryError(
+            "pitched",
+            f"it was pitched ({plain(pitched)}) years before the first reading ({plain(times[0])})",
+            "Look at the year of --pitched.",
         )
     batch = Batch(
         pitched_at=pitched,
@@ -155,7 +168,16 @@ def _time(text: str) -> datetime:
     if when.tzinfo is None:
         whole = text.strip() if len(text.strip()) > len("2026-03-01") else f"{text.strip()}T00:00"
         raise argparse.ArgumentTypeError(f"{text!r} has no time zone; write {whole}Z if it is UTC")
+    if not _EARLIEST_YEAR <= when.year < _LATEST_YEAR:
+        raise argparse.ArgumentTypeError(f"{text!r} is a time of the year {when.year}; look at the date")
     return when.astimezone(UTC)
+
+
+def _zone(text: str) -> str:
+    try:
+        return Wishes(time_zone=text).time_zone
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(str(error)) from None
 
 
 def _gravity(text: str) -> float:
@@ -187,7 +209,9 @@ def _event(text: str) -> Event:
     try:
         value = float(gravity) if gravity else None
     except ValueError:
-        raise argparse.ArgumentTypeError(f"{gravity!r} is not a gravity; write 1.011") from None
+        value = 0.0
+    if value is not None and not 0.95 <= value <= 1.25:
+        raise argparse.ArgumentTypeError(f"{gravity!r} is not a gravity; write 1.011")
     chosen: EventKind = kind.strip()  # type: ignore[assignment]  # checked above
     return Event(chosen, _time(when), value)
 

@@ -87,6 +87,10 @@ def test_an_event_reaches_the_assessment(capsys):
         (["--event", "hopping=2026-03-01T10:00Z"], "dry hop"),
         (["--drink", "rum"], "mead"),
         (["--pitched", "2031-01-01T10:00Z"], "after the moment"),
+        (["--pitched", "2016-03-12T14:00Z"], "Look at the year"),
+        (["--pitched", "0001-01-01T00:00+14:00"], "of the year 1"),
+        (["--time-zone", "Mars"], "Europe/Paris"),
+        (["--event", "forced test=2026-03-15T10:00Z=nan"], "write 1.011"),
     ],
 )
 def test_what_cannot_be_used_is_answered_with_the_way_to_mend_it(capsys, arguments, said):
