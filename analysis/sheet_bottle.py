@@ -8,7 +8,13 @@ from typing import Any
 
 from analysis import safety
 from analysis.attenuation import gravity_at_attenuation
-from analysis.carbonation import heated_gauge_kpa, package_gauge_kpa, pressure_spread, volumes_of_fall
+from analysis.carbonation import (
+    heated_gauge_kpa,
+    package_gauge_kpa,
+    pressure_spread,
+    residual_volumes,
+    volumes_of_fall,
+)
 from analysis.hops import CREEP_DOSE_G_PER_L, creep_volumes
 from analysis.safety import Verdict
 from analysis.sheet_say import Say
@@ -28,6 +34,8 @@ BEER_LOW, BEER_HIGH = 0.62, 0.88
 GLUTTON_SG = 1.000
 """Where a diastatic yeast or a mixed culture can take a beer (common practice, no source)."""
 FORCED_TEST_WITHIN_SG = 0.002
+COLDEST_CELLAR_C = 0.0
+"""Where nobody says how warm it has been since it finished, as much gas as it can hold there is counted."""
 LEAST_CHANCE = 0.001
 """A chance of passing the rating from here on is told as a number."""
 NO_PRIMING = (
@@ -186,7 +194,15 @@ def _pressure(said: Bottle, given: Mapping[str, Any], residual: float | None, fi
     if wished is None and residual is None:
         said.caution("Neither a carbonation nor the warmest temperature is given, so the pressure is unknown.")
         return
-    base = max(wished or 0.0, residual or 0.0)
+    held = residual
+    if held is None:
+        held = residual_volumes(COLDEST_CELLAR_C, given.get("vessel_gauge_kpa", 0.0))
+        if wished is not None and held > wished + 0.05:
+            said.reasons.append(
+                f"The warmest temperature since it finished is not given: up to {held:.1f} volumes may still be "
+                f"dissolved, more than the {wished:.1f} you wish for, and are counted."
+            )
+    base = max(wished or 0.0, held)
     if wished is None:
         said.reasons.append("No carbonation is wished for: it is counted as still, with what it already holds.")
     if wished is not None and residual is not None and residual > wished + 0.05:

@@ -183,3 +183,15 @@ def test_a_bottle_for_which_no_carbonation_is_wished_says_that_it_counts_as_stil
     assert any("counted as still" in reason for reason in still["bottle_reasons"])
     assert not any("counted as still" in reason for reason in told(ALE)["bottle_reasons"])
     assert told(ALE, carbonation_volumes=None, hand_sample=None)["bottle_verdict"] == "caution"
+
+
+def test_gas_that_may_still_be_dissolved_is_counted_where_its_temperature_is_not_said() -> None:
+    still = {"package": "bottle", "drink": "mead", "carbonation_volumes": 0.0, "final_gravity_sg": 1.0}
+    answer = sheet(still)
+    # At 0 °C, vented, by the fit of the ASBC chart that the residual gas is read from: 1.59 volumes.
+    assert answer["bottle_volumes"] == pytest.approx(1.59, abs=0.01)
+    assert any("warmest temperature since it finished is not given" in each for each in answer["bottle_reasons"])
+    wished = sheet({**still, "carbonation_volumes": 2.4})
+    assert wished["bottle_volumes"] == pytest.approx(2.4)
+    under_pressure = sheet({**still, "carbonation_volumes": 2.4, "vessel_gauge_kpa": 100.0})
+    assert under_pressure["bottle_volumes"] > 3.0
