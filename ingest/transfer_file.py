@@ -231,7 +231,12 @@ def _from_text(column: pl.Series, zoned: pl.Series, zone: str) -> pl.Series:
 
 def _zoned(column: pl.Series, zone: str) -> pl.Series:
     if isinstance(column.dtype, pl.Datetime) and column.dtype.time_zone is None:
-        column = column.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
+        # A clock that is never put forward shows an hour that the zone's clocks skip: it goes on from the one before.
+        hour = pl.duration(hours=1)
+        plain = column.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
+        before = pl.select(column - hour).to_series()
+        before = before.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
+        column = pl.select(pl.coalesce(plain, before + hour)).to_series()
     return column.dt.convert_time_zone("UTC")
 
 

@@ -95,6 +95,16 @@ def test_times_without_a_zone_are_in_the_cellars_and_it_is_said(store, tmp_path)
     assert store.readings_as_sent("f")["measured_at"].to_list() == [T, summer]
 
 
+def test_the_hour_that_clocks_skip_in_spring_goes_on_from_the_one_before(store, tmp_path):
+    store.save(Preferences(time_zone="Europe/Vienna"))
+    text = (
+        "measured_at,gravity_sg\n" + "".join(f"2026-03-29 0{h}:30,1.05\n" for h in (1, 2)) + "2026-03-29 05:30,1.05\n"
+    )
+    transfer.import_log(store, log(tmp_path / "log.csv", text), device_id="float-1")
+    # Central European Time is an hour ahead of UTC until 01:00 UTC on 29 March 2026, then two.
+    assert [t.hour for t in store.readings_as_sent("float-1")["measured_at"]] == [0, 1, 3]
+
+
 def test_a_table_with_semicolons_and_decimal_commas_is_read(store, tmp_path):
     text = "measured_at;gravity_sg;temperature_c\n2026-03-01T10:00:00Z;1,0502;19,5\n2026-03-01T10:15:00Z;1.0498;20\n"
     transfer.import_log(store, log(tmp_path / "log.csv", text), device_id="float-1")
