@@ -106,7 +106,7 @@ def sentences(decoded: Decoded) -> list[str]:
         lines += [f"  {line}" for line in _reading(report)]
     if decoded.faults:
         rest = "the rest is taken in, and the message" if decoded.reports else "nothing is taken in, and the message"
-        lines.append(f"{len(decoded.faults)} fault(s); {rest} is kept as rejected:")
+        lines.append(f"{len(decoded.faults)} fault{'s' if decoded.faults[1:] else ''}; {rest} is kept as rejected:")
         lines += [f"  {fault}" for fault in decoded.faults]
     return lines
 
