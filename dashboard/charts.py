@@ -315,8 +315,8 @@ def _finish(drawing: _Drawing, finish: Forecast) -> None:
 
 def _layout(drawing: _Drawing, curve: Curve) -> dict[str, Any]:
     axes, palette, shown = drawing.axes, drawing.axes.palette, drawing.shown
-    drawing.notes.append(_title(axes, axes.y_title, "y domain", 20))
-    drawing.notes.append(_title(axes, f"Temperature, {axes.voice.preferences.temperature_unit}", "y2 domain", 0))
+    drawing.notes.append(_title(axes, axes.y_title, "y domain", (-46, 20)))
+    drawing.notes.append(_title(axes, f"Temperature, {axes.voice.preferences.temperature_unit}", "y2 domain", (2, 0)))
     time: dict[str, Any] = {
         "range": [axes.x(shown[0]), axes.x(shown[1])],
         "gridcolor": palette.rule,
@@ -357,8 +357,11 @@ def _layout(drawing: _Drawing, curve: Curve) -> dict[str, Any]:
     }
 
 
-def _title(axes: Axes, text: str, panel: str, up: int) -> dict[str, Any]:
-    """What a panel shows, written level above its left corner: nobody tilts a phone to read an axis."""
+def _title(axes: Axes, text: str, panel: str, shift: tuple[int, int]) -> dict[str, Any]:
+    """What a panel shows, written level above its left corner: nobody tilts a phone to read an axis.
+
+    Where the panel above ends close by, it stands right of the axis, so that it never lies on the highest number.
+    """
     return {
         "text": text,
         "x": 0,
@@ -367,8 +370,8 @@ def _title(axes: Axes, text: str, panel: str, up: int) -> dict[str, Any]:
         "yref": panel,
         "xanchor": "left",
         "yanchor": "bottom",
-        "xshift": -46,
-        "yshift": up,
+        "xshift": shift[0],
+        "yshift": shift[1],
         "showarrow": False,
         "font": {"size": 12, "color": axes.palette.past},
     }

@@ -22,7 +22,7 @@ FONT: Final = "system-ui, -apple-system, 'Segoe UI', 'Noto Sans', 'DejaVu Sans',
 CONFIG: Final[dict[str, Any]] = {
     "displaylogo": False,
     "scrollZoom": False,
-    "modeBarButtonsToRemove": ["select2d", "lasso2d", "autoScale2d", "zoomIn2d", "zoomOut2d"],
+    "modeBarButtonsToRemove": ["select2d", "lasso2d", "autoScale2d", "resetScale2d", "zoomIn2d", "zoomOut2d"],
     "toImageButtonOptions": {"format": "svg", "filename": "fermentation"},
 }
 

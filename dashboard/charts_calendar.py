@@ -48,6 +48,8 @@ def calendar_figure(outlooks: Sequence[Outlook], say: Voice, edition: Edition) -
                 "yanchor": "bottom",
                 "showarrow": False,
                 "font": {"size": 12, "color": palette.ink},
+                "bgcolor": palette.paper,  # the line of now runs behind the words
+                "borderpad": 1,
             }
         )
         finish = o.assessment.finish

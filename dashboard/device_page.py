@@ -103,7 +103,7 @@ def _facts(device: Device, say: Voice) -> None:
             )
             corrects = form.tick(
                 "corrects_temperature",
-                "Its gravity is already corrected for temperature",
+                "It corrects for temperature itself",
                 device.corrects_temperature,
                 help="If so, we do not correct it a second time.",
             )

@@ -14,6 +14,9 @@ from dashboard.words_verdict import PHASE_WORDS, curve_in_words, next_day, verdi
 if TYPE_CHECKING:
     from dashboard.questions import Standing
 
+_WORTH_SAYING = 0.005
+"""Below this share of attenuation there is none to speak of."""
+
 
 def lead(standings: Sequence[Standing], say: Voice) -> str:
     """The first line of the first screen: how many things want the person, or what comes next."""
@@ -86,7 +89,7 @@ def _figures(s: Standing, say: Voice) -> str:
     cells = [f"{phase_glyph(a.phase)} {escape(PHASE_WORDS[a.phase])}"]
     if a.gravity_sg is not None:
         cells.append(escape(say.gravity(a.gravity_sg.p50)))
-    if a.apparent_attenuation is not None:
+    if a.apparent_attenuation is not None and a.apparent_attenuation >= _WORTH_SAYING:
         cells.append(f"{escape(percent(a.apparent_attenuation))} attenuated")
     if a.temperature_c is not None:
         cells.append(escape(say.temperature(a.temperature_c)))

@@ -22,6 +22,9 @@ if TYPE_CHECKING:
 THIN: Final = "\u202f"
 """The narrow no-break space between a number and its unit."""
 
+NBSP: Final = "\u00a0"
+"""A space at which no line breaks."""
+
 MINUS: Final = "\u2212"
 DASH: Final = "–"
 UNKNOWN: Final = "—"
@@ -75,9 +78,9 @@ def percent(share: float | None) -> str:
     if share is None or not math.isfinite(share):
         return UNKNOWN
     if 0 < share < 0.005:
-        return f"under 1{THIN}%"
+        return f"less than{NBSP}1{THIN}%"
     if 0.995 <= share < 1:
-        return f"over 99{THIN}%"
+        return f"more than{NBSP}99{THIN}%"
     return f"{number(100 * share)}{THIN}%"
 
 
@@ -95,7 +98,7 @@ def chances_table() -> list[tuple[str, str]]:
     upper = 1.0
     for border, word in _CHANCES:
         span = f"{number(100 * border)} to {number(100 * upper)}{THIN}%"
-        rows.append((word, span if border else f"under {number(100 * upper)}{THIN}%"))
+        rows.append((word, span if border else f"less than {number(100 * upper)}{THIN}%"))
         upper = border
     return rows
 

@@ -165,14 +165,14 @@ def _creeping(a: Assessment, voice: Voice) -> str:
 def three_notions(assessment: Assessment, hold_h: float, voice: Voice) -> list[tuple[str, str, str]]:
     """Finish, finished and hold, kept apart: (question, answer, small print) for each."""
     a = assessment
-    finish = "too early to say"
+    finish = "Too early to say"
     exact = "The range appears once the fall has shown its course."
     if a.stalled:
-        finish, exact = "no date while it is stalled", "A range comes back when the gravity falls again."
+        finish, exact = "No date while it is stalled", "A range comes back when the gravity falls again."
     if a.finish is not None:
         finish = capital(expected_finish(a.finish, voice))
         exact = f"Eight times out of ten between {voice.exact(a.finish.p10)} and {voice.exact(a.finish.p90)}."
-    done = "cannot be told yet"
+    done = "Cannot be told yet"
     if a.p_finished is not None:
         done = capital(chance(a.p_finished)) if not a.finished else f"Yes, {chance(a.p_finished)}"
     elif a.finished:
@@ -198,7 +198,7 @@ def packaging_date(plan: Plan, voice: Voice) -> str:
 
 def _date(day: date | None, probability: float | None, voice: Voice) -> str:
     if day is None:
-        return "no day yet"
+        return "No day yet"
     sure = f", {chance(probability)}" if probability is not None and day > voice.today() else ""
     return f"{capital(voice.day(day))}{sure}"
 

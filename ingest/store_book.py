@@ -130,7 +130,8 @@ class Book:
             case EventRecord():
                 return f"event {record.kind} of {self._batch(record.batch_id)}"
             case HandSample():
-                return f"hand sample {record.value:g} {record.unit} of {self._batch(record.batch_id)}"
+                value = f"{record.value:.3f}" if record.unit == "SG" else f"{record.value:g}"
+                return f"hand sample {value} {record.unit} of {self._batch(record.batch_id)}"
             case CalibrationRecord():
                 return f"calibration ({record.kind}) of {self._device(record.device_id)}"
             case Preferences():

@@ -19,7 +19,7 @@ from dashboard.words_verdict import (
     three_notions,
     verdict,
 )
-from ingest.model import BatchRecord
+from ingest.model import BatchRecord, Vessel
 from ingest.outlook import Outlook
 
 PARTS = ("Why we say so", "What we said before", "What was entered", "This batch")
@@ -72,8 +72,13 @@ def choose() -> None:
     if not known:
         st.html("<p>There is none yet. Add one under Set up.</p>")
         return
-    items = "".join(f"<li>{components.link('batch', escape(r.name), id=r.batch_id)}</li>" for r in known)
-    st.html(f"<p>This address names no batch of this cellar. These there are:</p><ul>{items}</ul>")
+    say, items = questions.voice(), []
+    for record in known:
+        vessel = store.get(Vessel, record.vessel_id)
+        about = [vessel.name if vessel else "", f"pitched {say.dated(say.local(record.pitched_at).date())}"]
+        words = f"<b>{escape(record.name)}</b><span class='figures'>{escape(', '.join(filter(None, about)))}</span>"
+        items.append(f"<li>{components.link('batch', words, id=record.batch_id)}</li>")
+    st.html(f'<p>This address names no batch of this cellar. There are:</p><ul class="entries">{"".join(items)}</ul>')
 
 
 def outlook_of(batch_id: str) -> Outlook | None:

@@ -8,7 +8,7 @@ import streamlit as st
 
 from analysis.followup import lesson
 from dashboard import components, follow_up_page, questions, runtime, sheet_answer, sheet_html, sheet_inputs
-from dashboard.words import Voice
+from dashboard.words import Voice, capital
 from dashboard.words_verdict import held, packaging_date
 from ingest.model import BatchRecord, EventRecord
 from ingest.outlook import Outlook
@@ -54,7 +54,7 @@ def choose() -> None:
     rows = []
     for standing in sorted(found, key=day):
         record, outlook = standing.record, standing.outlook
-        says = packaging_date(outlook.plan, say) if outlook else "being worked out …"
+        says = packaging_date(outlook.plan, say) if outlook else "Being worked out …"
         ready = ", ready" if outlook and outlook.assessment.ready else ""
         vessel = standing.vessel.name if standing.vessel else ""
         body = f"<b>{escape(vessel)} {escape(record.name)}</b><span class='figures'>{escape(says)}{ready}</span>"
@@ -118,4 +118,5 @@ def _standing(outlook: Outlook, say: Voice) -> str:
     a, plan = outlook.assessment, outlook.plan
     day = f"Packaging day: {packaging_date(plan, say)}."
     because = f" {plan.blocked_by or plan.reason}" if plan.blocked_by or plan.reason else ""
-    return f'<p>{escape(day)}{escape(because)} <span class="quiet">{escape(held(a, outlook.batch.hold_h))}</span></p>'
+    hold = f"{capital(held(a, outlook.batch.hold_h))}."
+    return f'<p>{escape(day)}{escape(because)} <span class="quiet">{escape(hold)}</span></p>'

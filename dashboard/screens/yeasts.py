@@ -70,7 +70,7 @@ def side_by_side(comparison: Comparison, batches: list[Finished], say: Voice) ->
     st.html(f'<h1 class="lead">{escape(text)}</h1>')
     edition = components.edition()
     yeasts = [y.yeast for y in comparison.yeasts]
-    st.html("<h2>Every batch, and the typical course</h2>")
+    st.html("<h2>Apparent attenuation in %: every batch, and the typical course</h2>")
     st.plotly_chart(
         courses_figure(batches, yeasts, edition, min(len(yeasts), 3)),
         key=f"courses-{comparison.drink}",

@@ -52,7 +52,7 @@ def test_a_stalled_batch_is_promised_no_date(capsys):
     status, out, _ = run(capsys, "assess", log, *facts)
     assert status == 0
     assert out.startswith("Stalled at")
-    assert "no date while it is stalled" in out
+    assert "No date while it is stalled" in out
     assert "ikely done" not in out
 
 

@@ -163,7 +163,7 @@ def test_both_dates_are_said_with_their_chance_and_reason():
 
 def test_no_date_says_what_it_waits_for():
     [found] = dates(plan(blocked_by="It has stopped short."), BATCH, SAY)
-    assert found == ("Package", "no day yet", "It has stopped short.")
+    assert found == ("Package", "No day yet", "It has stopped short.")
 
 
 def test_a_packaged_batch_has_no_plans():
