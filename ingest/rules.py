@@ -48,7 +48,7 @@ _FIELDS: Final = {
     "battery": "battery_v",
     "signal": "signal_dbm",
 }
-_NOTE: Final = "rules"
+RULES_NOTE: Final = "rules"
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,7 +212,7 @@ def stored_rules(store: Store) -> tuple[Rule, ...]:
 
 def stored_sources(store: Store) -> list[dict[str, Any]]:
     """The rules that were made on screen, as they are saved."""
-    text = store.get_note(_NOTE)
+    text = store.get_note(RULES_NOTE)
     return list(json.loads(text)) if text else []
 
 
@@ -222,6 +222,14 @@ def save_rule(store: Store, rule: Rule) -> None:
     _write(store, [*kept, {**rule.source, "name": rule.name}], f"Saved the rule for {rule.topic}")
 
 
+def add_rules(store: Store, text: str) -> None:
+    """Add the rules of another cellar, as its note has them; a name that is taken here keeps its own rule."""
+    have = {rule.name for rule in stored_rules(store)}
+    for rule in map(rule_from, json.loads(text)):
+        if rule.name not in have:
+            save_rule(store, rule)
+
+
 def remove_rule(store: Store, name: str) -> None:
     """Forget a rule that was made on screen."""
     kept = [rule.source for rule in stored_rules(store) if rule.name != name]
@@ -229,4 +237,4 @@ def remove_rule(store: Store, name: str) -> None:
 
 
 def _write(store: Store, sources: Iterable[Mapping[str, Any]], sentence: str) -> None:
-    store.change_note(_NOTE, json.dumps([dict(source) for source in sources], ensure_ascii=False), sentence)
+    store.change_note(RULES_NOTE, json.dumps([dict(source) for source in sources], ensure_ascii=False), sentence)

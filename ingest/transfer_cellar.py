@@ -16,6 +16,7 @@ import pyarrow.parquet as pq
 from ingest.errors import EntryError, ImportFileError
 from ingest.model import AssessmentRecord, BatchRecord, Placement, Rejection
 from ingest.records import ENTRIES, TABLES, Table, from_row, to_json
+from ingest.rules import RULES_NOTE, add_rules
 from ingest.schema import NEWEST
 from ingest.store import AS_SENT, Store
 from ingest.transfer_log import Progress, keep_all
@@ -205,6 +206,8 @@ def import_cellar(store: Store, directory: Path, *, progress: Progress = lambda 
     for key, value in notes.iter_rows():
         if store.get_note(key) is None:
             store.set_note(key, value)
+        elif key == RULES_NOTE:
+            add_rules(store, value)
     assessments_new, rejected_new = store.keep_history(assessments, rejections)
     readings = pl.scan_parquet(directory / "readings.parquet").select("device_id", *AS_SENT.names()).collect()
     kept = keep_all(store, readings, f"import of {directory.name}", progress)

@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta
 import polars as pl
 import pytest
 
-from ingest import transfer
+from ingest import rules, transfer
 from ingest.errors import EntryError, ImportFileError
 from ingest.model import (
     AssessmentRecord,
@@ -142,6 +142,19 @@ def test_into_a_cellar_that_lives_an_export_is_one_change_to_undo(cellar, tmp_pa
         assert len(other.all(Vessel)) == 2
         assert other.undo() == "Taken back: Imported the cellar in out"
         assert [v.name for v in other.all(Vessel)] == ["Mine"]
+
+
+def test_rules_of_an_export_join_those_that_are_here_and_replace_none(cellar, tmp_path):
+    def rule(name: str, unit: str) -> rules.Rule:
+        return rules.rule_from({"name": name, "topic": "a/{device}", "temperature": {"value": "@", "unit": unit}})
+
+    for each in (rule("both", "°C"), rule("theirs", "°C")):
+        rules.save_rule(cellar, each)
+    transfer.export_cellar(cellar, tmp_path / "out")
+    with Store.in_memory() as other:
+        rules.save_rule(other, rule("both", "°F"))
+        transfer.import_cellar(other, tmp_path / "out")
+        assert [(r.name, r.takes[0].unit) for r in rules.stored_rules(other)] == [("both", "°F"), ("theirs", "°C")]
 
 
 def test_the_readings_file_has_each_reading_as_sent_and_as_calibrated(cellar, tmp_path):
