@@ -42,7 +42,7 @@ _instants_of: dict[type, tuple[str, ...]] = {}
 def _utc(record: object) -> None:
     cls = type(record)
     names = _instants_of.get(cls)
-    if names is None:  # looked up once: a report is made for every message
+    if names is None:
         names = _instants_of[cls] = tuple(f.name for f in fields(cls) if "datetime" in str(f.type))  # type: ignore[arg-type]
     for name in names:
         value = getattr(record, name)
@@ -78,7 +78,8 @@ class Report:
     """The message itself: not stored with the reading, kept where a quantity contradicts what is stored."""
 
     def __post_init__(self) -> None:
-        _utc(self)
+        if self.measured_at.tzinfo is not UTC or self.received_at.tzinfo is not UTC:  # one is made for every message
+            _utc(self)
 
     @property
     def own_instant(self) -> bool:
