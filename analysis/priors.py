@@ -230,7 +230,8 @@ def learn(finished: Iterable[FinishedBatch], *, start: Priors | None = None) -> 
         those = list(priors.lessons[one.batch.drink])
         if not any(x is its for x in those):
             continue
-        others = priors if len(those) > _MANY else Priors({one.batch.drink: tuple(x for x in those if x is not its)})
+        without = tuple(x for x in those if x is not its)
+        others = priors if len(those) > _MANY else Priors({**priors.lessons, one.batch.drink: without})
         its_group = lessons[one.batch.drink]
         k = next(k for k, x in enumerate(its_group) if x is its)
         its_group[k] = replace(its, misses=replay(one, others, known_finish))

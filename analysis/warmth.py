@@ -23,7 +23,7 @@ ENERGY_SD_KJ_MOL: Final = 18.0
 (glycolysis and yeast growth lie between 40 and 90 kJ/mol; from memory)."""
 
 _ENERGY_NODES: Final = np.linspace(-2.0, 2.0, 17)
-_COLD_NODES: Final = np.linspace(-1.5, 1.5, 7)
+_COLD_NODES: Final = np.linspace(-1.0, 1.0, 5)
 _COLD_BELOW_C: Final = 10.0
 _COLD_SPREAD_C: Final = 3.5
 

@@ -50,9 +50,17 @@ def test_another_yeast_leans_on_the_drink_and_stays_wider(cellar: list[FinishedB
     assert own.sd[-1] < other.sd[-1] < general_sd[-1]
 
 
-def test_another_drink_learns_nothing_from_ales(cellar: list[FinishedBatch], learnt: Priors) -> None:
-    mead = Batch(pitched_at=cellar[0].batch.pitched_at, drink="mead")
-    np.testing.assert_array_equal(learnt.belief(mead).mean, Priors().belief(mead).mean)
+def test_another_drink_learns_from_ales_how_the_cellar_ferments_but_not_where_it_ends(
+    cellar: list[FinishedBatch], learnt: Priors
+) -> None:
+    mead, ale = (Batch(pitched_at=cellar[0].batch.pitched_at, drink=drink) for drink in ("mead", "ale"))
+    before, after, taught = Priors().belief(mead), learnt.belief(mead), learnt.belief(ale)
+    assert after.mean[-1] == before.mean[-1]
+    assert after.attenuation == before.attenuation
+    assert after.same_drink == 0
+    wander = FEATURES.index("log_wander")
+    moved = taught.mean[wander] - Priors().belief(ale).mean[wander]
+    assert 0.3 < (after.mean[wander] - before.mean[wander]) / moved < 1.0
 
 
 def test_learning_in_two_steps_lands_where_one_step_does(cellar: list[FinishedBatch], learnt: Priors) -> None:
