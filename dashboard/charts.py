@@ -27,6 +27,8 @@ _PANELS: Final = ((0.3794, 1.0), (0.1906, 0.3344), (0.0, 0.1456))
 """Gravity, temperature and the strip of events, as shares of the height."""
 # Opacity of nested bands, widest first: the darker, the likelier. Half the chance lies in the inner one.
 _FADE: Final = ((1.0, 0.13), (0.526, 0.18))
+_WIDTH_OF_A_LETTER: Final = 0.021
+"""Of the width of a figure on a phone, about."""
 _HEIGHT_PX: Final = 500
 _HALF_DAY_S: Final = 43_200
 _GRID: Final = {"SG": 0.005, "°P": 1.0, "Attenuation": 5.0}
@@ -234,14 +236,17 @@ def _phases(drawing: _Drawing, phases: Sequence[PhaseSpan], now: datetime) -> No
         edge = {"type": "line", "x0": x0, "x1": x0, "y0": 0, "y1": 1.025, **above}
         drawing.shapes.append({**bar, "line": {"color": axes.palette.past, "width": 3}})
         drawing.shapes.append({**edge, "line": {"color": axes.palette.rule, "width": 1}})
-        # The word stands over the middle of what is seen of its span.
+        # The word stands over the middle of what is seen of its span; that of now may reach into what is ahead.
         seen_from, seen_to = max(span.began_at, shown[0]), min(end, shown[1])
-        if (seen_to - seen_from).total_seconds() > 0.11 * width:
+        needed = timedelta(seconds=_WIDTH_OF_A_LETTER * len(PHASE_WORDS[span.phase]) * width)
+        fits, reaches = seen_to - seen_from > needed, span is phases[-1] and shown[1] - seen_from > needed
+        if seen_from < seen_to and (fits or reaches):
             drawing.notes.append(
                 {
-                    "x": axes.x(seen_from + (seen_to - seen_from) / 2),
+                    "x": axes.x(seen_from + (seen_to - seen_from) / 2 if fits else seen_from),
                     "y": 1.03,
                     **above,
+                    "xanchor": "center" if fits else "left",
                     "yanchor": "bottom",
                     "showarrow": False,
                     "text": PHASE_WORDS[span.phase],

@@ -130,6 +130,18 @@ def test_events_stand_with_their_word():
     assert trace(fig, "event").text == ("Dry hops in",)
 
 
+def test_the_word_of_the_present_phase_is_there_however_new_it_is_and_runs_into_no_other():
+    began = (PITCHED, PITCHED + timedelta(hours=12), NOW - timedelta(hours=26), NOW - timedelta(hours=3))
+    spans = tuple(PhaseSpan(p, at) for p, at in zip(("lag", "active", "slowing", "creeping"), began, strict=True))
+    shown = figure(a=replace(assessed(), phases=spans), until=NOW + timedelta(days=4))
+    words = {n.text: n for n in shown.layout.annotations if n.yref == "y domain" and n.xref == "x"}
+    assert "Not begun" not in words
+    assert words["Falling again"].xanchor == "left"
+    assert words["Falling again"].x == began[3].replace(tzinfo=None)
+    assert words["Active"].xanchor == "center"
+    assert began[1].replace(tzinfo=None) < words["Active"].x < began[2].replace(tzinfo=None)
+
+
 def test_days_are_counted_from_pitching():
     xs = trace(figure(View("SG", "Days since pitching")), "measured").x
     assert min(xs) == pytest.approx(0.0)
