@@ -120,9 +120,9 @@ def _batches(count: int) -> str:
 
 
 def _percent(share: float) -> str:
-    return f"{100 * share:.0f} %"
+    return f"{100 * share:.0f}\u202f%"
 
 
 def _chance(p: float) -> str:
     """As a percentage; nothing that is inferred is quite impossible or quite certain."""
-    return "less than 1 %" if p < 0.01 else "more than 99 %" if p > 0.99 else _percent(p)
+    return "less than 1\u202f%" if p < 0.01 else "more than 99\u202f%" if p > 0.99 else _percent(p)

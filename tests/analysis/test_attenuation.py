@@ -32,7 +32,7 @@ def test_verdict_evidence_and_sheet_tell_one_and_the_same_attenuation(fermentati
     assert said.apparent_attenuation == pytest.approx(told, abs=1e-9)
     assert sheet(prefill(said, batch))["apparent_attenuation"] == pytest.approx(told, abs=0.002)
     [sentence] = [s for s in said.evidence if "apparent attenuation" in s]
-    share, low, high = (float(found) / 100 for found in re.findall(r"(\d+) %", sentence)[:3])
+    share, low, high = (float(found) / 100 for found in re.findall(r"(\d+)\s%", sentence)[:3])
     assert share == pytest.approx(told, abs=0.005)
     # The range beside it is by extract too: an end of 75 to 80 % of the points lies about 0.7 % lower.
     assert low < float(attenuation_course(1.052, gravity_at_attenuation(1.052, 0.78))) < high
