@@ -42,6 +42,10 @@ UNLIKELY_HOLD_H: Final = 120.0
 INCREDIBLE_SD: Final = -2.6
 """An end that far above the expected one is believed only after a forced test: a stall looks the same for weeks."""
 
+HALT_DOUBT: Final = 0.08
+"""Share of the story of a lasting halt above which it is not called finished. That story is told only where the end is
+not as good as surely reached about where it should be, so few true ends wait for this."""
+
 STILL_FALLING: Final = 0.05
 """Chance of being finished at most while the gravity is seen to fall by two points a day."""
 
@@ -93,7 +97,8 @@ def decide(
         strict = 0.5 if chill_h is not None else 1.0
         place = place_of_end(look, belief, batch, now)
         least_h = 12.0 if place > UNLIKELY_SD else UNLIKELY_HOLD_H if place > INCREDIBLE_SD else np.inf
-        finished = p_finished >= SURE and p_far <= FAR * strict and held.held_h >= least_h
+        halted_instead = look.share.get("lasting", 0.0) > HALT_DOUBT
+        finished = p_finished >= SURE and p_far <= FAR * strict and held.held_h >= least_h and not halted_instead
     moves_again = recent_fall(series, 12.0) > MOVES_SG
     halted = p_halted >= HALTED and held.held_h >= STOOD_H and not moves_again
     stalled = not finished and halted and chill_h is None
