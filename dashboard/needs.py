@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import timedelta
-from typing import Final, Literal
+from typing import Final, Literal, get_args
 
 from dashboard.words import Voice, capital, chance, lasted, number
 from dashboard.words_verdict import verdict
@@ -24,17 +24,7 @@ NeedKind = Literal[
     "temperature",
     "battery",
 ]
-ORDER: Final[tuple[NeedKind, ...]] = (
-    "stalled",
-    "renewed fall",
-    "hop today",
-    "hops out today",
-    "package today",
-    "silent",
-    "unwatched",
-    "temperature",
-    "battery",
-)
+ORDER: Final[tuple[NeedKind, ...]] = get_args(NeedKind)
 _BATTERY_DAYS: Final = 7.0
 _OFF_RANGE_C: Final = 0.5
 """A temperature may stray this far out of its range before anybody is sent to the cellar."""

@@ -37,7 +37,8 @@ class Post:
         return [title for title, _ in self.sent]
 
 
-def outlook(vessel_name: str = "Vessel 3", *, plan: Plan | None = None, now: datetime = NOW, **given: Any) -> Outlook:
+def assessed(now: datetime, **given: Any) -> Assessment:
+    """An active batch, unless the test says otherwise."""
     usual: dict[str, Any] = {
         "now": now,
         "phase": "active",
@@ -54,9 +55,13 @@ def outlook(vessel_name: str = "Vessel 3", *, plan: Plan | None = None, now: dat
         "original_gravity_sg": None,
         "apparent_attenuation": None,
         "temperature_c": 19.0,
-        "evidence": (),
+        "evidence": ("The gravity is falling.",),
         "newest_reading_at": now,
     }
+    return Assessment(**{**usual, **given})
+
+
+def outlook(vessel_name: str = "Vessel 3", *, plan: Plan | None = None, now: datetime = NOW, **given: Any) -> Outlook:
     vessel = Vessel(vessel_id="vessel-3", name=vessel_name, temperature_low_c=18.0, temperature_high_c=21.0)
     record = BatchRecord(batch_id="batch-7", name="Saison", vessel_id="vessel-3", pitched_at=NOW - 200 * HOUR)
     return Outlook(
@@ -64,7 +69,7 @@ def outlook(vessel_name: str = "Vessel 3", *, plan: Plan | None = None, now: dat
         vessel=vessel,
         batch=Batch(pitched_at=record.pitched_at, drink="ale"),
         readings=pl.DataFrame(),
-        assessment=Assessment(**{**usual, **given}),
+        assessment=assessed(now, **given),
         plan=plan or Plan(made_at=now, reason="Because."),
         computed_at=now,
     )

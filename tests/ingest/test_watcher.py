@@ -11,13 +11,14 @@ from typing import Any
 import polars as pl
 import pytest
 
-from analysis.model import Assessment, Batch, Range
+from analysis.model import Batch
 from analysis.planning import Plan
 from ingest.model import BatchRecord, Vessel
 from ingest.notify import Notifier
 from ingest.outlook import Outlook
 from ingest.store import Store
 from ingest.watcher import Watcher, watching
+from tests.ingest.messages import assessed
 
 NOW = datetime(2026, 3, 3, 12, tzinfo=UTC)
 HOUR = timedelta(hours=1)
@@ -37,30 +38,12 @@ class Says:
     def of(self, batch_id: str, *, now: datetime | None = None, wait: bool = True) -> Outlook:
         record = self._store.get(BatchRecord, batch_id)
         assert record is not None
-        usual: dict[str, Any] = {
-            "now": now,
-            "phase": "active",
-            "finished": False,
-            "stalled": False,
-            "p_finished": 0.02,
-            "finish": None,
-            "held_since": None,
-            "held_h": 0.0,
-            "hold_met": False,
-            "gravity_sg": Range(1.011, 1.012, 1.013),
-            "terminal_gravity_sg": None,
-            "remaining_fall_sg": None,
-            "original_gravity_sg": None,
-            "apparent_attenuation": None,
-            "temperature_c": None,
-            "evidence": ("The gravity is falling.",),
-        }
         return Outlook(
             record=record,
             vessel=self._store.get(Vessel, record.vessel_id),
             batch=Batch(pitched_at=record.pitched_at),
             readings=pl.DataFrame(),
-            assessment=Assessment(**{**usual, **self.given}),
+            assessment=assessed(now or NOW, **self.given),
             plan=self.plan,
             computed_at=NOW,
         )
