@@ -115,20 +115,20 @@ def _build(group: Group, found: list[Leaf], say: Voice) -> None:
 
 def _take(form: forms.Form, quantity: str, label: str, found: list[Leaf]) -> tuple[str, str | None] | None:
     guess = rule_draft.likely(quantity, found)
-    left, middle, right = st.columns([2, 2, 1])
+    left, middle, right = st.columns([2, 1, 2])
     with left:
         leaf = form.choice(quantity, label, [*found, _OTHER], guess, _leaf_words, placeholder="not in these messages")
     if leaf is None:
         return None
     expression = leaf.usable
     if leaf is _OTHER or leaf.expression == "":
-        with middle:
+        with right:
             expression = form.text(f"{quantity} expression", "JMESPath expression", "", placeholder="sensors.liquid")
     units = rule_draft.units_of(quantity)
     unit = None
     if units:
         first = rule_draft.likely_unit(quantity, leaf) if leaf.expression else None
-        with right:
+        with middle:
             unit = form.choice(f"{quantity} unit of {leaf.expression}", "in", units, first, placeholder="unit")
     return expression, unit
 
