@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
+import asyncio
 import signal
 import socket
 import sys
-import threading
 from collections.abc import AsyncGenerator, Callable
 from contextlib import AbstractContextManager, ExitStack, asynccontextmanager
 from pathlib import Path
@@ -16,7 +16,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse
 from starlette.routing import Route
 
-from dashboard import downloads, runtime, version
+from dashboard import downloads, runtime, version, warming
 from ingest import commands, control, service
 from ingest.errors import SettingsError
 from ingest.service import Service
@@ -47,9 +47,10 @@ def run(settings: Settings, *, extra: Extra | None = None) -> None:
 
     @asynccontextmanager
     async def lifespan(_app: st.App) -> AsyncGenerator[None, None]:
-        threading.Thread(target=_warm, name="warm", daemon=True).start()
+        warming_up = asyncio.create_task(warming.open_pages())
         print(f"tunroom {version.text()} is ready at http://{_shown(host)}:{port}  (Ctrl-C stops it)", flush=True)
         yield
+        warming_up.cancel()
         print("Stopping …", flush=True)
 
     try:
@@ -70,15 +71,6 @@ def run(settings: Settings, *, extra: Extra | None = None) -> None:
             app.run(config=_streamlit_config(host, port))
     except KeyboardInterrupt:
         pass
-
-
-def _warm() -> None:
-    """Import what pages need, and let the library of figures load its parts, before a visitor waits for it."""
-    import plotly.graph_objects as go
-
-    from dashboard import pages  # noqa: F401
-
-    go.Figure([{"type": "scatter", "x": [0], "y": [0]}], {"shapes": [{}], "annotations": [{}], "xaxis": {}}).to_json()
 
 
 async def healthz(_request: Request) -> JSONResponse:
