@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import difflib
 import math
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -18,11 +18,20 @@ _LARGEST_SHARE = 1e9
 
 @dataclass
 class SheetInputError(ValueError):
-    """An input that cannot be used: which key, what is wrong, and what is usual. `str()` is a whole sentence."""
+    """An input that cannot be used: which key, what is wrong, and what is usual. `str()` is a whole sentence.
+
+    `others` are the faults of the further keys that cannot be used.
+    """
 
     key: str
     problem: str
     usual: str
+    others: tuple[SheetInputError, ...] = ()
+
+    @property
+    def all(self) -> tuple[SheetInputError, ...]:
+        """Every fault, this one first."""
+        return (self, *self.others)
 
     def __str__(self) -> str:
         return f"{self.key}: {self.problem}. {self.usual}"
@@ -34,21 +43,35 @@ def checked(inputs: Mapping[str, Any]) -> dict[str, Any]:
     Raises
     ------
     SheetInputError
-        At the first input that cannot be used, naming its key and the usual range.
+        If an input cannot be used, with its key and the usual range; all further ones are its `others`.
     """
     if not isinstance(inputs, Mapping):
         raise SheetInputError("input", "it is not a JSON object", 'Give one, such as {"volume_l": 19}.')
     found: dict[str, Any] = {}
+    faults: list[SheetInputError] = []
     for key, value in inputs.items():
-        field = _BY_KEY.get(key)
-        if field is None:
-            near = difflib.get_close_matches(str(key), _BY_KEY, n=1)
-            hint = f"Did you mean {near[0]}?" if near else f"The keys are: {', '.join(_BY_KEY)}."
-            raise SheetInputError(str(key), "this key is unknown", hint)
-        if value is not None:
-            found[key] = _value(field, value)
-    _agree(found)
+        try:
+            field = _known(key)
+            if value is not None:
+                found[key] = _value(field, value)
+        except SheetInputError as error:
+            faults.append(error)
+    wrong = {fault.key for fault in faults}
+    faults += [fault for fault in _contradictions(found) if fault.key not in wrong]
+    if faults:
+        first = faults[0]
+        first.others = tuple(faults[1:])
+        raise first
     return found
+
+
+def _known(key: str) -> Field:
+    field = _BY_KEY.get(key)
+    if field is None:
+        near = difflib.get_close_matches(str(key), _BY_KEY, n=1)
+        hint = f"Did you mean {near[0]}?" if near else f"The keys are: {', '.join(_BY_KEY)}."
+        raise SheetInputError(str(key), "this key is unknown", hint)
+    return field
 
 
 def _value(field: Field, value: Any) -> Any:
@@ -103,34 +126,35 @@ def _short(value: float) -> str:
         return "a number of hundreds of digits"
 
 
-def _agree(found: dict[str, Any]) -> None:
+def _contradictions(found: dict[str, Any]) -> Iterator[SheetInputError]:
+    """What is usable by itself but not together."""
     original, final = found.get("original_gravity_sg"), found.get("final_gravity_sg")
     if original is not None and original < 1.001:
-        raise SheetInputError(
+        yield SheetInputError(
             "original_gravity_sg", f"{original:.3f} is no more than water", field_of("original_gravity_sg").usual
         )
     if original is not None and final is not None and final > original:
-        raise SheetInputError(
+        yield SheetInputError(
             "final_gravity_sg",
             f"{final:.3f} is above the original gravity {original:.3f}",
             "It ends below where it began. " + field_of("final_gravity_sg").usual,
         )
     lowest = found.get("lowest_plausible_sg")
     if lowest is not None and final is not None and lowest > final:
-        raise SheetInputError(
+        yield SheetInputError(
             "lowest_plausible_sg",
             f"{lowest:.3f} is above the final gravity {final:.3f}",
             "Give a gravity at or below it.",
         )
     if "sulfite_ppm" in found and "sulfite_as" not in found:
-        raise SheetInputError(
-            "sulfite_as", "sulfite_ppm does not say ppm of what", 'Say "so2" or "salt" (potassium metabisulfite).'
+        yield SheetInputError(
+            "sulfite_as", "it is not said of what the sulfite is", 'Say "so2" or "salt" (potassium metabisulfite).'
         )
     low, high = found.get("expected_low"), found.get("expected_high")
     if low is not None and high is not None and low > high:
-        raise SheetInputError("expected_low", f"the range runs from {low:g} to {high:g}", "Swap the two.")
+        yield SheetInputError("expected_low", f"the range runs from {low:g} to {high:g}", "Swap the two.")
     wanted = found.get("sweeten_to_sg")
     if wanted is not None and final is not None and wanted < final:
-        raise SheetInputError(
+        yield SheetInputError(
             "sweeten_to_sg", f"{wanted:.3f} is below the final gravity {final:.3f}", "Sweetening lifts it."
         )

@@ -11,9 +11,9 @@ import streamlit as st
 
 from analysis.followup import HOW_TO_TEST, RESULTS, FollowUp, advice, bottle_day
 from dashboard import components, forms, runtime
-from dashboard.words import Voice, capital
+from dashboard.words import Voice
 from ingest.errors import EntryError
-from ingest.model import BatchRecord, EventRecord
+from ingest.model import BatchRecord, EventRecord, Vessel
 from ingest.store import Store
 
 KEPT_AS: Final = "follow_up"
@@ -91,7 +91,8 @@ def show(record: BatchRecord, say: Voice) -> None:
 def _still_to_test(record: BatchRecord, due: date, say: Voice) -> None:
     store = runtime.store()
     day = say.day(due)
-    st.html(f'<h1 class="lead">{escape(record.name)} is packaged. Open a test bottle {escape(day)}.</h1>')
+    open_it = f"A test bottle was due {day}." if due < say.today() else f"Open a test bottle {day}."
+    st.html(f'<h1 class="lead">{escape(record.name)} is packaged. {escape(open_it)}</h1>')
     items = "".join(f"<li>{escape(step)}</li>" for step in HOW_TO_TEST)
     st.html(f'<ol class="evidence">{items}</ol>')
     with forms.entry(f"test bottle {record.batch_id}", say, save="Save what it showed", shows=record.plan) as form:
@@ -119,8 +120,10 @@ def waiting(say: Voice) -> None:
         if when is None or say.now - when > _REMIND_FOR or follow_up_of(record) is not None:
             continue
         due = bottle_day(say.local(when).date())
-        says = f"Test bottle {'due ' if due <= say.today() else ''}{say.day(due)}"
-        body = f"<b>{escape(record.name)}</b><span class='figures'>{escape(capital(says))}</span>"
+        vessel = store.get(Vessel, record.vessel_id)
+        where = f", from {vessel.name}" if vessel else ""
+        says = f"Test bottle {'due ' if due <= say.today() else ''}{say.day(due)}; packaged {say.day(when)}{where}"
+        body = f"<b>{escape(record.name)}</b><span class='figures'>{escape(says)}</span>"
         rows.append(f"<li>{components.link('packaging', body, id=record.batch_id)}</li>")
     if rows:
         st.subheader("Packaged, to be tested")

@@ -75,7 +75,8 @@ def _sheet(arguments: argparse.Namespace) -> int:
         answer = sheet(given)
         worded = sheet(given, say=Say(mine.gravity_unit, mine.temperature_unit, mine.pressure_unit))
     except SheetInputError as error:
-        print(f"tunroom: {where}: {error}", file=sys.stderr)
+        for fault in error.all:
+            print(f"tunroom: {where}: {fault}", file=sys.stderr)
         return 2
     if arguments.html is not None:
         try:

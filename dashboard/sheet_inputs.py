@@ -7,6 +7,7 @@ what they left alone follows the batch's own figures.
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
@@ -16,14 +17,14 @@ from typing import Any, Final
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
-from analysis.sheet import Field, SheetInputError, fields, sheet
+from analysis.sheet import Field, SheetInputError, field_of, fields, sheet
 from analysis.sheet_prefill import prefill
 from analysis.sheet_say import Say
 from dashboard import follow_up_page, forms, sheet_words
 from dashboard.forms import Form, Scale
-from dashboard.words import Voice, capital
+from dashboard.words import MINUS, Voice, capital, joined
 from ingest.errors import EntryError
-from ingest.model import Preferences
+from ingest.model import BatchRecord, Preferences
 from ingest.outlook import Outlook, wishes_of
 from ingest.store import Store
 
@@ -43,8 +44,11 @@ _OF_BOTTLES: Final = frozenset(
 _OF_KEGS: Final = frozenset({"keg_rating_kpa", "serving_c"})
 _WINE_LIKE: Final = frozenset({"wine", "mead", "cider", "other"})
 _SHARES: Final = frozenset({"expected_low", "expected_high"})
+_UNSET: Final = object()
+_LEADING_MINUS: Final = re.compile(r"(?<!\w)-(?=\d)")
 _FIRST: Final = "Carbonation"
 """The group that the person has to fill in; what the batch knows by itself comes after it."""
+_CHOICES: Final = {"so2": "SO2", "salt": "Potassium metabisulfite"}
 _STEPS: Final[dict[str, tuple[float, str]]] = {
     "SG": (0.001, "%.3f"),
     "°P": (0.1, "%.1f"),
@@ -85,8 +89,20 @@ def own_changes(store: Store, batch_id: str) -> Inputs:
 
 
 def keep_changes(store: Store, batch_id: str, changes: Mapping[str, Any]) -> None:
-    """Keep what the person changed."""
-    store.set_note(_note(batch_id), json.dumps(dict(changes), ensure_ascii=False))
+    """Keep what the person changed, as one entry that can be undone."""
+    before = own_changes(store, batch_id)
+    other = [key for key in {**before, **changes} if before.get(key, _UNSET) != changes.get(key, _UNSET)]
+    if not other:
+        return
+    record = store.get(BatchRecord, batch_id)
+    named = joined([_named(field_of(key).label) for key in other])
+    text = f"Changed {named} on the packaging sheet of {record.name if record else batch_id}"
+    store.change_note(_note(batch_id), json.dumps(dict(changes), ensure_ascii=False), text)
+
+
+def _named(label: str) -> str:
+    """A label within a sentence; "pH" and "SO2" keep their letters."""
+    return label if label[1:2].isupper() else label[:1].lower() + label[1:]
 
 
 def forget_changes(store: Store, batch_id: str) -> None:
@@ -150,9 +166,11 @@ def _worked_out(form: Form, values: Inputs, preferences: Preferences) -> Asked:
         try:
             return Asked(given, tuple(wrong), sheet(given, say=units))
         except SheetInputError as error:
-            wrong.append(str(error))
-            form.wrong(EntryError(error.key, error.problem, error.usual))
-            if given.pop(error.key, None) is None:
+            for fault in error.all:
+                problem = _LEADING_MINUS.sub(MINUS, fault.problem)
+                wrong.append(f"{field_of(fault.key).label}: {problem}. {fault.usual}")
+                form.wrong(EntryError(fault.key, problem, fault.usual))
+            if all(given.pop(fault.key, None) is None for fault in error.all):
                 break
     return Asked({}, tuple(wrong), sheet({}, say=units))
 
@@ -167,7 +185,9 @@ def _package(form: Form, own: Inputs, from_batch: Mapping[str, Any]) -> str | No
     key = form.key("package")
     # Its state is set rather than its default: a control whose default changes forgets what was chosen.
     st.session_state.setdefault(key, own.get("package", from_batch.get("package")))
-    got = st.segmented_control("Into", ("bottle", "keg"), format_func=lambda p: f"{capital(p)}s", key=key)
+    got = st.segmented_control(
+        "Into", ("bottle", "keg"), format_func=lambda p: f"{capital(p)}s", key=key, required=True
+    )
     if got != own.get("package", from_batch.get("package")):
         own["package"] = got
     return got
@@ -184,7 +204,7 @@ def _one(form: Form, each: Field, own: Inputs, from_batch: Mapping[str, Any], pr
     elif each.kind == "yes or no":
         got = form.choice(each.key, each.label, (True, False), value, _yes_no, placeholder="not known", **more)
     elif each.kind == "choice":
-        got = form.choice(each.key, each.label, each.choices, value, capital, placeholder="not chosen", **more)
+        got = form.choice(each.key, each.label, each.choices, value, _choice, placeholder="not chosen", **more)
     elif each.kind == "shares":
         got = _shares(form, each, value)
     else:
@@ -196,7 +216,11 @@ def _one(form: Form, each: Field, own: Inputs, from_batch: Mapping[str, Any], pr
 
 
 def _yes_no(value: bool) -> str:
-    return "yes" if value else "no"
+    return "Yes" if value else "No"
+
+
+def _choice(value: str) -> str:
+    return _CHOICES.get(value, capital(value))
 
 
 def _scale(each: Field, preferences: Preferences) -> Scale:

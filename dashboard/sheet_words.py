@@ -198,11 +198,17 @@ def _bottles(answer: Mapping[str, Any], preferences: Preferences) -> list[Row]:
             rows.append(Row(label, value, f"{number(answer[volumes], 1)} volumes"))
     if answer.get("chance_above_rating") is not None:
         chance = answer["chance_above_rating"]
-        said_chance = f"{number(100 * chance, 1)}{THIN}%" if chance >= 0.001 else f"under 0.1{THIN}%"
-        rows.append(Row("Chance to pass the rating", said_chance))
+        rows.append(Row("Chance to pass the rating", _fine_percent(chance)))
     if answer.get("heated_gauge_kpa") is not None:
         rows.append(Row("Pressure at 65 °C", said(answer["heated_gauge_kpa"], "pressure", preferences), "if heated"))
     return rows
+
+
+def _fine_percent(chance: float) -> str:
+    """A chance that matters in tenths of a percent; an inferred one is never said to be 0 or 100 %."""
+    if chance < 0.001:
+        return f"under 0.1{THIN}%"
+    return f"over 99.9{THIN}%" if chance > 0.999 else f"{number(100 * chance, 1)}{THIN}%"
 
 
 def _sulfite(answer: Mapping[str, Any]) -> list[Row]:

@@ -329,6 +329,24 @@ def test_what_cannot_be_used_is_answered_with_its_key_and_the_usual_range(
     assert words in str(caught.value)
 
 
+def test_every_input_that_cannot_be_used_is_named_and_each_only_once() -> None:
+    wrong = {
+        "volume_l": -3,
+        "drink": "alle",
+        "volum_l": 3,
+        "sulfite_ppm": 30,
+        "original_gravity_sg": 1.050,
+        "final_gravity_sg": 1.060,
+        "expected_low": "many",
+        "expected_high": 0.7,
+    }
+    with pytest.raises(SheetInputError) as caught:
+        sheet(wrong)
+    named = [fault.key for fault in caught.value.all]
+    assert named == ["volume_l", "drink", "volum_l", "expected_low", "final_gravity_sg", "sulfite_as"]
+    assert caught.value.key == "volume_l"
+
+
 def test_every_field_has_a_label_and_says_what_is_usual() -> None:
     for field in fields():
         assert field.label, field.key

@@ -148,6 +148,14 @@ def test_a_sheet_that_cannot_be_worked_out_exits_2_with_the_key(capsys, tmp_path
     assert said in err
 
 
+def test_a_sheet_names_every_key_that_cannot_be_used(capsys, tmp_path):
+    given = tmp_path / "sheet.json"
+    given.write_text('{"volume_l": -3, "ph": 9, "drink": "alle"}')
+    status, _, err = run(capsys, "sheet", "--input", str(given))
+    assert status == 2
+    assert [line.split(": ")[2] for line in err.splitlines()] == ["volume_l", "ph", "drink"]
+
+
 def test_the_printable_sheet_is_one_file_without_anything_from_outside(capsys, tmp_path):
     given, page = tmp_path / "sheet.json", tmp_path / "sheet.html"
     given.write_text('{"drink": "ale", "volume_l": 20, "original_gravity_sg": 1.05, "final_gravity_sg": 1.011}')

@@ -95,6 +95,39 @@ def test_what_was_changed_is_there_again_after_a_reload(cellar, held, page):
     assert sheet_inputs.own_changes(cellar.store, held.batch_id) == {"package": "keg", "carbonation_volumes": 2.6}
 
 
+def test_a_number_typed_on_the_sheet_is_in_the_journal_and_can_be_undone(cellar, held, page):
+    shown = open_sheet(page, cellar, held, package="keg")
+    number(shown, "Carbonation").set_value(2.6)
+    shown.run()
+    newest = cellar.store.changes(1)[0]
+    assert newest.sentence == f"Changed carbonation on the packaging sheet of {held.name}"
+    assert cellar.store.undo() == f"Taken back: {newest.sentence}"
+    assert sheet_inputs.own_changes(cellar.store, held.batch_id) == {"package": "keg"}
+    assert number(page("packaging", id=held.batch_id), "Carbonation").value is None
+
+
+def test_what_is_wrong_is_said_with_the_words_of_the_page(cellar, held, page):
+    own = {"package": "bottle", "sulfite_ppm": 30.0, "carbonation_volumes": -3.0}
+    text = html_of(open_sheet(page, cellar, held, **own))
+    assert "Carbonation: \u22123 volumes cannot be used." in text
+    assert "Sulfite counted as: it is not said" in text
+    assert "sulfite_" not in text
+    assert "carbonation_" not in text
+
+
+def test_packaged_batches_of_one_name_are_told_apart_by_day_and_vessel(service, page):
+    for number, vessel in ((1, "Cask nine"), (2, "Cask ten")):
+        kept = service.store.save(Vessel(name=vessel))
+        pitched = NOW - timedelta(days=14)
+        facts = {"vessel_id": kept.vessel_id, "pitched_at": pitched, "ended_at": NOW - timedelta(days=number)}
+        record = service.store.save(BatchRecord(name="Split bitter", **facts))
+        service.store.save(EventRecord(batch_id=record.batch_id, kind="package", at=NOW - timedelta(days=number)))
+    text = html_of(page("packaging"))
+    assert text.count("<b>Split bitter</b>") == 2
+    assert "packaged yesterday, from Cask nine" in text
+    assert "from Cask ten" in text
+
+
 def test_a_number_put_back_to_the_batchs_own_is_no_longer_a_change(cellar, held, page):
     shown = open_sheet(page, cellar, held, package="keg")
     own = number(shown, "Final gravity").value
