@@ -18,6 +18,7 @@ import paho.mqtt.client as mqtt
 import platformdirs
 from paho.mqtt.enums import CallbackAPIVersion
 
+from dashboard import demo_history
 from ingest import control
 from ingest.errors import StoreInUse
 from ingest.model import (
@@ -84,10 +85,13 @@ def _devices(service: Service, data_dir: Path) -> Iterator[None]:
     if not service.store.all(Vessel):
         enter(service.store, cellar)
     devices = Devices(cellar, service, data_dir / _SENT)
+    history = demo_history.History(service, cellar.anchor)
     devices.start()
+    history.start()
     try:
         yield
     finally:
+        history.close()
         devices.close()
 
 
@@ -188,6 +192,19 @@ def _local_zone() -> str:
     return name if found and "/" in name else "UTC"
 
 
+def payload(sample: DemoSample) -> bytes:
+    """A sample as its device sends it."""
+    said = {
+        "measured_at": sample.measured_at.isoformat().replace("+00:00", "Z"),
+        "inclination_deg": sample.inclination_deg,
+        "gravity_sg": sample.gravity_sg,
+        "temperature_c": sample.temperature_c,
+        "battery_v": sample.battery_v,
+        "signal_dbm": sample.signal_dbm,
+    }
+    return json.dumps({k: v for k, v in said.items() if v is not None}).encode()
+
+
 class Devices:
     """The simulated devices: they send what they buffered, then go on, each message at QoS 1."""
 
@@ -256,16 +273,7 @@ class Devices:
         while not self._slots.acquire(timeout=0.5):
             if self._stop.is_set():
                 return
-        said = {
-            "measured_at": sample.measured_at.isoformat().replace("+00:00", "Z"),
-            "inclination_deg": sample.inclination_deg,
-            "gravity_sg": sample.gravity_sg,
-            "temperature_c": sample.temperature_c,
-            "battery_v": sample.battery_v,
-            "signal_dbm": sample.signal_dbm,
-        }
-        payload = json.dumps({k: v for k, v in said.items() if v is not None})
-        info = self._client.publish(f"{self._prefix}/report/{device.device_id}", payload, qos=1)
+        info = self._client.publish(f"{self._prefix}/report/{device.device_id}", payload(sample), qos=1)
         self._underway.append((info, device.device_id, sample.measured_at))
 
     def _recall(self) -> dict[str, datetime]:

@@ -36,11 +36,17 @@ def finished(progress: Callable[[int, int, str], None] | None = None) -> list[Fi
     """All finished batches, the newest first; `progress` is told how many of how many are read, and the next one."""
     store = runtime.store()
     records = sorted(store.finished_batches(), key=lambda r: r.pitched_at, reverse=True)
-    found = []
+    found, said = [], store.times_assessed()
     for n, record in enumerate(records):
         if progress is not None:
             progress(n, len(records), record.name)
-        key = ("finished", repr(record), store.newest_reading_at(record.batch_id), repr(store.batch(record.batch_id)))
+        key = (
+            "finished",
+            repr(record),
+            store.newest_reading_at(record.batch_id),
+            repr(store.batch(record.batch_id)),
+            said.get(record.batch_id, 0),
+        )
         answer: Finished | None = questions.kept(key, functools.partial(_read, record))
         if answer is not None:
             found.append(answer)

@@ -308,6 +308,10 @@ class Store(Questions):
         """What was said about a batch, the oldest first."""
         return self._select(AssessmentRecord, "WHERE batch_id = ? ORDER BY made_at", [batch_id])
 
+    def times_assessed(self) -> dict[str, int]:
+        """How many things have been said about each batch of which any was."""
+        return dict(self._file.read("SELECT batch_id, count(*) FROM assessment GROUP BY batch_id"))
+
     def keep_history(self, assessments: Sequence[AssessmentRecord], rejections: Sequence[Rejection]) -> tuple[int, int]:
         """Keep assessments and rejections of an export, those that are here already left out; how many were new."""
         with self._file.writing() as cursor:
