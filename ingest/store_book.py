@@ -124,7 +124,7 @@ class Book:
             case Yeast():
                 return f"yeast {record.name}"
             case BatchRecord():
-                return f"batch {record.name}"
+                return f"batch {record.name} in {self._vessel(record.vessel_id)}"
             case Placement():
                 return f"device {self._device(record.device_id)} in {self._vessel(record.vessel_id)}"
             case EventRecord():
@@ -147,7 +147,7 @@ class Book:
 
     def _batch(self, key: str) -> str:
         found = self.get(BatchRecord, key)
-        return found.name if found else key
+        return f"{found.name} in {self._vessel(found.vessel_id)}" if found else key
 
     def check(self, record: Record) -> None:
         """Refuse what contradicts the other entries.

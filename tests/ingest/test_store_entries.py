@@ -102,11 +102,11 @@ def test_undo_takes_back_one_change_after_another_and_says_which(cellar):
     cellar.save(replace(ONE_OF_EACH[1], name="Big vessel"))
     cellar.remove(ONE_OF_EACH[3])
     assert cellar.all(EventRecord) == cellar.all(HandSample) == []
-    assert cellar.undo() == "Taken back: Removed batch Harvest"
+    assert cellar.undo() == "Taken back: Removed batch Harvest in Big vessel"
     assert cellar.undo() == "Taken back: Changed vessel Big vessel"
     assert everything(cellar) == before
     assert [(c.sentence, c.undone) for c in cellar.changes(3)] == [
-        ("Removed batch Harvest", True),
+        ("Removed batch Harvest in Big vessel", True),
         ("Changed vessel Big vessel", True),
         ("Added preferences", False),
     ]
