@@ -43,10 +43,10 @@ def hold_words(hours: float) -> str:
 
 
 def chance_words(assessment: Assessment, chance: float) -> str:
-    """``, with 86 %``; empty where the finish was decided by the steady rule alone, which gives no chance."""
+    """``, with a chance of 86 %``; empty where the steady rule alone decided the finish, which gives no chance."""
     if assessment.finished and assessment.p_finished is None:
         return ""
-    return f", with {percent(chance)}"
+    return f", with a chance of {percent(chance)}"
 
 
 def why_blocked(assessment: Assessment, wishes: Wishes) -> str | None:

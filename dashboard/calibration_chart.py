@@ -11,7 +11,7 @@ import plotly.graph_objects as go
 from analysis import units
 from analysis.calibration import InclinationCurve
 from analysis.model import Floats
-from dashboard.charts_base import base_layout
+from dashboard.charts_base import axis_title, base_layout
 from dashboard.palette import PALETTES, Edition, faded
 from dashboard.words import Voice, number
 
@@ -67,7 +67,6 @@ def curve_figure(
             mode="lines",
             line={"color": palette.inferred, "width": 1.5, "dash": "dot"},
             name="beyond the points",
-            showlegend=start < curve.low_deg,
         )
     degrees, gravities = (np.array(column, dtype=np.float64) for column in zip(*points, strict=True))
     figure.add_scatter(
@@ -79,11 +78,11 @@ def curve_figure(
     )
     if now_deg is not None:
         figure.add_vline(x=now_deg, line={"color": palette.ink, "width": 1, "dash": "dot"}, annotation_text="now")
-    figure.update_layout(base_layout(palette), height=_HEIGHT_PX, margin={"l": 52, "r": 12, "t": 8, "b": 40})
-    figure.update_layout(legend={"orientation": "h", "y": 1.02, "yanchor": "bottom", "x": 0}, uirevision="curve")
-    figure.update_xaxes(title_text="inclination, °", gridcolor=palette.rule, zeroline=False)
+    figure.update_layout(base_layout(palette), height=_HEIGHT_PX, margin={"l": 52, "r": 12, "t": 26, "b": 40})
+    figure.update_layout(showlegend=False, uirevision="curve")
+    figure.add_annotation(axis_title("Apparent extract, °P" if plato else "Gravity, SG", palette))
+    figure.update_xaxes(title={"text": "inclination, °", "font": {"size": 12}}, gridcolor=palette.rule, zeroline=False)
     figure.update_yaxes(
-        title_text="°P" if plato else "gravity, SG",
         tickformat=".1f" if plato else ".3f",
         gridcolor=palette.rule,
         zeroline=False,
@@ -98,7 +97,7 @@ def in_words(curve: InclinationCurve, now_deg: float | None, voice: Voice) -> st
         text += " With two points its error cannot be told; add a third."
     else:
         text += (
-            f" Standard error {number(1000 * curve.standard_error_sg, 1)} points: by so much it misses an inner point "
+            f" Standard error {number(curve.standard_error_sg, 4)} SG: by so much it misses an inner point "
             "that is left out."
         )
     if now_deg is not None:

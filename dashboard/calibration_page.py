@@ -36,6 +36,16 @@ _HOW: Final[dict[CalibrationKind, str]] = {
     "For each, enter what it says and what is true.",
 }
 
+_LEGEND: Final = (
+    '<p class="legend">'
+    '<span><svg viewBox="0 0 16 12" width="16" height="12" aria-hidden="true">'
+    '<path class="ink" d="M8 0L14 6L8 12L2 6Z"/></svg> your points</span>'
+    '<span><svg viewBox="0 0 16 12" width="16" height="12" aria-hidden="true">'
+    '<path class="line" d="M0 6H16"/></svg> curve, with its standard error</span>'
+    '<span><svg viewBox="0 0 16 12" width="16" height="12" aria-hidden="true">'
+    '<path class="line" stroke-dasharray="3 2" d="M0 6H16"/></svg> beyond the points</span></p>'
+)
+
 
 def show(device: Device, word: LastWord | None, say: Voice) -> None:
     """Everything about this device's calibration."""
@@ -162,11 +172,12 @@ def _points(form: Form, kind: CalibrationKind, start: Sequence[Point]) -> tuple[
     rows = st.session_state.setdefault(rows_key, max(_FIRST_ROWS[kind], len(start) + 1 if start else 0))
     points: list[Point] = []
     half = False
+    pairs = st.container(key=f"pairs {kind}")
     for n in range(rows):
         said, true = start[n] if n < len(start) else (None, None)
         if kind == "temperature offset" and n == 0 and not start:
             true = 0.0
-        left, right = st.columns(2)
+        left, right = pairs.columns(2)
         with left:
             if kind == "inclination":
                 a = form.number(f"said {n}", f"Point {n + 1}: it says", said, _DEGREES)
@@ -206,6 +217,7 @@ def _picture(
     figure = calibration_chart.curve_figure(curve, points, now, say, components.edition())
     text = calibration_chart.in_words(curve, now, say)
     st.plotly_chart(figure, key=form.key("curve"), config={"displayModeBar": False}, theme=None, alt=text)
+    components.markup(_LEGEND, key=form.key("legend"))
     st.html(f'<p role="status">{escape(text)}</p>')
     return None
 

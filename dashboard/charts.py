@@ -17,7 +17,7 @@ import polars as pl
 
 from analysis import units
 from analysis.model import Assessment, Event, Forecast, PhaseSpan
-from dashboard.charts_base import DATE_TICKS, Axes, Curve, Zoom, base_layout, course_until
+from dashboard.charts_base import DATE_TICKS, Axes, Curve, Zoom, axis_title, base_layout, course_until
 from dashboard.palette import faded
 from dashboard.thinning import thinned
 from dashboard.words import Voice
@@ -367,19 +367,7 @@ def _title(axes: Axes, text: str, panel: str, shift: tuple[int, int]) -> dict[st
 
     Where the panel above ends close by, it stands right of the axis, so that it never lies on the highest number.
     """
-    return {
-        "text": text,
-        "x": 0,
-        "y": 1,
-        "xref": "paper",
-        "yref": panel,
-        "xanchor": "left",
-        "yanchor": "bottom",
-        "xshift": shift[0],
-        "yshift": shift[1],
-        "showarrow": False,
-        "font": {"size": 12, "color": axes.palette.past},
-    }
+    return axis_title(text, axes.palette) | {"yref": panel, "xshift": shift[0], "yshift": shift[1]}
 
 
 def _gravity_range(axes: Axes, curve: Curve) -> list[float] | None:

@@ -148,6 +148,23 @@ def course_until(a: Assessment, until: datetime) -> pl.DataFrame:
     return pl.concat([course, course.tail(1).with_columns(pl.lit(until).cast(course.schema["at"]).alias("at"))])
 
 
+def axis_title(text: str, palette: Palette) -> dict[str, Any]:
+    """The name of the upright axis as an annotation: level, at the upper left, where it takes no width."""
+    return {
+        "text": text,
+        "xref": "paper",
+        "yref": "paper",
+        "x": 0,
+        "y": 1,
+        "xanchor": "left",
+        "yanchor": "bottom",
+        "xshift": -48,
+        "yshift": 6,
+        "showarrow": False,
+        "font": {"size": 12, "color": palette.past},
+    }
+
+
 def base_layout(palette: Palette) -> dict[str, Any]:
     """What every figure shares: paper, ink and the reader's own font."""
     return {

@@ -7,7 +7,7 @@ from typing import Final
 
 import plotly.graph_objects as go
 
-from dashboard.charts_base import DATE_TICKS, base_layout
+from dashboard.charts_base import DATE_TICKS, axis_title, base_layout
 from dashboard.palette import PALETTES, Edition, faded
 from dashboard.words import Voice
 from ingest.model import AssessmentRecord
@@ -49,7 +49,8 @@ def history_figure(records: Sequence[AssessmentRecord], say: Voice, edition: Edi
             hovertemplate="said %{customdata[0]}<br>done about %{customdata[1]}<extra></extra>",
         )
     )
-    figure.update_layout(base_layout(palette), height=260, margin={"l": 90, "r": 12, "t": 10, "b": 44})
+    figure.update_layout(base_layout(palette), height=260, margin={"l": 64, "r": 12, "t": 26, "b": 44})
+    figure.add_annotation(axis_title("Done about", palette))
     figure.update_layout(showlegend=False, uirevision="history")
     figure.update_xaxes(
         title={"text": "said on", "font": {"size": 12}},
@@ -60,7 +61,6 @@ def history_figure(records: Sequence[AssessmentRecord], say: Voice, edition: Edi
         tickangle=0,
     )
     figure.update_yaxes(
-        title={"text": "done about", "font": {"size": 12}},
         gridcolor=palette.rule,
         zeroline=False,
         tickformatstops=DATE_TICKS,

@@ -16,6 +16,7 @@ from dashboard import questions, runtime
 from dashboard.links import address as address
 from dashboard.links import link as link
 from dashboard.palette import Edition, variables
+from dashboard.words import unbroken
 from ingest.errors import EntryError, IngestError
 
 log = logging.getLogger(__name__)
@@ -117,7 +118,7 @@ def followed_link() -> str | None:
 
 def markup(html: str, key: str) -> None:
     """Show HTML that may hold SVG; every text in it must have been escaped."""
-    st.components.v2.component("tunroom_markup", js=_MARKUP_JS, isolate_styles=False)(data=html, key=key)
+    st.components.v2.component("tunroom_markup", js=_MARKUP_JS, isolate_styles=False)(data=unbroken(html), key=key)
 
 
 def pictures(pictures: Mapping[str, str], key: str) -> None:

@@ -11,11 +11,12 @@ import polars as pl
 import streamlit as st
 
 from dashboard import calibration_page, components, forms, placing, questions, runtime, words_device
-from dashboard.words import UNKNOWN, Voice, number
+from dashboard.words import THIN, Voice, number
 from ingest.model import DEVICE_KINDS, SITUATIONS, Device, Vessel
 from ingest.store_words import LastWord
 
 _ROWS: Final = 12
+_HEADINGS: Final = ["measured", "gravity", "inclination", "temperature", "battery", "signal"]
 _LOOK_BACK: Final = timedelta(days=60)
 
 
@@ -49,14 +50,16 @@ def last_word(device_id: str) -> None:
     store, say = runtime.store(), questions.voice()
     device = store.get(Device, device_id)
     word = next((w for w in store.last_words() if w.device_id == device_id), None)
-    name = escape(words_device.name_of(device_id, device))
+    called = words_device.name_of(device_id, device)
+    name = escape(called)
     if word is None:
         st.html(f'<h1 class="lead">{name}</h1><p>Never heard yet.</p>')
         return
     vessel = store.get(Vessel, word.vessel_id) if word.vessel_id else None
     odd = words_device.troubles(word, say)
-    says = escape(words_device.sentence(word, vessel.name if vessel else None, say))
-    cells = "".join(f"<div><dt>{escape(k)}</dt><dd>{escape(v)}</dd></div>" for k, v in _cells(word, say))
+    says = words_device.sentence(word, vessel.name if vessel else None, say)
+    facts = _cells(word, called, says, say)
+    cells = "".join(f"<div><dt>{escape(k)}</dt><dd>{escape(v)}</dd></div>" for k, v in facts)
     advice = ""
     if word.silent and odd:
         advice = (
@@ -64,13 +67,16 @@ def last_word(device_id: str) -> None:
             "nothing about the fermentation.</p>"
         )
     st.html(
-        f'<h1 class="lead">{name}</h1><p class="{"wrong" if odd else ""}">{says}</p>{advice}'
+        f'<h1 class="lead">{name}</h1><p class="{"wrong" if odd else ""}">{escape(says)}</p>{advice}'
         f'<dl class="facts">{cells}</dl>'
     )
 
 
-def _cells(word: LastWord, say: Voice) -> list[tuple[str, str]]:
-    cells = [("Kind", word.kind), ("Id", word.device_id)]
+def _cells(word: LastWord, name: str, says: str, say: Voice) -> list[tuple[str, str]]:
+    """Its facts, but for those that its `name` and what is said of it hold already."""
+    cells: list[tuple[str, str]] = [("Kind", word.kind)]
+    if name != word.device_id:
+        cells.append(("Id", word.device_id))
     if word.gravity_sg is not None:
         cells.append(("Gravity, as sent", say.gravity(word.gravity_sg)))
     if word.inclination_deg is not None:
@@ -83,7 +89,8 @@ def _cells(word: LastWord, say: Voice) -> list[tuple[str, str]]:
         cells.append(("Battery", words_device.battery(word).removeprefix("battery ")))
     if word.signal_dbm is not None:
         cells.append(("Signal", words_device.signal(word.signal_dbm).replace(" signal", "")))
-    cells.append(("Speaks", words_device.usual(word) or UNKNOWN))
+    if words_device.usual(word) and words_device.usual(word) not in says:
+        cells.append(("Speaks", words_device.usual(word)))
     cells.append(("Last measured", say.exact(word.measured_at)))
     if word.time_flag in words_device.FLAG_WORDS:
         cells.append(("Clock", words_device.FLAG_WORDS[word.time_flag]))
@@ -137,8 +144,7 @@ def _as_sent(device_id: str, say: Voice) -> None:
         if extra:
             st.html(f'<p class="quiet">It also sends: {escape(extra)}</p>')
         rows = [_line(row, say) for row in sent.tail(_ROWS).reverse().iter_rows(named=True)]
-        headings = ["measured", "gravity", "inclination", "temperature", "battery", "signal"]
-        st.html(components.table(headings, rows, "its newest readings as sent"))
+        st.html(components.table(*_filled(_HEADINGS, rows), "its newest readings as sent"))
         st.download_button(
             "Download the last 60 days as CSV",
             lambda: sent.write_csv().encode(),
@@ -149,20 +155,26 @@ def _as_sent(device_id: str, say: Voice) -> None:
         )
 
 
+def _filled(headings: list[str], rows: list[list[str]]) -> tuple[list[str], list[list[str]]]:
+    """The table without the columns in which nothing stands."""
+    kept = [i for i in range(len(headings)) if any(row[i] for row in rows)]
+    return [headings[i] for i in kept], [[row[i] for i in kept] for row in rows]
+
+
 def _line(row: dict[str, object], say: Voice) -> list[str]:
     def text(name: str, decimals: int, unit: str) -> str:
         value = row[name]
         return number(value, decimals) + unit if isinstance(value, float) else ""
 
     gravity, temperature = row["gravity_sg"], row["temperature_c"]
-    battery = text("battery_v", 2, " V") or text("battery_pct", 0, " %")
+    battery = text("battery_v", 2, f"{THIN}V") or text("battery_pct", 0, f"{THIN}%")
     return [
         say.exact(row["measured_at"]),  # type: ignore[arg-type]
         say.gravity(gravity) if isinstance(gravity, float) else "",
         text("inclination_deg", 1, "°"),
         say.temperature(temperature) if isinstance(temperature, float) else "",
         battery,
-        text("signal_dbm", 0, " dBm"),
+        text("signal_dbm", 0, f"{THIN}dBm"),
     ]
 
 

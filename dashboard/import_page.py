@@ -258,7 +258,8 @@ def _free_name(store: Store, name: str) -> str:
 
 
 def _said(done: transfer.ImportedLog, say: Voice) -> str:
-    parts = [f"{number(done.new)} of {plural(done.rows, 'row')} {'is' if done.new == 1 else 'are'} new readings"]
+    rows = f"{number(done.rows)} row{'s' if done.rows != 1 else ''}"
+    parts = [f"{number(done.new)} of {rows} {'is' if done.new == 1 else 'are'} new readings"]
     if done.repeated:
         parts.append(f"{number(done.repeated)} were there already")
     if done.conflicts:

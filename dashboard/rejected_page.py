@@ -98,8 +98,10 @@ def _build(group: Group, found: list[Leaf], say: Voice) -> None:
         if "{device}" not in topic:
             device = form.text("device", "The device's id", "", placeholder="such as probe-1")
     takes: dict[str, tuple[str, str | None]] = {}
-    for quantity, label in _QUANTITIES.items():
-        taken = _take(form, quantity, label, found)
+    columns = st.columns(2, gap="large")
+    for n, (quantity, label) in enumerate(_QUANTITIES.items()):
+        with columns[2 * n // len(_QUANTITIES)]:
+            taken = _take(form, quantity, label, found)
         if taken is not None:
             takes[quantity] = taken
     try:
@@ -115,20 +117,20 @@ def _build(group: Group, found: list[Leaf], say: Voice) -> None:
 
 def _take(form: forms.Form, quantity: str, label: str, found: list[Leaf]) -> tuple[str, str | None] | None:
     guess = rule_draft.likely(quantity, found)
-    left, middle, right = st.columns([2, 1, 2])
+    left, right = st.columns([2, 1])
     with left:
         leaf = form.choice(quantity, label, [*found, _OTHER], guess, _leaf_words, placeholder="not in these messages")
     if leaf is None:
         return None
     expression = leaf.usable
     if leaf is _OTHER or leaf.expression == "":
-        with right:
+        with left:
             expression = form.text(f"{quantity} expression", "JMESPath expression", "", placeholder="sensors.liquid")
     units = rule_draft.units_of(quantity)
     unit = None
     if units:
         first = rule_draft.likely_unit(quantity, leaf) if leaf.expression else None
-        with middle:
+        with right:
             unit = form.choice(f"{quantity} unit of {leaf.expression}", "in", units, first, placeholder="unit")
     return expression, unit
 
@@ -147,8 +149,7 @@ def _outcome(rule: Rule, group: Group, say: Voice) -> None:
         st.html('<p class="wrong" role="status">This topic fits none of the stored messages.</p>')
         return
     rows = [[" · ".join(rule_draft.told(report, say))] for r in good[:_SHOWN] for report in r.reports[:1]]
-    says = f"It would read {len(good)} of {plural(len(results), 'message')}."
-    st.html(f'<p role="status"><b>{escape(capital(says))}</b></p>')
+    st.html(f'<p role="status"><b>{escape(_would_read(len(good), len(results)))}</b></p>')
     if rows:
         st.html(components.table(["what they become"], rows, "what the messages become"))
     bad = next((r for r in results if r.faults), None)
@@ -156,6 +157,12 @@ def _outcome(rule: Rule, group: Group, say: Voice) -> None:
         st.html(f'<p class="wrong">{escape(capital(" ".join(bad.faults[:2])))}</p>')
     if st.button("Save the rule and take them in", key=f"save {group.key}", type="primary", disabled=not good):
         _take_again(rule)
+
+
+def _would_read(good: int, of: int) -> str:
+    if good == of:
+        return "It would read the message." if of == 1 else f"It would read all {plural(of, 'message')}."
+    return f"It would read {count(good)} of {plural(of, 'message')}."
 
 
 def _take_again(rule: Rule | None) -> None:

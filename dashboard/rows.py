@@ -62,8 +62,8 @@ def row(s: Standing, say: Voice) -> str:
     return (
         f'<li class="{"needy" if need else "calm"}"><a href="{target}" data-go="{target}">'
         f'<span class="top">{who}<span class="next">{escape(when)}</span></span>'
-        f'<span class="says">{escape(says)}</span>'
-        f'<span class="picture" data-picture="{escape(s.record.batch_id)}"></span>{todo}{figures}</a></li>'
+        f'<span class="picture" data-picture="{escape(s.record.batch_id)}"></span>'
+        f'<span class="says">{escape(says)}</span>{todo}{figures}</a></li>'
     )
 
 

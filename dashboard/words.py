@@ -85,9 +85,10 @@ def percent(share: float | None) -> str:
 
 
 def chance_word(probability: float) -> str:
-    """The word for a chance: the same in every sentence."""
+    """The word for a chance: the same in every sentence, and the one for the whole percent that stands beside it."""
+    shown = round(100 * probability)
     for border, word in _CHANCES:
-        if probability >= border:
+        if shown >= 100 * border:
             return word
     return _CHANCES[-1][1]
 
@@ -116,6 +117,16 @@ def count(n: int) -> str:
 def plural(n: int, one: str, many: str | None = None) -> str:
     """``one thing``, ``two things``."""
     return f"{count(n)} {one if n == 1 else many or one + 's'}"
+
+
+_APART: Final = re.compile(
+    rf"(?<=\d) (?=(?:{'|'.join(_MONTHS)}|°[CFP]|%|m?g/L|bar|points?|days?|hours|volumes?)(?!\w))"
+)
+
+
+def unbroken(text: str) -> str:
+    """The text with no-break spaces between a number and its month or unit, so that no line ends between them."""
+    return _APART.sub(NBSP, text)
 
 
 def capital(sentence: str) -> str:
@@ -264,10 +275,14 @@ class Voice:
         name = _WEEKDAYS[that.weekday()][:3]
         return name if 1 < ahead < 6 else f"{name} {self.dated(that)}"
 
-    def exact(self, when: datetime) -> str:
-        """The exact time, for hovering and tables: ``Thu 3 Dec 2026, 18:04``."""
+    def exact(self, when: datetime, *, lasting: bool = False) -> str:
+        """The exact time, for hovering and tables: ``Thu 3 Dec, 18:04``, with the year when it is not this one.
+
+        `lasting` is for what will be read in other years, such as a printed sheet: always with the year.
+        """
         local = self.local(when)
-        return f"{_WEEKDAYS[local.weekday()][:3]} {local.day} {_MONTHS[local.month - 1]} {local.year}, {local:%H:%M}"
+        day = f"{local.day} {_MONTHS[local.month - 1]} {local.year}" if lasting else self.dated(local.date())
+        return f"{_WEEKDAYS[local.weekday()][:3]} {day}, {local:%H:%M}"
 
     def clock(self, when: datetime) -> str:
         """``18:04``."""

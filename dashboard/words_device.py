@@ -154,7 +154,8 @@ def lead(words: Sequence[LastWord], devices: dict[str, Device], say: Voice) -> s
     if new:
         parts.append(f"{names(new)} {'waits' if len(new) == 1 else 'wait'} for a vessel")
     if parts:
-        return f"{capital(joined(parts))}."
+        text = f"{joined(parts)}."
+        return text if text.startswith(tuple(w.device_id for w in words)) else capital(text)
     if not at_work:
         return "No device is at work."
     return (

@@ -207,10 +207,10 @@ def dates(plan: Plan, batch: Batch, voice: Voice) -> list[tuple[str, str, str]]:
     """The dates of a batch: (what, when with its chance, why or what it hangs on)."""
     done = {e.kind: e.at for e in batch.events}
     if "package" in done:
-        return [("Packaged", capital(voice.day(done["package"])), voice.exact(done["package"]))]
+        return [("Packaged", capital(voice.day(done["package"])), f"At {voice.clock(done['package'])}.")]
     found = []
     if "dry hop" in done:
-        found.append(("Hops went in", capital(voice.day(done["dry hop"])), voice.exact(done["dry hop"])))
+        found.append(("Hops went in", capital(voice.day(done["dry hop"])), f"At {voice.clock(done['dry hop'])}."))
         if plan.hops_out_day is not None and "hops out" not in done:
             found.append(
                 ("Hops come out", capital(voice.day(plan.hops_out_day)), f"On {voice.dated(plan.hops_out_day)}.")
@@ -257,10 +257,14 @@ def curve_in_words(assessment: Assessment, voice: Voice) -> str:
     if not used.size:
         return "No gravity readings that could be used yet."
     first, last = int(used[0]), int(used[-1])
-    text = (
-        f"Gravity went from {voice.gravity(float(gravity[first]))} on {voice.exact(a.marked['measured_at'][first])} to "
-        f"{voice.gravity(float(gravity[last]))} on {voice.exact(a.marked['measured_at'][last])}."
-    )
+    before, now = float(gravity[first]), float(gravity[last])
+    since, until = (voice.exact(a.marked["measured_at"][i]) for i in (first, last))
+    if abs(before - now) < STEADY_SG:
+        text = f"The readings have stood at {voice.gravity(now)} from {since} to {until}."
+    else:
+        text = f"The readings went from {voice.gravity(before)} on {since} to {voice.gravity(now)} on {until}."
+    if a.finished:
+        return text
     if a.terminal_gravity_sg is not None:
         t = a.terminal_gravity_sg
         text += f" It likely ends between {voice.gravity(t.p10)} and {voice.gravity(t.p90)}."

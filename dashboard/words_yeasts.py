@@ -67,7 +67,7 @@ def summaries(comparison: Comparison) -> tuple[list[str], list[list[str]]]:
         )
         share = y.attenuation
         gone = f"{percent(share.p50)} ({number(100 * share.p10)} to {number(100 * share.p90)})" if share else ""
-        rows.append([y.yeast, count(y.batches), days, gone])
+        rows.append([y.yeast, number(y.batches), days, gone])
     return ["Yeast", "Batches", "Days to the finish (eight times in ten)", "Apparent attenuation"], rows
 
 

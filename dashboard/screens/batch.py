@@ -11,7 +11,7 @@ from dashboard import charts_base, components, questions, runtime, zoom
 from dashboard.needs import needs_of
 from dashboard.screens import batch_entries, batch_history
 from dashboard.sparkline import phase_glyph
-from dashboard.words import Voice, percent
+from dashboard.words import Voice, percent, unbroken
 from dashboard.words_verdict import (
     PHASE_WORDS,
     curve_in_words,
@@ -205,14 +205,16 @@ def why(batch_id: str) -> None:
         for q, answer, small in three_notions(a, outlook.batch.hold_h, say)
     )
     evidence = "".join(f"<li>{escape(sentence)}</li>" for sentence in a.evidence)
-    plan = "".join(f"<li>{escape(s)}</li>" for s in (outlook.plan.reason, *outlook.plan.cautions) if s)
+    cautions = () if outlook.record.ended_at else outlook.plan.cautions
+    mind = "".join(f"<li>{escape(sentence)}</li>" for sentence in cautions)
     doubts = "".join(f"<li>{escape(sentence)}</li>" for sentence in outlook.doubts)
-    st.html(
+    told = (
         f'<h2>Three questions, kept apart</h2><dl class="notions">{cells}</dl>'
         f'<h2>The evidence</h2><ul class="evidence">{evidence or "<li>No readings yet.</li>"}</ul>'
-        + (f'<h2>The dates</h2><ul class="evidence">{plan}</ul>' if plan else "")
+        + (f'<h2>Before you package</h2><ul class="evidence">{mind}</ul>' if mind else "")
         + (f'<h2>What is doubtful in the readings</h2><ul class="evidence">{doubts}</ul>' if doubts else "")
     )
+    st.html(unbroken(told))
     st.download_button(
         "Download the readings (CSV)",
         data=lambda: questions.readings_csv(batch_id),

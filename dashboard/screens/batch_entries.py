@@ -39,7 +39,8 @@ UNITS: Final[dict[Instrument, tuple[str, ...]]] = {"hydrometer": ("SG", "°P", "
 def quick(record: BatchRecord) -> None:
     """The two entries that are made beside the vessel, each open in one tap and done in the next."""
     with st.container(horizontal=True, key="quick", vertical_alignment="center"):
-        with st.popover("Log an event"):
+        # Its key changes with each event, so that it closes once one is logged.
+        with st.popover("Log an event", key=f"log event {st.session_state.setdefault('event turn', 0)}"):
             _quick_event(record)
         with st.popover("Log a hand sample"):
             sample_form(None, record, "quick sample")
@@ -56,7 +57,7 @@ def _quick_event(record: BatchRecord) -> None:
         format_func=EVENT_WORDS.__getitem__,
         key=f"event/{turn}",
     )
-    st.caption("Amount, time and a note can be added below, under What was entered.")
+    st.html('<p class="figures">Amount, time and a note can be added below, under What was entered.</p>')
     if kind is None:
         return
     st.session_state["event turn"] = turn + 1
@@ -125,14 +126,17 @@ def event_form(event: EventRecord | None, record: BatchRecord, name: str) -> Non
     """Change an event, or add one."""
     say = questions.voice()
     with forms.entry(name, say, save="Save", shows=event, border=False) as form:
-        kind = form.choice(
-            "kind", "What happened", EVENT_KINDS, event.kind if event else "nutrient", EVENT_WORDS.__getitem__
-        )
-        at = form.moment("at", "When", event.at if event else None)
-        amount = form.number("amount_g", "Amount, if any", event.amount_g if event else None, called="g")
-        gravity = form.number(
-            "gravity_sg", "Gravity that belongs to it, if any", event.gravity_sg if event else None, "gravity"
-        )
+        left, right = st.columns(2)
+        with left:
+            kind = form.choice(
+                "kind", "What happened", EVENT_KINDS, event.kind if event else "nutrient", EVENT_WORDS.__getitem__
+            )
+            amount = form.number("amount_g", "Amount, if any", event.amount_g if event else None, called="g")
+        with right:
+            at = form.moment("at", "When", event.at if event else None)
+            gravity = form.number(
+                "gravity_sg", "Gravity that belongs to it, if any", event.gravity_sg if event else None, "gravity"
+            )
         note = form.text("note", "Note", event.note if event else "")
     if not form.sent:
         return

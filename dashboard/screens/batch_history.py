@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 from html import escape
 
 import streamlit as st
@@ -60,8 +61,8 @@ def _table(said: Sequence[AssessmentRecord], say: Voice) -> tuple[list[str], lis
             say.exact(r.finish_p50) if r.finish_p50 else "no date",
             f"{say.exact(r.finish_p10)} to {say.exact(r.finish_p90)}" if r.finish_p10 and r.finish_p90 else "",
             percent(r.p_finished),
-            r.hop_day or "",
-            r.packaging_day or "",
+            say.dated(date.fromisoformat(r.hop_day)) if r.hop_day else "",
+            say.dated(date.fromisoformat(r.packaging_day)) if r.packaging_day else "",
         ]
         for r in newest
     ]

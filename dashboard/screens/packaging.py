@@ -102,7 +102,7 @@ def the_sheet(outlook: Outlook, say: Voice) -> None:
                 asked.given,
                 asked.answer,
                 title=f"Packaging sheet: {record.name}",
-                made=f"Made {say.exact(say.now)}",
+                made=f"Made {say.exact(say.now, lasting=True)}",
                 preferences=p,
             ).encode(),
             file_name=f"packaging {record.name}.html",

@@ -124,7 +124,7 @@ def test_a_second_log_of_the_same_name_gets_a_vessel_of_another(service, log):
 def test_what_became_of_the_log_is_told_in_whole_sentences(service, log):
     done = take_in(service.store, log)
     said = import_page._said(done, Voice())
-    assert said.startswith("8 of eight rows are new readings. From Sun 1 Mar 2026, 10:00 to Sun 8 Mar 2026, 10:00.")
+    assert said.startswith("8 of 8 rows are new readings. From Sun 1 Mar, 10:00 to Sun 8 Mar, 10:00.")
 
 
 def test_a_zipped_export_is_taken_in_by_the_browser(service, page, tmp_path):

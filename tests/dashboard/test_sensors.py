@@ -93,7 +93,7 @@ def test_the_first_line_names_what_needs_a_look():
     assert words_device.lead([word()], {}, say) == "The one device at work speaks."
     silent = word(silent=True, received_at=NOW - timedelta(hours=5), usual_interval_s=900.0)
     new = word(device_id="kelp-2", known=False, vessel_id=None)
-    assert words_device.lead([silent, new], {}, say) == "Kelp-1 is silent and kelp-2 waits for a vessel."
+    assert words_device.lead([silent, new], {}, say) == "kelp-1 is silent and kelp-2 waits for a vessel."
     assert words_device.sentence(silent, "Vessel 1", say).startswith(
         "Silent: last heard 5\u202fh ago, usually every 15\u202fmin"
     )
@@ -128,7 +128,7 @@ def test_a_rule_built_on_stored_messages_takes_them_in(service, page):
     shown.toggle[0].set_value(True)
     shown.run()
     assert not shown.exception
-    assert "It would read 6 of six messages." in html_of(shown)
+    assert "It would read all six messages." in html_of(shown)
     next(b for b in shown.button if b.label == "Save the rule and take them in").click()
     shown.run()
     assert not shown.exception

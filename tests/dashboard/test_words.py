@@ -22,6 +22,7 @@ from dashboard.words import (
     plural,
     points,
     points_between,
+    unbroken,
     zone_of,
 )
 from ingest.model import Preferences
@@ -52,6 +53,24 @@ LISBON = Voice(Preferences(time_zone="Europe/Lisbon"), NOW)
 )
 def test_a_chance_has_the_published_word(probability, word):
     assert chance_word(probability) == word
+
+
+@given(st.floats(0, 1))
+def test_the_word_for_a_chance_never_contradicts_the_percent_beside_it(probability):
+    said = chance(probability)
+    shown = 0.99 if "more than" in said else 0.0 if "less than" in said else float(said.split("(")[1][:-3]) / 100
+    assert said.startswith(chance_word(shown))
+
+
+def test_no_line_ends_between_a_number_and_its_month_or_unit():
+    assert unbroken("on 4 Dec, 2 °P in 40 days") == "on 4\u00a0Dec, 2\u00a0°P in 40\u00a0days"
+    assert unbroken("M0 6 L10 8 of Marrow") == "M0 6 L10 8 of Marrow"
+
+
+def test_an_exact_time_has_its_year_where_it_is_another_or_meant_to_last():
+    assert LISBON.exact(NOW) == "Wed 25 Nov, 15:30"
+    assert LISBON.exact(NOW, lasting=True) == "Wed 25 Nov 2026, 15:30"
+    assert LISBON.exact(NOW + timedelta(days=40)) == "Mon 4 Jan 2027, 15:30"
 
 
 def test_a_chance_is_said_in_words_and_numbers():
