@@ -139,23 +139,12 @@ def _by_need(standing: Standing) -> tuple[int, str, list[tuple[int, str]]]:
     return rank, min(days).isoformat() if days else "9999", natural(name)
 
 
-_seen: dict[tuple[int, str], int] = {}
-"""The store's revision at which each batch was last judged for a page."""
-
-
 def outlook_of(batch_id: str) -> Outlook | None:
     """A batch's outlook for its page: what the watcher keeps fresh, judged here only when something was entered.
 
     None while it is judged for the first time elsewhere, or if there is no such batch.
     """
-    service = runtime.service()
-    key, revision = (runtime.turn(), batch_id), service.store.revision
-    if _seen.get(key) == revision and (outlook := service.outlooks.latest(batch_id)) is not None:
-        return outlook
-    outlook = service.outlooks.of(batch_id, wait=False)
-    if outlook is not None:
-        _seen[key] = revision
-    return outlook
+    return runtime.service().outlooks.of(batch_id, wait=False)
 
 
 def newcomers() -> list[LastWord]:

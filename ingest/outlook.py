@@ -92,11 +92,15 @@ class Outlooks:
     ) -> Outlook | None:
         """The outlook of a batch; None if there is no such batch, or with `wait=False` while it is first computed.
 
-        With `fresh` every reading counts, however short the last assessment has stood.
+        With `fresh` every reading counts, however short the last assessment has stood. With `wait=False`, as pages
+        ask, what is kept stands until something is entered: newer readings are the watcher's to judge.
         """
         now = now or datetime.now(UTC)
-        if (kept := self._fresh(batch_id, now, fresh=fresh)) is not None:
-            return kept
+        kept = self._kept.get(batch_id)
+        if not wait and kept is not None and kept.revision == self._store.revision:
+            return self._replanned(kept, now).outlook
+        if (outlook := self._fresh(batch_id, now, fresh=fresh)) is not None:
+            return outlook
         with self._guard:
             lock = self._locks.setdefault(batch_id, threading.Lock())
         if not lock.acquire(blocking=wait):

@@ -77,6 +77,22 @@ def test_an_entry_is_taken_up_at_once(store):
     assert [e.kind for e in outlooks.of(record.batch_id, now=NOW).batch.events] == ["pitch", "dry hop"]
 
 
+def test_a_page_leaves_new_readings_to_the_watcher_and_takes_up_entries_itself(store, monkeypatch):
+    monkeypatch.setattr("ingest.outlook._LEAST_REST_S", 0.0)
+    monkeypatch.setattr("ingest.outlook._SHARE_OF_A_CORE", 1e9)
+    record = add_batch(store, "Quay", 6)
+    outlooks = Outlooks(store)
+    first = outlooks.of(record.batch_id, now=NOW, wait=False)
+    store.keep([said("Quay", record.pitched_at, 6 * 24 - 1)])
+    assert outlooks.of(record.batch_id, now=NOW, wait=False) is first
+    watched = outlooks.of(record.batch_id, now=NOW)
+    assert watched.assessment.newest_reading_at > first.assessment.newest_reading_at
+    assert outlooks.of(record.batch_id, now=NOW, wait=False) is watched
+    store.save(EventRecord(batch_id=record.batch_id, kind="dry hop", at=NOW - timedelta(hours=4)))
+    events = outlooks.of(record.batch_id, now=NOW, wait=False).batch.events
+    assert [e.kind for e in events] == ["pitch", "dry hop"]
+
+
 def test_the_latest_is_never_computed(store):
     record = add_batch(store, "Quay", 6)
     outlooks = Outlooks(store)
