@@ -18,7 +18,7 @@ _MOST: Final = 200
 def history_figure(records: Sequence[AssessmentRecord], say: Voice, edition: Edition) -> go.Figure:
     """The range and the middle of the likely finish as it was said at each time."""
     palette = PALETTES[edition]
-    said = [r for r in records if r.finish_p10 and r.finish_p50 and r.finish_p90]
+    said = _last_of_each_hour([r for r in records if r.finish_p10 and r.finish_p50 and r.finish_p90])
     said = said[:: len(said) // _MOST + 1]
 
     def local(when: object) -> object:
@@ -49,11 +49,11 @@ def history_figure(records: Sequence[AssessmentRecord], say: Voice, edition: Edi
             hovertemplate="said %{customdata[0]}<br>done about %{customdata[1]}<extra></extra>",
         )
     )
-    figure.update_layout(base_layout(palette), height=260, margin={"l": 64, "r": 12, "t": 26, "b": 44})
+    figure.update_layout(base_layout(palette), height=260, margin={"l": 64, "r": 12, "t": 26, "b": 58})
     figure.add_annotation(axis_title("Done about", palette))
     figure.update_layout(showlegend=False, uirevision="history")
     figure.update_xaxes(
-        title={"text": "said on", "font": {"size": 12}},
+        title={"text": "said on", "font": {"size": 12}, "standoff": 6},
         gridcolor=palette.rule,
         zeroline=False,
         tickformatstops=DATE_TICKS,
@@ -64,5 +64,11 @@ def history_figure(records: Sequence[AssessmentRecord], say: Voice, edition: Edi
         gridcolor=palette.rule,
         zeroline=False,
         tickformatstops=DATE_TICKS,
+        nticks=4,
     )
     return figure
+
+
+def _last_of_each_hour(records: Sequence[AssessmentRecord]) -> list[AssessmentRecord]:
+    """What was corrected within the hour, as while a backlog of readings comes in, would be a stroke and no course."""
+    return list({r.made_at.replace(minute=0, second=0, microsecond=0): r for r in records}.values())

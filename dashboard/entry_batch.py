@@ -57,7 +57,7 @@ def _facts(form: forms.Form, record: BatchRecord | None) -> dict[str, Any]:
     here = next((v for v in vessels if record and v.vessel_id == record.vessel_id), None)
     left, middle, right = st.columns(3)
     with left:
-        got["name"] = form.text("name", "Name", record.name if record else "", placeholder="such as Harbour Pale")
+        got["name"] = form.text("name", "Name", record.name if record else "", placeholder="such as Gatepost bitter")
         got["vessel"] = form.choice(
             "vessel_id",
             "Vessel",

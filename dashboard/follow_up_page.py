@@ -11,7 +11,7 @@ import streamlit as st
 
 from analysis.followup import HOW_TO_TEST, RESULTS, FollowUp, advice, bottle_day
 from dashboard import components, forms, runtime
-from dashboard.words import Voice
+from dashboard.words import Voice, unbroken
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, EventRecord, Vessel
 from ingest.store import Store
@@ -123,7 +123,7 @@ def waiting(say: Voice) -> None:
         vessel = store.get(Vessel, record.vessel_id)
         where = f", from {vessel.name}" if vessel else ""
         says = f"Test bottle {'due ' if due <= say.today() else ''}{say.day(due)}; packaged {say.day(when)}{where}"
-        body = f"<b>{escape(record.name)}</b><span class='figures'>{escape(says)}</span>"
+        body = f"<b>{escape(record.name)}</b><span class='figures'>{escape(unbroken(says))}</span>"
         rows.append(f"<li>{components.link('packaging', body, id=record.batch_id)}</li>")
     if rows:
         st.subheader("Packaged, to be tested")

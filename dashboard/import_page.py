@@ -150,7 +150,7 @@ def _earlier(form: forms.Form, store: Store) -> dict[str, Any]:
     got: dict[str, Any] = {}
     left, middle, right = st.columns(3)
     with left:
-        got["name"] = form.text("name", "Name of the batch", "", placeholder="such as Harbour Pale, spring")
+        got["name"] = form.text("name", "Name of the batch", "", placeholder="such as Gatepost bitter, spring")
         got["drink"] = form.choice("drink", "Drink", DRINKS, "ale", str.capitalize)
     with middle:
         names = sorted({y.name for y in store.all(Yeast)})

@@ -190,9 +190,16 @@ def problem() -> str | None:
 
 def axis_end(outlook: Outlook, say: Voice, shown: datetime | None) -> datetime:
     """Where the time axis ends: where it ended before (`shown`) while that still fits, so that nothing jumps."""
+    say = _seen_from(outlook, say)
     end = charts.natural_end(outlook.assessment, outlook.batch.events, say.now)
     fits = shown is not None and timedelta(days=-1) < shown - end < timedelta(days=4) and shown > say.now
     return shown if fits and shown is not None else end
+
+
+def _seen_from(outlook: Outlook, say: Voice) -> Voice:
+    """A batch that has ended is drawn as it stood then: nothing was measured or inferred of it since."""
+    ended = outlook.record.ended_at
+    return say if ended is None or ended > say.now else replace(say, now=ended)
 
 
 def curve(outlook: Outlook, view: charts_base.View, until: datetime | None, zoom: charts_base.Zoom | None) -> Curve:
@@ -218,7 +225,7 @@ def figure(
     zoom: charts_base.Zoom | None = None,
 ) -> go.Figure:
     """The batch's curve, drawn once for what it shows; the line of now moves every ten minutes."""
-    record = outlook.record
+    record, say = outlook.record, _seen_from(outlook, say)
     newest = runtime.store().newest_reading_at(record.batch_id)
     now = say.now.replace(minute=say.now.minute // 10 * 10, second=0, microsecond=0)
 

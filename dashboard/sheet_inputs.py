@@ -167,9 +167,11 @@ def _worked_out(form: Form, values: Inputs, preferences: Preferences) -> Asked:
             return Asked(given, tuple(wrong), sheet(given, say=units))
         except SheetInputError as error:
             for fault in error.all:
+                of = field_of(fault.key)
                 problem = _LEADING_MINUS.sub(MINUS, fault.problem)
-                wrong.append(f"{field_of(fault.key).label}: {problem}. {fault.usual}")
-                form.wrong(EntryError(fault.key, problem, fault.usual))
+                usual = f"Choose one: {', '.join(map(_choice, of.choices))}." if of.kind == "choice" else fault.usual
+                wrong.append(f"{of.label}: {problem}. {usual}")
+                form.wrong(EntryError(fault.key, problem, usual))
             if all(given.pop(fault.key, None) is None for fault in error.all):
                 break
     return Asked({}, tuple(wrong), sheet({}, say=units))

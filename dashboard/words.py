@@ -56,7 +56,7 @@ _COUNTS: Final = (
     "eleven",
     "twelve",
 )
-_WEEKDAYS: Final = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+WEEKDAYS: Final = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 _MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
 Fineness = Literal["day", "part", "hour"]
@@ -257,7 +257,7 @@ class Voice:
         ahead = (that - self.today()).days
         if ahead in (-1, 0, 1):
             return ("yesterday", "today", "tomorrow")[ahead + 1]
-        name = _WEEKDAYS[that.weekday()]
+        name = WEEKDAYS[that.weekday()]
         if 1 < ahead < 6:
             return name
         return f"{name} {self.dated(that)}"
@@ -272,7 +272,7 @@ class Voice:
         ahead = (that - self.today()).days
         if ahead in (0, 1):
             return ("today", "tomorrow")[ahead]
-        name = _WEEKDAYS[that.weekday()][:3]
+        name = WEEKDAYS[that.weekday()][:3]
         return name if 1 < ahead < 6 else f"{name} {self.dated(that)}"
 
     def exact(self, when: datetime, *, lasting: bool = False) -> str:
@@ -282,7 +282,7 @@ class Voice:
         """
         local = self.local(when)
         day = f"{local.day} {_MONTHS[local.month - 1]} {local.year}" if lasting else self.dated(local.date())
-        return f"{_WEEKDAYS[local.weekday()][:3]} {day}, {local:%H:%M}"
+        return f"{WEEKDAYS[local.weekday()][:3]} {day}, {local:%H:%M}"
 
     def clock(self, when: datetime) -> str:
         """``18:04``."""
@@ -313,7 +313,7 @@ class Voice:
         local = self.local(when)
         ago = (self.today() - local.date()).days
         if 1 < ago < 6 and local.hour >= 5:
-            return f"{_WEEKDAYS[local.weekday()]} {_part(local.hour)}"
+            return f"{WEEKDAYS[local.weekday()]} {_part(local.hour)}"
         return self.when(when)
 
     def between(self, low: datetime, high: datetime, fine: Fineness) -> str:

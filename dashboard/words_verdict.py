@@ -178,6 +178,8 @@ def three_notions(assessment: Assessment, hold_h: float, voice: Voice) -> list[t
     elif a.finished:
         done = "Yes"
     since = f"Within one point since {voice.exact(a.held_since)}." if a.held_since else "It still moves."
+    if a.phase == "lag":
+        since = "The fall has not begun."
     hold = capital(held(a, hold_h)) if a.held_h >= 1 else f"Not yet: 0 of {hours(hold_h)}"
     return [
         ("When does it finish?", finish, exact),

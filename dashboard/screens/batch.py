@@ -122,7 +122,7 @@ def verdict_html(outlook: Outlook, say: Voice) -> str:
     elif a.advice:
         parts.append(f"<p>{escape(' '.join(a.advice))}</p>")
     parts.append(figures_html(outlook, say))
-    if not record.ended_at:
+    if not record.ended_at or any(e.kind == "package" for e in outlook.batch.events):
         cells = "".join(
             f"<div><dt>{escape(name)}</dt><dd><b>{escape(value)}</b><small>{escape(note)}</small></dd></div>"
             for name, value, note in dates(outlook.plan, outlook.batch, say)

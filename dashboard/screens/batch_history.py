@@ -60,7 +60,7 @@ def _table(said: Sequence[AssessmentRecord], say: Voice) -> tuple[list[str], lis
             say.gravity(r.gravity_sg),
             say.exact(r.finish_p50) if r.finish_p50 else "no date",
             f"{say.exact(r.finish_p10)} to {say.exact(r.finish_p90)}" if r.finish_p10 and r.finish_p90 else "",
-            percent(r.p_finished),
+            percent(None if r.p_finished is None else min(max(r.p_finished, 0.001), 0.999)),
             say.dated(date.fromisoformat(r.hop_day)) if r.hop_day else "",
             say.dated(date.fromisoformat(r.packaging_day)) if r.packaging_day else "",
         ]

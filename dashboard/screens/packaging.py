@@ -8,7 +8,7 @@ import streamlit as st
 
 from analysis.followup import lesson
 from dashboard import components, follow_up_page, questions, runtime, sheet_answer, sheet_html, sheet_inputs
-from dashboard.words import Voice, capital
+from dashboard.words import WEEKDAYS, Voice, capital, unbroken
 from dashboard.words_verdict import held, packaging_date
 from ingest.model import BatchRecord, EventRecord
 from ingest.outlook import Outlook
@@ -57,7 +57,9 @@ def choose() -> None:
         says = packaging_date(outlook.plan, say) if outlook else "Being worked out …"
         ready = ", ready" if outlook and outlook.assessment.ready else ""
         vessel = standing.vessel.name if standing.vessel else ""
-        body = f"<b>{escape(vessel)} {escape(record.name)}</b><span class='figures'>{escape(says)}{ready}</span>"
+        body = (
+            f"<b>{escape(vessel)} {escape(record.name)}</b><span class='figures'>{escape(unbroken(says))}{ready}</span>"
+        )
         rows.append(f"<li>{components.link('packaging', body, id=record.batch_id)}</li>")
     st.html(f'<ul class="entries">{"".join(rows)}</ul>')
     follow_up_page.waiting(say)
@@ -87,7 +89,7 @@ def the_sheet(outlook: Outlook, say: Voice) -> None:
         vessel = f", {outlook.vessel.name}" if outlook.vessel else ""
         st.html(f'<h1 class="lead">Packaging {escape(record.name + vessel)}</h1>{_standing(outlook, say)}')
         _, taught = lesson(follow_up_page.earlier(store, record))
-        st.html(sheet_answer.verdict_html(word, [*reasons, *([taught] if taught else [])]))
+        st.html(unbroken(sheet_answer.verdict_html(word, [*reasons, *([taught] if taught else [])])))
     with left:
         p = say.preferences
         components.markup(
@@ -95,7 +97,7 @@ def the_sheet(outlook: Outlook, say: Voice) -> None:
             + sheet_answer.picture_html(asked.given, asked.answer, p, components.edition()),
             key="sheet",
         )
-        st.html(sheet_answer.care_html(asked.answer, reasons))
+        st.html(unbroken(sheet_answer.care_html(asked.answer, reasons)))
         st.download_button(
             "Download the sheet, to print",
             lambda: sheet_html.sheet_html(
@@ -116,7 +118,10 @@ def the_sheet(outlook: Outlook, say: Voice) -> None:
 def _standing(outlook: Outlook, say: Voice) -> str:
     """The day, and finish and hold kept apart."""
     a, plan = outlook.assessment, outlook.plan
-    day = f"Packaging day: {packaging_date(plan, say)}."
+    when = packaging_date(plan, say)
+    if not when.startswith(WEEKDAYS):
+        when = when[:1].lower() + when[1:]
+    day = f"Packaging day: {when}."
     because = f" {plan.blocked_by or plan.reason}" if plan.blocked_by or plan.reason else ""
     hold = f"{capital(held(a, outlook.batch.hold_h))}."
-    return f'<p>{escape(day)}{escape(because)} <span class="quiet">{escape(hold)}</span></p>'
+    return f'<p>{escape(unbroken(day + because))} <span class="quiet">{escape(hold)}</span></p>'

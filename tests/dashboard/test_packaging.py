@@ -109,8 +109,9 @@ def test_a_number_typed_on_the_sheet_is_in_the_journal_and_can_be_undone(cellar,
 def test_what_is_wrong_is_said_with_the_words_of_the_page(cellar, held, page):
     own = {"package": "bottle", "sulfite_ppm": 30.0, "carbonation_volumes": -3.0}
     text = html_of(open_sheet(page, cellar, held, **own))
-    assert "Carbonation: \u22123 volumes cannot be used." in text
-    assert "Sulfite counted as: it is not said" in text
+    assert "Carbonation: \u22123\u00a0volumes cannot be used." in text
+    assert "Sulfite counted as: it is missing" in text
+    assert "Choose one: SO2, Potassium metabisulfite." in text
     assert "sulfite_" not in text
     assert "carbonation_" not in text
 

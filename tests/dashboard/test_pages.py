@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -243,6 +243,19 @@ def test_a_figure_is_drawn_once_until_a_reading_comes(cellar, monkeypatch):
     assert len(drawn) == 2
     measured = next(t for t in again.data if t.name == "measured")
     assert len(measured.x) == len(next(t for t in first.data if t.name == "measured").x) + 1
+
+
+def test_a_batch_that_has_ended_is_drawn_to_its_end_and_no_further(cellar):
+    record = cellar.batches["ended Marrow"]
+    outlook = cellar.outlooks.of(record.batch_id)
+    say = questions.voice()
+    end = questions.axis_end(outlook, say, None)
+    assert record.ended_at <= end < record.ended_at + timedelta(hours=14)
+    figure = questions.figure(outlook, charts_base.View("SG", "Date", "light"), say, end)
+    course = next(t for t in figure.data if t.name == "inferred course")
+    assert datetime.fromisoformat(course.x[-1]) < record.ended_at.replace(tzinfo=None) + timedelta(hours=2)
+    running = cellar.outlooks.of(cellar.batches["active"].batch_id)
+    assert questions.axis_end(running, say, None) > say.now
 
 
 def test_units_are_chosen_once_for_all_pages(cellar):
