@@ -246,11 +246,12 @@ def beside(error: EntryError | None, *fields: str) -> None:
         st.html(f'<div class="banner" role="alert">{escape(str(error))}</div>')
 
 
-def table(headings: Sequence[str], rows: Sequence[Sequence[str]], caption: str) -> str:
-    """A quiet table as HTML; it scrolls by itself on a narrow screen. Cells are text."""
+def table(headings: Sequence[str], rows: Sequence[Sequence[str]], caption: str, *, wide: bool = False) -> str:
+    """A quiet table as HTML; it scrolls by itself on a narrow screen. Cells are text, on one line in a `wide` one."""
+    kind = "log wide" if wide else "log"
     head = "".join(f'<th scope="col">{escape(h)}</th>' for h in headings)
     body = "".join("<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in row) + "</tr>" for row in rows)
     return (
-        f'<div class="scroll" tabindex="0" role="region" aria-label="{escape(caption)}"><table class="log">'
+        f'<div class="scroll" tabindex="0" role="region" aria-label="{escape(caption)}"><table class="{kind}">'
         f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
     )

@@ -144,7 +144,7 @@ def _as_sent(device_id: str, say: Voice) -> None:
         if extra:
             st.html(f'<p class="quiet">It also sends: {escape(extra)}</p>')
         rows = [_line(row, say) for row in sent.tail(_ROWS).reverse().iter_rows(named=True)]
-        st.html(components.table(*_filled(_HEADINGS, rows), "its newest readings as sent"))
+        st.html(components.table(*_filled(_HEADINGS, rows), "its newest readings as sent", wide=True))
         st.download_button(
             "Download the last 60 days as CSV",
             lambda: sent.write_csv().encode(),

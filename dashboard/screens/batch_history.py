@@ -31,7 +31,7 @@ def show(record: BatchRecord) -> None:
             figure = history_figure(said, say, components.edition())
             st.plotly_chart(figure, key=f"history-{record.batch_id}", theme=None, config=PLAIN, alt=moved)
         with st.expander("As a table"):
-            st.html(components.table(*_table(said, say), caption="What we said before"))
+            st.html(components.table(*_table(said, say), caption="What we said before", wide=True))
     fared()
 
 
