@@ -331,6 +331,7 @@ def _layout(drawing: _Drawing, curve: Curve) -> dict[str, Any]:
     ticks: dict[str, Any] = {"showticklabels": True, "ticks": "outside", "tickcolor": palette.rule}
     if axes.view.time == "Date":
         time |= {"type": "date", "tickformatstops": DATE_TICKS, "nticks": 6, "tickangle": 0}
+        time["tickfont"] = {"size": 12}  # six dates side by side on a phone
     else:
         ticks["title"] = {"text": "days since pitching", "font": {"size": 12}}
     height: dict[str, Any] = {"gridcolor": palette.rule, "zeroline": False}

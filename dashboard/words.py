@@ -323,8 +323,16 @@ class Voice:
             first, last = first.replace(" about", ""), last.replace(" about", "")
             if self.local(low).date() == self.local(high).date():
                 last = last.rsplit(" ", 1)[-1]
-        if first == last:
-            return first
+        return first if first == last else self._from_to(first, last, self.local(low).date())
+
+    def days(self, first: date, last: date) -> str:
+        """A span of days: ``Sunday to Tuesday 1 Dec``."""
+        return self._from_to(self.day(first), self.day(last), first)
+
+    def _from_to(self, first: str, last: str, that: date) -> str:
+        """Both ends; the first, on the day `that`, with its date where the same weekday would stand twice."""
+        if first in WEEKDAYS and last.startswith(f"{first} "):
+            first = f"{first} {self.dated(that)}"
         return f"{first} to {last}"
 
     def ago(self, when: datetime | None) -> str:

@@ -229,7 +229,7 @@ def dates(plan: Plan, batch: Batch, voice: Voice) -> list[tuple[str, str, str]]:
 def _window(earliest: date | None, latest: date | None, voice: Voice) -> str:
     if earliest is None or latest is None or earliest == latest:
         return ""
-    return f"Sensible from {voice.day(earliest)} to {voice.day(latest)}."
+    return f"Sensible from {voice.days(earliest, latest)}."
 
 
 def next_day(assessment: Assessment, plan: Plan | None, voice: Voice) -> str:

@@ -67,6 +67,14 @@ def test_no_line_ends_between_a_number_and_its_month_or_unit():
     assert unbroken("M0 6 L10 8 of Marrow") == "M0 6 L10 8 of Marrow"
 
 
+def test_a_span_that_begins_and_ends_on_the_same_weekday_has_both_dates():
+    monday = date(2026, 11, 30)
+    assert LISBON.days(monday, monday + timedelta(days=7)) == "Monday 30 Nov to Monday 7 Dec"
+    assert LISBON.days(monday, monday + timedelta(days=5)) == "Monday to Saturday 5 Dec"
+    low = datetime(2026, 11, 30, 12, tzinfo=UTC)
+    assert LISBON.between(low, low + timedelta(days=7), "day") == "Monday 30 Nov to Monday 7 Dec"
+
+
 def test_an_exact_time_has_its_year_where_it_is_another_or_meant_to_last():
     assert LISBON.exact(NOW) == "Wed 25 Nov, 15:30"
     assert LISBON.exact(NOW, lasting=True) == "Wed 25 Nov 2026, 15:30"
