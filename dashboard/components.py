@@ -28,10 +28,22 @@ _HASTE: Final = 0.2
 _CSS: Final = "".join((Path(__file__).parent / f).read_text(encoding="utf-8") for f in ("style.css", "style_forms.css"))
 _SAID: Final = "said"
 
+FIGURES: Final = next((f.name for f in (Path(st.__file__).parent / "static/static/js").glob("PlotlyChart.*.js")), None)
+"""The part of Streamlit's own page that draws figures: by far the largest, and loaded only where there is one."""
+
 # Rows are plain links with an address of their own; a plain click stays within the session instead of loading anew.
+# While the reader looks at the page, what draws figures is loaded, so that a batch's page need not wait for it.
 _LINKS_JS: Final = """
+const lookAhead = (name) => {
+  const start = document.querySelector('script[type="module"][src]');
+  if (!name || !start || window.tunroomAhead || navigator.connection?.saveData) return;
+  window.tunroomAhead = true;
+  import(new URL(name, start.src).href).catch(() => {});
+};
 export default function (component) {
-  const { setTriggerValue } = component;
+  const { data, setTriggerValue } = component;
+  const whenIdle = window.requestIdleCallback ?? setTimeout;
+  setTimeout(() => whenIdle(() => lookAhead(data)), 1000);
   const follow = (event) => {
     if (event.defaultPrevented || event.button !== 0) return;
     if (event.metaKey || event.ctrlKey || event.shiftKey || event.altKey) return;
@@ -111,7 +123,7 @@ def look() -> None:
 def followed_link() -> str | None:
     """Where the reader just asked to go by a link in HTML, such as ``batch?id=batch-1``."""
     renderer = st.components.v2.component("tunroom_links", js=_LINKS_JS)
-    result = renderer(key="followed-link", on_go_change=lambda: None, height=0)
+    result = renderer(key="followed-link", data=FIGURES, on_go_change=lambda: None, height=0)
     go = result.get("go")
     return str(go) if go else None
 

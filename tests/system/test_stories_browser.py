@@ -15,7 +15,7 @@ import pytest
 from paho.mqtt import publish
 from playwright.sync_api import Page, expect, sync_playwright
 
-from dashboard.components import LIVE_S
+from dashboard.components import FIGURES, LIVE_S
 from tests.conftest import find_program, need_chromium
 from tests.system.serving import CHROMIUM_OPTIONS, Server
 
@@ -129,6 +129,19 @@ def test_a_stalled_batch_is_first_and_explains_itself(demo, page, size):
     expect(page.get_by_text("Has it been seen to hold?")).to_be_visible()
     at_rest(page)
     keep(page, f"batch-{size}")
+
+
+def test_what_draws_figures_is_loaded_while_the_first_screen_is_read(demo, page):
+    assert FIGURES, "Streamlit's page has changed: find its part that draws figures again"
+    loaded = f"performance.getEntriesByType('resource').some(e => e.name.endsWith('/{FIGURES}') && e.responseEnd > 0)"
+    today(page, demo)
+    page.wait_for_function(loaded)
+    asked = []
+    page.on("request", lambda request: asked.append(request.url))
+    page.locator("ul.rows a").first.click()
+    expect(page.locator(".js-plotly-plot .main-svg").first).to_be_visible(timeout=PATIENCE_MS)
+    assert asked
+    assert not [url for url in asked if url.endswith(FIGURES)]
 
 
 def test_a_batch_has_an_address_that_can_be_sent(demo, page, chromium):
