@@ -5,6 +5,7 @@ Sentences about a batch are in `words_verdict`; they are built from what is here
 
 from __future__ import annotations
 
+import functools
 import math
 import re
 from dataclasses import dataclass, field
@@ -124,6 +125,7 @@ _APART: Final = re.compile(
 )
 
 
+@functools.lru_cache(maxsize=64)  # a page's text is asked for once by each who looks at it
 def unbroken(text: str) -> str:
     """The text with no-break spaces between a number and its month or unit, so that no line ends between them."""
     return _APART.sub(NBSP, text)
