@@ -148,7 +148,9 @@ def _contradictions(found: dict[str, Any]) -> Iterator[SheetInputError]:
         )
     if "sulfite_ppm" in found and "sulfite_as" not in found:
         yield SheetInputError(
-            "sulfite_as", "it is missing, and the mg/L of SO2 and of its salt differ", 'Say "so2" or "salt" (potassium metabisulfite).'
+            "sulfite_as",
+            "it is missing, and the mg/L of SO2 and of its salt differ",
+            'Say "so2" or "salt" (potassium metabisulfite).',
         )
     low, high = found.get("expected_low"), found.get("expected_high")
     if low is not None and high is not None and low > high:

@@ -29,6 +29,9 @@ _PANELS: Final = ((0.3794, 1.0), (0.1906, 0.3344), (0.0, 0.1456))
 _FADE: Final = ((1.0, 0.13), (0.526, 0.18))
 _WIDTH_OF_A_LETTER: Final = 0.021
 """Of the width of a figure on a phone, about."""
+_WIDTH_OF_A_MARK: Final = 0.03
+_LEVELS: Final = 3
+"""Words of events above one another."""
 _HEIGHT_PX: Final = 500
 _HALF_DAY_S: Final = 43_200
 _GRID: Final = {"SG": 0.005, "°P": 1.0, "Attenuation": 5.0}
@@ -259,27 +262,15 @@ def _strip(drawing: _Drawing, events: Sequence[Event], a: Assessment) -> None:
     """Events as marks with their word, and the range of the finish, on the axis where the dates are."""
     axes, shown = drawing.axes, drawing.shown
     if events:
-        width = (shown[1] - shown[0]).total_seconds()
-        levels, last_at = [], -1e18
-        level = 0
-        for event in events:
-            seconds = event.at.timestamp()
-            level = (level + 1) % 2 if seconds - last_at < 0.17 * width else 0
-            levels.append(level)
-            last_at = seconds
-        now, start = axes.voice.now.timestamp(), shown[0].timestamp()
-        # A word stands left of its mark where it would leave the panel or run through the line of now.
-        ends = [shown[1].timestamp(), now]
-        at = [event.at.timestamp() for event in events]
-        right = [any(0 <= end - a < 0.17 * width for end in ends) and a - start > 0.17 * width for a in at]
+        places = _places(events, shown, axes.voice.now)
         drawing.trace(
             3,
             x=[axes.x(e.at) for e in events],
-            y=[0.42 + 0.34 * lv for lv in levels],
+            y=[0.38 + 0.25 * level for level, _ in places],
             mode="markers+text",
             marker={"symbol": "triangle-down", "size": 8, "color": axes.palette.ink},
             text=[EVENT_WORDS[e.kind] for e in events],
-            textposition=["middle left" if r else "middle right" for r in right],
+            textposition=["middle left" if left else "middle right" for _, left in places],
             textfont={"size": 11, "color": axes.palette.ink},
             cliponaxis=False,
             name="event",
@@ -288,6 +279,28 @@ def _strip(drawing: _Drawing, events: Sequence[Event], a: Assessment) -> None:
         )
     if a.finish is not None and not (a.finished and a.finish.p90 < shown[0]):
         _finish(drawing, a.finish)
+
+
+def _places(events: Sequence[Event], shown: tuple[datetime, datetime], now: datetime) -> list[tuple[int, bool]]:
+    """For each event the level of its word, and whether it stands left of its mark.
+
+    It does where it would leave the panel or run through the line of now. A word goes to the lowest level on which it
+    lies on no other; where all are taken, to the lowest.
+    """
+    width = (shown[1] - shown[0]).total_seconds()
+    taken: list[list[tuple[float, float]]] = [[] for _ in range(_LEVELS)]
+    found = []
+    for event in events:
+        at = (event.at - shown[0]).total_seconds() / width
+        long = _WIDTH_OF_A_LETTER * len(EVENT_WORDS[event.kind]) + _WIDTH_OF_A_MARK
+        ends = (1.0, (now - shown[0]).total_seconds() / width)
+        left = any(0 <= end - at < long for end in ends) and at > long
+        low, high = (at - long, at) if left else (at, at + long)
+        free = (n for n, words in enumerate(taken) if all(high <= start or end <= low for start, end in words))
+        level = next(free, 0)
+        taken[level].append((low, high))
+        found.append((level, left))
+    return found
 
 
 def _finish(drawing: _Drawing, finish: Forecast) -> None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 import heapq
 import logging
 import threading
+import time
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date, datetime, timedelta
@@ -27,7 +28,9 @@ log = logging.getLogger(__name__)
 _DONE_NOTE: Final = "demo looked back"
 _FIRST: Final = timedelta(hours=36)
 _EVERY: Final = timedelta(days=1)
-_SETTLE_S: Final = 1.0
+_SETTLE_S: Final = 0.7
+_PATIENCE_S: Final = 30.0
+"""However long the history takes, the watch begins after this."""
 
 
 class History:
@@ -35,10 +38,17 @@ class History:
 
     def __init__(self, service: Service, until: datetime) -> None:
         self._stop = threading.Event()
+        self._arrived = threading.Event()
+        self._service = service
         self._thread = threading.Thread(target=self._run, args=(service, until), name="demo-history", daemon=True)
 
     def start(self) -> None:
-        """Begin, as soon as the history has arrived."""
+        """Begin, as soon as the history has arrived; until then nothing is said of any batch."""
+        if self._service.watcher is not None and self._service.store.get_note(_DONE_NOTE) is None:
+            began = time.monotonic()
+            self._service.watcher.holding = lambda: (
+                not self._arrived.is_set() and time.monotonic() - began < _PATIENCE_S
+            )
         self._thread.start()
 
     def close(self) -> None:
@@ -48,16 +58,17 @@ class History:
 
     def _run(self, service: Service, until: datetime) -> None:
         try:
-            look_back(service, until, self._stop)
+            look_back(service, until, self._stop, self._arrived)
         except Exception:  # a daemon thread has nobody else to tell, and the demo goes on without
             log.exception("the demo's batches could not be looked back at")
 
 
-def look_back(service: Service, until: datetime, stop: threading.Event) -> None:
+def look_back(service: Service, until: datetime, stop: threading.Event, arrived: threading.Event) -> None:
     """Once per cellar, when its history has arrived: keep what would have been said of each batch, day by day."""
     store = service.store
     if store.get_note(_DONE_NOTE) is not None or not _arrived(service, stop):
         return
+    arrived.set()
     made = list(_said(store, until, stop))
     if stop.is_set():
         return

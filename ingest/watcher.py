@@ -45,6 +45,8 @@ class Watcher:
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="watcher", daemon=True)
         self.problem: str | None = None
+        self.holding: Callable[[], bool] = lambda: False
+        """While this is true no batch is looked at, as where most of its history is still on the way."""
 
     def start(self) -> None:
         """Begin to watch."""
@@ -58,6 +60,9 @@ class Watcher:
 
     def _run(self) -> None:
         while not self._stop.is_set():
+            if self.holding():
+                self._stop.wait(_LOOK_S / 10)
+                continue
             try:
                 self.look(datetime.now(UTC))
                 self.problem = None

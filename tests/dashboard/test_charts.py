@@ -10,6 +10,7 @@ import polars as pl
 import pytest
 
 from analysis.model import COURSE, MARKED, PHASES, Assessment, Event, Forecast, PhaseSpan, Range
+from dashboard import charts
 from dashboard.charts import batch_figure
 from dashboard.charts_base import Curve, View, Zoom, course_until
 from dashboard.palette import PALETTES
@@ -128,6 +129,19 @@ def test_the_finish_stands_on_the_time_axis():
 def test_events_stand_with_their_word():
     fig = figure(events=[Event("dry hop", NOW - timedelta(days=1), note="60 g")])
     assert trace(fig, "event").text == ("Dry hops in",)
+
+
+def test_no_word_of_an_event_lies_on_another_where_they_crowd():
+    kinds = ("nutrient", "feed", "dry hop", "transfer")
+    events = [Event(kind, PITCHED + timedelta(hours=10 * n)) for n, kind in enumerate(kinds)]
+    shown = (PITCHED - timedelta(hours=4), PITCHED + timedelta(days=20))
+    places = charts._places(events[:3], shown, NOW)
+    assert len({level for level, _ in places}) == 3
+    # A word that fits beside the first again goes back to its level.
+    late = Event("note", PITCHED + timedelta(days=12))
+    assert charts._places([*events[:3], late], shown, NOW)[-1][0] == 0
+    # At the right edge the word stands left of its mark.
+    assert charts._places([Event("note", shown[1] - timedelta(hours=1))], shown, NOW) == [(0, True)]
 
 
 def test_the_word_of_the_present_phase_is_there_however_new_it_is_and_runs_into_no_other():

@@ -141,3 +141,13 @@ def test_a_stumble_is_told_and_the_watch_goes_on(store: Store, monkeypatch: pyte
         while watches.problem is not None and datetime.now(UTC) < deadline:
             time.sleep(0.01)
         assert watches.problem is None
+
+
+def test_a_watcher_that_holds_looks_at_nothing_until_it_may(store: Store) -> None:
+    watcher = Watcher(store, Says(store), Notifier(store))  # type: ignore[arg-type]
+    asked: list[str] = []
+    answers = iter((True, True, False))
+    watcher.holding = lambda: asked.append("held?") or next(answers)  # type: ignore[func-returns-value]
+    watcher.look = lambda _now: asked.append("looked") or watcher._stop.set() or []  # type: ignore[func-returns-value, method-assign]
+    watcher._run()
+    assert asked == ["held?", "held?", "held?", "looked"]
