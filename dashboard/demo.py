@@ -82,10 +82,11 @@ def _forget(data_dir: Path) -> None:
 def _devices(service: Service, data_dir: Path) -> Iterator[None]:
     """Tell the story once, then let the devices send for as long as the block runs."""
     cellar = demo_cellar(_anchor(data_dir), _SEED)
+    history = demo_history.History(service, cellar.anchor)
+    history.hold()
     if not service.store.all(Vessel):
         enter(service.store, cellar)
     devices = Devices(cellar, service, data_dir / _SENT)
-    history = demo_history.History(service, cellar.anchor)
     devices.start()
     history.start()
     try:

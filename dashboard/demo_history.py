@@ -42,13 +42,16 @@ class History:
         self._service = service
         self._thread = threading.Thread(target=self._run, args=(service, until), name="demo-history", daemon=True)
 
-    def start(self) -> None:
-        """Begin, as soon as the history has arrived; until then nothing is said of any batch."""
+    def hold(self) -> None:
+        """Let nothing be said of any batch until the history has arrived."""
         if self._service.watcher is not None and self._service.store.get_note(_DONE_NOTE) is None:
             began = time.monotonic()
             self._service.watcher.holding = lambda: (
                 not self._arrived.is_set() and time.monotonic() - began < _PATIENCE_S
             )
+
+    def start(self) -> None:
+        """Begin, as soon as the history has arrived."""
         self._thread.start()
 
     def close(self) -> None:

@@ -93,6 +93,8 @@ class Watcher:
 
     def _keep(self, outlook: Outlook, now: datetime) -> None:
         batch_id = outlook.record.batch_id
+        if outlook.assessment.newest_reading_at is None:
+            return  # nothing has been said yet of what has not been heard of
         if batch_id not in self._said and (earlier := self._store.assessments(batch_id)):
             self._said[batch_id] = earlier[-1]
         new = assessment_record(outlook, now)

@@ -151,3 +151,13 @@ def test_a_watcher_that_holds_looks_at_nothing_until_it_may(store: Store) -> Non
     watcher.look = lambda _now: asked.append("looked") or watcher._stop.set() or []  # type: ignore[func-returns-value, method-assign]
     watcher._run()
     assert asked == ["held?", "held?", "held?", "looked"]
+
+
+def test_of_a_batch_that_was_not_heard_of_nothing_is_kept(store: Store) -> None:
+    says = Says(store, newest_reading_at=None)
+    watcher(store, says).look(NOW)
+    [record] = store.active_batches()
+    assert store.assessments(record.batch_id) == []
+    says.given = {}
+    watcher(store, says).look(NOW)
+    assert len(store.assessments(record.batch_id)) == 1
