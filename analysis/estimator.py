@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from analysis.courses import Shapes
+from analysis.endings import endings
 from analysis.model import Floats
 from analysis.noise import WANDER_SD_SG, Noise, Whitener, local_rate
 from analysis.priors import Belief
@@ -36,6 +37,8 @@ FORCED_SD_SG: Final = 0.0015
 _TIMING_H: Final = 1.5
 _TIMING_SHARE: Final = 0.03
 """How far the family of courses may miss the true one's timing: hours, and a share of the time since pitching."""
+
+_COUNTS: Final = 1e-5
 
 _OG_SD_SG: Final = 0.001
 _OG_UNKNOWN_SD_SG: Final = 0.004
@@ -251,9 +254,20 @@ class Story:
         """Fraction of the fall that is left now, shape (n,)."""
         return np.asarray(1.0 - self.falls(z, np.array([self.setting.series.now_h]))[0][:, 0])
 
+    def run_by_readings(self) -> Cloud:
+        """Sample this variant, without what earlier batches say of the ending."""
+        return sample(self.log_likelihood, self.dimensions)
+
     def run(self) -> Cloud:
         """Sample this variant."""
-        return sample(self.log_likelihood, self.dimensions)
+        cloud = self.run_by_readings()
+        ending = self.setting.belief.ending
+        if ending is None:
+            return cloud
+        log_weight = np.full(cloud.weight.size, -np.inf)
+        count = cloud.weight > _COUNTS * cloud.weight.max()
+        log_weight[count] = ending.log_weight(endings(self.theta(cloud.z[count]), cloud.extra[0][count]))
+        return cloud.reweighed(log_weight)
 
 
 def tau_at(warm: Warmth, at: Floats) -> Floats:

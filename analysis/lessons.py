@@ -9,6 +9,7 @@ import numpy as np
 from scipy.special import ndtri
 
 from analysis.cleaning import mark
+from analysis.endings import endings, told
 from analysis.estimator import GAIN_SD, SHAPE, Setting, Story
 from analysis.implications import imply
 from analysis.model import STEADY_SG, FinishedBatch, Floats, events_of
@@ -45,7 +46,7 @@ def lesson(one: FinishedBatch, priors: Priors) -> tuple[Lesson, Floats] | None:
     original, known = original_gravity(batch, series)
     setting = Setting.of(series, belief, original, original_known=known)
     story = Story(setting, "none")
-    cloud = story.run()
+    cloud = story.run_by_readings()
     size = cloud.extra[0] + cloud.extra[1] * normals(cloud.z.shape[0], 1, 50)[:, 0]
     left = story.left_now(cloud.z) * size
     if float(cloud.weight[left < 2.5 * STEADY_SG].sum()) < 0.5:
@@ -66,7 +67,14 @@ def lesson(one: FinishedBatch, priors: Priors) -> tuple[Lesson, Floats] | None:
     gravity = np.median(courses.gravity_sg, axis=0)
     share = (gravity[0] - gravity) / float(np.median(courses.fall_sg))
     hours = np.append(np.interp(STAGES, share, courses.at_h), np.median(courses.finish_h))
-    taught = Lesson.of(precision, pull, yeast=batch.yeast, lingers=lingers(batch), strength=strength(batch, original))
+    taught = Lesson.of(
+        precision,
+        pull,
+        yeast=batch.yeast,
+        lingers=lingers(batch),
+        strength=strength(batch, original),
+        ending=told(cloud.weight, endings(story.theta(cloud.z), size), belief.implied_ending(original)),
+    )
     return taught, hours
 
 

@@ -32,12 +32,24 @@ class Lesson:
     strength: float
     precision: tuple[float, ...] = field(repr=False)
     pull: tuple[float, ...] = field(repr=False)
+    ending: tuple[float, float]
+    """What its readings say of its ending: mean and variance, see `analysis.endings`."""
+
     misses: tuple[float, ...] = ()
     """How far our forecasts of this batch would have missed at each of `STAGES`, in normal standard deviations,
     above zero where it finished later than we would have said. Empty where it was not played again."""
 
     @classmethod
-    def of(cls, precision: Floats, pull: Floats, *, yeast: str | None, lingers: bool, strength: float) -> Lesson:
+    def of(
+        cls,
+        precision: Floats,
+        pull: Floats,
+        *,
+        yeast: str | None,
+        lingers: bool,
+        strength: float,
+        ending: tuple[float, float],
+    ) -> Lesson:
         """From a full matrix, kept to five digits."""
         return cls(
             yeast=yeast,
@@ -45,12 +57,13 @@ class Lesson:
             strength=round(strength, 4),
             precision=_five(precision[np.tril_indices(pull.size)]),
             pull=_five(pull),
+            ending=(round(ending[0], 4), round(ending[1], 5)),
         )
 
     @classmethod
     def from_dict(cls, data: dict[str, Any]) -> Lesson:
         """From `dataclasses.asdict`, after a trip through JSON."""
-        lists = {name: tuple(data[name]) for name in ("precision", "pull", "misses")}
+        lists = {name: tuple(data[name]) for name in ("precision", "pull", "ending", "misses")}
         return cls(yeast=data["yeast"], lingers=data["lingers"], strength=data["strength"], **lists)
 
 

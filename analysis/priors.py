@@ -17,8 +17,10 @@ from typing import Final
 import numpy as np
 
 from analysis.courses import PARAMETERS
+from analysis.endings import Ending, endings, expected
 from analysis.model import Batch, Drink, FinishedBatch, Floats
 from analysis.pooling import Correction, Lesson, pooled
+from analysis.sampler import normals
 
 FEATURES: Final = (*PARAMETERS[:9], "log_wander", "attenuation")
 """What is learnt: the parameters of a course but for the temperature law, the wandering of the float, and apparent
@@ -34,24 +36,29 @@ floats, habits, temperature control and our own family's misfit are the same, at
 KEPT_PER_DRINK: Final = 80
 """The newest so many batches of a drink are kept: the cellar's age must not cost time, and habits change."""
 
-_VERSION: Final = 5
+_LOOKS: Final = 256
+_VERSION: Final = 6
 
 # Mean and standard deviation of each feature: common practice, no source, deliberately wide.
 BEERS: Final = ("ale", "lager", "other")
 
 _GENERAL: Final[dict[Drink, tuple[float, float, float, float, float, float, float]]] = {
     # hours from the lag to half the easy sugar, lag h, slow share, slow rate, Monod constant of the slow sugar,
-    # attenuation, its sd. Maltotriose lingers (an exponential tail); fructose goes on to its end.
+    # attenuation, its sd. Maltotriose lingers (an exponential tail); fructose goes
+    # on to its end or, where nitrogen is short, lingers longest of all.
     "ale": (28.0, 14.0, 0.18, 0.8, 4.0, 0.77, 0.065),
     "lager": (60.0, 24.0, 0.18, 0.8, 4.0, 0.77, 0.055),
-    "mead": (75.0, 26.0, 0.25, 0.5, 0.25, 1.02, 0.10),
-    "cider": (60.0, 26.0, 0.25, 0.5, 0.25, 1.02, 0.06),
-    "wine": (60.0, 24.0, 0.25, 0.5, 0.25, 1.02, 0.06),
+    "mead": (75.0, 26.0, 0.25, 0.5, 0.7, 1.02, 0.10),
+    "cider": (60.0, 26.0, 0.25, 0.5, 0.7, 1.02, 0.06),
+    "wine": (60.0, 24.0, 0.25, 0.5, 0.7, 1.02, 0.06),
     "other": (40.0, 20.0, 0.20, 0.6, 1.0, 0.86, 0.14),
 }
 _SD: Final = (0.45, 0.6, 0.35, 0.9, 1.1, 0.6, 0.9, 1.1, 1.1, 0.8)
 """Of log rate, log lag, log growth, log fade, logit of the slow share, log slow rate, log Monod constant, logit of
 inhibition, log Monod constant of the slow sugar, log wandering."""
+
+_MUST_TAIL_SD: Final = 1.7
+"""Of the log Monod constant of the slow sugar in musts: from a sharp end to a tail heavier than an exponential."""
 
 _USUAL_SG: Final[dict[Drink, float]] = {
     "ale": 1.052, "lager": 1.050, "mead": 1.095, "cider": 1.052, "wine": 1.090, "other": 1.060,
@@ -76,6 +83,15 @@ class Belief:
     root: Floats
     same_yeast: int
     same_drink: int
+    ending: Ending | None = None
+    """What earlier batches say of the ending beyond what the features imply."""
+
+    def implied_ending(self, original_sg: float) -> Ending:
+        """What the features imply of the ending, by the middle and the spread of its core."""
+        x = self.mean + normals(_LOOKS, self.mean.size, 70) @ self.root.T
+        theta = np.concatenate([x[:, : len(PARAMETERS[:9])], np.zeros((_LOOKS, 2))], axis=1)
+        low, middle, high = np.quantile(endings(theta, x[:, -1] * (original_sg - 1.0)), (0.1, 0.5, 0.9))
+        return Ending(float(middle), float(high - low) / 2.5631)
 
     @property
     def sd(self) -> Floats:
@@ -134,7 +150,12 @@ class Priors:
         those = self.lessons.get(batch.drink, ())
         same = sum(batch.yeast is not None and one.yeast == batch.yeast for one in those)
         root = np.asarray(np.linalg.cholesky(cov + 1e-9 * np.eye(mean.size)), dtype=np.float64)
-        return Belief(mean, root, same, len(those))
+        belief = Belief(mean, root, same, len(those))
+        alike = [(*one.ending, one.strength) for one in those if one.lingers == lingers(batch)]
+        if not alike:
+            return belief
+        implied = belief.implied_ending(batch.original_gravity_sg or _USUAL_SG[batch.drink])
+        return replace(belief, ending=expected(implied, alike, strength(batch, batch.original_gravity_sg)))
 
     def correction(self, drink: str) -> Correction:
         """How to shift and widen forecasts of a drink, from how they would have missed before."""
@@ -146,18 +167,20 @@ class Priors:
         key = (drink, yeast, lingering)
         if key not in self._known:
             size = len(FEATURES)
-            those = self.lessons.get(drink, ())
+            every = self.lessons.get(drink, ())
+            # What eats on for weeks would lengthen the tails of all others.
+            those = every if lingering else tuple(one for one in every if not one.lingers) or every
             group = pooled(
                 those, self._cellar(drink), np.zeros(size), 0.45 * np.eye(size), pull=0.5, slope_pull=2.0, shape=6.0
             )
             if lingering:
-                alike = [one for one in those if one.lingers]
+                alike = [one for one in every if one.lingers]
                 centre = group.mean + _LINGERING / (1 + len(alike))
                 group = pooled(alike, centre, group.slope, 1.3 * group.within, pull=1.0, slope_pull=1e6, shape=6.0)
-            own = [one for one in those if yeast is not None and one.yeast == yeast]
+            own = [one for one in every if yeast is not None and one.yeast == yeast]
             if own:
                 group = pooled(own, group.mean, group.slope, 0.7 * group.within, pull=1.2, slope_pull=1e6, shape=8.0)
-            spread = group.next if those else np.eye(size)
+            spread = group.next if every else np.eye(size)
             self._known[key] = (group.mean, group.slope, spread)
         return self._known[key]
 
@@ -180,6 +203,8 @@ def general(batch: Batch) -> tuple[Floats, Floats]:
          np.log(0.06), 0.4, np.log(slow_monod), np.log(WANDER_SD_SG), attenuation]
     )  # fmt: skip
     sd = np.array([*_SD, attenuation_sd])
+    if batch.drink not in BEERS:
+        sd[8] = _MUST_TAIL_SD
     return mean, sd
 
 

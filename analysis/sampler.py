@@ -10,7 +10,7 @@ All random numbers are fixed in advance: the same readings give the same answer.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Final
 
@@ -40,6 +40,16 @@ class Cloud:
     log_evidence: float
     extra: tuple[Floats, ...]
     effective: float
+
+    def reweighed(self, log_weight: Floats) -> Cloud:
+        """With a further log-likelihood, shape (n,); minus infinity drops a course."""
+        top = float(log_weight.max())
+        raw = self.weight * np.exp(log_weight - top)
+        total = float(raw.sum())
+        weight = raw / total
+        effective = 1.0 / float(np.square(weight).sum())
+        evidence = self.log_evidence + top + float(np.log(total))
+        return replace(self, weight=weight, log_evidence=evidence, effective=effective)
 
 
 @lru_cache(maxsize=64)

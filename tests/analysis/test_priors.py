@@ -126,7 +126,12 @@ def test_pooling_recovers_the_mean_and_spread_of_a_group() -> None:
     precision = 25.0 * np.eye(size)
     lessons = [
         Lesson.of(
-            precision, precision @ (m + 0.2 * random.standard_normal(size)), yeast=None, lingers=False, strength=0.0
+            precision,
+            precision @ (m + 0.2 * random.standard_normal(size)),
+            yeast=None,
+            lingers=False,
+            strength=0.0,
+            ending=(0.0, 0.1),
         )
         for m in members
     ]
@@ -140,7 +145,7 @@ def test_a_strong_batch_is_expected_where_strong_ones_went() -> None:
     precision = 100.0 * np.eye(size)
     slope = np.linspace(-0.4, 0.4, size)
     lessons = [
-        Lesson.of(precision, precision @ (slope * s), yeast=None, lingers=False, strength=s)
+        Lesson.of(precision, precision @ (slope * s), yeast=None, lingers=False, strength=s, ending=(0.0, 0.1))
         for s in np.linspace(-2, 2, 40)
     ]
     group = pooled(lessons, np.zeros(size), np.zeros(size), 0.2 * np.eye(size), pull=0.5, slope_pull=2.0, shape=6.0)
