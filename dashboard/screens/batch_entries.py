@@ -146,7 +146,8 @@ def event_form(event: EventRecord | None, record: BatchRecord, name: str) -> Non
         if amount is not None and amount < 0:
             raise EntryError("amount_g", f"{amount:g} g is below nothing", "Leave it empty if there was no amount.")
         if gravity is not None and not 0.98 <= gravity <= 1.2:
-            raise EntryError("gravity_sg", f"{say.gravity(gravity)} is out of range", "The usual range is 0.990 to 1.160.")
+            said = f"{say.gravity(gravity)} is out of range"
+            raise EntryError("gravity_sg", said, "The usual range is 0.990 to 1.160.")
         base = event or EventRecord(batch_id=record.batch_id, kind="note", at=when)
         chosen: EventKind = kind or "note"
         runtime.store().save(replace(base, kind=chosen, at=when, amount_g=amount, gravity_sg=gravity, note=note))
@@ -202,7 +203,8 @@ def sample_form(sample: HandSample | None, record: BatchRecord, name: str) -> No
         if value is None:
             raise EntryError("value", "the reading is empty", f"The usual range is {how.usual}.")
         if not how.low <= value <= how.high:
-            raise EntryError("value", f"{how.format % value} {unit} is out of range", f"The usual range is {how.usual}.")
+            said = f"{how.format % value} {unit} is out of range"
+            raise EntryError("value", said, f"The usual range is {how.usual}.")
         if temperature is not None and not 0 <= temperature <= 60:
             raise EntryError("temperature_c", "the sample's temperature is out of range", "Usual is 5 to 40 °C.")
         when = _time_of(at or datetime.now(UTC), record, say)

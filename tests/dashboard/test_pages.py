@@ -185,7 +185,7 @@ def test_an_impossible_sample_is_answered_beside_it_and_stays_typed(cellar):
     app = script("batch", id=batch_id)
     sample_input(app).set_value(10.31)
     press_save(app)
-    assert "10.31 SG is out of range. The usual range is 0.990 to 1.160." in text_of(app)
+    assert "10.310 SG is out of range. The usual range is 0.990 to 1.160." in text_of(app)
     assert sample_input(app).value == 10.31
     assert cellar.store.all(HandSample, batch_id=batch_id) == []
 
