@@ -36,6 +36,11 @@ PAGES: Final[tuple[Entry, ...]] = (
 )
 
 
+def paths() -> tuple[str, ...]:
+    """The address of every page, without its first stroke."""
+    return tuple(entry.path for entry in PAGES)
+
+
 def run() -> None:
     """Lay out the head and run the page that was asked for."""
     st.set_page_config(page_title="tunroom", page_icon=_icon(), layout="wide")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import functools
 import signal
 import socket
 import sys
@@ -12,11 +13,12 @@ from pathlib import Path
 from typing import Any
 
 import streamlit as st
+from starlette.middleware import Middleware
 from starlette.requests import Request
 from starlette.responses import JSONResponse
 from starlette.routing import Route
 
-from dashboard import downloads, runtime, version, warming
+from dashboard import astray, downloads, runtime, version, warming
 from ingest import commands, control, service
 from ingest.errors import SettingsError
 from ingest.service import Service
@@ -64,6 +66,7 @@ def run(settings: Settings, *, extra: Extra | None = None) -> None:
                 _HERE / "main.py",
                 lifespan=lifespan,
                 routes=[Route("/healthz", healthz), *downloads.ROUTES],
+                middleware=[Middleware(astray.LeadHome, known=_paths)],
                 on_script_error=runtime.on_script_error,
             )
             # Streamlit looks for .streamlit/config.toml beside the file that launched it.
@@ -71,6 +74,14 @@ def run(settings: Settings, *, extra: Extra | None = None) -> None:
             app.run(config=_streamlit_config(host, port))
     except KeyboardInterrupt:
         pass
+
+
+@functools.cache
+def _paths() -> frozenset[str]:
+    """Every address of one level. The pages are heavy, and not needed before the first request."""
+    from dashboard import pages
+
+    return frozenset({"healthz", *pages.paths()})
 
 
 async def healthz(_request: Request) -> JSONResponse:

@@ -6,7 +6,7 @@ from html import escape
 
 import streamlit as st
 
-from dashboard import components, first_steps, questions, rows, runtime
+from dashboard import astray, components, first_steps, questions, rows, runtime
 from dashboard.words import Voice, capital, plural
 
 MANY = 15
@@ -15,6 +15,8 @@ MANY = 15
 
 @components.live
 def show() -> None:
+    if asked := st.query_params.get(astray.ASKED_FOR):
+        st.html(astray.line_html(asked))
     if runtime.store().active_batches():
         cellar()
     else:
