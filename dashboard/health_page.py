@@ -86,5 +86,5 @@ def entries() -> None:
         if taken_back:
             st.toast(taken_back)
         st.rerun()
-    rows = [[say.exact(c.at), c.sentence, "taken back" if c.undone else ""] for c in changes]
-    st.html(components.table(["when", "what", ""], rows, "what was entered"))
+    rows = [[say.exact(c.at), f"{c.sentence} (taken back)" if c.undone else c.sentence] for c in changes]
+    st.html(components.table(["when", "what"], rows, "what was entered"))

@@ -95,14 +95,9 @@ def keep_changes(store: Store, batch_id: str, changes: Mapping[str, Any]) -> Non
     if not other:
         return
     record = store.get(BatchRecord, batch_id)
-    named = joined([_named(field_of(key).label) for key in other])
-    text = f"Changed {named} on the packaging sheet of {record.name if record else batch_id}"
+    named = joined([f"“{field_of(key).label}”" for key in other])
+    text = f"Changed {named} on the sheet of {record.name if record else batch_id}"
     store.change_note(_note(batch_id), json.dumps(dict(changes), ensure_ascii=False), text)
-
-
-def _named(label: str) -> str:
-    """A label within a sentence; "pH" and "SO2" keep their letters."""
-    return label if label[1:2].isupper() else label[:1].lower() + label[1:]
 
 
 def forget_changes(store: Store, batch_id: str) -> None:

@@ -100,7 +100,7 @@ def test_a_number_typed_on_the_sheet_is_in_the_journal_and_can_be_undone(cellar,
     number(shown, "Carbonation").set_value(2.6)
     shown.run()
     newest = cellar.store.changes(1)[0]
-    assert newest.sentence == f"Changed carbonation on the packaging sheet of {held.name}"
+    assert newest.sentence == f"Changed “Carbonation” on the sheet of {held.name}"
     assert cellar.store.undo() == f"Taken back: {newest.sentence}"
     assert sheet_inputs.own_changes(cellar.store, held.batch_id) == {"package": "keg"}
     assert number(page("packaging", id=held.batch_id), "Carbonation").value is None
