@@ -224,12 +224,13 @@ class Questions:
         newest += [s.at for s in self.all(HandSample, batch_id=batch_id)]
         return max(newest, default=None)
 
-    def last_words(self) -> list[LastWord]:
-        """What each device last said, known or not, from memory."""
+    def last_words(self, vessel_id: str | None = None) -> list[LastWord]:
+        """What each device last said, known or not, from memory; with `vessel_id` only those that sit there."""
         now = datetime.now(UTC)
         vessels = {
             p.device_id: p.vessel_id
             for p in self.all(Placement)
             if p.from_at <= now and (p.to_at is None or now < p.to_at)
         }
-        return self._words.say({d.device_id: d for d in self.all(Device)}, vessels, now)
+        asked = None if vessel_id is None else {device for device, at in vessels.items() if at == vessel_id}
+        return self._words.say({d.device_id: d for d in self.all(Device)}, vessels, now, asked)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from itertools import pairwise
@@ -130,11 +130,14 @@ class LastWords:
         if len(memory.charge) > _BATTERY_DAYS:
             del memory.charge[min(memory.charge)]
 
-    def say(self, devices: dict[str, Device], vessels: dict[str, str], now: datetime) -> list[LastWord]:
-        """One word a device, by id. `vessels` says which vessel each device sits in."""
+    def say(
+        self, devices: dict[str, Device], vessels: dict[str, str], now: datetime, asked: Collection[str] | None = None
+    ) -> list[LastWord]:
+        """One word a device, by id; of those `asked` for, else of all. `vessels` says which vessel each sits in."""
         return [
             self._of(device_id, memory, devices.get(device_id), vessels.get(device_id), now)
             for device_id, memory in sorted(self._by_device.copy().items())
+            if asked is None or device_id in asked
         ]
 
     def newest(self, device_id: str) -> datetime | None:

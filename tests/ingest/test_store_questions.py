@@ -49,6 +49,28 @@ def test_silence_is_longer_than_three_usual_intervals(store):
     assert {w.device_id: w.silent for w in store.last_words()} == {"late": False, "silent": True, "once": False}
 
 
+def test_the_last_words_of_a_vessel_are_those_of_the_devices_that_sit_there_now(store):
+    here, there = store.save(Vessel(name="Here")), store.save(Vessel(name="There"))
+    for device_id in ("stays", "moved", "other"):
+        store.save(Device(device_id=device_id, kind="float"))
+    stays = [
+        ("stays", here, T, None),
+        ("moved", here, T, T + HOUR),
+        ("moved", there, T + HOUR, None),
+        ("other", there, T, None),
+    ]
+    for device_id, vessel, since, until in stays:
+        store.save(Placement(device_id=device_id, vessel_id=vessel.vessel_id, from_at=since, to_at=until))
+    store.keep([report(device_id=d) for d in ("stays", "moved", "other", "nowhere")])
+    words = {v.vessel_id: store.last_words(v.vessel_id) for v in (here, there)}
+    assert {at: [w.device_id for w in found] for at, found in words.items()} == {
+        here.vessel_id: ["stays"],
+        there.vessel_id: ["moved", "other"],
+    }
+    assert [w for w in store.last_words() if w.vessel_id == there.vessel_id] == words[there.vessel_id]
+    assert store.last_words("vessel-none") == []
+
+
 @pytest.mark.parametrize(
     ("volts_a_day", "noise_v", "low", "high"),
     [
