@@ -55,6 +55,7 @@ def _facts(form: forms.Form, record: BatchRecord | None) -> dict[str, Any]:
     yeasts = sorted({y.name for y in store.all(Yeast)} | ({record.yeast} if record and record.yeast else set()))
     vessels = placing.vessels(store)
     here = next((v for v in vessels if record and v.vessel_id == record.vessel_id), None)
+    over = record is not None and record.ended_at is not None  # what the vessels hold now is beside the point
     left, middle, right = st.columns(3)
     with left:
         got["name"] = form.text("name", "Name", record.name if record else "", placeholder="such as Gatepost bitter")
@@ -63,7 +64,7 @@ def _facts(form: forms.Form, record: BatchRecord | None) -> dict[str, Any]:
             "Vessel",
             vessels,
             here,
-            lambda v: placing.vessel_label(store, v),
+            lambda v: v.name if over else placing.vessel_label(store, v),
             placeholder="Choose one" if vessels else "Add a vessel first",
         )
         got["pitched_at"] = form.moment(
