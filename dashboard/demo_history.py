@@ -126,13 +126,15 @@ class _Course:
         self._vessel = store.get(Vessel, record.vessel_id)
         self._wishes = wishes_of(record, store.preferences())
         self._before: Assessment | None = None
+        self._events = 0
         self._said: tuple[date | None, date | None] | None = None
 
     def look(self, now: datetime, priors: Priors | None) -> AssessmentRecord | None:
-        """What is said at `now`; None once it has been said that the batch is ready."""
-        if self._before is not None and self._before.ready:
-            return None
+        """What is said at `now`; None where the batch was ready at the last look and nothing was done to it since."""
         batch = replace(self._batch, events=tuple(e for e in self._batch.events if e.at <= now))
+        if self._before is not None and self._before.ready and len(batch.events) == self._events:
+            return None
+        self._events = len(batch.events)
         readings = self._store.calibrated(self._record.batch_id, until=now).readings
         a = assess(readings, batch, now=now, priors=priors, previous=self._before)
         plan = steady_plan(a, batch, self._wishes, now=now, said=self._said)

@@ -14,12 +14,12 @@ from ingest.store import Store
 from sample_data.cellar import DemoCellar, demo_cellar
 
 ANCHOR = datetime.now(UTC).replace(microsecond=0)
-NAMES = ("Autumn amber", "Kitchen bitter")
+NAMES = ("Autumn amber", "Kitchen bitter", "Ferry ale")
 
 
 @pytest.fixture(scope="module")
 def told() -> DemoCellar:
-    """Three earlier batches of the demo, without the rest."""
+    """Three earlier batches of the demo and one that was hopped and falls again, without the rest."""
     whole = demo_cellar(ANCHOR, 7)
     batches = tuple(b for b in whole.batches if b.name in NAMES)
     vessels = {b.vessel_name for b in batches}
@@ -53,7 +53,7 @@ def named(store: Store, records: list[AssessmentRecord], until: datetime) -> lis
 
 
 def test_what_was_said_on_a_day_rests_on_nothing_that_came_later(tmp_path, told):
-    until = max(b.pitched_at for b in told.batches) + timedelta(days=4)
+    until = ANCHOR - timedelta(days=12)
     (tmp_path / "whole").mkdir()
     (tmp_path / "part").mkdir()
     with filled(tmp_path / "whole", told, ANCHOR) as whole, filled(tmp_path / "part", told, until) as part:
@@ -62,3 +62,12 @@ def test_what_was_said_on_a_day_rests_on_nothing_that_came_later(tmp_path, told)
         assert {len([r for r in everything if r.batch_id == b.batch_id]) > 3 for b in whole.all(BatchRecord)} == {True}
         assert all(r.finish_p50 is None or r.finish_p10 <= r.finish_p50 <= r.finish_p90 for r in everything)
         assert everything == sorted(everything, key=lambda r: r.made_at)
+
+
+def test_what_is_done_to_a_ready_batch_is_looked_at_again(tmp_path, told):
+    with filled(tmp_path, told, ANCHOR) as store:
+        ferry = next(b for b in store.all(BatchRecord) if b.name == "Ferry ale")
+        hopped = next(e.at for e in store.batch(ferry.batch_id).events if e.kind == "dry hop")
+        later = [r for r in said(store) if r.batch_id == ferry.batch_id and r.made_at > hopped]
+        assert len(later) >= 2
+        assert any(r.phase == "creeping" or not r.finished for r in later)
