@@ -28,6 +28,8 @@ log = logging.getLogger(__name__)
 _DONE_NOTE: Final = "demo looked back"
 _FIRST: Final = timedelta(hours=36)
 _EVERY: Final = timedelta(days=1)
+_PAUSE_S: Final = 0.01
+"""Between two looks: the first pages that are opened must not wait for the past."""
 _SETTLE_S: Final = 0.7
 _PATIENCE_S: Final = 30.0
 """However long the history takes, the watch begins after this."""
@@ -98,7 +100,7 @@ def _said(store: Store, until: datetime, stop: threading.Event) -> Iterator[Asse
     priors: Priors | None = None
     course: dict[str, _Course] = {}
     for now, record in looks:
-        if stop.is_set():
+        if stop.wait(_PAUSE_S):
             return
         over = [r for r in ended if r.ended_at is not None and r.ended_at <= now]
         if over:
