@@ -93,7 +93,7 @@ def take_along() -> None:
             "the days, and nothing else. Many calendar programs look at it only every few hours and drop its alarms, "
             "so let it never be your only reminder.</p>"
         )
-        st.code(address, language=None)
+        st.code(address, language=None, wrap_lines=True)
         st.download_button(
             "Download the days as they stand now",
             data=lambda: downloads.calendar_text() or b"",
