@@ -267,6 +267,10 @@ def processor_s(pid: int) -> float:
 
 def viewers(data: Path, vessels: int, number: int = 20, rate: int = 1000, for_s: float = 60.0) -> None:
     """Twenty viewers, half of them on the first screen and half on batches, while messages come in."""
+    # What viewers need is loaded before anything is timed: it would hold up the sender, which then sends all at once.
+    from streamlit.proto import BackMsg_pb2, ForwardMsg_pb2  # noqa: F401
+    from websockets.asyncio import client  # noqa: F401
+
     from tests.conftest import free_port
 
     port, broker_port = free_port(), free_port()
@@ -279,6 +283,7 @@ def viewers(data: Path, vessels: int, number: int = 20, rate: int = 1000, for_s:
         sender = threading.Thread(target=_publish, args=(broker_port, rate, vessels, stop, sent))
         began, worked, served = time.monotonic(), time.process_time(), processor_s(process.pid)
         sender.start()
+        time.sleep(5)  # by now messages come in steadily and the watcher is at work on them
         looking = [Viewer(port, "today?" if n % 2 else f"batch?id=batch-{n * 7 % vessels}") for n in range(number)]
         behind: list[int] = []
 
