@@ -10,6 +10,7 @@ import polars as pl
 
 from analysis.model import Batch
 from sample_data.kinetics import Floats
+from sample_data.sensors import Float
 
 POINT = 0.001
 START = datetime(2031, 3, 1, tzinfo=UTC)
@@ -52,6 +53,9 @@ class Run:
     stalled_h: tuple[float, float] | None = None
     chilled_early_h: float | None = None
     end_h: float = 0.0
+    device: Float | None = None
+    liquid_c: Floats | None = None
+    """Temperature of the liquid before its own heat, on `times_h`."""
 
     def era(self, hour: float) -> Era:
         """The era that `hour` falls into."""
