@@ -40,10 +40,15 @@ _STRETCHES: Final = np.geomspace(0.15, 120.0, 56)
 
 @dataclass(frozen=True, slots=True)
 class Ending:
-    """An observation of the ending: its mean and standard deviation."""
+    """An observation of the ending: its mean and standard deviation.
+
+    `usual` is what is expected of the next one, on how many earlier `batches`.
+    """
 
     mean: float
     sd: float
+    usual: float = 0.0
+    batches: int = 0
 
     def log_weight(self, ending: Floats) -> Floats:
         """Log-likelihood of courses with these endings, up to a constant, shape (n,)."""
@@ -133,5 +138,6 @@ def expected(before: Ending, those: Sequence[tuple[float, float, float]], streng
     if spread >= _WORTH_SAYING * before.sd**2:
         return None
     precision = 1.0 / spread - before.sd**-2
-    centre = (float(at @ line) / spread - before.mean * before.sd**-2) / precision
-    return Ending(centre, precision**-0.5)
+    usual = float(at @ line)
+    centre = (usual / spread - before.mean * before.sd**-2) / precision
+    return Ending(centre, precision**-0.5, usual, mean.size)

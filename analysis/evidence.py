@@ -6,6 +6,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
+import numpy as np
+
 from analysis.attenuation import attenuation_course, gravity_at_attenuation
 from analysis.model import Batch, Creep, Forecast, Phase, Range, events_of
 from analysis.priors import Belief
@@ -62,9 +64,16 @@ def sentences(facts: Facts) -> tuple[str, ...]:
             f"At {facts.temperature_c:.1f} °C it is {facts.usual_c - facts.temperature_c:.1f} °C colder than where it"
             " fermented: a plateau in the cold is no evidence, so this rests on what was read before the cooling began."
         )
+    ending = facts.belief.ending
+    if ending is not None and facts.forecast is not None and not facts.finished:
+        alike = "one earlier batch" if ending.batches == 1 else f"{ending.batches} earlier batches"
+        said.append(
+            f"The last stretch, from nine tenths of the fall to the end, takes about {np.exp(ending.usual):.1f} times"
+            f" as long as the stretch from half to nine tenths, going by {alike} of its kind."
+        )
     if facts.stalled:
         said.append(
-            f"It stopped about {1000 * facts.left.p50:.0f} points above the likely end of {facts.terminal.p50:.3f}; "
+            f"It stopped about {_points(facts.left.p50)} above the likely end of {facts.terminal.p50:.3f}; "
             f"chance that it is a halt and not the end: {_chance(facts.p_halted)}."
         )
     if facts.creep is not None:
@@ -74,7 +83,7 @@ def sentences(facts: Facts) -> tuple[str, ...]:
     if facts.float_off_sg is not None and abs(facts.float_off_sg) >= FLOAT_OFF_SG:
         side = "above" if facts.float_off_sg > 0 else "below"
         said.append(
-            f"The float reads about {1000 * abs(facts.float_off_sg):.0f} points {side} what we take for the true"
+            f"The float reads about {_points(abs(facts.float_off_sg))} {side} what we take for the true"
             " gravity, going by the original gravity, hand samples and what is usual; a hand sample settles it."
         )
     return tuple(said)
@@ -113,6 +122,11 @@ def _where(facts: Facts) -> str:
     if facts.batch.expected_attenuation is not None:
         source += " and of the range you expect"
     return f"{place} the {_percent(low)} to {_percent(high)} {source}"
+
+
+def _points(fall_sg: float) -> str:
+    count = f"{1000 * fall_sg:.0f}"
+    return f"{count} {'point' if count == '1' else 'points'}"
 
 
 def _batches(count: int) -> str:

@@ -1,13 +1,15 @@
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
 import numpy as np
+import polars as pl
 import pytest
 
-from analysis import Batch, FinishedBatch, learn
+from analysis import Batch, FinishedBatch, assess, learn
 from analysis.courses import PARAMETERS
 from analysis.endings import HINDSIGHT_SD, Ending, endings, expected, told
 
@@ -108,3 +110,20 @@ def test_earlier_batches_sharpen_the_belief_of_the_ending(fermentation: Callable
     implied = replace(believed, ending=None).implied_ending(1.052)
     after = (implied.sd**-2 + believed.ending.sd**-2) ** -0.5
     assert after < 0.8 * implied.sd
+
+
+def test_the_evidence_tells_how_long_endings_take_and_that_is_about_so(fermentation: Callable[..., Any]) -> None:
+    made = [fermentation(seed=k, attenuation=0.8, half_h=45.0, days=12) for k in range(8)]
+    batch = Batch(pitched_at=made[0].at(0), original_gravity_sg=1.052, drink="ale")
+    priors = learn([FinishedBatch(batch, m.readings) for m in made[1:]])
+    now = made[0].at(0.75 * made[0].finish_h)
+    seen = made[0].readings.filter(pl.col("measured_at") <= now)
+    said = [s for s in assess(seen, batch, now=now, priors=priors).evidence if s.startswith("The last stretch")]
+    assert len(said) == 1
+    assert said[0].endswith("going by 7 earlier batches of its kind.")
+    left = made[0].left_sg / made[0].left_sg[0]
+    half, most = (float(made[0].hours[np.argmax(left < share)]) for share in (0.5, 0.1))
+    truly = (made[0].finish_h - most) / (most - half)
+    assert float(re.findall(r"about (\d+\.\d) times", said[0])[0]) == pytest.approx(truly, rel=0.35)
+    without = assess(seen, batch, now=now)
+    assert not any(s.startswith("The last stretch") for s in without.evidence)
