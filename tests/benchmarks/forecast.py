@@ -76,7 +76,7 @@ def evaluate(args: argparse.Namespace) -> pl.DataFrame:
             from analysis import learn
 
             began = time.monotonic()
-            priors[set_name] = learn(earlier)
+            priors[set_name] = learn(earlier[: args.earlier])
             sys.stderr.write(f"learned {set_name} in {time.monotonic() - began:.1f} s\n")
         picked = runs[: args.runs] if args.runs else runs
         if args.scenario:
@@ -168,6 +168,9 @@ def main() -> None:
     parser.add_argument("--scenario", default="", help="only scenarios whose name contains this")
     parser.add_argument("--kind", default="", help="only kinds of drink whose name contains this")
     parser.add_argument("--no-priors", action="store_true", help="without the earlier batches")
+    parser.add_argument(
+        "--earlier", type=int, default=48, help="learn from only so many earlier batches: a young cellar"
+    )
     parser.add_argument("--every", type=float, default=None, help="hours between looks, for a coarser, quicker pass")
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--by", default="", help="also break down by: kind, scenario, family, set (comma-separated)")
