@@ -44,10 +44,10 @@ BEERS: Final = ("ale", "lager", "other")
 
 _GENERAL: Final[dict[Drink, tuple[float, float, float, float, float, float, float]]] = {
     # hours from the lag to half the easy sugar, lag h, slow share, slow rate, Monod constant of the slow sugar,
-    # attenuation, its sd. Maltotriose lingers (an exponential tail); fructose goes
-    # on to its end or, where nitrogen is short, lingers longest of all.
+    # attenuation, its sd. Maltotriose lingers (an exponential tail), longest in the cold of a lager; fructose goes on
+    # to its end or, where nitrogen is short, lingers longer still.
     "ale": (28.0, 14.0, 0.18, 0.8, 4.0, 0.77, 0.065),
-    "lager": (60.0, 24.0, 0.18, 0.8, 4.0, 0.77, 0.055),
+    "lager": (60.0, 24.0, 0.22, 0.55, 4.0, 0.77, 0.055),
     "mead": (75.0, 26.0, 0.25, 0.5, 0.7, 1.02, 0.10),
     "cider": (60.0, 26.0, 0.25, 0.5, 0.7, 1.02, 0.06),
     "wine": (60.0, 24.0, 0.25, 0.5, 0.7, 1.02, 0.06),

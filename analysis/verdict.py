@@ -22,7 +22,7 @@ SURE: Final = 0.65
 a call half a point early does no harm, one with two points to go bursts bottles."""
 
 FAR_SG: Final = 0.002
-FAR: Final = 0.06
+FAR: Final = 0.05
 """Chance of two points or more left above which it is not called finished."""
 
 DOUBT: Final = 0.25
