@@ -94,7 +94,7 @@ def test_an_export_makes_the_same_cellar(cellar, tmp_path):
         assert (taken.readings_new, taken.assessments_new, taken.rejected_new) == (67, 1, 1)
         assert contents(other) == contents(cellar)
         assert other.readings_of("b").equals(cellar.readings_of("b"))
-        assert other.undo() == "Taken back: Added hand sample 1.050 SG of B"
+        assert other.undo() == "Taken back: Added hand sample 1.050 SG of B in V"
         cellar.undo()
         assert contents(other).keys() == contents(cellar).keys()
 
