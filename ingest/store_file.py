@@ -154,6 +154,12 @@ class StoreFile:
                 return ask(cursor)
         except _Invalidated as lost:
             self._revive(lost)
+        except duckdb.Error as torn:
+            # Beside a write that a full disk refuses, a read may meet a block that is half there: look again after it.
+            if "Corrupted" not in str(torn):
+                raise
+            with self.alone:
+                pass
         with self._cursor() as cursor:
             return ask(cursor)
 
