@@ -144,11 +144,12 @@ def screen(show: F) -> F:
 
     @functools.wraps(show)
     def guarded(*args: Any, **kwargs: Any) -> Any:
-        try:
-            return show(*args, **kwargs)
-        except Exception as error:
-            show_failure(error)
-            return None
+        with runtime.making_a_page():
+            try:
+                return show(*args, **kwargs)
+            except Exception as error:
+                show_failure(error)
+                return None
 
     return guarded  # type: ignore[return-value]
 

@@ -43,6 +43,11 @@ def paths() -> tuple[str, ...]:
 
 def run() -> None:
     """Lay out the head and run the page that was asked for."""
+    with runtime.making_a_page():
+        _run()
+
+
+def _run() -> None:
     st.set_page_config(page_title="tunroom", page_icon=_icon(), layout="wide")
     made = {
         entry.path: st.Page(

@@ -6,6 +6,9 @@ pages read through the same store that the subscriber writes to.
 
 from __future__ import annotations
 
+import contextlib
+import threading
+from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -14,6 +17,8 @@ if TYPE_CHECKING:
 
 _service: Service | None = None
 _turn = 0
+_pages_in_the_making = 0
+_counting = threading.Lock()
 
 
 class NotRunning(RuntimeError):
@@ -55,3 +60,21 @@ def on_script_error(error: Exception) -> bool:
 
     components.show_failure(error)
     return True
+
+
+@contextlib.contextmanager
+def making_a_page() -> Iterator[None]:
+    """For as long as a page or a part of one is worked out."""
+    global _pages_in_the_making
+    with _counting:
+        _pages_in_the_making += 1
+    try:
+        yield
+    finally:
+        with _counting:
+            _pages_in_the_making -= 1
+
+
+def someone_waits() -> bool:
+    """Whether a reader waits for a page at this moment."""
+    return _pages_in_the_making > 0

@@ -59,6 +59,8 @@ def run(settings: Settings, *, extra: Extra | None = None) -> None:
         with ExitStack() as stack:
             running = stack.enter_context(service.running(settings))
             runtime.set_service(running)
+            if running.watcher is not None:
+                running.watcher.gives_way = runtime.someone_waits
             stack.enter_context(control.serving(settings.data_dir, commands.handlers(running)))
             if extra is not None:
                 stack.enter_context(extra(running))

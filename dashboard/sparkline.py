@@ -59,12 +59,18 @@ class _Frame:
         return np.asarray(2 + (HEIGHT - 4) * (1 - (gravity - self.low) / self.span))
 
     def path(self, seconds: Floats, gravity: Floats) -> str:
-        pairs = zip(self.x(seconds), self.y(gravity), strict=True)
-        return "M" + "L".join(f"{x:.1f} {y:.1f}" for x, y in pairs)
+        return "M" + "L".join(["%.1f %.1f"] * seconds.size) % self._pairs(seconds, gravity)
+
+    def dots(self, seconds: Floats, gravity: Floats) -> str:
+        return "M%.1f %.1fh0" * seconds.size % self._pairs(seconds, gravity)
+
+    def _pairs(self, seconds: Floats, gravity: Floats) -> tuple[float, ...]:
+        """x and y by turns. Formatted all at once, two hundred small curves take half the time."""
+        return tuple(np.column_stack([self.x(seconds), self.y(gravity)]).ravel().tolist())
 
 
 def _seconds(column: pl.Series) -> Floats:
-    return np.asarray(column.to_physical().to_numpy() / 1e6)
+    return column.to_numpy().astype("datetime64[us]").astype(np.int64) / 1e6
 
 
 def _fewer(n: int) -> slice:
@@ -111,7 +117,6 @@ def sparkline(assessment: Assessment, now: datetime, description: str) -> str:
     if at.size > 1:
         parts.append(f'<path class="course" d="{box.path(at, middle)}"/>')
     if seen.size:
-        dots = "".join(f"M{x:.1f} {y:.1f}h0" for x, y in zip(box.x(seen_at), box.y(seen), strict=True))
-        parts.append(f'<path class="dots" d="{dots}"/>')
+        parts.append(f'<path class="dots" d="{box.dots(seen_at, seen)}"/>')
     parts.append(f'<path class="now" d="M{BACK / (BACK + AHEAD) * WIDTH:.1f} 0V{HEIGHT}"/>')
     return f"{opening}{''.join(parts)}</svg>"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import gc
 import logging
 from typing import Final
 
@@ -37,6 +38,8 @@ async def open_pages() -> None:
             await _open("today")
             if (batch_id := await _judged()) is not None:
                 await _open("batch", f"id={batch_id}")
+        gc.collect()
+        gc.freeze()  # what stands by now stays: collections while pages are made need not go over it
     except Exception:
         log.warning("the pages were not opened beforehand: their first visitor waits a little longer", exc_info=True)
 

@@ -10,6 +10,7 @@ import contextlib
 import json
 import logging
 import threading
+import time
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from typing import Final
@@ -26,6 +27,8 @@ _LOOK_S: Final = 5.0
 _TOPICS_NOTE: Final = "verdict topics"
 _KEEP_EVERY: Final = timedelta(hours=1)
 _MOVED: Final = timedelta(hours=1)
+_GIVES_WAY_S: Final = 0.5
+_GLANCE_S: Final = 0.01
 
 Publish = Callable[[str, bytes], None]
 """Sends retained bytes to a topic below the prefix, such as ``verdict/Vessel 3``."""
@@ -47,6 +50,8 @@ class Watcher:
         self.problem: str | None = None
         self.holding: Callable[[], bool] = lambda: False
         """While this is true no batch is looked at, as where most of its history is still on the way."""
+        self.gives_way: Callable[[], bool] = lambda: False
+        """While this is true the next batch waits, half a second at most: whoever opens a page comes first."""
 
     def start(self) -> None:
         """Begin to watch."""
@@ -79,6 +84,7 @@ class Watcher:
         self._outlooks.learn()
         outlooks: list[Outlook] = []
         for record in self._store.active_batches():
+            self._give_way()
             if self._stop.is_set():
                 return outlooks
             outlook = self._outlooks.of(record.batch_id, now=now)
@@ -90,6 +96,11 @@ class Watcher:
         self.notifier.consider(now, outlooks, self._store.last_words(), self._store.preferences())
         self.notifier.send_due(now)
         return outlooks
+
+    def _give_way(self) -> None:
+        until = time.monotonic() + _GIVES_WAY_S
+        while self.gives_way() and time.monotonic() < until:
+            self._stop.wait(_GLANCE_S)
 
     def _keep(self, outlook: Outlook, now: datetime) -> None:
         batch_id = outlook.record.batch_id

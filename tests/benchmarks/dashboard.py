@@ -227,6 +227,8 @@ class Viewer:
             message.rerun_script.page_name = page
             self.first_s, fragments = await self._run(socket, message)
             until = time.monotonic() + for_s
+            # The page's timer strikes for the first time after one pace (setInterval), not at once.
+            await asyncio.sleep(min(self.pace_s, max(0.0, for_s)))
             while time.monotonic() < until:
                 turn = time.monotonic()
                 for fragment in fragments:

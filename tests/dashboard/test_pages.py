@@ -276,3 +276,17 @@ def test_names_typed_by_a_person_cannot_become_markup(empty, add_batch):
     text = text_of(AppTest.from_file(str(MAIN), default_timeout=60).run())
     assert "<img" not in text
     assert "&lt;img" in text
+
+
+def test_the_watcher_is_told_for_as_long_as_a_page_is_made_also_where_it_fails(cellar: Any) -> None:
+    script = (
+        "from dashboard import components, runtime\n"
+        "import streamlit as st\n"
+        "def show():\n"
+        "    st.write(f'waits: {runtime.someone_waits()}')\n"
+        "    raise ValueError('this page fails')\n"
+        "components.screen(show)()\n"
+    )
+    app = AppTest.from_string(script).run()
+    assert app.markdown[0].value == "waits: True"
+    assert not runtime.someone_waits()

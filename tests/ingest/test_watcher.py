@@ -161,3 +161,24 @@ def test_of_a_batch_that_was_not_heard_of_nothing_is_kept(store: Store) -> None:
     says.given = {}
     watcher(store, says).look(NOW)
     assert len(store.assessments(record.batch_id)) == 1
+
+
+def test_a_watcher_gives_way_to_whoever_opens_a_page_but_not_for_ever(store: Store) -> None:
+    says = Says(store)
+    busy = iter((True, True, False))
+    asked: list[bool] = []
+
+    def opening() -> bool:
+        asked.append(answer := next(busy, False))
+        assert store.assessments("batch-7") == []
+        return answer
+
+    first = watcher(store, says)
+    first.gives_way = opening
+    first.look(NOW)
+    assert asked[:3] == [True, True, False]
+    assert store.assessments("batch-7")
+
+    second = watcher(store, says)
+    second.gives_way = lambda: True
+    assert [o.record.batch_id for o in second.look(NOW)] == ["batch-7"]
