@@ -26,7 +26,7 @@ from numpy.typing import NDArray
 
 from analysis.model import Floats
 
-PARAMETERS: Final = (
+OF_THE_COURSE: Final = (
     "log_rate",
     "log_lag",
     "log_growth",
@@ -36,10 +36,11 @@ PARAMETERS: Final = (
     "log_monod",
     "logit_inhibition",
     "log_slow_monod",
-    "warmth",
-    "cold",
 )
-"""The unknowns of a course, on the scales on which they are about normal."""
+"""The unknowns of a course at one temperature, on the scales on which they are about normal."""
+
+PARAMETERS: Final = (*OF_THE_COURSE, "warmth", "cold")
+"""All unknowns: those of the course, and of what temperature does to it."""
 
 _MONOD: Final = np.exp(np.linspace(np.log(0.02), np.log(1.5), 13))
 _INHIBITION: Final = np.array([0.0, 0.18, 0.35, 0.48, 0.6, 0.7, 0.78, 0.85, 0.9, 0.935, 0.96])

@@ -16,13 +16,13 @@ from typing import Final
 
 import numpy as np
 
-from analysis.courses import PARAMETERS
+from analysis.courses import OF_THE_COURSE, PARAMETERS
 from analysis.endings import Ending, endings, expected
 from analysis.model import Batch, Drink, FinishedBatch, Floats
 from analysis.pooling import Correction, Lesson, pooled
 from analysis.sampler import normals
 
-FEATURES: Final = (*PARAMETERS[:9], "log_wander", "attenuation")
+FEATURES: Final = (*OF_THE_COURSE, "log_wander", "attenuation")
 """What is learnt: the parameters of a course but for the temperature law, the wandering of the float, and apparent
 attenuation, which comes last because the likelihood integrates it out given the others."""
 
@@ -89,7 +89,8 @@ class Belief:
     def implied_ending(self, original_sg: float) -> Ending:
         """What the features imply of the ending, by the middle and the spread of its core."""
         x = self.mean + normals(_LOOKS, self.mean.size, 70) @ self.root.T
-        theta = np.concatenate([x[:, : len(PARAMETERS[:9])], np.zeros((_LOOKS, 2))], axis=1)
+        theta = np.zeros((_LOOKS, len(PARAMETERS)))  # the temperature law has no part in it
+        theta[:, : len(OF_THE_COURSE)] = x[:, : len(OF_THE_COURSE)]
         low, middle, high = np.quantile(endings(theta, x[:, -1] * (original_sg - 1.0)), (0.1, 0.5, 0.9))
         return Ending(float(middle), float(high - low) / 2.5631)
 

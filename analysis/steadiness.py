@@ -16,6 +16,14 @@ CHILL_C: Final = 6.5
 _LEAST_H: Final = 8.0
 _LEVEL_H: Final = 12.0
 
+_MOVED_SG: Final = 0.0006
+"""Fall over half a day after which a stand is over."""
+
+_MOVES_SG: Final = 0.0004
+_BEYOND: Final = 2.5
+_NEWEST_H: Final = 3.0
+"""A stand may be ending where the last hours lie below the day before by this much and so many times its scatter."""
+
 
 @dataclass(frozen=True, slots=True)
 class Hold:
@@ -74,6 +82,26 @@ def recent_fall(series: Series, span_h: float = 24.0) -> float:
     if not now.any() or not then.any():
         return 0.0
     return float(np.median(g[then]) - np.median(g[now]))
+
+
+def moves_again(series: Series, held: Hold) -> bool:
+    """Whether what has held so far moves again: seen by the newest readings well before it is seen by half-days.
+
+    The median of the last hours lies below that of the day before them by more than the float scatters.
+    """
+    if recent_fall(series, 12.0) > _MOVED_SG:
+        return True
+    since = -np.inf if held.since_h is None else held.since_h - _NEWEST_H
+    t, g = series.hours[series.floats], series.gravity_sg[series.floats]
+    if t.size == 0:
+        return False
+    now = t > t[-1] - _NEWEST_H
+    before = (t <= t[-1] - 3 * _NEWEST_H) & (t > t[-1] - 11 * _NEWEST_H) & (t >= since)
+    if np.count_nonzero(before) < 3:
+        return False
+    level = float(np.median(g[before]))
+    scatter = 1.4826 * float(np.median(np.abs(g[before] - level)))  # of normal errors, from the median deviation
+    return level - float(np.median(g[now])) > max(_MOVES_SG, _BEYOND * scatter)
 
 
 def levels(hours: Floats, gravity_sg: Floats, width_h: float) -> Floats:

@@ -14,7 +14,7 @@ from analysis.noise import local_rate
 from analysis.priors import Belief
 from analysis.projection import left_at
 from analysis.series import Series
-from analysis.steadiness import Hold, recent_fall
+from analysis.steadiness import Hold, moves_again, recent_fall
 from analysis.stories import Look
 
 SURE: Final = 0.65
@@ -32,17 +32,14 @@ DOUBT_FAR: Final = 0.35
 STOOD_H: Final = 33.0
 """Hours without movement before a halt is called a stall: shorter plateaus often pass by themselves."""
 
-MOVES_SG: Final = 0.0006
-"""Fall over half a day from which a stand may be ending."""
-
 UNLIKELY_SD: Final = -1.6
-UNLIKELY_HOLD_H: Final = 120.0
+UNLIKELY_HOLD_H: Final = 72.0
 """An end further above the expected one than this many standard deviations must hold this long to be believed."""
 
 INCREDIBLE_SD: Final = -2.6
 """An end that far above the expected one is believed only after a forced test: a stall looks the same for weeks."""
 
-HALT_DOUBT: Final = 0.08
+HALT_DOUBT: Final = 0.1
 """Share of the story of a lasting halt above which it is not called finished. That story is told only where the end is
 not as good as surely reached about where it should be, so few true ends wait for this."""
 
@@ -99,8 +96,7 @@ def decide(
         least_h = 12.0 if place > UNLIKELY_SD else UNLIKELY_HOLD_H if place > INCREDIBLE_SD else np.inf
         halted_instead = look.share.get("lasting", 0.0) > HALT_DOUBT
         finished = p_finished >= SURE and p_far <= FAR * strict and held.held_h >= least_h and not halted_instead
-    moves_again = recent_fall(series, 12.0) > MOVES_SG
-    halted = p_halted >= HALTED and held.held_h >= STOOD_H and not moves_again
+    halted = p_halted >= HALTED and held.held_h >= STOOD_H and not moves_again(series, held)
     stalled = not finished and halted and chill_h is None
     return Verdict(finished, stalled, p_finished, p_halted)
 

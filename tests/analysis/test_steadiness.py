@@ -1,15 +1,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
+import polars as pl
 import pytest
 
 from analysis import Batch
 from analysis.cleaning import mark
 from analysis.series import Series, bin_edges, summarise
-from analysis.steadiness import chilled_from, hold
+from analysis.steadiness import chilled_from, hold, moves_again
 
 Ferment = Callable[..., Any]
 
@@ -59,3 +61,29 @@ def test_bins_cover_the_whole_time_and_stay_few(hours: float) -> None:
     assert edges[-1] >= hours
     assert np.all(np.diff(edges) > 0)
     assert edges.size < 120
+
+
+def again(made: Any, at_h: float, *, by_sg_per_h: float) -> Any:
+    """The same batch, falling again from `at_h` on."""
+    fall = pl.Series(by_sg_per_h * np.maximum(made.hours - at_h, 0.0))
+    return replace(made, readings=made.readings.with_columns(pl.col("gravity_sg") - fall))
+
+
+def test_a_stand_that_ends_is_seen_to_end_by_the_time_a_point_has_fallen(fermentation: Ferment) -> None:
+    """Slowly, as where a stall resumes by itself: half-days alone see it in half of the cases."""
+    seen = []
+    for seed in range(12):
+        stuck = fermentation(stops_at=0.7, noise_sg=0.0002, seed=seed)
+        moving = series(again(stuck, 200.0, by_sg_per_h=0.00006), 217.0)
+        seen.append(moves_again(moving, hold(moving, until_h=217.0)))
+    assert sum(seen) >= 11
+
+
+def test_what_stands_seldom_seems_to_move(fermentation: Ferment) -> None:
+    seen = []
+    for seed in range(6):
+        stuck = fermentation(stops_at=0.7, noise_sg=0.0002, seed=seed)
+        for hour in range(150, 330, 12):
+            standing = series(stuck, float(hour))
+            seen.append(moves_again(standing, hold(standing, until_h=float(hour))))
+    assert np.mean(seen) < 0.06
