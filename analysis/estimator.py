@@ -22,7 +22,8 @@ from analysis.sampler import Cloud, sample
 from analysis.series import Series
 from analysis.warmth import Warmth, warmth
 
-Halt = Literal["none", "lasting", "over"]
+Halt = Literal["none", "lasting", "over", "again"]
+"""No halt, one that still lasts, one that is over, and one that lasts after one that is over."""
 
 SHAPE: Final = 9
 WARMTH: Final = 11
@@ -39,6 +40,13 @@ _TIMING_SHARE: Final = 0.03
 """How far the family of courses may miss the true one's timing: hours, and a share of the time since pitching."""
 
 _COUNTS: Final = 1e-5
+
+_LEAK: Final = 0.02
+"""How fast it went on during a halt that is over, against its usual pace."""
+
+_STANDS: Final = 0.0075
+"""The same for one that lasts, within a factor of seven either way: many stand quite still, however long (no source).
+Were a little movement taken for granted, a halt would seem the less likely the longer it stands."""
 
 _OG_SD_SG: Final = 0.001
 _OG_UNKNOWN_SD_SG: Final = 0.004
@@ -98,12 +106,15 @@ class Setting:
 
 @dataclass(slots=True)
 class Story:
-    """One variant: its likelihood over standardised parameters."""
+    """One variant: its likelihood over standardised parameters.
+
+    `over_h`: when the halt that is over was seen to begin and end; `lasting_h`: when the one that lasts can have begun.
+    """
 
     setting: Setting
-    halt: Halt
+    over_h: tuple[float, float] | None = None
+    lasting_h: tuple[float, float] | None = None
     noise: Noise = field(default_factory=Noise)
-    halt_window_h: tuple[float, float] = (0.0, 0.0)
     whitener: Whitener = field(init=False)
     _white_y: Floats = field(init=False)
 
@@ -114,11 +125,23 @@ class Story:
         self._white_y = self.whitener.matrices @ (series.gravity_sg - self.setting.original_sg)
 
     @property
+    def halt(self) -> Halt:
+        """Which halts it tells of."""
+        if self.lasting_h is None:
+            return "none" if self.over_h is None else "over"
+        return "lasting" if self.over_h is None else "again"
+
+    @property
+    def stands(self) -> bool:
+        """Whether by this story it stands still now."""
+        return self.lasting_h is not None
+
+    @property
     def dimensions(self) -> int:
         """Number of parameters."""
         creep = 2 if self.setting.creep_from_h is not None else 0
         feeds = 2 if any(a.jump_sg > 0 for a in self.setting.additions) else 0
-        return FIXED + creep + feeds + {"none": 0, "lasting": 2, "over": 3}[self.halt]
+        return FIXED + creep + feeds + 3 * (self.over_h is not None) + 2 * (self.lasting_h is not None)
 
     def theta(self, z: Floats) -> Floats:
         """Parameters of the courses, shape (n, 11)."""
@@ -143,34 +166,33 @@ class Story:
         k = FIXED + (2 if self.setting.creep_from_h is not None else 0)
         return np.asarray(np.exp(0.14 + 0.1 * z[:, k])), np.asarray(np.exp(0.5 * z[:, k + 1]))
 
-    def halt_times(self, z: Floats) -> tuple[Floats, Floats]:
-        """Begin and end of the halt, hours since pitching (end may be now)."""
-        low, high = self.halt_window_h
-        now_h = self.setting.series.now_h
-        if self.halt == "lasting":
-            return np.asarray(low + (high - low) * ndtr(z[:, -2])), np.full(z.shape[0], now_h)
-        # The plateau was seen; its edges are uncertain by half a day or so.
-        begin = np.maximum(low + 9.0 * (z[:, -3] - 0.3), 0.0)
-        return np.asarray(begin), np.asarray(np.minimum(np.maximum(high + 9.0 * (z[:, -2] + 0.3), begin + 4.0), now_h))
-
     def tau(self, z: Floats, theta: Floats, at: Floats | None = None) -> Floats:
-        """Warmth-weighted time at the bins, or at the times `at` (hours, shape (m,)), with the halt taken out."""
+        """Warmth-weighted time at the bins, or at the times `at` (hours, shape (m,)), with the halts taken out."""
         warm = self.setting.warm
         law = warm.law(theta)
         tau = np.asarray(warm.tau[law][:, self.setting.bins] if at is None else tau_at(warm, at)[law])
-        if self.halt == "none":
-            return tau
-        begin, end = self.halt_times(z)
-        at_begin, at_end = _tau_each(warm, law, begin), _tau_each(warm, law, end)
-        leak = 0.02 * np.exp(z[:, -1]) if self.halt == "lasting" else 0.02
-        leak = np.minimum(leak, 0.3)
-        inside = np.clip(tau, at_begin[:, None], at_end[:, None]) - at_begin[:, None]
-        slowed = (1.0 - leak)[:, None] if isinstance(leak, np.ndarray) else 1.0 - leak
-        if self.halt == "over":
+        now_h = self.setting.series.now_h
+        whole = tau
+        pace, goes_on = np.ones((1, 1)), np.zeros((1, 1))
+        if self.over_h is not None:
+            # The plateau was seen; its edges are uncertain by half a day or so.
+            k = self.dimensions - 3 - 2 * self.stands
+            low, high = self.over_h
+            begin = np.maximum(low + 9.0 * (z[:, k] - 0.3), 0.0)
+            end = np.minimum(np.maximum(high + 9.0 * (z[:, k + 1] + 0.3), begin + 4.0), now_h)
+            at_begin, at_end = (_tau_each(warm, law, edge)[:, None] for edge in (begin, end))
+            goes_on = at_end  # one halt is over before the next begins
             # What comes back comes back at a pace of its own: fewer cells, or warmed, or roused.
-            again = np.exp(-0.2 + 0.5 * z[:, -1])[:, None]
-            return np.asarray(tau - slowed * inside + (again - 1.0) * np.maximum(tau - at_end[:, None], 0.0))
-        return np.asarray(tau - slowed * inside)
+            pace = np.exp(-0.2 + 0.5 * z[:, k + 2])[:, None]
+            inside = np.clip(whole, at_begin, at_end) - at_begin
+            tau = tau - (1.0 - _LEAK) * inside + (pace - 1.0) * np.maximum(whole - at_end, 0.0)
+        if self.lasting_h is not None:
+            low, high = self.lasting_h
+            at_end = _tau_each(warm, law, np.full(law.size, now_h))[:, None]
+            at_begin = np.maximum(_tau_each(warm, law, low + (high - low) * ndtr(z[:, -2]))[:, None], goes_on)
+            leak = np.minimum(_STANDS * np.exp(2.0 * z[:, -1]), 0.3)[:, None]
+            tau = tau - pace * (1.0 - leak) * (np.clip(whole, at_begin, at_end) - at_begin)
+        return np.asarray(tau)
 
     def falls(self, z: Floats, at: Floats | None = None) -> tuple[Floats, Floats]:
         """Fraction of the fall done, and what other causes took away (SG), each of shape (n, m).

@@ -58,7 +58,7 @@ def imply(story: Story, cloud: Cloud, *, draws: int = DRAWS, weight: float = 1.0
     left = whole[:, None] - gone
     here = past.size - 1
     finish = first_below(at, left, STEADY_SG)
-    if story.halt == "lasting":
+    if story.stands:
         # Until something changes it stays where it is: a few days for most, for good for some.
         wait = -RESUMES_H * np.log(1.0 - ndtr(draw[:, 1]))
         finish = np.where(finish > now_h, np.where(wait > 3.0 * RESUMES_H, np.inf, finish + wait), finish)
@@ -71,7 +71,7 @@ def imply(story: Story, cloud: Cloud, *, draws: int = DRAWS, weight: float = 1.0
         finish_h=finish,
         left_now_sg=left[:, here],
         crept_sg=crept,
-        halted=np.full(draws, story.halt == "lasting"),
+        halted=np.full(draws, story.stands),
         at_h=at,
         gravity_sg=setting.original_sg - gone,
         left_sg=left,

@@ -45,7 +45,7 @@ def lesson(one: FinishedBatch, priors: Priors) -> tuple[Lesson, Floats] | None:
         return None
     original, known = original_gravity(batch, series)
     setting = Setting.of(series, belief, original, original_known=known)
-    story = Story(setting, "none")
+    story = Story(setting)
     cloud = story.run_by_readings()
     size = cloud.extra[0] + cloud.extra[1] * normals(cloud.z.shape[0], 1, 50)[:, 0]
     left = story.left_now(cloud.z) * size
@@ -98,7 +98,7 @@ def replay(one: FinishedBatch, priors: Priors, hours: Floats) -> tuple[float, ..
         if series.hours.size < 4:
             return ()
         original, known = original_gravity(batch, series)
-        story = Story(Setting.of(series, belief, original, original_known=known), "none")
+        story = Story(Setting.of(series, belief, original, original_known=known))
         said = imply(story, story.run()).finish_h
         # Hindsight does not know the finish to the hour either: a miss within its own error is none.
         middle = float(np.median(said))

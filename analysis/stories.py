@@ -1,7 +1,7 @@
 """Which stories are told of a batch, and what each weighs.
 
-A plain fermentation is always told. A halt that still lasts is told where the gravity has hardly moved of late, and
-a halt that is over where the record shows a plateau with a fall after it.
+A plain fermentation is always told. A halt that still lasts is told where the gravity has hardly moved of late, a
+halt that is over where the record shows a plateau with a fall after it, and both where both are so.
 """
 
 from __future__ import annotations
@@ -58,17 +58,24 @@ def look_at(series: Series, batch: Batch, belief: Belief, now_h: float) -> Look 
         additions=additions(warm, batch, now_h),
         forced_sg=forced_end(batch, now_h),
     )
-    plain = Story(setting, "none")
+    plain = Story(setting)
     clouds: list[tuple[float, Story, Cloud]] = [(1.0 - HALT_ODDS, plain, plain.run())]
     rate = local_rate(warm)
-    others: list[Story] = []
-    if flat_of_late(warm, rate) and not ended_as_expected(plain, clouds[0][2]):
-        top = float(warm.hours[int(np.argmax(rate))])
-        others.append(Story(setting, "lasting", halt_window_h=(top, float(warm.hours[-1]))))
-    plateau = plateau_in(warm, rate) or (None if others else stood_until_lately(warm, rate))
+    newest_h = float(warm.hours[-1])
+    flat = flat_of_late(warm, rate)
+    stands = flat and not ended_as_expected(plain, clouds[0][2])
+    if stands:
+        story = Story(setting, lasting_h=(float(warm.hours[int(np.argmax(rate))]), newest_h))
+        clouds.append((HALT_ODDS, story, story.run()))
+    plateau = plateau_in(warm, rate) or (None if stands else stood_until_lately(warm, rate))
     if plateau is not None:
-        others.append(Story(setting, "over", halt_window_h=plateau))
-    clouds += [(HALT_ODDS, story, story.run()) for story in others]
+        story = Story(setting, over_h=plateau)
+        clouds.append((HALT_ODDS, story, story.run()))
+        if flat and newest_h - plateau[1] > _FLAT_H and not ended_as_expected(story, clouds[-1][2]):
+            # One stand explains another away, be it a float that stuck: it may have halted since.
+            after = int(np.argmax(np.where(warm.hours >= plateau[1], rate, -1.0)))
+            story = Story(setting, over_h=plateau, lasting_h=(float(warm.hours[after]), newest_h))
+            clouds.append((HALT_ODDS**2, story, story.run()))
     score = np.array([np.log(odds) + cloud.log_evidence for odds, _, cloud in clouds])
     share = np.exp(score - score.max())
     share /= share.sum()

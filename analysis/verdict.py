@@ -82,7 +82,7 @@ def decide(
     weight = courses.weight / courses.weight.sum()
     # In the cold it is judged by what was left when the chill began: what a chill holds up is not finished.
     judged = courses.left_now_sg if chill_h is None else left_at(courses, chill_h)
-    p_finished = float(weight[judged < STEADY_SG].sum())
+    p_finished = min(float(weight[judged < STEADY_SG].sum()), 1.0)
     if held.held_h == 0 and recent_fall(series) > FAR_SG:
         # Whatever the stories say: what fell by two points since yesterday had not ended yesterday.
         p_finished = min(p_finished, STILL_FALLING)
@@ -94,7 +94,7 @@ def decide(
         strict = 0.5 if chill_h is not None else 1.0
         place = place_of_end(look, belief, batch, now)
         least_h = 12.0 if place > UNLIKELY_SD else UNLIKELY_HOLD_H if place > INCREDIBLE_SD else np.inf
-        halted_instead = look.share.get("lasting", 0.0) > HALT_DOUBT
+        halted_instead = look.share.get("lasting", 0.0) + look.share.get("again", 0.0) > HALT_DOUBT
         finished = p_finished >= SURE and p_far <= FAR * strict and held.held_h >= least_h and not halted_instead
     halted = p_halted >= HALTED and held.held_h >= STOOD_H and not moves_again(series, held)
     stalled = not finished and halted and chill_h is None
