@@ -26,7 +26,7 @@ FREEDOM: Final = 15.0
 
 _FIRST: Final = 256
 _EACH: Final = 256
-_ROUNDS: Final = 12
+_ROUNDS: Final = 40
 _LEAST_ROUNDS: Final = 3
 _ENOUGH: Final = 150.0
 

@@ -1,0 +1,64 @@
+"""Which stories are told of a record, and what they weigh against one another."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import polars as pl
+import pytest
+
+from analysis import Batch, assess
+from analysis.cleaning import mark
+from analysis.priors import Priors
+from analysis.series import summarise
+from analysis.stories import Look, look_at
+
+Ferment = Callable[..., Any]
+
+
+def told(made: Any, hour: float) -> Look:
+    batch = Batch(pitched_at=made.at(0), original_gravity_sg=1.052, drink="ale")
+    series = summarise(mark(made.readings, batch, now=made.at(hour)), batch, now=made.at(hour))
+    look = look_at(series, batch, Priors().belief(batch), series.now_h)
+    assert look is not None
+    return look
+
+
+def paused(made: Any, from_h: float, to_h: float) -> Any:
+    """The same batch with a pause: it went on from `to_h` as it would have from `from_h`."""
+    went_on = np.where(made.hours < from_h, made.hours, np.maximum(made.hours - (to_h - from_h), from_h))
+    shift = np.interp(went_on, made.hours, made.gravity_sg) - made.gravity_sg
+    readings = made.readings.with_columns(pl.col("gravity_sg") + pl.Series(shift))
+    return replace(made, readings=readings, gravity_sg=made.gravity_sg + shift)
+
+
+def test_a_plain_fermentation_is_told_of_no_halt(fermentation: Ferment) -> None:
+    assert told(fermentation(), 60.0).share == {"none": 1.0}
+
+
+def test_a_stand_does_not_count_as_moving_the_longer_it_lasts(fermentation: Ferment) -> None:
+    """It stops for good, seven points short of the usual; whether that is its end, standing on cannot tell."""
+    early, late = [], []
+    for seed in range(4):
+        made = fermentation(stops_at=0.82, days=20, seed=seed)
+        early.append(told(made, 170.0).share["lasting"])
+        late.append(told(made, 420.0).share["lasting"])
+    assert np.mean(late) > 0.4 * np.mean(early)
+    assert np.mean(early) > 0.1
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_halt_after_a_plateau_is_told_as_well(fermentation: Ferment, seed: int) -> None:
+    made = paused(fermentation(stops_at=0.75, days=12, seed=seed), 50.0, 90.0)
+    share = told(made, 200.0).share
+    assert share["again"] > 0.5, share
+    batch = Batch(pitched_at=made.at(0), original_gravity_sg=1.052, drink="ale", expected_attenuation=(0.74, 0.80))
+    kept = None
+    for hour in np.arange(70.0, 235.0, 15.0):
+        kept = assess(made.readings, batch, now=made.at(hour), previous=kept)
+        assert not kept.finished
+    assert kept is not None
+    assert kept.stalled
