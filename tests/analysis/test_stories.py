@@ -40,25 +40,25 @@ def test_a_plain_fermentation_is_told_of_no_halt(fermentation: Ferment) -> None:
 
 
 def test_a_stand_does_not_count_as_moving_the_longer_it_lasts(fermentation: Ferment) -> None:
-    """It stops for good, seven points short of the usual; whether that is its end, standing on cannot tell."""
+    """It stops for good, ten points short of the usual; whether that is its end, standing on cannot tell."""
     early, late = [], []
     for seed in range(4):
-        made = fermentation(stops_at=0.82, days=20, seed=seed)
-        early.append(told(made, 170.0).share["lasting"])
+        made = fermentation(stops_at=0.75, days=20, seed=seed)
+        early.append(told(made, 150.0).share["lasting"])
         late.append(told(made, 420.0).share["lasting"])
-    assert np.mean(late) > 0.4 * np.mean(early)
-    assert np.mean(early) > 0.1
+    assert np.mean(late) > 0.6 * np.mean(early)
 
 
 @pytest.mark.parametrize("seed", range(3))
-def test_a_halt_after_a_plateau_is_told_as_well(fermentation: Ferment, seed: int) -> None:
-    made = paused(fermentation(stops_at=0.75, days=12, seed=seed), 50.0, 90.0)
-    share = told(made, 200.0).share
+def test_a_halt_after_a_pause_is_not_explained_away_by_the_pause(fermentation: Ferment, seed: int) -> None:
+    made = paused(fermentation(stops_at=0.75, days=14, seed=seed), 50.0, 90.0)
+    share = told(made, 160.0).share
     assert share["again"] > 0.5, share
     batch = Batch(pitched_at=made.at(0), original_gravity_sg=1.052, drink="ale", expected_attenuation=(0.74, 0.80))
     kept = None
-    for hour in np.arange(70.0, 235.0, 15.0):
+    called = False
+    for hour in np.arange(100.0, 330.0, 15.0):
         kept = assess(made.readings, batch, now=made.at(hour), previous=kept)
-        assert not kept.finished
-    assert kept is not None
-    assert kept.stalled
+        assert not kept.finished, hour
+        called = called or kept.stalled
+    assert called
