@@ -6,7 +6,7 @@ never by its age: no stale screen, no wasted work.
 
 from __future__ import annotations
 
-import functools
+import logging
 import re
 import threading
 from collections import OrderedDict
@@ -26,6 +26,8 @@ from dashboard.words import Voice, natural
 from ingest.model import BatchRecord, Device, Placement, Vessel
 from ingest.outlook import Outlook
 from ingest.store_words import LastWord
+
+log = logging.getLogger(__name__)
 
 _KEPT: Final = 2048
 _SAME_SG: Final = 0.0003
@@ -121,14 +123,23 @@ def standings(say: Voice) -> list[Standing]:
 
 def pictures(found: Sequence[Standing], say: Voice) -> dict[str, str]:
     """The small curves of the rows by batch, each drawn once; they move along with now every half hour."""
-    half_hour = int(say.now.timestamp() // 1800)
-    p = say.preferences
-    drawn = {}
-    for s in found:
-        if s.outlook is not None:
-            key = ("picture", s.record.batch_id, s.outlook.computed_at, half_hour, p.time_zone, p.gravity_unit)
-            drawn[s.record.batch_id] = kept(key, functools.partial(rows.picture, s, say))
+    return {s.record.batch_id: picture(s.outlook, say) for s in found if s.outlook is not None}
+
+
+def picture(outlook: Outlook, say: Voice) -> str:
+    """The small curve of one batch, as it was drawn for whoever asked first."""
+    half_hour, p = int(say.now.timestamp() // 1800), say.preferences
+    key = ("picture", outlook.record.batch_id, outlook.computed_at, half_hour, p.time_zone, p.gravity_unit)
+    drawn: str = kept(key, lambda: rows.picture(outlook.assessment, say))
     return drawn
+
+
+def draw_ahead(outlook: Outlook) -> None:
+    """Draw the small curve as soon as the batch has been judged: two hundred at once would keep a reader waiting."""
+    try:
+        picture(outlook, voice())
+    except Exception:  # whoever judges goes on judging; the page itself will say what is wrong
+        log.warning("the small curve of %s could not be drawn", outlook.record.batch_id, exc_info=True)
 
 
 def _by_need(standing: Standing) -> tuple[int, str, list[tuple[int, str]]]:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from html import escape
 from typing import TYPE_CHECKING
 
+from analysis.model import Assessment
 from dashboard.links import address
 from dashboard.sparkline import phase_glyph, sparkline
 from dashboard.words import Voice, capital, joined, percent, plural
@@ -67,11 +68,8 @@ def row(s: Standing, say: Voice) -> str:
     )
 
 
-def picture(s: Standing, say: Voice) -> str:
+def picture(a: Assessment, say: Voice) -> str:
     """The small curve of a row as SVG, with its text equivalent."""
-    if s.outlook is None:
-        return ""
-    a = s.outlook.assessment
     return sparkline(a, say.now, curve_in_words(a, say))
 
 

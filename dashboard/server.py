@@ -21,6 +21,7 @@ from starlette.routing import Route
 from dashboard import astray, downloads, runtime, version, warming
 from ingest import commands, control, service
 from ingest.errors import SettingsError
+from ingest.outlook import Outlook
 from ingest.service import Service
 from ingest.settings import Settings
 
@@ -61,6 +62,7 @@ def run(settings: Settings, *, extra: Extra | None = None) -> None:
             runtime.set_service(running)
             if running.watcher is not None:
                 running.watcher.gives_way = runtime.someone_waits
+                running.watcher.looked_at = _draw_ahead
             stack.enter_context(control.serving(settings.data_dir, commands.handlers(running)))
             if extra is not None:
                 stack.enter_context(extra(running))
@@ -76,6 +78,12 @@ def run(settings: Settings, *, extra: Extra | None = None) -> None:
             app.run(config=_streamlit_config(host, port))
     except KeyboardInterrupt:
         pass
+
+
+def _draw_ahead(outlook: Outlook) -> None:
+    from dashboard import questions
+
+    questions.draw_ahead(outlook)
 
 
 @functools.cache

@@ -53,6 +53,9 @@ class Watcher:
         self.gives_way: Callable[[], bool] = lambda: False
         """While this is true the next batch waits, half a second at most: whoever opens a page comes first."""
 
+        self.looked_at: Callable[[Outlook], None] = lambda _outlook: None
+        """Told of every batch that was looked at; must not raise."""
+
     def start(self) -> None:
         """Begin to watch."""
         self._thread.start()
@@ -92,6 +95,7 @@ class Watcher:
                 outlooks.append(outlook)
                 self._keep(outlook, now)
                 self._publish_verdict(outlook)
+                self.looked_at(outlook)
         self._clear_verdicts({verdict_message(outlook)[0] for outlook in outlooks})
         self.notifier.consider(now, outlooks, self._store.last_words(), self._store.preferences())
         self.notifier.send_due(now)

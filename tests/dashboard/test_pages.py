@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import re
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -290,3 +290,24 @@ def test_the_watcher_is_told_for_as_long_as_a_page_is_made_also_where_it_fails(c
     app = AppTest.from_string(script).run()
     assert app.markdown[0].value == "waits: True"
     assert not runtime.someone_waits()
+
+
+def test_the_small_curves_are_drawn_as_soon_as_a_batch_was_judged(cellar: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    outlooks = [cellar.service.outlooks.of(r.batch_id) for r in cellar.store.active_batches()]
+    for outlook in outlooks:
+        questions.draw_ahead(outlook)
+    monkeypatch.setattr(questions.rows, "picture", lambda *_: pytest.fail("drawn again"))
+    say = questions.voice()
+    drawn = questions.pictures(questions.standings(say), say)
+    assert len(drawn) == len(outlooks) > 0
+    assert all(svg.startswith("<svg") for svg in drawn.values())
+
+
+def test_a_small_curve_that_cannot_be_drawn_does_not_stop_who_judges(
+    cellar: Any, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    [first, *_] = cellar.store.active_batches()
+    outlook = replace(cellar.service.outlooks.of(first.batch_id), computed_at=datetime(2020, 1, 1, tzinfo=UTC))
+    monkeypatch.setattr(questions.rows, "picture", lambda *_: 1 / 0)
+    questions.draw_ahead(outlook)
+    assert "could not be drawn" in caplog.text

@@ -175,7 +175,10 @@ def test_a_watcher_gives_way_to_whoever_opens_a_page_but_not_for_ever(store: Sto
 
     first = watcher(store, says)
     first.gives_way = opening
+    told: list[str] = []
+    first.looked_at = lambda outlook: told.append(outlook.record.batch_id)
     first.look(NOW)
+    assert told == ["batch-7"]
     assert asked[:3] == [True, True, False]
     assert store.assessments("batch-7")
 
