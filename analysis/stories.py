@@ -88,15 +88,15 @@ def look_at(series: Series, batch: Batch, belief: Belief, now_h: float) -> Look 
     return Look(_joined(parts), original, known, halts)
 
 
-def ended_as_expected(plain: Story, cloud: Cloud) -> bool:
-    """Whether a plain fermentation has as good as surely ended, about where such a batch should.
+def ended_as_expected(story: Story, cloud: Cloud) -> bool:
+    """Whether by this story it has as good as surely ended, about where such a batch should.
 
     A halt would then need a batch that would have gone on to an unlikely end: it is not worth telling.
     """
     size = cloud.extra[0]
-    done = float(cloud.weight[plain.left_now(cloud.z) * size < STEADY_SG].sum())
-    extract = plain.setting.original_sg - 1.0
-    belief = plain.setting.belief
+    done = float(cloud.weight[story.left_now(cloud.z) * size < STEADY_SG].sum())
+    extract = story.setting.original_sg - 1.0
+    belief = story.setting.belief
     place = (float(cloud.weight @ size) / extract - belief.mean[-1]) / belief.sd[-1]
     return done > 0.9 and place > -0.6
 

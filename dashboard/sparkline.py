@@ -65,7 +65,7 @@ class _Frame:
         return "M%.1f %.1fh0" * seconds.size % self._pairs(seconds, gravity)
 
     def _pairs(self, seconds: Floats, gravity: Floats) -> tuple[float, ...]:
-        """x and y by turns. Formatted all at once, two hundred small curves take half the time."""
+        """x and y by turns, to be formatted all at once: a list has two hundred of these curves."""
         return tuple(np.column_stack([self.x(seconds), self.y(gravity)]).ravel().tolist())
 
 
