@@ -122,10 +122,11 @@ def without_cold(series: Series) -> Series:
 
 def flat_of_late(series: Series, rate: Floats) -> bool:
     """Whether it has hardly moved over the last hours, after having moved."""
-    recent = series.hours > series.hours[-1] - _FLAT_H
-    if recent.sum() < 3 or series.hours[-1] < 36.0 or rate.max() < 5e-5:
+    if series.hours[-1] < 36.0 or rate.max() < 5e-5:
         return False
-    return bool(np.median(rate[recent]) < _FLAT_SHARE * rate.max())
+    # After a gap the last hours hold few bins: a halt must not go untold for want of readings.
+    first = min(int(np.searchsorted(series.hours, series.hours[-1] - _FLAT_H, side="right")), series.hours.size - 3)
+    return bool(np.median(rate[first:]) < _FLAT_SHARE * rate.max())
 
 
 def plateau_in(series: Series, rate: Floats) -> tuple[float, float] | None:

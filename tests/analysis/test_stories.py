@@ -62,3 +62,12 @@ def test_a_halt_after_a_pause_is_not_explained_away_by_the_pause(fermentation: F
         assert not kept.finished, hour
         called = called or kept.stalled
     assert called
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_a_halt_is_told_of_also_right_after_a_gap(fermentation: Ferment, seed: int) -> None:
+    """The float was silent for two days and is heard again for an hour: the stand is no shorter for that."""
+    made = fermentation(stops_at=0.75, days=14, seed=seed)
+    silent = pl.Series((made.hours > 110.0) & (made.hours < 158.0))
+    made = replace(made, readings=made.readings.filter(~silent))
+    assert told(made, 159.0).share["lasting"] > 0.3
