@@ -12,6 +12,7 @@ from analysis.attenuation import attenuation_course, gravity_at_attenuation
 from analysis.model import Batch, Creep, Forecast, Phase, Range, events_of
 from analysis.priors import Belief
 from analysis.steadiness import Hold
+from analysis.verdict import LONG_HOLD_H, SURE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -59,6 +60,11 @@ def sentences(facts: Facts) -> tuple[str, ...]:
         f"Chance that less than 0.001 SG is left: {_chance(facts.p_finished)}; "
         f"still to fall: {facts.left.p50:.4f} SG ({facts.left.p10:.4f} to {facts.left.p90:.4f})."
     )
+    if facts.finished and facts.p_finished < SURE and held.held_h >= LONG_HOLD_H:
+        said.append(
+            f"It has held for the {LONG_HOLD_H:.0f} h of common practice, about where such a batch ends:"
+            " what may still come is little more than a float can show."
+        )
     if facts.chill_h is not None and facts.temperature_c is not None:
         said.append(
             f"At {facts.temperature_c:.1f} °C it is {facts.usual_c - facts.temperature_c:.1f} °C colder than where it"

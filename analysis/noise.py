@@ -16,8 +16,9 @@ from scipy.linalg.lapack import dtrtri
 from analysis.model import Floats
 from analysis.series import Series
 
-WANDER_SD_SG: Final = (0.0002, 0.0004, 0.0008, 0.0016, 0.0032)
-"""Sizes of slow wandering that are weighed against each other, doubling."""
+WANDER_SD_SG: Final = (0.0001, 0.0002, 0.0004, 0.0008, 0.0016, 0.0032)
+"""Sizes of slow wandering that are weighed against each other, doubling. A quiet float must be believed to be quiet:
+were its wandering overrated, a stand of days would be taken for a slow fall."""
 
 _WANDER_H: Final = (3.0, 20.0)
 """Correlation times of the two halves of the wandering, hours: real floats have no single one."""
@@ -30,7 +31,8 @@ _HAND_OFFSET_SD_SG: Final = 0.0004
 class Noise:
     """What is believed of a float before its own readings, and how far the courses may miss the truth."""
 
-    drift_sd_sg_day: float = 0.00006
+    drift_sd_sg_day: float = 0.00003
+    """A point a month (common practice, no source)."""
     offset_sd_sg: float = 0.003
 
     @staticmethod

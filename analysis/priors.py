@@ -37,7 +37,7 @@ KEPT_PER_DRINK: Final = 80
 """The newest so many batches of a drink are kept: the cellar's age must not cost time, and habits change."""
 
 _LOOKS: Final = 256
-_VERSION: Final = 6
+_VERSION: Final = 7
 
 # Mean and standard deviation of each feature: common practice, no source, deliberately wide.
 BEERS: Final = ("ale", "lager", "other")
@@ -69,7 +69,8 @@ _LINGERING: Final = np.array([0, 0, 0, 0, 0.5, -0.5, 0, 0, 0.3, 0, 1.0])
 """How a diastatic yeast or mixed culture differs, in general standard deviations: more that is slow, and slower;
 a higher attenuation (common practice)."""
 
-WANDER_SD_SG: Final = 0.0004
+_WANDER_SG: Final = 0.0004
+"""How much a float wanders that nothing is known of (no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,7 +202,7 @@ def general(batch: Batch) -> tuple[Floats, Floats]:
     mean = np.array(
         [-np.log(half), np.log(lag), np.log(2.5), np.log(0.12 if batch.drink in BEERS else 0.04),
          np.log(slow / (1 - slow)), np.log(slow_rate),
-         np.log(0.06), 0.4, np.log(slow_monod), np.log(WANDER_SD_SG), attenuation]
+         np.log(0.06), 0.4, np.log(slow_monod), np.log(_WANDER_SG), attenuation]
     )  # fmt: skip
     sd = np.array([*_SD, attenuation_sd])
     if batch.drink not in BEERS:

@@ -25,6 +25,12 @@ FAR_SG: Final = 0.002
 FAR: Final = 0.05
 """Chance of two points or more left above which it is not called finished."""
 
+LONG_HOLD_H: Final = 72.0
+LONG_SURE: Final = 0.4
+LONG_FAR: Final = 0.1
+"""What has held as long as the trade asks (72 h; common practice, no source), and ends about where it should, needs
+less certainty: what may then still come is a fraction of a point, and so slow a tail is beyond what a float shows."""
+
 DOUBT: Final = 0.25
 DOUBT_FAR: Final = 0.35
 """Once called finished, it takes clear evidence to take it back: the chance below this, or that of two points above."""
@@ -95,7 +101,10 @@ def decide(
         place = place_of_end(look, belief, batch, now)
         least_h = 12.0 if place > UNLIKELY_SD else UNLIKELY_HOLD_H if place > INCREDIBLE_SD else np.inf
         halted_instead = look.share.get("lasting", 0.0) + look.share.get("again", 0.0) > HALT_DOUBT
-        finished = p_finished >= SURE and p_far <= FAR * strict and held.held_h >= least_h and not halted_instead
+        sure = p_finished >= SURE and p_far <= FAR * strict
+        if chill_h is None and held.held_h >= LONG_HOLD_H and place > UNLIKELY_SD:
+            sure = sure or (p_finished >= LONG_SURE and p_far <= LONG_FAR)
+        finished = sure and held.held_h >= least_h and not halted_instead
     halted = p_halted >= HALTED and held.held_h >= STOOD_H and not moves_again(series, held)
     stalled = not finished and halted and chill_h is None
     return Verdict(finished, stalled, p_finished, p_halted)

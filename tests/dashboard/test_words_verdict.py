@@ -135,6 +135,12 @@ def test_the_three_notions_have_three_answers():
     }
 
 
+def test_a_finish_that_rests_on_a_long_hold_says_so():
+    a = assessed("finished", finished=True, p_finished=0.45, held_h=90)
+    answers = {question: answer for question, answer, _ in three_notions(a, 48, SAY)}
+    assert answers["Has it finished?"] == f"Yes, by how long it has held (45{THIN}%)"
+
+
 def plan(**facts) -> Plan:
     return Plan(made_at=NOW, **facts)
 

@@ -1,0 +1,87 @@
+"""The decision, from courses that are given: what it takes to call a batch finished."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+import numpy as np
+import pytest
+
+from analysis.implications import Courses
+from analysis.model import Batch
+from analysis.priors import Priors
+from analysis.series import Series
+from analysis.steadiness import Hold
+from analysis.stories import Look
+from analysis.verdict import Verdict, decide
+
+NOW = datetime(2026, 3, 20, 8, tzinfo=UTC)
+BATCH = Batch(
+    pitched_at=NOW - timedelta(hours=300), original_gravity_sg=1.052, drink="ale", expected_attenuation=(0.74, 0.79)
+)
+AT = np.array([0.0, 150.0, 200.0, 300.0])
+
+
+def decided(
+    shares: dict[float, float],
+    *,
+    held_h: float,
+    attenuation: float = 0.765,
+    chilled: bool = False,
+    lasting: float = 0.0,
+) -> Verdict:
+    """The verdict where each amount left (points) has its share of the weight."""
+    left = np.array(list(shares)) / 1000
+    fall = 0.052 * attenuation
+    courses = Courses(
+        weight=np.array(list(shares.values())),
+        fall_sg=fall + left,
+        finish_h=np.full(left.size, 250.0),
+        left_now_sg=left,
+        crept_sg=np.zeros(left.size),
+        halted=np.zeros(left.size, bool),
+        at_h=AT,
+        gravity_sg=np.full((left.size, AT.size), 1.052 - fall),
+        left_sg=np.repeat(left[:, None], AT.size, axis=1),
+        terminal_sg=1.052 - fall - left,
+        done_now=fall / (fall + left),
+        effective=100.0,
+    )
+    share: dict[Any, float] = {"none": 1.0 - lasting, "lasting": lasting}
+    hours = np.arange(200.0, 300.0, 3.0)
+    flat = np.full(hours.size, 1.052 - fall)
+    ones, none = np.ones(hours.size), np.zeros(hours.size)
+    warm = np.full(hours.size, 19.0)
+    series = Series(
+        hours, flat, 1e-4 * ones, ones, none, none.astype(bool), hours, warm, 300.0, 19.0, 20.0, temperature_known=True
+    )
+    held = Hold(300.0 - held_h, 300.0, held_h, 0.0002, 0.0001)
+    return decide(
+        series, Look(courses, 1.052, True, share), Priors().belief(BATCH), BATCH, NOW,
+        held=held, chill_h=200.0 if chilled else None, was_finished=False,
+    )  # fmt: skip
+
+
+UNSURE = {0.3: 0.5, 1.4: 0.43, 2.6: 0.07}
+"""Half of it done, and seven in a hundred for two points or more."""
+
+
+def test_two_points_left_must_be_as_good_as_excluded() -> None:
+    assert decided({0.3: 0.7, 1.4: 0.27, 2.6: 0.03}, held_h=30.0).finished
+    assert not decided({0.3: 0.9, 1.4: 0.02, 2.6: 0.08}, held_h=30.0).finished
+    assert not decided({0.3: 0.6, 1.4: 0.39, 2.6: 0.01}, held_h=30.0).finished
+
+
+@pytest.mark.parametrize(("held_h", "finished"), [(30.0, False), (71.0, False), (72.0, True), (200.0, True)])
+def test_what_has_held_as_long_as_the_trade_asks_needs_less_certainty(held_h: float, finished: bool) -> None:
+    assert decided(UNSURE, held_h=held_h).finished is finished
+
+
+def test_a_long_hold_is_not_enough() -> None:
+    """In the cold, far above where it should end, where it may have halted, or with two points likely left."""
+    assert not decided(UNSURE, held_h=200.0, chilled=True).finished
+    assert not decided(UNSURE, held_h=200.0, attenuation=0.60).finished
+    assert not decided(UNSURE, held_h=200.0, lasting=0.2).finished
+    assert not decided({0.3: 0.6, 1.4: 0.2, 2.6: 0.2}, held_h=200.0).finished
+    assert not decided({0.3: 0.3, 1.4: 0.7}, held_h=200.0).finished
