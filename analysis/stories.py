@@ -12,8 +12,9 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
-from analysis.estimator import Addition, Halt, Setting, Story
+from analysis.estimator import FORCED_SD_SG, GAIN_SD, Addition, Halt, Setting, Story
 from analysis.implications import DRAWS, Courses, imply
 from analysis.model import STEADY_SG, Batch, Floats, events_of
 from analysis.noise import local_rate
@@ -30,6 +31,9 @@ _FLAT_SHARE: Final = 0.15
 _STAND_H: Final = 14.0
 _STAND_SG: Final = 0.0015
 _GOES_ON_SG: Final = 0.0025
+_DONE: Final = 0.9
+_FURTHER_SG: Final = 0.002
+_FEW: Final = 0.05
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,16 +93,19 @@ def look_at(series: Series, batch: Batch, belief: Belief, now_h: float) -> Look 
 
 
 def ended_as_expected(story: Story, cloud: Cloud) -> bool:
-    """Whether by this story it has as good as surely ended, about where such a batch should.
+    """Whether by this story it has as good as surely ended, where few such batches would go two points further.
 
-    A halt would then need a batch that would have gone on to an unlikely end: it is not worth telling.
+    A halt would then be one of little consequence: it is not worth telling.
     """
     size = cloud.extra[0]
-    done = float(cloud.weight[story.left_now(cloud.z) * size < STEADY_SG].sum())
-    extract = story.setting.original_sg - 1.0
-    belief = story.setting.belief
-    place = (float(cloud.weight @ size) / extract - belief.mean[-1]) / belief.sd[-1]
-    return done > 0.9 and place > -0.6
+    if float(cloud.weight[story.left_now(cloud.z) * size < STEADY_SG].sum()) < _DONE:
+        return False
+    setting = story.setting
+    extract = setting.original_sg - 1.0
+    expected, sd = setting.belief.mean[-1] * extract, np.hypot(setting.belief.sd[-1], GAIN_SD) * extract
+    if setting.forced_sg is not None:
+        expected, sd = setting.original_sg - setting.forced_sg, FORCED_SD_SG
+    return bool(ndtr((expected - float(cloud.weight @ size) - _FURTHER_SG) / sd) < _FEW)
 
 
 def without_cold(series: Series) -> Series:

@@ -46,8 +46,9 @@ INCREDIBLE_SD: Final = -2.6
 """An end that far above the expected one is believed only after a forced test: a stall looks the same for weeks."""
 
 HALT_DOUBT: Final = 0.1
-"""Share of the story of a lasting halt above which it is not called finished. That story is told only where the end is
-not as good as surely reached about where it should be, so few true ends wait for this."""
+HALT_DOUBT_SD: Final = -0.6
+"""Share of the stories of a lasting halt above which it is not called finished, where the end is further above the
+expected one than this: how much is left is anyone's guess there. Nearer, the chance of two points more says enough."""
 
 STILL_FALLING: Final = 0.05
 """Chance of being finished at most while the gravity is seen to fall by two points a day."""
@@ -100,13 +101,14 @@ def decide(
         strict = 0.5 if chill_h is not None else 1.0
         place = place_of_end(look, belief, batch, now)
         least_h = 12.0 if place > UNLIKELY_SD else UNLIKELY_HOLD_H if place > INCREDIBLE_SD else np.inf
-        halted_instead = look.share.get("lasting", 0.0) + look.share.get("again", 0.0) > HALT_DOUBT
+        halted = look.share.get("lasting", 0.0) + look.share.get("again", 0.0)
+        halted_instead = halted > HALT_DOUBT and place < HALT_DOUBT_SD
         sure = p_finished >= SURE and p_far <= FAR * strict
         if chill_h is None and held.held_h >= LONG_HOLD_H and place > UNLIKELY_SD:
             sure = sure or (p_finished >= LONG_SURE and p_far <= LONG_FAR)
         finished = sure and held.held_h >= least_h and not halted_instead
-    halted = p_halted >= HALTED and held.held_h >= STOOD_H and not moves_again(series, held)
-    stalled = not finished and halted and chill_h is None
+    halts = p_halted >= HALTED and held.held_h >= STOOD_H and not moves_again(series, held)
+    stalled = not finished and halts and chill_h is None
     return Verdict(finished, stalled, p_finished, p_halted)
 
 

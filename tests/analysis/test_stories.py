@@ -71,3 +71,14 @@ def test_a_halt_is_told_of_also_right_after_a_gap(fermentation: Ferment, seed: i
     silent = pl.Series((made.hours > 110.0) & (made.hours < 158.0))
     made = replace(made, readings=made.readings.filter(~silent))
     assert told(made, 159.0).share["lasting"] > 0.3
+
+
+@pytest.mark.parametrize("stops_at", [0.95, 1.0])
+def test_an_end_where_one_is_usual_is_asked_whether_it_is_a_halt(fermentation: Ferment, stops_at: float) -> None:
+    """It stands where many ales end; others would have gone two points further, so the question stays open."""
+    share = told(fermentation(stops_at=stops_at, days=14), 300.0).share
+    assert 0.02 < share["lasting"] < 0.3
+
+
+def test_an_end_beyond_which_hardly_any_goes_is_not_asked(fermentation: Ferment) -> None:
+    assert told(fermentation(attenuation=0.90, days=14), 300.0).share == {"none": 1.0}
