@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from analysis.estimator import GAIN_SD
-from analysis.model import STEADY_SG, Batch, Creep, Phase, events_of
+from analysis.model import HOLD_H, STEADY_SG, Batch, Creep, Phase, events_of
 from analysis.noise import local_rate
 from analysis.priors import Belief
 from analysis.projection import left_at
@@ -17,19 +17,17 @@ from analysis.series import Series
 from analysis.steadiness import Hold, moves_again, recent_fall
 from analysis.stories import Look
 
-SURE: Final = 0.65
+SURE: Final = 0.7
 """Chance that less than a point is left from which we call it finished, provided that `FAR` is as good as excluded:
 a call half a point early does no harm, one with two points to go bursts bottles."""
 
 FAR_SG: Final = 0.002
-FAR: Final = 0.05
+FAR: Final = 0.07
 """Chance of two points or more left above which it is not called finished."""
 
-LONG_HOLD_H: Final = 72.0
 LONG_SURE: Final = 0.4
 LONG_FAR: Final = 0.1
-"""What has held as long as the trade asks (72 h; common practice, no source), and ends about where it should, needs
-less certainty: what may then still come is a fraction of a point, and so slow a tail is beyond what a float shows."""
+"""The same for what has held for `HOLD_H`, in the warm, and ends about where it should: what may then still come is a fraction of a point, and so slow a tail is beyond what a float shows."""
 
 DOUBT: Final = 0.25
 DOUBT_FAR: Final = 0.35
@@ -104,7 +102,7 @@ def decide(
         halted = look.share.get("lasting", 0.0) + look.share.get("again", 0.0)
         halted_instead = halted > HALT_DOUBT and place < HALT_DOUBT_SD
         sure = p_finished >= SURE and p_far <= FAR * strict
-        if chill_h is None and held.held_h >= LONG_HOLD_H and place > UNLIKELY_SD:
+        if chill_h is None and held.held_h >= HOLD_H and place > UNLIKELY_SD:
             sure = sure or (p_finished >= LONG_SURE and p_far <= LONG_FAR)
         finished = sure and held.held_h >= least_h and not halted_instead
     halts = p_halted >= HALTED and held.held_h >= STOOD_H and not moves_again(series, held)

@@ -68,12 +68,12 @@ UNSURE = {0.3: 0.5, 1.4: 0.43, 2.6: 0.07}
 
 
 def test_two_points_left_must_be_as_good_as_excluded() -> None:
-    assert decided({0.3: 0.7, 1.4: 0.27, 2.6: 0.03}, held_h=30.0).finished
-    assert not decided({0.3: 0.9, 1.4: 0.02, 2.6: 0.08}, held_h=30.0).finished
+    assert decided({0.3: 0.72, 1.4: 0.25, 2.6: 0.03}, held_h=30.0).finished
+    assert not decided({0.3: 0.88, 1.4: 0.02, 2.6: 0.10}, held_h=30.0).finished
     assert not decided({0.3: 0.6, 1.4: 0.39, 2.6: 0.01}, held_h=30.0).finished
 
 
-@pytest.mark.parametrize(("held_h", "finished"), [(30.0, False), (71.0, False), (72.0, True), (200.0, True)])
+@pytest.mark.parametrize(("held_h", "finished"), [(30.0, False), (47.0, False), (48.0, True), (200.0, True)])
 def test_what_has_held_as_long_as_the_trade_asks_needs_less_certainty(held_h: float, finished: bool) -> None:
     assert decided(UNSURE, held_h=held_h).finished is finished
 
