@@ -27,7 +27,8 @@ FAR: Final = 0.07
 
 LONG_SURE: Final = 0.4
 LONG_FAR: Final = 0.1
-"""The same for what has held for `HOLD_H`, in the warm, and ends about where it should: what may then still come is a fraction of a point, and so slow a tail is beyond what a float shows."""
+"""The same for what has held for `HOLD_H`, in the warm, and ends about where it should: what may then still come is a
+fraction of a point, and so slow a tail is beyond what a float shows."""
 
 DOUBT: Final = 0.25
 DOUBT_FAR: Final = 0.35

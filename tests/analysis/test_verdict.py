@@ -79,9 +79,10 @@ def test_what_has_held_as_long_as_the_trade_asks_needs_less_certainty(held_h: fl
 
 
 def test_a_long_hold_is_not_enough() -> None:
-    """In the cold, far above where it should end, where it may have halted, or with two points likely left."""
+    """In the cold, far above where it should end, somewhat above it with a halt likely, or with two points left."""
     assert not decided(UNSURE, held_h=200.0, chilled=True).finished
     assert not decided(UNSURE, held_h=200.0, attenuation=0.60).finished
-    assert not decided(UNSURE, held_h=200.0, lasting=0.2).finished
+    assert not decided(UNSURE, held_h=200.0, attenuation=0.735, lasting=0.2).finished
+    assert decided(UNSURE, held_h=200.0, attenuation=0.735, lasting=0.05).finished
     assert not decided({0.3: 0.6, 1.4: 0.2, 2.6: 0.2}, held_h=200.0).finished
     assert not decided({0.3: 0.3, 1.4: 0.7}, held_h=200.0).finished
