@@ -21,13 +21,14 @@ from analysis.noise import local_rate
 from analysis.priors import Belief
 from analysis.sampler import Cloud
 from analysis.series import Series, hours_of, original_gravity
-from analysis.steadiness import CHILL_C, levels
+from analysis.steadiness import CHILL_C, hold, levels
 
 HALT_ODDS: Final = 0.10
 """How often a fermentation halts before its end (common practice: one in ten or so; no source)."""
 
 _FLAT_H: Final = 18.0
 _FLAT_SHARE: Final = 0.15
+_HELD_H: Final = 24.0
 _STAND_H: Final = 14.0
 _STAND_SG: Final = 0.0015
 _GOES_ON_SG: Final = 0.0025
@@ -133,7 +134,10 @@ def flat_of_late(series: Series, rate: Floats) -> bool:
         return False
     # After a gap the last hours hold few bins: a halt must not go untold for want of readings.
     first = min(int(np.searchsorted(series.hours, series.hours[-1] - _FLAT_H, side="right")), series.hours.size - 3)
-    return bool(np.median(rate[first:]) < _FLAT_SHARE * rate.max())
+    if np.median(rate[first:]) < _FLAT_SHARE * rate.max():
+        return True
+    # One odd bin at the end makes all the last rates odd, but not the levels of half a day.
+    return hold(series, until_h=float(series.hours[-1])).held_h >= _HELD_H
 
 
 def plateau_in(series: Series, rate: Floats) -> tuple[float, float] | None:

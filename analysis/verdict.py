@@ -55,7 +55,7 @@ STILL_FALLING: Final = 0.05
 CREEPING_SG: Final = 0.0008
 """Fall after the hops from which the phase is called creeping."""
 
-HALTED: Final = 0.6
+HALTED: Final = 0.8
 """Chance of a halt from which we call it stalled."""
 
 

@@ -82,3 +82,12 @@ def test_an_end_where_one_is_usual_is_asked_whether_it_is_a_halt(fermentation: F
 
 def test_an_end_beyond_which_hardly_any_goes_is_not_asked(fermentation: Ferment) -> None:
     assert told(fermentation(attenuation=0.90, days=14), 300.0).share == {"none": 1.0}
+
+
+def test_odd_hours_at_the_end_do_not_silence_the_story_of_a_halt(fermentation: Ferment) -> None:
+    """Three hours of low readings: it may move again, or a float was shaken; both are told."""
+    made = fermentation(stops_at=0.75, days=14)
+    newest = pl.Series(made.hours > 155.0)
+    odd = made.readings.with_columns(pl.col("gravity_sg") - pl.Series(np.where(newest, 0.0035, 0.0)))
+    share = told(replace(made, readings=odd), 158.0).share
+    assert {"lasting", "over"} <= set(share)
