@@ -12,7 +12,6 @@ from analysis.attenuation import attenuation_course, gravity_at_attenuation
 from analysis.model import HOLD_H, Batch, Creep, Forecast, Phase, Range, events_of
 from analysis.priors import Belief
 from analysis.steadiness import Hold
-from analysis.verdict import SURE
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -25,6 +24,7 @@ class Facts:
     p_finished: float
     p_halted: float
     finished: bool
+    by_hold: bool
     stalled: bool
     phase: Phase
     belief: Belief
@@ -60,7 +60,7 @@ def sentences(facts: Facts) -> tuple[str, ...]:
         f"Chance that less than 0.001 SG is left: {_chance(facts.p_finished)}; "
         f"still to fall: {facts.left.p50:.4f} SG ({facts.left.p10:.4f} to {facts.left.p90:.4f})."
     )
-    if facts.finished and facts.p_finished < SURE and held.held_h >= HOLD_H:
+    if facts.by_hold:
         said.append(
             f"It has held for the {HOLD_H:.0f} h of common practice, about where such a batch ends:"
             " what may still come is little more than a float can show."

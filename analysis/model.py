@@ -256,6 +256,8 @@ class Assessment:
     phases: tuple[PhaseSpan, ...] = ()
     creep: Creep | None = None
     newest_reading_at: datetime | None = None
+    by_hold: bool = False
+    """Whether it is called finished for its long hold, where `p_finished` alone would not do."""
     hand_sample_agrees: bool | None = None
     """Whether a hand sample since the gravity steadied agrees with the float; None without one."""
     marked: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=MARKED))

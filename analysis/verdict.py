@@ -67,6 +67,8 @@ class Verdict:
     stalled: bool
     p_finished: float
     p_halted: float
+    by_hold: bool = False
+    """Whether it is called finished for its long hold, where the chances alone would not do."""
 
 
 def decide(
@@ -94,21 +96,21 @@ def decide(
         p_finished = min(p_finished, STILL_FALLING)
     p_far = float(weight[judged >= FAR_SG].sum())
     p_halted = float(weight[courses.halted.astype(bool) & (courses.left_now_sg > FAR_SG)].sum())
+    place = place_of_end(look, belief, batch, now)
+    strict = 0.5 if chill_h is not None else 1.0
+    sure = p_finished >= SURE and p_far <= FAR * strict
+    long = chill_h is None and held.held_h >= HOLD_H and place > UNLIKELY_SD
+    long = long and p_finished >= LONG_SURE and p_far <= LONG_FAR
     if was_finished:
         finished = p_finished >= DOUBT and p_far <= DOUBT_FAR
     else:
-        strict = 0.5 if chill_h is not None else 1.0
-        place = place_of_end(look, belief, batch, now)
         least_h = 12.0 if place > UNLIKELY_SD else UNLIKELY_HOLD_H if place > INCREDIBLE_SD else np.inf
         halted = look.share.get("lasting", 0.0) + look.share.get("again", 0.0)
         halted_instead = halted > HALT_DOUBT and place < HALT_DOUBT_SD
-        sure = p_finished >= SURE and p_far <= FAR * strict
-        if chill_h is None and held.held_h >= HOLD_H and place > UNLIKELY_SD:
-            sure = sure or (p_finished >= LONG_SURE and p_far <= LONG_FAR)
-        finished = sure and held.held_h >= least_h and not halted_instead
+        finished = (sure or long) and held.held_h >= least_h and not halted_instead
     halts = p_halted >= HALTED and held.held_h >= STOOD_H and not moves_again(series, held)
     stalled = not finished and halts and chill_h is None
-    return Verdict(finished, stalled, p_finished, p_halted)
+    return Verdict(finished, stalled, p_finished, p_halted, by_hold=finished and long and not sure)
 
 
 def place_of_end(look: Look, belief: Belief, batch: Batch, now: datetime) -> float:

@@ -173,7 +173,7 @@ def three_notions(assessment: Assessment, hold_h: float, voice: Voice) -> list[t
         finish = capital(expected_finish(a.finish, voice))
         exact = f"Eight times out of ten between {voice.exact(a.finish.p10)} and {voice.exact(a.finish.p90)}."
     done = "Cannot be told yet"
-    if a.p_finished is not None and a.finished and a.p_finished < 0.66:
+    if a.p_finished is not None and a.by_hold:
         done = f"Yes, by how long it has held ({percent(a.p_finished)})"
     elif a.p_finished is not None:
         done = capital(chance(a.p_finished)) if not a.finished else f"Yes, {chance(a.p_finished)}"

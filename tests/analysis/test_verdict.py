@@ -30,6 +30,7 @@ def decided(
     attenuation: float = 0.765,
     chilled: bool = False,
     lasting: float = 0.0,
+    was_finished: bool = False,
 ) -> Verdict:
     """The verdict where each amount left (points) has its share of the weight."""
     left = np.array(list(shares)) / 1000
@@ -59,7 +60,7 @@ def decided(
     held = Hold(300.0 - held_h, 300.0, held_h, 0.0002, 0.0001)
     return decide(
         series, Look(courses, 1.052, True, share), Priors().belief(BATCH), BATCH, NOW,
-        held=held, chill_h=200.0 if chilled else None, was_finished=False,
+        held=held, chill_h=200.0 if chilled else None, was_finished=was_finished,
     )  # fmt: skip
 
 
@@ -75,7 +76,16 @@ def test_two_points_left_must_be_as_good_as_excluded() -> None:
 
 @pytest.mark.parametrize(("held_h", "finished"), [(30.0, False), (47.0, False), (48.0, True), (200.0, True)])
 def test_what_has_held_as_long_as_the_trade_asks_needs_less_certainty(held_h: float, finished: bool) -> None:
-    assert decided(UNSURE, held_h=held_h).finished is finished
+    verdict = decided(UNSURE, held_h=held_h)
+    assert verdict.finished is finished
+    assert verdict.by_hold is finished
+
+
+def test_only_a_call_that_rests_on_its_hold_says_so() -> None:
+    assert not decided({0.3: 0.9, 1.4: 0.1}, held_h=200.0).by_hold
+    carried = decided(UNSURE, held_h=20.0, was_finished=True)
+    assert carried.finished
+    assert not carried.by_hold
 
 
 def test_a_long_hold_is_not_enough() -> None:

@@ -136,9 +136,12 @@ def test_the_three_notions_have_three_answers():
 
 
 def test_a_finish_that_rests_on_a_long_hold_says_so():
-    a = assessed("finished", finished=True, p_finished=0.45, held_h=90)
+    a = assessed("finished", finished=True, by_hold=True, p_finished=0.45, held_h=90)
     answers = {question: answer for question, answer, _ in three_notions(a, 48, SAY)}
     assert answers["Has it finished?"] == f"Yes, by how long it has held (45{THIN}%)"
+    carried = assessed("finished", finished=True, p_finished=0.45, held_h=10)
+    answers = {question: answer for question, answer, _ in three_notions(carried, 48, SAY)}
+    assert "held" not in answers["Has it finished?"]
 
 
 def plan(**facts) -> Plan:
