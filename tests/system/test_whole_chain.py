@@ -122,7 +122,7 @@ def test_the_demo_comes_up_survives_a_restart_and_stops_cleanly(server, wait_unt
     assert second.returncode == 2
     assert "already runs" in second.stderr
 
-    assert demo.interrupt() == 0
+    assert demo.interrupt() == 0, demo.log[-4000:]
     assert "Traceback" not in demo.log
     with Store.open(demo.data) as store:
         before = store.counts()["readings"]
@@ -132,7 +132,7 @@ def test_the_demo_comes_up_survives_a_restart_and_stops_cleanly(server, wait_unt
     demo.start()
     wait_until(lambda: demo.health().get("readings", 0) >= before, 60, "what was kept")
     wait_until(lambda: demo.health().get("readings", 0) > before, 90, "what the devices sent since")
-    assert demo.interrupt() == 0
+    assert demo.interrupt() == 0, demo.log[-4000:]
 
 
 def test_a_taken_port_is_named_with_the_way_out(server):
