@@ -217,10 +217,11 @@ class Devices:
         self._sent = self._recall()
         self._stop = threading.Event()
         self._slots = threading.Semaphore(_UNDERWAY)
-        self._underway: deque[tuple[mqtt.MQTTMessageInfo, str, datetime]] = deque()
+        self._underway: deque[tuple[int, str, datetime]] = deque()
+        self._acknowledged: set[int] = set()
         self._client = mqtt.Client(CallbackAPIVersion.VERSION2, client_id="demo-devices", clean_session=True)
         self._client.max_inflight_messages_set(_UNDERWAY)
-        self._client.on_publish = lambda *_: self._slots.release()
+        self._client.on_publish = self._on_publish
         self._thread = threading.Thread(target=self._run, name="demo-devices", daemon=True)
 
     def start(self) -> None:
@@ -270,12 +271,16 @@ class Devices:
                 self._publish(device, sample)
         self._remember()
 
+    def _on_publish(self, _client: mqtt.Client, _userdata: object, mid: int, *_: object) -> None:
+        self._acknowledged.add(mid)
+        self._slots.release()
+
     def _publish(self, device: DemoDevice, sample: DemoSample) -> None:
         while not self._slots.acquire(timeout=0.5):
             if self._stop.is_set():
                 return
         info = self._client.publish(f"{self._prefix}/report/{device.device_id}", payload(sample), qos=1)
-        self._underway.append((info, device.device_id, sample.measured_at))
+        self._underway.append((info.mid, device.device_id, sample.measured_at))
 
     def _recall(self) -> dict[str, datetime]:
         try:
@@ -286,7 +291,9 @@ class Devices:
 
     def _remember(self) -> None:
         """Forget what the broker has acknowledged, in order; what it has not is sent again after a restart."""
-        while self._underway and self._underway[0][0].is_published():
-            _, device_id, measured_at = self._underway.popleft()
+        # `MQTTMessageInfo.is_published` raises for what was published before the connection stood, though it is sent.
+        while self._underway and self._underway[0][0] in self._acknowledged:
+            mid, device_id, measured_at = self._underway.popleft()
+            self._acknowledged.discard(mid)
             self._sent[device_id] = measured_at
         self._memory.write_text(json.dumps({k: v.isoformat() for k, v in self._sent.items()}))
