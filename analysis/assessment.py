@@ -115,6 +115,7 @@ def _verdict(
     verdict = decide(
         series, look, belief, batch, now,
         held=held, chill_h=chill_h, was_finished=bool(carried.get("finished", False)),
+        was_stalled=bool(carried.get("stalled", False)),
     )  # fmt: skip
     finished, stalled = verdict.finished, verdict.stalled
     creep = creep_of(batch, courses, weight, now)
@@ -131,12 +132,15 @@ def _verdict(
     attenuation = float(attenuation_course(max(look.original_sg, 1.001), gravity.p50))
     facts = evidence.Facts(
         batch=batch, now=now, held=held, p_finished=verdict.p_finished, p_halted=verdict.p_halted,
-        finished=finished, by_hold=verdict.by_hold, stalled=stalled, phase=phase, belief=belief,
-        attenuation=attenuation, original_sg=look.original_sg, gravity=gravity, terminal=terminal, left=left,
-        forecast=finish, chill_h=chill_h, usual_c=series.usual_c, temperature_c=temperature, creep=creep,
-        float_off_sg=_float_off(series, courses),
+        finished=finished, by_hold=verdict.by_hold, stalled=stalled, stands_since_h=verdict.stands_since_h,
+        phase=phase, belief=belief, attenuation=attenuation, original_sg=look.original_sg, gravity=gravity,
+        terminal=terminal, left=left, forecast=finish, chill_h=chill_h, usual_c=series.usual_c,
+        temperature_c=temperature, creep=creep, float_off_sg=_float_off(series, courses),
     )  # fmt: skip
-    began = spans(series, courses, weight, batch, phase=phase, held=held, chill_h=chill_h, finished=finished)
+    began = spans(
+        series, courses, weight, batch, phase=phase, held=held, chill_h=chill_h, finished=finished,
+        stalled_from_h=verdict.stands_since_h,
+    )  # fmt: skip
     return Assessment(
         now=now,
         phase=phase,

@@ -187,12 +187,18 @@ class Story:
             inside = np.clip(whole, at_begin, at_end) - at_begin
             tau = tau - (1.0 - _LEAK) * inside + (pace - 1.0) * np.maximum(whole - at_end, 0.0)
         if self.lasting_h is not None:
-            low, high = self.lasting_h
             at_end = _tau_each(warm, law, np.full(law.size, now_h))[:, None]
-            at_begin = np.maximum(_tau_each(warm, law, low + (high - low) * ndtr(z[:, -2]))[:, None], goes_on)
+            at_begin = np.maximum(_tau_each(warm, law, self.halted_from(z))[:, None], goes_on)
             leak = np.minimum(_STANDS * np.exp(2.0 * z[:, -1]), 0.3)[:, None]
             tau = tau - pace * (1.0 - leak) * (np.clip(whole, at_begin, at_end) - at_begin)
         return np.asarray(tau)
+
+    def halted_from(self, z: Floats) -> Floats:
+        """When the halt that lasts began, hours since pitching, shape (n,); infinite where none does."""
+        if self.lasting_h is None:
+            return np.full(z.shape[0], np.inf)
+        low, high = self.lasting_h
+        return np.asarray(low + (high - low) * ndtr(z[:, -2]))
 
     def falls(self, z: Floats, at: Floats | None = None) -> tuple[Floats, Floats]:
         """Fraction of the fall done, and what other causes took away (SG), each of shape (n, m).

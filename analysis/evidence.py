@@ -12,6 +12,7 @@ from analysis.attenuation import attenuation_course, gravity_at_attenuation
 from analysis.model import HOLD_H, Batch, Creep, Forecast, Phase, Range, events_of
 from analysis.priors import Belief
 from analysis.steadiness import Hold
+from analysis.verdict import STOOD_H
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -26,6 +27,7 @@ class Facts:
     finished: bool
     by_hold: bool
     stalled: bool
+    stands_since_h: float | None
     phase: Phase
     belief: Belief
     attenuation: float
@@ -81,6 +83,12 @@ def sentences(facts: Facts) -> tuple[str, ...]:
         said.append(
             f"It stopped about {_points(facts.left.p50)} above the likely end of {facts.terminal.p50:.3f}; "
             f"chance that it is a halt and not the end: {_chance(facts.p_halted)}."
+        )
+    if facts.stands_since_h is not None and held.held_h < STOOD_H:
+        stood_h = (facts.now - facts.batch.pitched_at).total_seconds() / 3600 - facts.stands_since_h
+        said.append(
+            f"It has stood for about {stood_h:.0f} h, going by the course as a whole: the readings scatter too much,"
+            " or too few came, to show it from one half-day to the next."
         )
     if facts.creep is not None:
         said.append(

@@ -19,6 +19,7 @@ HORIZON_H: Final = 24.0 * 120
 class Courses:
     """Equally informed courses of all variants, weighted. Arrays over courses have shape (n,).
 
+    `halted_from_h` is when a halt that lasts began, infinite where none does (hours since pitching).
     `gravity_sg` and `left_sg` have shape (n, m) on `at_h`: true gravity, and what has yet to fall.
     """
 
@@ -27,7 +28,7 @@ class Courses:
     finish_h: Floats
     left_now_sg: Floats
     crept_sg: Floats
-    halted: Floats
+    halted_from_h: Floats
     at_h: Floats
     gravity_sg: Floats
     left_sg: Floats
@@ -71,7 +72,7 @@ def imply(story: Story, cloud: Cloud, *, draws: int = DRAWS, weight: float = 1.0
         finish_h=finish,
         left_now_sg=left[:, here],
         crept_sg=crept,
-        halted=np.full(draws, story.stands),
+        halted_from_h=story.halted_from(z),
         at_h=at,
         gravity_sg=setting.original_sg - gone,
         left_sg=left,

@@ -22,6 +22,7 @@ def spans(
     held: Hold,
     chill_h: float | None,
     finished: bool,
+    stalled_from_h: float | None,
 ) -> tuple[PhaseSpan, ...]:
     """Phases from pitching to now; the last one is `phase`."""
     at = courses.at_h
@@ -39,8 +40,10 @@ def spans(
     if finished:
         ended = np.flatnonzero(past & (left < STEADY_SG))
         began.append(("finished", float(at[ended[0]]) if ended.size else series.now_h))
-    elif phase in ("steady", "stalled") and held.since_h is not None:
+    elif phase == "steady" and held.since_h is not None:
         began.append((phase, held.since_h))
+    elif stalled_from_h is not None:
+        began.append(("stalled", stalled_from_h))
     if phase == "creeping":
         hops = events_of(batch, "dry hop")
         began.append(("creeping", hours_of(hops[0].at, batch)))

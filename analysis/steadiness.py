@@ -13,6 +13,9 @@ from analysis.series import Series
 CHILL_C: Final = 6.5
 """A fall of this much below where it fermented counts as chilled: a plateau is no evidence then (common practice)."""
 
+_MAD: Final = 1.4826
+"""Standard deviation of normal errors by their median absolute deviation."""
+
 _LEAST_H: Final = 8.0
 _LEVEL_H: Final = 12.0
 
@@ -84,23 +87,39 @@ def recent_fall(series: Series, span_h: float = 24.0) -> float:
     return float(np.median(g[then]) - np.median(g[now]))
 
 
+def fall_of_late(series: Series, span_h: float) -> tuple[float, float]:
+    """Fall over the last `span_h` hours by a straight line, and its standard error, SG; no error with too few bins."""
+    use = series.floats & (series.hours > series.hours[-1] - span_h)
+    if np.count_nonzero(use) < 4:
+        return 0.0, 0.0
+    return _moved(series.hours[use], series.gravity_sg[use])
+
+
+def scatter_of(gravity_sg: Floats) -> float:
+    """Standard deviation of the bins' own errors, from their steps: a fall adds nothing to it. 0 of too few."""
+    if gravity_sg.size < 4:
+        return 0.0
+    steps = np.diff(gravity_sg)
+    return float(_MAD * np.median(np.abs(steps - np.median(steps))) / np.sqrt(2.0))
+
+
 def moves_again(series: Series, held: Hold) -> bool:
     """Whether what has held so far moves again: seen by the newest readings well before it is seen by half-days.
 
     The median of the last hours lies below that of the day before them by more than the float scatters.
     """
-    if recent_fall(series, 12.0) > _MOVED_SG:
-        return True
-    since = -np.inf if held.since_h is None else held.since_h - _NEWEST_H
     t, g = series.hours[series.floats], series.gravity_sg[series.floats]
     if t.size == 0:
         return False
+    if recent_fall(series, 12.0) > max(_MOVED_SG, _BEYOND * scatter_of(g[t > t[-1] - 11 * _NEWEST_H])):
+        return True
+    since = -np.inf if held.since_h is None else held.since_h - _NEWEST_H
     now = t > t[-1] - _NEWEST_H
     before = (t <= t[-1] - 3 * _NEWEST_H) & (t > t[-1] - 11 * _NEWEST_H) & (t >= since)
     if np.count_nonzero(before) < 3:
         return False
     level = float(np.median(g[before]))
-    scatter = 1.4826 * float(np.median(np.abs(g[before] - level)))  # of normal errors, from the median deviation
+    scatter = _MAD * float(np.median(np.abs(g[before] - level)))
     return level - float(np.median(g[now])) > max(_MOVES_SG, _BEYOND * scatter)
 
 

@@ -21,7 +21,7 @@ from analysis.noise import local_rate
 from analysis.priors import Belief
 from analysis.sampler import Cloud
 from analysis.series import Series, hours_of, original_gravity
-from analysis.steadiness import CHILL_C, hold, levels
+from analysis.steadiness import CHILL_C, fall_of_late, hold, levels
 
 HALT_ODDS: Final = 0.10
 """How often a fermentation halts before its end (common practice: one in ten or so; no source)."""
@@ -29,6 +29,8 @@ HALT_ODDS: Final = 0.10
 _FLAT_H: Final = 18.0
 _FLAT_SHARE: Final = 0.15
 _HELD_H: Final = 24.0
+_UNSEEN_H: Final = (24.0, 40.0)
+_BEYOND: Final = 3.0
 _STAND_H: Final = 14.0
 _STAND_SG: Final = 0.0015
 _GOES_ON_SG: Final = 0.0025
@@ -70,7 +72,7 @@ def look_at(series: Series, batch: Batch, belief: Belief, now_h: float) -> Look 
     flat = flat_of_late(warm, rate)
     stands = flat and not ended_as_expected(plain, clouds[0][2])
     if stands:
-        story = Story(setting, lasting_h=(float(warm.hours[int(np.argmax(rate))]), newest_h))
+        story = Story(setting, lasting_h=(can_halt_from(warm, rate, 0.0), newest_h))
         clouds.append((HALT_ODDS, story, story.run()))
     plateau = plateau_in(warm, rate) or (None if stands else stood_until_lately(warm, rate))
     if plateau is not None:
@@ -78,8 +80,7 @@ def look_at(series: Series, batch: Batch, belief: Belief, now_h: float) -> Look 
         clouds.append((HALT_ODDS, story, story.run()))
         if flat and newest_h - plateau[1] > _FLAT_H and not ended_as_expected(story, clouds[-1][2]):
             # One stand explains another away, be it a float that stuck: it may have halted since.
-            after = int(np.argmax(np.where(warm.hours >= plateau[1], rate, -1.0)))
-            story = Story(setting, over_h=plateau, lasting_h=(float(warm.hours[after]), newest_h))
+            story = Story(setting, over_h=plateau, lasting_h=(can_halt_from(warm, rate, plateau[1]), newest_h))
             clouds.append((HALT_ODDS**2, story, story.run()))
     score = np.array([np.log(odds) + cloud.log_evidence for odds, _, cloud in clouds])
     share = np.exp(score - score.max())
@@ -137,7 +138,23 @@ def flat_of_late(series: Series, rate: Floats) -> bool:
     if np.median(rate[first:]) < _FLAT_SHARE * rate.max():
         return True
     # One odd bin at the end makes all the last rates odd, but not the levels of half a day.
-    return hold(series, until_h=float(series.hours[-1])).held_h >= _HELD_H
+    if hold(series, until_h=float(series.hours[-1])).held_h >= _HELD_H:
+        return True
+    # Of a float that scatters by points, neither tells.
+    return any(fall < _BEYOND * error for fall, error in (fall_of_late(series, span_h) for span_h in _UNSEEN_H))
+
+
+def can_halt_from(series: Series, rate: Floats, from_h: float) -> float:
+    """From when on a halt can have begun: it was quick before, or half of the fall since `from_h` was done.
+
+    The quickest rate alone may be the noise of a float, in the middle of the stand.
+    """
+    since = series.hours >= from_h
+    t, g = series.hours[since], series.gravity_sg[since]
+    quickest = float(t[int(np.argmax(rate[since]))])
+    level = levels(t, g, 12.0)
+    half = float(t[int(np.argmax(level <= 0.5 * (level[0] + level[-1])))])
+    return min(quickest, half)
 
 
 def plateau_in(series: Series, rate: Floats) -> tuple[float, float] | None:
@@ -221,7 +238,7 @@ def _joined(parts: Sequence[Courses]) -> Courses:
         finish_h=join("finish_h"),
         left_now_sg=join("left_now_sg"),
         crept_sg=join("crept_sg"),
-        halted=join("halted"),
+        halted_from_h=join("halted_from_h"),
         at_h=parts[0].at_h,
         gravity_sg=join("gravity_sg"),
         left_sg=join("left_sg"),

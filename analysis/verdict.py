@@ -12,9 +12,9 @@ from analysis.estimator import GAIN_SD
 from analysis.model import HOLD_H, STEADY_SG, Batch, Creep, Phase, events_of
 from analysis.noise import local_rate
 from analysis.priors import Belief
-from analysis.projection import left_at
+from analysis.projection import left_at, range_of
 from analysis.series import Series
-from analysis.steadiness import Hold, moves_again, recent_fall
+from analysis.steadiness import Hold, fall_of_late, moves_again, recent_fall
 from analysis.stories import Look
 
 SURE: Final = 0.7
@@ -37,6 +37,11 @@ DOUBT_FAR: Final = 0.35
 STOOD_H: Final = 33.0
 """Hours without movement before a halt is called a stall: shorter plateaus often pass by themselves."""
 
+IN_SIGHT_H: Final = 40.0
+BEYOND_ERROR: Final = 2.0
+"""Where only the course as a whole says that it stands: over these hours no fall of a point may be seen that is so many
+times its error."""
+
 UNLIKELY_SD: Final = -1.6
 UNLIKELY_HOLD_H: Final = 72.0
 """An end further above the expected one than this many standard deviations must hold this long to be believed."""
@@ -58,6 +63,9 @@ CREEPING_SG: Final = 0.0008
 HALTED: Final = 0.8
 """Chance of a halt from which we call it stalled."""
 
+STILL_HALTED: Final = 0.6
+"""The same where the last assessment called it so: it takes something to take it back."""
+
 
 @dataclass(frozen=True, slots=True)
 class Verdict:
@@ -69,6 +77,8 @@ class Verdict:
     p_halted: float
     by_hold: bool = False
     """Whether it is called finished for its long hold, where the chances alone would not do."""
+    stands_since_h: float | None = None
+    """Where it is stalled, since when, going by the course: hours since pitching."""
 
 
 def decide(
@@ -81,10 +91,11 @@ def decide(
     held: Hold,
     chill_h: float | None,
     was_finished: bool,
+    was_stalled: bool = False,
 ) -> Verdict:
     """Weigh a false call against a late one.
 
-    `was_finished` says that the last assessment called it finished and may carry on.
+    `was_finished` and `was_stalled` say what the last assessment called it, where that may carry on.
     """
     courses = look.courses
     weight = courses.weight / courses.weight.sum()
@@ -95,7 +106,8 @@ def decide(
         # Whatever the stories say: what fell by two points since yesterday had not ended yesterday.
         p_finished = min(p_finished, STILL_FALLING)
     p_far = float(weight[judged >= FAR_SG].sum())
-    p_halted = float(weight[courses.halted.astype(bool) & (courses.left_now_sg > FAR_SG)].sum())
+    halted = np.isfinite(courses.halted_from_h) & (courses.left_now_sg > FAR_SG)
+    p_halted = float(weight[halted].sum())
     place = place_of_end(look, belief, batch, now)
     strict = 0.5 if chill_h is not None else 1.0
     sure = p_finished >= SURE and p_far <= FAR * strict
@@ -105,12 +117,21 @@ def decide(
         finished = p_finished >= DOUBT and p_far <= DOUBT_FAR
     else:
         least_h = 12.0 if place > UNLIKELY_SD else UNLIKELY_HOLD_H if place > INCREDIBLE_SD else np.inf
-        halted = look.share.get("lasting", 0.0) + look.share.get("again", 0.0)
-        halted_instead = halted > HALT_DOUBT and place < HALT_DOUBT_SD
+        lasts = look.share.get("lasting", 0.0) + look.share.get("again", 0.0)
+        halted_instead = lasts > HALT_DOUBT and place < HALT_DOUBT_SD
         finished = (sure or long) and held.held_h >= least_h and not halted_instead
-    halts = p_halted >= HALTED and held.held_h >= STOOD_H and not moves_again(series, held)
+    # The readings need not show it hour by hour: of a float that scatters by points, or was silent, the course tells.
+    p_stood = float(weight[halted & (courses.halted_from_h <= series.now_h - STOOD_H)].sum())
+    fall, error = fall_of_late(series, IN_SIGHT_H)
+    by_course = p_stood >= 0.5 * p_halted and fall < max(STEADY_SG, BEYOND_ERROR * error)
+    halts = p_halted >= HALTED and (held.held_h >= STOOD_H or by_course)
+    halts = (halts or (was_stalled and p_halted >= STILL_HALTED)) and not moves_again(series, held)
     stalled = not finished and halts and chill_h is None
-    return Verdict(finished, stalled, p_finished, p_halted, by_hold=finished and long and not sure)
+    return Verdict(
+        finished, stalled, p_finished, p_halted,
+        by_hold=finished and long and not sure,
+        stands_since_h=range_of(courses.halted_from_h[halted], weight[halted]).p50 if stalled else None,
+    )  # fmt: skip
 
 
 def place_of_end(look: Look, belief: Belief, batch: Batch, now: datetime) -> float:

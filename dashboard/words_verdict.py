@@ -180,6 +180,8 @@ def three_notions(assessment: Assessment, hold_h: float, voice: Voice) -> list[t
     elif a.finished:
         done = "Yes"
     since = f"Within one point since {voice.exact(a.held_since)}." if a.held_since else "It still moves."
+    if a.stalled and a.held_since is None:
+        since = "The readings scatter too much, or are too few, to show it."
     if a.phase == "lag":
         since = "The fall has not begun."
     hold = capital(held(a, hold_h)) if a.held_h >= 1 else f"Not yet: 0 of {hours(hold_h)}"
@@ -236,8 +238,8 @@ def _window(earliest: date | None, latest: date | None, voice: Voice) -> str:
 
 def next_day(assessment: Assessment, plan: Plan | None, voice: Voice) -> str:
     """The batch's next date as short as a list needs it: ``Hops Thu``, ``Package Sun 6 Dec``."""
-    if assessment.stalled and assessment.held_since is not None:
-        return f"Still since {voice.short_day(voice.local(assessment.held_since).date())}"
+    if assessment.stalled and assessment.phases:
+        return f"Still since {voice.short_day(voice.local(assessment.phases[-1].began_at).date())}"
     if plan is None:
         return ""
     today = voice.today()

@@ -166,6 +166,32 @@ def test_a_halt_is_called_a_stall_within_two_days_and_never_finished(fermentatio
     assert any("gush" in line for line in kept.advice)
 
 
+@pytest.mark.parametrize(("scatter_sg", "silent_h"), [(0.0035, 0.0), (0.0, 20.0)])
+@pytest.mark.parametrize("seed", range(3))
+def test_a_halt_that_half_days_do_not_show_is_called_a_stall_within_two_days(
+    fermentation: Ferment, scatter_sg: float, silent_h: float, seed: int
+) -> None:
+    """The readings scatter by points, or none came just when it stopped: the course as a whole tells."""
+    made = fermentation(stops_at=0.62, days=12, spacing_h=1.0, seed=seed)
+    scatter = pl.Series(np.random.default_rng(seed).normal(0.0, scatter_sg, made.hours.size))
+    known = Batch(pitched_at=made.at(0), original_gravity_sg=1.052, drink="ale", expected_attenuation=(0.74, 0.80))
+    stood_from = float(made.hours[np.flatnonzero(np.diff(made.gravity_sg) == 0)[0]])
+    silent = pl.Series((made.hours > stood_from - 2.0) & (made.hours < stood_from - 2.0 + silent_h))
+    readings = made.readings.with_columns(pl.col("gravity_sg") + scatter).filter(~silent)
+    kept = None
+    called = []
+    for hour in np.arange(stood_from, stood_from + 120, 12.0):
+        kept = assess(readings, known, now=made.at(hour), previous=kept)
+        assert not kept.finished
+        called += [hour - stood_from] * kept.stalled
+        if kept.stalled:
+            began = kept.phases[-1]
+            assert began.phase == "stalled"
+            assert abs(began.began_at - made.at(stood_from)) < timedelta(hours=18)
+    assert called
+    assert called[0] <= 48
+
+
 def test_a_chill_before_the_end_is_never_finished(fermentation: Ferment) -> None:
     made = fermentation(temperature_c=lambda h: np.where(h < 80, 20.0, np.maximum(20.0 - (h - 80) * 0.8, 3.0)))
     known = Batch(pitched_at=made.at(0), original_gravity_sg=1.052, drink="ale", expected_attenuation=(0.74, 0.80))

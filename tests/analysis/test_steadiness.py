@@ -11,7 +11,7 @@ import pytest
 from analysis import Batch
 from analysis.cleaning import mark
 from analysis.series import Series, bin_edges, summarise
-from analysis.steadiness import chilled_from, hold, moves_again
+from analysis.steadiness import chilled_from, hold, moves_again, scatter_of
 
 Ferment = Callable[..., Any]
 
@@ -77,6 +77,34 @@ def test_a_stand_that_ends_is_seen_to_end_by_the_time_a_point_has_fallen(ferment
         moving = series(again(stuck, 200.0, by_sg_per_h=0.00006), 217.0)
         seen.append(moves_again(moving, hold(moving, until_h=217.0)))
     assert sum(seen) >= 11
+
+
+def scattered(made: Any, by_sg: float, seed: int) -> Any:
+    """The same batch, read by a float whose readings scatter."""
+    noise = pl.Series(np.random.default_rng(seed).normal(0.0, by_sg, made.hours.size))
+    return replace(made, readings=made.readings.with_columns(pl.col("gravity_sg") + noise))
+
+
+def test_a_float_that_scatters_by_points_does_not_seem_to_move_again(fermentation: Ferment) -> None:
+    """What counts is a fall beyond its own scatter, which a fall in its readings does not make larger."""
+    standing, moving = [], []
+    for seed in range(12):
+        made = scattered(fermentation(stops_at=0.7, spacing_h=1.0, seed=seed), 0.0035, seed)
+        for hour in (150, 180, 210):
+            stands = series(made, float(hour))
+            standing.append(moves_again(stands, hold(stands, until_h=float(hour))))
+        falls = series(again(made, 200.0, by_sg_per_h=0.0007), 217.0)
+        moving.append(moves_again(falls, hold(falls, until_h=217.0)))
+    assert np.mean(standing) < 0.2
+    assert np.mean(moving) > 0.8
+
+
+def test_the_scatter_of_a_float_is_told_from_its_fall() -> None:
+    noise = np.random.default_rng(5).normal(0.0, 0.001, 400)
+    fall = np.linspace(0.05, 0.0, 400)
+    assert scatter_of(noise) == pytest.approx(0.001, rel=0.15)
+    assert scatter_of(noise + fall) == pytest.approx(scatter_of(noise), rel=0.05)
+    assert scatter_of(noise[:3]) == 0.0
 
 
 def test_what_stands_seldom_seems_to_move(fermentation: Ferment) -> None:

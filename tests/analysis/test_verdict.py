@@ -31,8 +31,16 @@ def decided(
     chilled: bool = False,
     lasting: float = 0.0,
     was_finished: bool = False,
+    was_stalled: bool = False,
+    halted_h: float | None = None,
+    scatter_sg: float = 0.0,
+    falls_sg_day: float = 0.0,
 ) -> Verdict:
-    """The verdict where each amount left (points) has its share of the weight."""
+    """The verdict where each amount left (points) has its share of the weight.
+
+    `halted_h` is for how long it has stood by the courses with more than two points left; the readings scatter and
+    fall as said.
+    """
     left = np.array(list(shares)) / 1000
     fall = 0.052 * attenuation
     courses = Courses(
@@ -41,7 +49,9 @@ def decided(
         finish_h=np.full(left.size, 250.0),
         left_now_sg=left,
         crept_sg=np.zeros(left.size),
-        halted=np.zeros(left.size, bool),
+        halted_from_h=np.full(left.size, np.inf)
+        if halted_h is None
+        else np.where(left > 0.002, 300 - halted_h, np.inf),
         at_h=AT,
         gravity_sg=np.full((left.size, AT.size), 1.052 - fall),
         left_sg=np.repeat(left[:, None], AT.size, axis=1),
@@ -51,7 +61,8 @@ def decided(
     )
     share: dict[Any, float] = {"none": 1.0 - lasting, "lasting": lasting}
     hours = np.arange(200.0, 300.0, 3.0)
-    flat = np.full(hours.size, 1.052 - fall)
+    flat = 1.052 - fall + falls_sg_day / 24 * (300.0 - hours)
+    flat = flat + np.random.default_rng(3).normal(0.0, scatter_sg, hours.size)
     ones, none = np.ones(hours.size), np.zeros(hours.size)
     warm = np.full(hours.size, 19.0)
     series = Series(
@@ -60,7 +71,7 @@ def decided(
     held = Hold(300.0 - held_h, 300.0, held_h, 0.0002, 0.0001)
     return decide(
         series, Look(courses, 1.052, True, share), Priors().belief(BATCH), BATCH, NOW,
-        held=held, chill_h=200.0 if chilled else None, was_finished=was_finished,
+        held=held, chill_h=200.0 if chilled else None, was_finished=was_finished, was_stalled=was_stalled,
     )  # fmt: skip
 
 
@@ -96,3 +107,32 @@ def test_a_long_hold_is_not_enough() -> None:
     assert decided(UNSURE, held_h=200.0, attenuation=0.735, lasting=0.05).finished
     assert not decided({0.3: 0.6, 1.4: 0.2, 2.6: 0.2}, held_h=200.0).finished
     assert not decided({0.3: 0.3, 1.4: 0.7}, held_h=200.0).finished
+
+
+HALTED = {0.5: 0.05, 8.0: 0.95}
+"""It stands eight points short, as good as surely."""
+
+
+def test_a_halt_is_called_a_stall_once_it_has_stood() -> None:
+    assert decided(HALTED, held_h=34.0, attenuation=0.62, halted_h=40.0).stalled
+    assert not decided(HALTED, held_h=20.0, attenuation=0.62, halted_h=24.0).stalled
+    assert not decided({0.5: 0.3, 8.0: 0.7}, held_h=60.0, attenuation=0.62, halted_h=60.0).stalled
+    assert not decided(HALTED, held_h=60.0, attenuation=0.62, halted_h=60.0, chilled=True).stalled
+
+
+def test_where_the_levels_cannot_show_that_it_stands_the_course_does() -> None:
+    """A float that scatters by points; but no fall may be seen beyond that scatter, as in a slow plateau."""
+    noisy = decided(HALTED, held_h=0.0, attenuation=0.62, halted_h=45.0, scatter_sg=0.002)
+    assert noisy.stalled
+    assert noisy.stands_since_h == pytest.approx(255.0)
+    assert not decided(HALTED, held_h=0.0, attenuation=0.62, halted_h=25.0, scatter_sg=0.002).stalled
+    assert not decided(HALTED, held_h=0.0, attenuation=0.62, halted_h=45.0, falls_sg_day=0.001).stalled
+
+
+def test_a_stall_is_taken_back_only_by_something() -> None:
+    doubtful = {0.5: 0.3, 8.0: 0.7}
+    assert decided(doubtful, held_h=20.0, attenuation=0.62, halted_h=60.0, was_stalled=True).stalled
+    assert not decided({0.5: 0.5, 8.0: 0.5}, held_h=60.0, attenuation=0.62, halted_h=60.0, was_stalled=True).stalled
+    fell = decided(HALTED, held_h=0.0, attenuation=0.62, halted_h=60.0, falls_sg_day=0.002, was_stalled=True)
+    assert not fell.stalled
+    assert fell.stands_since_h is None

@@ -4,7 +4,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from analysis.model import EVENT_KINDS, PHASES, Assessment, Batch, Creep, Event, Forecast, Range
+from analysis.model import EVENT_KINDS, PHASES, Assessment, Batch, Creep, Event, Forecast, PhaseSpan, Range
 from analysis.wishes import Plan
 from dashboard.words import THIN, Voice
 from dashboard.words_verdict import EVENT_WORDS, PHASE_WORDS, dates, expected_finish, next_day, three_notions, verdict
@@ -125,6 +125,12 @@ def test_a_range_that_began_before_now_is_not_said_in_the_past():
     assert expected_finish(forecast(-5, 1), SAY) == "likely done by now"
 
 
+def test_a_stall_that_the_levels_do_not_show_is_not_said_to_move():
+    told = {question: small for question, _, small in three_notions(assessed("stalled", stalled=True), 48, SAY)}
+    assert "scatter" in told["Has it been seen to hold?"]
+    assert "moves" not in told["Has it been seen to hold?"]
+
+
 def test_the_three_notions_have_three_answers():
     a = assessed("steady", p_finished=0.93, finish=forecast(-0.5, 0.3), held_h=31, held_since=NOW - timedelta(hours=31))
     answers = {question: answer for question, answer, _ in three_notions(a, 48, SAY)}
@@ -186,5 +192,5 @@ def test_the_next_day_is_short_and_a_stalled_batch_has_none():
     assert next_day(a, plan(hop_day=date(2026, 11, 28)), SAY) == "Hops Sat"
     assert next_day(a, plan(packaging_day=date(2026, 11, 25)), SAY) == "Package today"
     assert next_day(a, plan(), SAY) == "Done about Fri"
-    stalled = assessed("stalled", stalled=True, held_since=NOW - timedelta(days=3), finish=forecast(5, 1))
+    stalled = assessed("stalled", stalled=True, phases=(PhaseSpan("stalled", NOW - timedelta(days=3)),))
     assert next_day(stalled, plan(), SAY) == "Still since Sun 22 Nov"
