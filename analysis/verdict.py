@@ -63,8 +63,10 @@ CREEPING_SG: Final = 0.0008
 HALTED: Final = 0.8
 """Chance of a halt from which we call it stalled."""
 
-STILL_HALTED: Final = 0.6
-"""The same where the last assessment called it so: it takes something to take it back."""
+LONG_HALTED: Final = 0.6
+LONG_STOOD_H: Final = 40.0
+"""The same for what has held for these hours, and where the last assessment called it stalled: the first advice, a hand
+sample, costs less than another day of waiting."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,9 +126,9 @@ def decide(
     p_stood = float(weight[halted & (courses.halted_from_h <= series.now_h - STOOD_H)].sum())
     fall, error = fall_of_late(series, IN_SIGHT_H)
     by_course = p_stood >= 0.5 * p_halted and fall < max(STEADY_SG, BEYOND_ERROR * error)
-    halts = p_halted >= HALTED and (held.held_h >= STOOD_H or by_course)
-    halts = (halts or (was_stalled and p_halted >= STILL_HALTED)) and not moves_again(series, held)
-    stalled = not finished and halts and chill_h is None
+    surely = p_halted >= HALTED and (held.held_h >= STOOD_H or by_course)
+    likely = p_halted >= LONG_HALTED and (held.held_h >= LONG_STOOD_H or was_stalled)
+    stalled = (surely or likely) and not finished and chill_h is None and not moves_again(series, held)
     return Verdict(
         finished, stalled, p_finished, p_halted,
         by_hold=finished and long and not sure,

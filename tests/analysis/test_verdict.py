@@ -116,7 +116,9 @@ HALTED = {0.5: 0.05, 8.0: 0.95}
 def test_a_halt_is_called_a_stall_once_it_has_stood() -> None:
     assert decided(HALTED, held_h=34.0, attenuation=0.62, halted_h=40.0).stalled
     assert not decided(HALTED, held_h=20.0, attenuation=0.62, halted_h=24.0).stalled
-    assert not decided({0.5: 0.3, 8.0: 0.7}, held_h=60.0, attenuation=0.62, halted_h=60.0).stalled
+    assert not decided({0.5: 0.3, 8.0: 0.7}, held_h=36.0, attenuation=0.62, halted_h=60.0).stalled
+    assert decided({0.5: 0.3, 8.0: 0.7}, held_h=41.0, attenuation=0.62, halted_h=60.0).stalled
+    assert not decided({0.5: 0.5, 8.0: 0.5}, held_h=90.0, attenuation=0.62, halted_h=90.0).stalled
     assert not decided(HALTED, held_h=60.0, attenuation=0.62, halted_h=60.0, chilled=True).stalled
 
 
