@@ -29,6 +29,10 @@ PLAUSIBLE_SG: Final = (0.970, 1.220)
 _SPIKE_FLOOR_SG: Final = 0.0015
 _SPIKE_SIGMAS: Final = 6.0
 _WINDOW: Final = 9
+_FROZEN_H: Final = 4.0
+_LEAST_REPEATS: Final = 0.02
+_LOG_CHANCE: Final = -25.0
+"""Logarithm of the chance below which a run of repeats is no chance."""
 
 
 def checked(readings: pl.DataFrame) -> pl.DataFrame:
@@ -156,7 +160,9 @@ def spikes(gravity_sg: Floats) -> Floats:
 def frozen(hours: Floats, gravity_sg: Floats) -> Floats:
     """Where a float that usually flickers repeats one value to the last digit for hours on end.
 
-    A coarse display repeats itself too: the run must be far longer than the share of repeats elsewhere explains.
+    A coarse display repeats itself too, most of all where the gravity stands: only a float that scatters by more than
+    its last digit can be seen to be stuck, by a run of repeats far longer than that scatter and the repeats elsewhere
+    explain.
 
     Returns
     -------
@@ -166,11 +172,28 @@ def frozen(hours: Floats, gravity_sg: Floats) -> Floats:
     same = np.concatenate([[False], np.abs(np.diff(gravity_sg)) < 1e-9])
     mask = np.zeros(gravity_sg.size, dtype=bool)
     edges = np.flatnonzero(np.diff(np.concatenate([[0], same.view(np.int8), [0]])))
-    starts, ends = edges[::2], edges[1::2]
-    lengths = ends - starts
-    for start, end, length in zip(starts, ends, lengths, strict=True):
+    for start, end in zip(edges[::2], edges[1::2], strict=True):
+        length = end - start
+        if hours[end - 1] - hours[start - 1] < _FROZEN_H:
+            continue
         others = max(same.size - length, 1)
-        share = min(max((same.sum() - length) / others, 0.02), 0.999)
-        if hours[end - 1] - hours[start - 1] >= 4.0 and length * np.log(share) < -25.0:
-            mask[start:end] = True
+        elsewhere = min(max((same.sum() - length) / others, _LEAST_REPEATS), 0.999)
+        if length * np.log(elsewhere) > _LOG_CHANCE:
+            continue
+        expected = _chance_of_repeat(np.delete(gravity_sg, np.s_[start:end]))
+        mask[start:end] = length * np.log(max(elsewhere, expected)) < _LOG_CHANCE
     return mask
+
+
+def _chance_of_repeat(gravity_sg: Floats) -> float:
+    """How often a float repeats itself where the gravity stands, by its last digit and its scatter."""
+    values = np.unique(np.round(gravity_sg, 9))
+    if values.size < 3:
+        return 1.0
+    digit = float(np.quantile(np.diff(values), 0.2))
+    bend = gravity_sg[2:] - 2.0 * gravity_sg[1:-1] + gravity_sg[:-2]  # a fall adds next to nothing to it
+    scatter = 1.4826 * float(np.median(np.abs(bend))) / np.sqrt(6.0)
+    if scatter < digit:
+        return 1.0  # rounding alone may look like that much
+    # Two readings of a normal scatter that is rounded to the digit, at worst about the middle of a step.
+    return float(min(digit / (2.0 * np.sqrt(np.pi) * scatter), 1.0))

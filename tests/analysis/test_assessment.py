@@ -192,6 +192,19 @@ def test_a_halt_that_half_days_do_not_show_is_called_a_stall_within_two_days(
     assert called[0] <= 48
 
 
+@pytest.mark.parametrize("seed", range(2))
+def test_a_quiet_float_with_three_decimals_is_believed_where_it_repeats_itself(
+    fermentation: Ferment, seed: int
+) -> None:
+    for stops_at in (0.62, 1.0):
+        made = fermentation(stops_at=stops_at, days=16, noise_sg=0.00005, spacing_h=0.25, seed=seed)
+        readings = made.readings.with_columns(pl.col("gravity_sg").round(3))
+        known = Batch(pitched_at=made.at(0), original_gravity_sg=1.052, drink="ale", expected_attenuation=(0.74, 0.80))
+        said = assess(readings, known, now=made.at(14 * 24))
+        assert (said.stalled, said.finished) == (stops_at < 1, stops_at == 1)
+        assert said.held_h > 96
+
+
 def test_a_chill_before_the_end_is_never_finished(fermentation: Ferment) -> None:
     made = fermentation(temperature_c=lambda h: np.where(h < 80, 20.0, np.maximum(20.0 - (h - 80) * 0.8, 3.0)))
     known = Batch(pitched_at=made.at(0), original_gravity_sg=1.052, drink="ale", expected_attenuation=(0.74, 0.80))

@@ -64,12 +64,29 @@ def test_a_float_that_repeats_itself_for_hours_is_stuck(made: Any) -> None:
     assert frame["set_aside"][120] is None
 
 
-def test_a_coarse_display_is_not_stuck(made: Any) -> None:
-    coarse = np.round(made.readings["gravity_sg"].to_numpy(), 3)
+@pytest.mark.parametrize("digit_sg", [0.001, 0.0005, 0.0001])
+@pytest.mark.parametrize("noise_sg", [0.00002, 0.0001, 0.0003, 0.001])
+@pytest.mark.parametrize("stops_at", [0.6, 1.0])
+def test_a_coarse_display_is_not_stuck(
+    fermentation: Callable[..., Any], digit_sg: float, noise_sg: float, stops_at: float
+) -> None:
+    """A quiet float with three decimals says the same for days where the gravity stands, at the end or before it."""
+    made = fermentation(noise_sg=noise_sg, stops_at=stops_at, days=20)
+    coarse = np.round(made.readings["gravity_sg"].to_numpy() / digit_sg) * digit_sg
     frame = mark(
         made.readings.with_columns(gravity_sg=pl.Series(coarse)), Batch(pitched_at=made.at(0)), now=made.at(999)
     )
-    assert marks(frame).get(STUCK, 0) < 0.1 * len(frame)
+    assert STUCK not in marks(frame)
+
+
+def test_a_float_that_scatters_by_more_than_its_digit_is_seen_to_be_stuck(fermentation: Callable[..., Any]) -> None:
+    made = fermentation(noise_sg=0.0012, spacing_h=0.25)
+    coarse = np.round(made.readings["gravity_sg"].to_numpy(), 4)
+    coarse[800:900] = coarse[800]
+    frame = mark(
+        made.readings.with_columns(gravity_sg=pl.Series(coarse)), Batch(pitched_at=made.at(0)), now=made.at(999)
+    )
+    assert frame["set_aside"][801:900].to_list() == [STUCK] * 99
 
 
 def test_a_steep_fall_is_no_spike(made: Any) -> None:
