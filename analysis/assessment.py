@@ -11,6 +11,7 @@ import polars as pl
 from analysis import evidence
 from analysis.attenuation import attenuation_course
 from analysis.cleaning import mark
+from analysis.habits import risen
 from analysis.implications import Courses
 from analysis.memory import carry_on, fingerprint_of
 from analysis.model import Assessment, Batch, PhaseSpan, Range, as_utc, events_of
@@ -136,6 +137,7 @@ def _verdict(
         phase=phase, belief=belief, attenuation=attenuation, original_sg=look.original_sg, gravity=gravity,
         terminal=terminal, left=left, forecast=finish, chill_h=chill_h, usual_c=series.usual_c,
         temperature_c=temperature, creep=creep, float_off_sg=_float_off(series, courses),
+        later_c=_later(series, belief, float(weight @ courses.done_now)) if chill_h is None else 0.0,
     )  # fmt: skip
     began = spans(
         series, courses, weight, batch, phase=phase, held=held, chill_h=chill_h, finished=finished,
@@ -178,6 +180,12 @@ def _float_off(series: Series, courses: Courses) -> float | None:
         return None
     middle = quantiles(courses.gravity_sg, courses.weight, (0.5,))[0]
     return float(np.median(series.gravity_sg[recent] - np.interp(series.hours[recent], courses.at_h, middle)))
+
+
+def _later(series: Series, belief: Belief, share: float) -> float:
+    if belief.habit is None or not series.temperature_known:
+        return 0.0
+    return belief.habit.expected(share, risen(series.grid_hours, series.grid_temperature_c, series.now_h))
 
 
 def _last_temperature(marked: pl.DataFrame) -> float | None:

@@ -187,13 +187,23 @@ def frozen(hours: Floats, gravity_sg: Floats) -> Floats:
 
 def _chance_of_repeat(gravity_sg: Floats) -> float:
     """How often a float repeats itself where the gravity stands, by its last digit and its scatter."""
-    values = np.unique(np.round(gravity_sg, 9))
-    if values.size < 3:
-        return 1.0
-    digit = float(np.quantile(np.diff(values), 0.2))
-    bend = gravity_sg[2:] - 2.0 * gravity_sg[1:-1] + gravity_sg[:-2]  # a fall adds next to nothing to it
-    scatter = 1.4826 * float(np.median(np.abs(bend))) / np.sqrt(6.0)
-    if scatter < digit:
+    digit, scatter = digit_and_scatter(gravity_sg)
+    if scatter <= digit:
         return 1.0  # rounding alone may look like that much
     # Two readings of a normal scatter that is rounded to the digit, at worst about the middle of a step.
     return float(min(digit / (2.0 * np.sqrt(np.pi) * scatter), 1.0))
+
+
+def digit_and_scatter(gravity_sg: Floats) -> tuple[float, float]:
+    """The last digit that a float reports, and the standard deviation of its scatter, SG; zeros of too few readings.
+
+    Parameters
+    ----------
+    gravity_sg : shape (n,)
+        In time order, no NaN.
+    """
+    values = np.unique(np.round(gravity_sg, 9))
+    if values.size < 3:
+        return 0.0, 0.0
+    bend = gravity_sg[2:] - 2.0 * gravity_sg[1:-1] + gravity_sg[:-2]  # a fall adds next to nothing to it
+    return float(np.quantile(np.diff(values), 0.2)), 1.4826 * float(np.median(np.abs(bend))) / np.sqrt(6.0)

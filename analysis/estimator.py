@@ -20,7 +20,7 @@ from analysis.noise import WANDER_SD_SG, Noise, Whitener, local_rate
 from analysis.priors import Belief
 from analysis.sampler import Cloud, sample
 from analysis.series import Series
-from analysis.warmth import Warmth, warmth
+from analysis.warmth import Warmth, warmer, warmth
 
 Halt = Literal["none", "lasting", "over", "again"]
 """No halt, one that still lasts, one that is over, and one that lasts after one that is over."""
@@ -166,12 +166,18 @@ class Story:
         k = FIXED + (2 if self.setting.creep_from_h is not None else 0)
         return np.asarray(np.exp(0.14 + 0.1 * z[:, k])), np.asarray(np.exp(0.5 * z[:, k + 1]))
 
-    def tau(self, z: Floats, theta: Floats, at: Floats | None = None) -> Floats:
-        """Warmth-weighted time at the bins, or at the times `at` (hours, shape (m,)), with the halts taken out."""
+    def tau(self, z: Floats, theta: Floats, at: Floats | None = None, later_c: Floats | None = None) -> Floats:
+        """Warmth-weighted time at the bins, or at the times `at` (hours, shape (m,)), with the halts taken out.
+
+        From now on it is warmer by `later_c`, shape (n,).
+        """
         warm = self.setting.warm
         law = warm.law(theta)
         tau = np.asarray(warm.tau[law][:, self.setting.bins] if at is None else tau_at(warm, at)[law])
         now_h = self.setting.series.now_h
+        if at is not None and later_c is not None:
+            gain = warm.speed_now[law] * (warmer(self.setting.series.grid_temperature_c[-1], later_c, theta) - 1.0)
+            tau = tau + gain[:, None] * np.maximum(at - now_h, 0.0)
         whole = tau
         pace, goes_on = np.ones((1, 1)), np.zeros((1, 1))
         if self.over_h is not None:
@@ -200,7 +206,7 @@ class Story:
         low, high = self.lasting_h
         return np.asarray(low + (high - low) * ndtr(z[:, -2]))
 
-    def falls(self, z: Floats, at: Floats | None = None) -> tuple[Floats, Floats]:
+    def falls(self, z: Floats, at: Floats | None = None, later_c: Floats | None = None) -> tuple[Floats, Floats]:
         """Fraction of the fall done, and what other causes took away (SG), each of shape (n, m).
 
         Other causes are creep after hops and feeds, which add first (below zero) and take away more later.
@@ -208,7 +214,7 @@ class Story:
         setting = self.setting
         theta = self.theta(z)
         shapes = Shapes.of(theta)
-        tau = self.tau(z, theta, at)
+        tau = self.tau(z, theta, at, later_c)
         done = shapes.fall(tau)
         if setting.creep_from_h is None and not setting.additions:
             return done, np.zeros((1, 1))
@@ -247,7 +253,9 @@ class Story:
         done, crept = self.falls(z)
         belief = self.setting.belief
         known = np.concatenate([z[:, :SHAPE], z[:, WANDER : WANDER + 1]], axis=1)
-        level = self.noise.level(self.log_wander(z))
+        # What is rounded away is an error that lasts as long as the gravity takes to move by a digit.
+        rounding = np.log(max(self.setting.series.rounding_sg, 1e-9))
+        level = self.noise.level(np.maximum(self.log_wander(z), rounding))
         white_f = np.empty_like(done)
         white_y = np.empty_like(done)
         for k in range(len(WANDER_SD_SG)):

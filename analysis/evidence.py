@@ -41,10 +41,15 @@ class Facts:
     temperature_c: float | None
     creep: Creep | None
     float_off_sg: float | None
+    later_c: float
 
 
 FLOAT_OFF_SG: Final = 0.0012
 """A float further off than this, by what we infer, is worth a sentence: the course runs beside its points then."""
+
+
+WARMER_C: Final = 1.0
+"""A change of temperature that is reckoned with is worth a sentence from here on."""
 
 
 def sentences(facts: Facts) -> tuple[str, ...]:
@@ -78,6 +83,12 @@ def sentences(facts: Facts) -> tuple[str, ...]:
         said.append(
             f"The last stretch, from nine tenths of the fall to the end, takes about {np.exp(ending.usual):.1f} times"
             f" as long as the stretch from half to nine tenths, going by {alike} of its kind."
+        )
+    if facts.forecast is not None and not facts.finished and abs(facts.later_c) >= WARMER_C:
+        said.append(
+            f"Earlier batches of this drink were about {abs(facts.later_c):.0f} °C"
+            f" {'warmer' if facts.later_c > 0 else 'colder'} from here on, those that were kept alike so far;"
+            " the dates reckon with it."
         )
     if facts.stalled:
         said.append(

@@ -9,6 +9,7 @@ import numpy as np
 from scipy.special import ndtr
 
 from analysis.estimator import Story
+from analysis.habits import risen
 from analysis.model import STEADY_SG, Floats
 from analysis.sampler import Cloud, normals
 
@@ -53,7 +54,7 @@ def imply(story: Story, cloud: Cloud, *, draws: int = DRAWS, weight: float = 1.0
     past = np.unique(np.concatenate([np.arange(0.0, now_h, max(4.0, now_h / 40)), [now_h]]))
     future = now_h + np.concatenate([np.arange(4.0, 72.1, 4.0), np.geomspace(80.0, HORIZON_H, 22)])
     at = np.concatenate([past, future])
-    done, other = story.falls(z, at)
+    done, other = story.falls(z, at, _later(story, z, normals(draws, 1, stream + 1)[:, 0]))
     gone = size[:, None] * done + other
     whole = size + story.other_total(z)
     left = whole[:, None] - gone
@@ -80,6 +81,16 @@ def imply(story: Story, cloud: Cloud, *, draws: int = DRAWS, weight: float = 1.0
         done_now=done[:, here],
         effective=cloud.effective,
     )
+
+
+def _later(story: Story, z: Floats, normal: Floats) -> Floats | None:
+    """How much warmer it gets from now on by what was done with earlier batches, shape (n,); None where unknown."""
+    setting, series = story.setting, story.setting.series
+    habit = setting.belief.habit
+    if habit is None or not series.temperature_known:
+        return None
+    share = float(np.median(1.0 - story.left_now(z)))
+    return habit.draws(share, risen(series.grid_hours, series.grid_temperature_c, series.now_h), normal)
 
 
 def first_below(at: Floats, left_sg: Floats, limit_sg: float) -> Floats:

@@ -11,6 +11,7 @@ from scipy.special import ndtri
 from analysis.cleaning import mark
 from analysis.endings import endings, told
 from analysis.estimator import GAIN_SD, SHAPE, Setting, Story
+from analysis.habits import warmed
 from analysis.implications import imply
 from analysis.model import STEADY_SG, FinishedBatch, Floats, events_of
 from analysis.pooling import STAGES, Lesson
@@ -66,7 +67,9 @@ def lesson(one: FinishedBatch, priors: Priors) -> tuple[Lesson, Floats] | None:
     courses = imply(story, cloud)
     gravity = np.median(courses.gravity_sg, axis=0)
     share = (gravity[0] - gravity) / float(np.median(courses.fall_sg))
-    hours = np.append(np.interp(STAGES, share, courses.at_h), np.median(courses.finish_h))
+    reached = np.interp(STAGES, share, courses.at_h)
+    finish = float(np.median(courses.finish_h))
+    tells = series.temperature_known and np.isfinite(finish)
     taught = Lesson.of(
         precision,
         pull,
@@ -74,8 +77,9 @@ def lesson(one: FinishedBatch, priors: Priors) -> tuple[Lesson, Floats] | None:
         lingers=lingers(batch),
         strength=strength(batch, original),
         ending=told(cloud.weight, endings(story.theta(cloud.z), size), belief.implied_ending(original)),
+        warmed=warmed(series.grid_hours, series.grid_temperature_c, reached, finish) if tells else (),
     )
-    return taught, hours
+    return taught, np.append(reached, finish)
 
 
 def replay(one: FinishedBatch, priors: Priors, hours: Floats) -> tuple[float, ...]:

@@ -35,6 +35,9 @@ class Lesson:
     ending: tuple[float, float]
     """What its readings say of its ending: mean and variance, see `analysis.endings`."""
 
+    warmed: tuple[float, ...] = ()
+    """What was done with its temperature, see `analysis.habits`. Empty where that is not known."""
+
     misses: tuple[float, ...] = ()
     """How far our forecasts of this batch would have missed at each of `STAGES`, in normal standard deviations,
     above zero where it finished later than we would have said. Empty where it was not played again."""
@@ -49,6 +52,7 @@ class Lesson:
         lingers: bool,
         strength: float,
         ending: tuple[float, float],
+        warmed: tuple[float, ...] = (),
     ) -> Lesson:
         """From a full matrix, kept to five digits."""
         return cls(
@@ -58,12 +62,13 @@ class Lesson:
             precision=_five(precision[np.tril_indices(pull.size)]),
             pull=_five(pull),
             ending=(round(ending[0], 4), round(ending[1], 5)),
+            warmed=warmed,
         )
 
     @classmethod
     def from_dict(cls, data: dict[str, Any]) -> Lesson:
         """From `dataclasses.asdict`, after a trip through JSON."""
-        lists = {name: tuple(data[name]) for name in ("precision", "pull", "ending", "misses")}
+        lists = {name: tuple(data[name]) for name in ("precision", "pull", "ending", "warmed", "misses")}
         return cls(yeast=data["yeast"], lingers=data["lingers"], strength=data["strength"], **lists)
 
 

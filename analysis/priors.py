@@ -18,8 +18,9 @@ import numpy as np
 
 from analysis.courses import OF_THE_COURSE, PARAMETERS
 from analysis.endings import Ending, endings, expected
+from analysis.habits import Habit
 from analysis.model import Batch, Drink, FinishedBatch, Floats
-from analysis.pooling import Correction, Lesson, pooled
+from analysis.pooling import STAGES, Correction, Lesson, pooled
 from analysis.sampler import normals
 
 FEATURES: Final = (*OF_THE_COURSE, "log_wander", "attenuation")
@@ -37,7 +38,7 @@ KEPT_PER_DRINK: Final = 80
 """The newest so many batches of a drink are kept: the cellar's age must not cost time, and habits change."""
 
 _LOOKS: Final = 256
-_VERSION: Final = 7
+_VERSION: Final = 8
 
 # Mean and standard deviation of each feature: common practice, no source, deliberately wide.
 BEERS: Final = ("ale", "lager", "other")
@@ -86,6 +87,8 @@ class Belief:
     same_drink: int
     ending: Ending | None = None
     """What earlier batches say of the ending beyond what the features imply."""
+    habit: Habit | None = None
+    """What was done with the temperature of earlier batches of the drink."""
 
     def implied_ending(self, original_sg: float) -> Ending:
         """What the features imply of the ending, by the middle and the spread of its core."""
@@ -152,7 +155,7 @@ class Priors:
         those = self.lessons.get(batch.drink, ())
         same = sum(batch.yeast is not None and one.yeast == batch.yeast for one in those)
         root = np.asarray(np.linalg.cholesky(cov + 1e-9 * np.eye(mean.size)), dtype=np.float64)
-        belief = Belief(mean, root, same, len(those))
+        belief = Belief(mean, root, same, len(those), habit=_habit(those))
         alike = [(*one.ending, one.strength) for one in those if one.lingers == lingers(batch)]
         if not alike:
             return belief
@@ -215,6 +218,11 @@ def strength(batch: Batch, original_gravity_sg: float | None) -> float:
     if original_gravity_sg is None:
         return 0.0
     return float(np.clip((original_gravity_sg - _USUAL_SG[batch.drink]) / 0.020, -3.0, 3.0))
+
+
+def _habit(those: Iterable[Lesson]) -> Habit | None:
+    told = np.array([one.warmed for one in those if one.warmed])
+    return Habit(np.array(STAGES), told[:, ::2], told[:, 1::2]) if told.size else None
 
 
 def lingers(batch: Batch) -> bool:

@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 from numpy.typing import NDArray
 
-from analysis.cleaning import hours_since
+from analysis.cleaning import digit_and_scatter, hours_since
 from analysis.model import Batch, Floats
 from analysis.warmth import REFERENCE_C
 
@@ -48,6 +48,8 @@ class Series:
     usual_c: float
     reference_c: float
     temperature_known: bool
+    rounding_sg: float = 0.0
+    """Error of a float that reports fewer digits than it could: it says the same while the gravity moves on."""
 
     @property
     def floats(self) -> NDArray[np.bool_]:
@@ -77,6 +79,7 @@ def summarise(marked: pl.DataFrame, batch: Batch, *, now: datetime) -> Series:
     opened = [hours_of(e.at, batch) for e in batch.events if e.kind in _OPENS_SEGMENT and e.at <= now]
     float_rows = used & ~hand_all
     h, g = hours_all[float_rows], gravity_all[float_rows]
+    digit, scatter = digit_and_scatter(g)
     edges = bin_edges(now_h)
     edges = np.unique(np.concatenate([edges, np.array([t for t in opened if 0 < t < edges[-1]])]))
     means, centres, white, counts = _bins(h, g, edges)
@@ -105,6 +108,8 @@ def summarise(marked: pl.DataFrame, batch: Batch, *, now: datetime) -> Series:
         usual_c=usual,
         reference_c=reference_c,
         temperature_known=known,
+        # Of a display that flickers, the mean is finer than its last digit.
+        rounding_sg=digit / np.sqrt(12.0) if scatter <= digit else 0.0,
     )
 
 

@@ -61,6 +61,13 @@ def speeds(temperature_c: Floats, reference_c: float, usual_c: float) -> Floats:
     return np.asarray((arrhenius[:, None, :] * awake[None, :, :]).reshape(-1, temperature_c.size))
 
 
+def warmer(temperature_c: float, by_c: Floats, theta: Floats) -> Floats:
+    """How many times as fast it goes where it is warmer than `temperature_c` by `by_c`, by each course's own law."""
+    kelvin = temperature_c + 273.15
+    energy = (ENERGY_MEAN_KJ_MOL + ENERGY_SD_KJ_MOL * np.clip(theta[:, 9], -2.0, 2.0)) * 1000.0
+    return np.asarray(np.exp(energy / GAS_J_MOL_K * (1 / kelvin - 1 / (kelvin + by_c))))
+
+
 def warmth(hours: Floats, temperature_c: Floats, reference_c: float, usual_c: float) -> Warmth:
     """Warmth-weighted time from 0 at `hours[0]`, for temperatures that belong to the grid points."""
     at_points = speeds(temperature_c, reference_c, usual_c)
