@@ -47,8 +47,10 @@ class Habit:
         risen_c
             How far it has been warmed so far.
         """
-        risen = np.array([np.interp(share, self.stages, one) for one in self.risen_c])
-        later = np.array([np.interp(share, self.stages, one) for one in self.later_c])
+        at = float(np.interp(share, self.stages, np.arange(self.stages.size)))
+        low, part = int(at), at - int(at)
+        high = min(low + 1, self.stages.size - 1)
+        risen, later = ((1 - part) * one[:, low] + part * one[:, high] for one in (self.risen_c, self.later_c))
         alike = np.exp(-0.5 * np.square((risen - risen_c) / ALIKE_C))
         chance = np.append(alike, STAYS_LIKE)
         return np.append(later, 0.0), chance / chance.sum()

@@ -57,7 +57,7 @@ def test_the_next_batch_does_what_one_that_was_treated_alike_did() -> None:
 def test_draws_follow_the_chances() -> None:
     normal = np.random.default_rng(1).normal(size=20_000)
     drawn = habit().draws(0.5, 0.0, normal)
-    assert np.mean(drawn > 3) == pytest.approx(0.5, abs=0.02)
+    assert np.mean(drawn > 3) == pytest.approx(3 / (4 + STAYS_LIKE), abs=0.02)
 
 
 def test_warmer_by_ten_degrees_goes_as_much_faster_as_arrhenius_says() -> None:
