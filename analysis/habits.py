@@ -50,8 +50,8 @@ class Habit:
         at = float(np.interp(share, self.stages, np.arange(self.stages.size)))
         low, part = int(at), at - int(at)
         high = min(low + 1, self.stages.size - 1)
-        risen, later = ((1 - part) * one[:, low] + part * one[:, high] for one in (self.risen_c, self.later_c))
-        alike = np.exp(-0.5 * np.square((risen - risen_c) / ALIKE_C))
+        so_far, later = ((1 - part) * one[:, low] + part * one[:, high] for one in (self.risen_c, self.later_c))
+        alike = np.exp(-0.5 * np.square((so_far - risen_c) / ALIKE_C))
         chance = np.append(alike, STAYS_LIKE)
         return np.append(later, 0.0), chance / chance.sum()
 
