@@ -37,10 +37,9 @@ DOUBT_FAR: Final = 0.35
 STOOD_H: Final = 33.0
 """Hours without movement before a halt is called a stall: shorter plateaus often pass by themselves."""
 
-IN_SIGHT_H: Final = 40.0
-BEYOND_ERROR: Final = 2.0
-"""Where only the course as a whole says that it stands: over these hours no fall of a point may be seen that is so many
-times its error."""
+UNSEEN_H: Final = 40.0
+"""Where only the course as a whole says that it stands, the readings of these hours must show no fall beyond its error:
+slow plateaus do."""
 
 UNLIKELY_SD: Final = -1.6
 UNLIKELY_HOLD_H: Final = 72.0
@@ -122,12 +121,15 @@ def decide(
         lasts = look.share.get("lasting", 0.0) + look.share.get("again", 0.0)
         halted_instead = lasts > HALT_DOUBT and place < HALT_DOUBT_SD
         finished = (sure or long) and held.held_h >= least_h and not halted_instead
-    # The readings need not show it hour by hour: of a float that scatters by points, or was silent, the course tells.
+    # The readings need not show it level by level: of a float that scatters by points, or was silent, the course tells.
     p_stood = float(weight[halted & (courses.halted_from_h <= series.now_h - STOOD_H)].sum())
-    fall, error = fall_of_late(series, IN_SIGHT_H)
-    by_course = p_stood >= 0.5 * p_halted and fall < max(STEADY_SG, BEYOND_ERROR * error)
-    surely = p_halted >= HALTED and (held.held_h >= STOOD_H or by_course)
-    likely = p_halted >= LONG_HALTED and (held.held_h >= LONG_STOOD_H or was_stalled)
+    fall, error = fall_of_late(series, UNSEEN_H)
+    surely = p_halted >= HALTED and (
+        held.held_h >= STOOD_H or (p_stood >= HALTED and fall < max(0.5 * STEADY_SG, error))
+    )
+    fall, error = fall_of_late(series, 24.0)
+    still = was_stalled and fall < max(STEADY_SG, 2.0 * error)
+    likely = p_halted >= LONG_HALTED and (held.held_h >= LONG_STOOD_H or still)
     stalled = (surely or likely) and not finished and chill_h is None and not moves_again(series, held)
     return Verdict(
         finished, stalled, p_finished, p_halted,

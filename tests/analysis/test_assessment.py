@@ -166,7 +166,7 @@ def test_a_halt_is_called_a_stall_within_two_days_and_never_finished(fermentatio
     assert any("gush" in line for line in kept.advice)
 
 
-@pytest.mark.parametrize(("scatter_sg", "silent_h"), [(0.0035, 0.0), (0.0, 20.0)])
+@pytest.mark.parametrize(("scatter_sg", "silent_h"), [(0.0025, 0.0), (0.0, 20.0)])
 @pytest.mark.parametrize("seed", range(3))
 def test_a_halt_that_half_days_do_not_show_is_called_a_stall_within_two_days(
     fermentation: Ferment, scatter_sg: float, silent_h: float, seed: int
