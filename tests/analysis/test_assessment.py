@@ -180,7 +180,7 @@ def test_a_halt_that_half_days_do_not_show_is_called_a_stall_within_two_days(
     readings = made.readings.with_columns(pl.col("gravity_sg") + scatter).filter(~silent)
     kept = None
     called = []
-    for hour in np.arange(stood_from, stood_from + 120, 12.0):
+    for hour in np.arange(stood_from, stood_from + 90, 3.0):
         kept = assess(readings, known, now=made.at(hour), previous=kept)
         assert not kept.finished
         called += [hour - stood_from] * kept.stalled
