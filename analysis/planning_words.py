@@ -54,7 +54,7 @@ def why_blocked(assessment: Assessment, wishes: Wishes) -> str | None:
     if assessment.stalled:
         return (
             "It has stopped short of where it should end, so there is no date yet. Take a hand sample; if it agrees, "
-            "warm the vessel a little, rouse the yeast, and look again tomorrow."
+            "warm the vessel a little and look again tomorrow."
         )
     if assessment.phase == "chilled" and not assessment.finished:
         return (
