@@ -34,19 +34,22 @@ DOUBT: Final = 0.25
 DOUBT_FAR: Final = 0.35
 """Once called finished, it takes clear evidence to take it back: the chance below this, or that of two points above."""
 
-STOOD_H: Final = 33.0
+STOOD_H: Final = 36.0
 """Hours without movement before a halt is called a stall: shorter plateaus often pass by themselves."""
 
 UNSEEN_H: Final = 40.0
 """Where only the course as a whole says that it stands, the readings of these hours must show no fall beyond its error:
 slow plateaus do."""
 
-UNLIKELY_SD: Final = -1.6
-UNLIKELY_HOLD_H: Final = 72.0
-"""An end further above the expected one than this many standard deviations must hold this long to be believed."""
+SLOW_SG: Final = 0.0004
+SLOW_BEYOND: Final = 1.5
+"""What falls within a day by this much and so many times its error is slow and has not stalled."""
 
-INCREDIBLE_SD: Final = -2.6
-"""An end that far above the expected one is believed only after a forced test: a stall looks the same for weeks."""
+LEAST_HOLD_H: Final = ((-1.6, 12.0), (-2.6, 72.0), (-3.2, 120.0))
+"""For how long it must have held to be believed, by how many standard deviations the end lies above the expected one
+at most. Further above, only a forced test is believed: a stall looks the same for weeks."""
+
+UNLIKELY_SD: Final = LEAST_HOLD_H[0][0]
 
 HALT_DOUBT: Final = 0.1
 HALT_DOUBT_SD: Final = -0.6
@@ -117,7 +120,7 @@ def decide(
     if was_finished:
         finished = p_finished >= DOUBT and p_far <= DOUBT_FAR
     else:
-        least_h = 12.0 if place > UNLIKELY_SD else UNLIKELY_HOLD_H if place > INCREDIBLE_SD else np.inf
+        least_h = next((hold_h for least_sd, hold_h in LEAST_HOLD_H if place > least_sd), np.inf)
         lasts = look.share.get("lasting", 0.0) + look.share.get("again", 0.0)
         halted_instead = lasts > HALT_DOUBT and place < HALT_DOUBT_SD
         finished = (sure or long) and held.held_h >= least_h and not halted_instead
@@ -128,9 +131,10 @@ def decide(
         held.held_h >= STOOD_H or (p_stood >= HALTED and fall < max(0.5 * STEADY_SG, error))
     )
     fall, error = fall_of_late(series, 24.0)
-    still = was_stalled and fall < max(STEADY_SG, 2.0 * error)
-    likely = p_halted >= LONG_HALTED and (held.held_h >= LONG_STOOD_H or still)
-    stalled = (surely or likely) and not finished and chill_h is None and not moves_again(series, held)
+    slow = fall >= max(SLOW_SG, SLOW_BEYOND * error)
+    likely = p_halted >= LONG_HALTED and (held.held_h >= LONG_STOOD_H or was_stalled)
+    moves = slow or chill_h is not None or moves_again(series, held)
+    stalled = (surely or likely) and not finished and not moves
     return Verdict(
         finished, stalled, p_finished, p_halted,
         by_hold=finished and long and not sure,
