@@ -98,8 +98,8 @@ def sentences(facts: Facts) -> tuple[str, ...]:
     if facts.stands_since_h is not None and held.held_h < STOOD_H:
         stood_h = (facts.now - facts.batch.pitched_at).total_seconds() / 3600 - facts.stands_since_h
         said.append(
-            f"It has stood for about {stood_h:.0f} h, going by the course as a whole: the readings scatter too much,"
-            " or too few came, to show it from one half-day to the next."
+            f"It has stood for about {stood_h:.0f} h, going by the course as a whole;"
+            f" from one half-day to the next the readings show {int(held.held_h)} h of it."
         )
     if facts.creep is not None:
         said.append(

@@ -12,6 +12,7 @@ from polars.testing import assert_frame_equal
 from analysis import Assessment, Batch, Event, assess
 from analysis.errors import ReadingsError
 from analysis.model import COURSE, MARKED, PHASES
+from analysis.verdict import STOOD_H
 
 Ferment = Callable[..., Any]
 
@@ -187,6 +188,7 @@ def test_a_halt_that_half_days_do_not_show_is_called_a_stall_within_two_days(
         if kept.stalled:
             began = kept.phases[-1]
             assert began.phase == "stalled"
+            assert (kept.held_h < STOOD_H) == any("by the course as a whole" in line for line in kept.evidence)
             assert abs(began.began_at - made.at(stood_from)) < timedelta(hours=18)
     assert called
     assert called[0] <= 48

@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from analysis.estimator import GAIN_SD
 from analysis.implications import Courses
 from analysis.model import Batch
 from analysis.priors import Priors
@@ -138,3 +139,16 @@ def test_a_stall_is_taken_back_only_by_something() -> None:
     fell = decided(HALTED, held_h=0.0, attenuation=0.62, halted_h=60.0, falls_sg_day=0.002, was_stalled=True)
     assert not fell.stalled
     assert fell.stands_since_h is None
+
+
+def test_the_further_above_the_usual_the_end_lies_the_longer_it_must_hold() -> None:
+    """In steps; further still, only a forced test is believed."""
+    belief = Priors().belief(BATCH)
+    expected = float(belief.mean[-1])
+    sd = float(np.hypot(belief.sd[-1], GAIN_SD * expected))
+    sure = {0.3: 0.98, 1.4: 0.02}
+    for above, least_h in ((-1.0, 12.0), (-2.0, 72.0), (-2.9, 120.0)):
+        at = expected + above * sd
+        assert not decided(sure, held_h=least_h - 1, attenuation=at).finished
+        assert decided(sure, held_h=least_h, attenuation=at).finished
+    assert not decided(sure, held_h=400.0, attenuation=expected - 3.5 * sd).finished
