@@ -296,7 +296,10 @@ class Story:
 
     def run(self) -> Cloud:
         """Sample this variant."""
-        cloud = self.run_by_readings()
+        return self.with_ending(self.run_by_readings())
+
+    def with_ending(self, cloud: Cloud) -> Cloud:
+        """Weighed by what earlier batches say of the ending as well."""
         ending = self.setting.belief.ending
         if ending is None:
             return cloud

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -10,25 +10,35 @@ from scipy.special import ndtri
 
 from analysis.cleaning import mark
 from analysis.endings import endings, told
-from analysis.estimator import GAIN_SD, SHAPE, Setting, Story
+from analysis.estimator import FIXED, GAIN_SD, SHAPE, Setting, Story
 from analysis.habits import warmed
 from analysis.implications import imply
-from analysis.model import STEADY_SG, FinishedBatch, Floats, events_of
+from analysis.model import STEADY_SG, Batch, FinishedBatch, Floats, events_of
+from analysis.noise import local_rate
 from analysis.pooling import STAGES, Lesson
 from analysis.priors import Priors, general, lingers, strength
-from analysis.sampler import normals
-from analysis.series import original_gravity, summarise
+from analysis.sampler import Cloud, normals
+from analysis.series import hours_of, original_gravity, summarise
+from analysis.stories import HALT_ODDS, look_at, plateau_in, without_cold
 
 _LEAST_BINS = 12
-HINDSIGHT_H = 10.0
-"""Error of a finish as seen in hindsight, hours: the last point falls too slowly for a float to time it better."""
-
 _MOST_PRECISE = 1e-3
 """No feature is taken for known better than to this share of its general variance."""
 
 
-def lesson(one: FinishedBatch, priors: Priors) -> tuple[Lesson, Floats] | None:
-    """What a batch with all its readings teaches, and the hours at which it reached `STAGES` and its finish.
+@dataclass(frozen=True, slots=True)
+class Hindsight:
+    """When a finished batch reached `STAGES` (hours since pitching), and equally likely hours of its finish.
+
+    No float shows the last point to the hour: the finish stays a distribution.
+    """
+
+    reached_h: Floats
+    finish_h: Floats
+
+
+def lesson(one: FinishedBatch, priors: Priors) -> tuple[Lesson, Hindsight] | None:
+    """What a batch with all its readings teaches, and when it reached what.
 
     `priors` is what is believed meanwhile. None if it cannot teach: too few readings, fed on the way, or never ended.
     """
@@ -41,13 +51,12 @@ def lesson(one: FinishedBatch, priors: Priors) -> tuple[Lesson, Floats] | None:
         return None
     belief = priors.belief(batch)
     marked = mark(readings, batch, now=now)
-    series = summarise(marked, batch, now=now)
+    series = without_cold(summarise(marked, batch, now=now))
     if series.hours.size < _LEAST_BINS:
         return None
     original, known = original_gravity(batch, series)
-    setting = Setting.of(series, belief, original, original_known=known)
-    story = Story(setting)
-    cloud = story.run_by_readings()
+    hops_h = _hops(batch, now)
+    story, cloud = _best(Setting.of(series, belief, original, original_known=known, creep_from_h=hops_h))
     size = cloud.extra[0] + cloud.extra[1] * normals(cloud.z.shape[0], 1, 50)[:, 0]
     left = story.left_now(cloud.z) * size
     if float(cloud.weight[left < 2.5 * STEADY_SG].sum()) < 0.5:
@@ -64,7 +73,7 @@ def lesson(one: FinishedBatch, priors: Priors) -> tuple[Lesson, Floats] | None:
     cov = shrink * cov + (1 - shrink) * np.diag(np.diag(cov))
     prior_cov = belief.root @ belief.root.T / np.outer(scale, scale)
     precision, pull = without_prior(mean, cov, (belief.mean - middle) / scale, prior_cov)
-    courses = imply(story, cloud)
+    courses = imply(*_without_creep(story, story.with_ending(cloud)))
     gravity = np.median(courses.gravity_sg, axis=0)
     share = (gravity[0] - gravity) / float(np.median(courses.fall_sg))
     reached = np.interp(STAGES, share, courses.at_h)
@@ -79,38 +88,70 @@ def lesson(one: FinishedBatch, priors: Priors) -> tuple[Lesson, Floats] | None:
         ending=told(cloud.weight, endings(story.theta(cloud.z), size), belief.implied_ending(original)),
         warmed=warmed(series.grid_hours, series.grid_temperature_c, reached, finish) if tells else (),
     )
-    return taught, np.append(reached, finish)
+    return taught, Hindsight(reached, courses.finish_h)
 
 
-def replay(one: FinishedBatch, priors: Priors, hours: Floats) -> tuple[float, ...]:
+def _best(setting: Setting) -> tuple[Story, Cloud]:
+    """The story that explains the readings better: the plain one, or a halt that is over where one can be seen.
+
+    A plateau told as a plain course would teach a tail that is not there.
+    """
+    plain = Story(setting)
+    cloud = plain.run_by_readings()
+    plateau = plateau_in(setting.series, local_rate(setting.series))
+    if plateau is None:
+        return plain, cloud
+    other = Story(setting, over_h=plateau)
+    its = other.run_by_readings()
+    odds = np.log(HALT_ODDS / (1.0 - HALT_ODDS))
+    return (other, its) if its.log_evidence + odds > cloud.log_evidence else (plain, cloud)
+
+
+def _hops(batch: Batch, now: datetime) -> float | None:
+    hops = events_of(batch, "dry hop", until=now)
+    return hours_of(hops[0].at, batch) if hops else None
+
+
+def _without_creep(story: Story, cloud: Cloud) -> tuple[Story, Cloud]:
+    """The same courses as if no hops had been added: what hops bring about is no habit of the yeast."""
+    setting = story.setting
+    if setting.creep_from_h is None:
+        return story, cloud
+    plain = Story(replace(setting, creep_from_h=None), over_h=story.over_h)
+    return plain, replace(cloud, z=np.delete(cloud.z, (FIXED, FIXED + 1), axis=1))
+
+
+def replay(one: FinishedBatch, priors: Priors, known: Hindsight) -> tuple[tuple[float, ...], tuple[float, ...]]:
     """By how many normal standard deviations our forecast would have missed at each of `STAGES`.
 
-    Parameters
-    ----------
-    hours
-        When it reached each stage, and last its finish, in hindsight; shape (stages + 1,).
+    Returns
+    -------
+    tuple
+        The mean miss at each stage, over what is known of the finish, and the variance that this leaves. Both empty
+        where it cannot be told, or where hops came in before the last stage.
     """
-    batch, finish = one.batch, float(hours[-1])
-    if not np.isfinite(finish):
-        return ()
+    batch = one.batch
+    if np.isinf(np.median(known.finish_h)):
+        return (), ()
     belief = priors.belief(batch)
-    misses = []
-    for hour in hours[:-1]:
+    means, variances = [], []
+    for hour in known.reached_h:
         now = batch.pitched_at + timedelta(hours=float(hour))
         events = tuple(e for e in batch.events if e.at <= now)
         series = summarise(mark(one.readings, replace(batch, events=events), now=now), batch, now=now)
-        if series.hours.size < 4:
-            return ()
-        original, known = original_gravity(batch, series)
-        story = Story(Setting.of(series, belief, original, original_known=known))
-        said = imply(story, story.run()).finish_h
-        # Hindsight does not know the finish to the hour either: a miss within its own error is none.
-        middle = float(np.median(said))
-        off = finish - middle if np.isfinite(middle) else -np.inf
-        known_finish = middle + np.sign(off) * max(abs(off) - HINDSIGHT_H, 0.0) if np.isfinite(middle) else finish
-        chance = (float((said < known_finish).sum()) + 0.5) / (said.size + 1.0)
-        misses.append(round(float(np.clip(ndtri(chance), -2.5, 2.5)), 3))
-    return tuple(misses)
+        if series.hours.size < 4 or _hops(batch, now) is not None:
+            return (), ()
+        look = look_at(series, replace(batch, events=events), belief, float(hour))
+        if look is None:
+            return (), ()
+        said, weight = look.courses.finish_h, look.courses.weight
+        order = np.argsort(said)
+        passed = np.searchsorted(said[order], known.finish_h)
+        chance = np.concatenate([[0.0], np.cumsum(weight[order])])[passed]
+        miss = np.clip(ndtri(np.clip(chance, 1e-4, 1.0 - 1e-4)), -2.5, 2.5)
+        means.append(round(float(miss.mean()), 3))
+        variances.append(round(float(miss.var()), 3))
+    return tuple(means), tuple(variances)
 
 
 def without_prior(mean: Floats, cov: Floats, prior_mean: Floats, prior_cov: Floats) -> tuple[Floats, Floats]:

@@ -19,6 +19,9 @@ STAGES: Final = (0.5, 0.75, 0.9, 0.96)
 """Shares of the fall at which finished batches are played again, to learn how our own forecasts miss."""
 
 
+_LISTS: Final = ("precision", "pull", "ending", "warmed", "misses", "unsure")
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Lesson:
     """What one finished batch says of its features, in standard deviations from the general mean.
@@ -41,6 +44,9 @@ class Lesson:
     misses: tuple[float, ...] = ()
     """How far our forecasts of this batch would have missed at each of `STAGES`, in normal standard deviations,
     above zero where it finished later than we would have said. Empty where it was not played again."""
+
+    unsure: tuple[float, ...] = ()
+    """Variance of each of `misses`: hindsight does not know the finish to the hour."""
 
     @classmethod
     def of(
@@ -68,7 +74,7 @@ class Lesson:
     @classmethod
     def from_dict(cls, data: dict[str, Any]) -> Lesson:
         """From `dataclasses.asdict`, after a trip through JSON."""
-        lists = {name: tuple(data[name]) for name in ("precision", "pull", "ending", "warmed", "misses")}
+        lists = {name: tuple(data[name]) for name in _LISTS}
         return cls(yeast=data["yeast"], lingers=data["lingers"], strength=data["strength"], **lists)
 
 
@@ -146,7 +152,10 @@ class Correction:
 
     def leaning(self, those: Sequence[Lesson], *, pull: float) -> Correction:
         """For a group of batches, leaning on this one as if it were `pull` batches."""
-        misses = np.array([one.misses for one in those if one.misses]).reshape(-1, len(STAGES))
+        misses, unsure = (
+            np.array([part for part in parts if part]).reshape(-1, len(STAGES))
+            for parts in ([one.misses for one in those], [one.unsure for one in those])
+        )
         n = misses.shape[0]
         if n == 0:
             return self
@@ -154,6 +163,6 @@ class Correction:
         own = misses.mean(axis=0)
         own = 0.5 * own + 0.5 * own.mean()
         mean = (n * own + pull * self.bias) / (n + pull)
-        variance = (np.square(misses - mean).sum(axis=0) + pull * self.spread**2) / (n + pull)
+        variance = ((np.square(misses - mean) + unsure).sum(axis=0) + pull * self.spread**2) / (n + pull)
         variance = 0.5 * variance + 0.5 * variance.mean()
         return Correction(mean, np.clip(np.sqrt(variance), 0.85, 2.5))

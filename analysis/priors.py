@@ -12,7 +12,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass, field, replace
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
@@ -23,12 +23,12 @@ from analysis.model import Batch, Drink, FinishedBatch, Floats
 from analysis.pooling import STAGES, Correction, Lesson, pooled
 from analysis.sampler import normals
 
+if TYPE_CHECKING:
+    from analysis.lessons import Hindsight
+
 FEATURES: Final = (*OF_THE_COURSE, "log_wander", "attenuation")
 """What is learnt: the parameters of a course but for the temperature law, the wandering of the float, and apparent
 attenuation, which comes last because the likelihood integrates it out given the others."""
-
-_MANY: Final = 24
-"""From so many batches of a drink on, one more or less makes no difference to its own replay."""
 
 _CELLAR: Final = 0.9
 """How much of the way a drink without batches of its own follows the cellar's other drinks, in standard deviations:
@@ -38,7 +38,7 @@ KEPT_PER_DRINK: Final = 80
 """The newest so many batches of a drink are kept: the cellar's age must not cost time, and habits change."""
 
 _LOOKS: Final = 256
-_VERSION: Final = 8
+_VERSION: Final = 9
 
 # Mean and standard deviation of each feature: common practice, no source, deliberately wide.
 BEERS: Final = ("ale", "lager", "other")
@@ -244,7 +244,7 @@ def learn(finished: Iterable[FinishedBatch], *, start: Priors | None = None) -> 
     from analysis.lessons import lesson, replay  # the estimator needs priors, and priors learn by the estimator
 
     lessons = {drink: list(those) for drink, those in (start or Priors()).lessons.items()}
-    new: list[tuple[FinishedBatch, Lesson, Floats]] = []
+    new: list[tuple[FinishedBatch, Lesson, Hindsight]] = []
     nothing = Priors()
     for one in finished:
         taught = lesson(one, nothing)
@@ -261,13 +261,14 @@ def learn(finished: Iterable[FinishedBatch], *, start: Priors | None = None) -> 
             new[i] = (one, *taught)
     priors = Priors({drink: tuple(those[-KEPT_PER_DRINK:]) for drink, those in lessons.items()})
     # Play the new ones again, each as if it were not known yet, and note how the forecasts miss.
-    for one, its, known_finish in new:
+    for one, its, known in new:
         those = list(priors.lessons[one.batch.drink])
         if not any(x is its for x in those):
             continue
         without = tuple(x for x in those if x is not its)
-        others = priors if len(those) > _MANY else Priors({**priors.lessons, one.batch.drink: without})
+        others = Priors({**priors.lessons, one.batch.drink: without})
         its_group = lessons[one.batch.drink]
         k = next(k for k, x in enumerate(its_group) if x is its)
-        its_group[k] = replace(its, misses=replay(one, others, known_finish))
+        misses, unsure = replay(one, others, known)
+        its_group[k] = replace(its, misses=misses, unsure=unsure)
     return Priors({drink: tuple(those[-KEPT_PER_DRINK:]) for drink, those in lessons.items()})
