@@ -44,7 +44,7 @@ _COUNTS: Final = 1e-5
 _LEAK: Final = 0.02
 """How fast it went on during a halt that is over, against its usual pace."""
 
-_STANDS: Final = 0.0075
+_STANDS: Final = 0.001
 """The same for one that lasts, within a factor of seven either way: many stand quite still, however long (no source).
 Were a little movement taken for granted, a halt would seem the less likely the longer it stands."""
 
@@ -195,7 +195,7 @@ class Story:
         if self.lasting_h is not None:
             at_end = _tau_each(warm, law, np.full(law.size, now_h))[:, None]
             at_begin = np.maximum(_tau_each(warm, law, self.halted_from(z))[:, None], goes_on)
-            leak = np.minimum(_STANDS * np.exp(2.0 * z[:, -1]), 0.3)[:, None]
+            leak = np.minimum(_STANDS * np.exp(2.5 * z[:, -1]), 0.3)[:, None]
             tau = tau - pace * (1.0 - leak) * (np.clip(whole, at_begin, at_end) - at_begin)
         return np.asarray(tau)
 

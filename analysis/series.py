@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
@@ -9,6 +10,7 @@ from typing import Final
 import numpy as np
 import polars as pl
 from numpy.typing import NDArray
+from scipy.ndimage import median_filter
 
 from analysis.cleaning import digit_and_scatter, hours_since
 from analysis.model import Batch, Floats
@@ -80,7 +82,7 @@ def summarise(marked: pl.DataFrame, batch: Batch, *, now: datetime) -> Series:
     float_rows = used & ~hand_all
     h, g = hours_all[float_rows], gravity_all[float_rows]
     digit, scatter = digit_and_scatter(g)
-    edges = bin_edges(now_h)
+    edges = bin_edges(now_h, h, g, opened)
     edges = np.unique(np.concatenate([edges, np.array([t for t in opened if 0 < t < edges[-1]])]))
     means, centres, white, counts = _bins(h, g, edges)
 
@@ -123,17 +125,53 @@ def _usual_temperature(grid: Floats, temperature_c: Floats, hours: Floats, gravi
     return float(np.median(temperature_c[: max(int(np.searchsorted(grid, end, side="right")), 1)]))
 
 
-def bin_edges(now_h: float) -> Floats:
-    """Edges that do not depend on the readings: coarse over the past, fine over the last four days.
+def bin_edges(now_h: float, hours: Floats, gravity_sg: Floats, opened: Sequence[float] = ()) -> Floats:
+    """Edges of the bins: fine over the last four days and where the gravity moved, coarse where it stood.
 
-    They are multiples of the fine width, so that one more reading does not move all bins.
+    When and how abruptly it came to a stand tells a halt from an end, however long ago that was. All edges are
+    multiples of the fine width, in pairs of pairs, so that one more reading does not move all bins.
+
+    Parameters
+    ----------
+    hours, gravity_sg
+        The float's readings in use, shape (n,).
+    opened
+        When the float may have got a new offset, or its liquid another gravity, hours.
     """
     if now_h <= _COARSE_BINS * FINE_H + _FINE_SPAN_H:
         return np.arange(0.0, now_h + FINE_H, FINE_H)
     split = np.floor((now_h - _FINE_SPAN_H) / 24.0) * 24.0
-    width = np.ceil(split / _COARSE_BINS / FINE_H) * FINE_H
-    coarse = np.arange(0.0, split, width)
-    return np.concatenate([coarse, np.arange(split, now_h + FINE_H, FINE_H)])
+    bins = int(split / FINE_H)
+    fallen = _fallen(hours, gravity_sg, np.arange(0.0, split + 0.5 * FINE_H, FINE_H), opened)
+    keep = np.ones(bins + 1, dtype=np.bool_)
+    step = 2
+    while FINE_H * step < 2.0 * split / _COARSE_BINS:
+        first = np.arange(0, bins - step + 1, step)
+        inside: Floats = np.cumsum(keep)
+        halves: NDArray[np.bool_] = inside[first + step - 1] - inside[first] == 1
+        slow = (fallen[first + step] - fallen[first]) * _COARSE_BINS < fallen[-1]
+        keep[(first + step // 2)[halves & slow]] = False
+        step *= 2
+    return np.concatenate([np.flatnonzero(keep)[:-1] * FINE_H, np.arange(split, now_h + FINE_H, FINE_H)])
+
+
+def _fallen(hours: Floats, gravity_sg: Floats, at: Floats, opened: Sequence[float]) -> Floats:
+    """How far it had fallen by each edge, by medians over fine bins, SG, shape (m,); it never falls back."""
+    which = np.searchsorted(at, hours, side="right") - 1
+    inside = (which >= 0) & (which < at.size - 1)
+    if not inside.any():
+        return np.zeros(at.size)
+    starts = np.flatnonzero(np.concatenate([[True], np.diff(which[inside]) != 0]))
+    middle = np.array([np.median(part) for part in np.split(gravity_sg[inside], starts[1:])])
+    place = which[inside][starts]
+    smooth = median_filter(middle, 5, mode="nearest")
+    segment = np.searchsorted(np.sort(np.array(opened)), at[place] + 0.5 * FINE_H)
+    total, fallen = 0.0, np.empty(smooth.size)
+    for one in np.unique(segment):
+        its = segment == one
+        fallen[its] = total + smooth[its][0] - np.minimum.accumulate(smooth[its])
+        total = float(fallen[its][-1])
+    return np.interp(at, at[place] + 0.5 * FINE_H, fallen)
 
 
 def _bins(hours: Floats, gravity_sg: Floats, edges: Floats) -> tuple[Floats, Floats, Floats, Floats]:

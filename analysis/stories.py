@@ -37,6 +37,8 @@ _GOES_ON_SG: Final = 0.0025
 _DONE: Final = 0.9
 _FURTHER_SG: Final = 0.002
 _FEW: Final = 0.05
+_FEW_DRAWS: Final = 64
+_NEARLY_ALL: Final = 0.9
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +74,7 @@ def look_at(series: Series, batch: Batch, belief: Belief, now_h: float) -> Look 
     flat = flat_of_late(warm, rate)
     stands = flat and not ended_as_expected(plain, clouds[0][2])
     if stands:
-        story = Story(setting, lasting_h=(can_halt_from(warm, rate, 0.0), newest_h))
+        story = Story(setting, lasting_h=_window(can_halt_from(warm, rate, 0.0), plain, clouds[0][2]))
         clouds.append((HALT_ODDS, story, story.run()))
     plateau = plateau_in(warm, rate) or (None if stands else stood_until_lately(warm, rate))
     if plateau is not None:
@@ -80,7 +82,8 @@ def look_at(series: Series, batch: Batch, belief: Belief, now_h: float) -> Look 
         clouds.append((HALT_ODDS, story, story.run()))
         if flat and newest_h - plateau[1] > _FLAT_H and not ended_as_expected(story, clouds[-1][2]):
             # One stand explains another away, be it a float that stuck: it may have halted since.
-            story = Story(setting, over_h=plateau, lasting_h=(can_halt_from(warm, rate, plateau[1]), newest_h))
+            began = _window(can_halt_from(warm, rate, plateau[1]), story, clouds[-1][2])
+            story = Story(setting, over_h=plateau, lasting_h=began)
             clouds.append((HALT_ODDS**2, story, story.run()))
     score = np.array([np.log(odds) + cloud.log_evidence for odds, _, cloud in clouds])
     share = np.exp(score - score.max())
@@ -142,6 +145,16 @@ def flat_of_late(series: Series, rate: Floats) -> bool:
         return True
     # Of a float that scatters by points, neither tells.
     return any(fall < _BEYOND * error for fall, error in (fall_of_late(series, span_h) for span_h in _UNSEEN_H))
+
+
+def _window(from_h: float, story: Story, cloud: Cloud) -> tuple[float, float]:
+    """When a halt that lasts can have begun: while by the story without it there was something left to ferment.
+
+    Were it as likely to have begun at any time of a stand, it would seem the less likely the longer that lasts.
+    """
+    newest_h = float(story.setting.series.hours[-1])
+    ended = np.minimum(imply(story, cloud, draws=_FEW_DRAWS).finish_h, newest_h)
+    return from_h, float(min(max(np.quantile(ended, _NEARLY_ALL), from_h) + _FLAT_H, newest_h))
 
 
 def can_halt_from(series: Series, rate: Floats, from_h: float) -> float:

@@ -10,7 +10,7 @@ import pytest
 
 from analysis import Batch
 from analysis.cleaning import mark
-from analysis.series import Series, bin_edges, summarise
+from analysis.series import FINE_H, Series, bin_edges, summarise
 from analysis.steadiness import chilled_from, hold, moves_again, scatter_of
 
 Ferment = Callable[..., Any]
@@ -56,11 +56,38 @@ def test_a_night_two_degrees_cooler_is_no_chill(fermentation: Ferment) -> None:
 
 @pytest.mark.parametrize("hours", [10.0, 200.0, 240.5, 700.0, 5000.0])
 def test_bins_cover_the_whole_time_and_stay_few(hours: float) -> None:
-    edges = bin_edges(hours)
+    rng = np.random.default_rng(3)
+    at = np.arange(0.0, hours, 0.25)
+    for scatter in (0.0, 0.004):
+        for slow in (30.0, 0.3 * hours):
+            edges = bin_edges(hours, at, 1.010 + 0.04 * np.exp(-at / slow) + rng.normal(0, scatter, at.size))
+            assert edges[0] == 0
+            assert edges[-1] >= hours
+            assert np.all(np.diff(edges) > 0)
+            assert edges.size < 130
+
+
+def test_bins_stay_fine_where_it_came_to_a_stand_long_ago() -> None:
+    at = np.arange(0.0, 500.0, 0.25)
+    edges = bin_edges(500.0, at, 1.050 - 0.0004 * np.minimum(at, 90.0))
+    near = edges[(edges >= 60.0) & (edges <= 90.0)]
+    assert np.diff(near).max() == FINE_H
+    assert np.diff(edges[(edges >= 120.0) & (edges <= 380.0)]).min() > 3 * FINE_H
+
+
+def test_bins_are_fine_again_where_a_feed_ferments() -> None:
+    at = np.arange(0.0, 700.0, 0.25)
+    gravity = 1.080 - 0.0005 * np.minimum(at, 100.0) + np.where(at >= 250.0, 0.03, 0.0)
+    gravity -= 0.0003 * np.clip(at - 250.0, 0.0, 100.0)
+    edges = bin_edges(700.0, at, gravity, [250.0])
+    assert np.diff(edges[(edges >= 260.0) & (edges <= 340.0)]).max() <= 2 * FINE_H
+    assert np.diff(edges[(edges >= 120.0) & (edges <= 240.0)]).min() > 3 * FINE_H
+
+
+def test_no_reading_of_a_float_leaves_bins_over_the_whole_time() -> None:
+    edges = bin_edges(700.0, np.zeros(0), np.zeros(0))
     assert edges[0] == 0
-    assert edges[-1] >= hours
-    assert np.all(np.diff(edges) > 0)
-    assert edges.size < 120
+    assert edges[-1] >= 700.0
 
 
 def again(made: Any, at_h: float, *, by_sg_per_h: float) -> Any:
