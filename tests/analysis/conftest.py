@@ -6,7 +6,7 @@ It is not the family of curves that the estimator weighs.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
@@ -31,6 +31,18 @@ class Made:
 
     def at(self, hour: float) -> datetime:
         return PITCHED + timedelta(hours=float(hour))
+
+    def paused(self, from_h: float, to_h: float) -> Made:
+        """The same batch with a pause: it went on from `to_h` as it would have from `from_h`."""
+        went_on = np.where(self.hours < from_h, self.hours, np.maximum(self.hours - (to_h - from_h), from_h))
+        shift = np.interp(went_on, self.hours, self.gravity_sg) - self.gravity_sg
+        readings = self.readings.with_columns(pl.col("gravity_sg") + pl.Series(shift))
+        return replace(
+            self,
+            readings=readings,
+            gravity_sg=self.gravity_sg + shift,
+            left_sg=np.interp(went_on, self.hours, self.left_sg),
+        )
 
 
 def ferment(

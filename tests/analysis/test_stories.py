@@ -27,14 +27,6 @@ def told(made: Any, hour: float) -> Look:
     return look
 
 
-def paused(made: Any, from_h: float, to_h: float) -> Any:
-    """The same batch with a pause: it went on from `to_h` as it would have from `from_h`."""
-    went_on = np.where(made.hours < from_h, made.hours, np.maximum(made.hours - (to_h - from_h), from_h))
-    shift = np.interp(went_on, made.hours, made.gravity_sg) - made.gravity_sg
-    readings = made.readings.with_columns(pl.col("gravity_sg") + pl.Series(shift))
-    return replace(made, readings=readings, gravity_sg=made.gravity_sg + shift)
-
-
 def test_a_plain_fermentation_is_told_of_no_halt(fermentation: Ferment) -> None:
     assert told(fermentation(), 60.0).share == {"none": 1.0}
 
@@ -51,7 +43,7 @@ def test_a_stand_does_not_count_as_moving_the_longer_it_lasts(fermentation: Ferm
 
 @pytest.mark.parametrize("seed", range(3))
 def test_a_halt_after_a_pause_is_not_explained_away_by_the_pause(fermentation: Ferment, seed: int) -> None:
-    made = paused(fermentation(stops_at=0.75, days=14, seed=seed), 50.0, 90.0)
+    made = fermentation(stops_at=0.75, days=14, seed=seed).paused(50.0, 90.0)
     share = told(made, 160.0).share
     assert share["again"] > 0.5, share
     batch = Batch(pitched_at=made.at(0), original_gravity_sg=1.052, drink="ale", expected_attenuation=(0.74, 0.80))
