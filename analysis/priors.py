@@ -257,8 +257,10 @@ def learn(finished: Iterable[FinishedBatch], *, start: Priors | None = None) -> 
         taught = lesson(one, priors)
         if taught is not None:
             its_group = lessons[one.batch.drink]
-            its_group[next(k for k, x in enumerate(its_group) if x is its)] = taught[0]
-            new[i] = (one, *taught)
+            # Its ending is taken from the wide prior: a narrow one cannot be taken out again of what is skewed.
+            better = replace(taught[0], ending=its.ending)
+            its_group[next(k for k, x in enumerate(its_group) if x is its)] = better
+            new[i] = (one, better, taught[1])
     priors = Priors({drink: tuple(those[-KEPT_PER_DRINK:]) for drink, those in lessons.items()})
     # Play the new ones again, each as if it were not known yet, and note how the forecasts miss.
     for one, its, known in new:
