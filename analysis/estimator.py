@@ -45,7 +45,7 @@ _LEAK: Final = 0.02
 """How fast it went on during a halt that is over, against its usual pace."""
 
 _STANDS: Final = 0.001
-"""The same for one that lasts, within a factor of seven either way: many stand quite still, however long (no source).
+"""The same for one that lasts, within a factor of twelve either way: many stand quite still, however long (no source).
 Were a little movement taken for granted, a halt would seem the less likely the longer it stands."""
 
 _OG_SD_SG: Final = 0.001

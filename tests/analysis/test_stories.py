@@ -31,14 +31,16 @@ def test_a_plain_fermentation_is_told_of_no_halt(fermentation: Ferment) -> None:
     assert told(fermentation(), 60.0).share == {"none": 1.0}
 
 
-def test_a_stand_does_not_count_as_moving_the_longer_it_lasts(fermentation: Ferment) -> None:
-    """It stops for good, ten points short of the usual; whether that is its end, standing on cannot tell."""
+@pytest.mark.parametrize("stops_at", [0.75, 0.85, 0.9])
+def test_a_stand_is_no_more_an_end_the_longer_it_lasts(fermentation: Ferment, stops_at: float) -> None:
+    """It stops for good, four to ten points short of the usual; whether that is its end, standing on cannot tell."""
     early, late = [], []
     for seed in range(4):
-        made = fermentation(stops_at=0.75, days=20, seed=seed)
+        made = fermentation(stops_at=stops_at, days=20, seed=seed)
         early.append(told(made, 150.0).share["lasting"])
         late.append(told(made, 420.0).share["lasting"])
-    assert np.mean(late) > 0.6 * np.mean(early)
+    assert np.mean(late) > 0.8 * np.mean(early)
+    assert np.mean(late) > 0.2
 
 
 @pytest.mark.parametrize("seed", range(3))
