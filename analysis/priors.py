@@ -164,7 +164,7 @@ class Priors:
 
     def correction(self, drink: str) -> Correction:
         """How to shift and widen forecasts of a drink, from how they would have missed before."""
-        everyone = Correction.unknown().leaning([one for those in self.lessons.values() for one in those], pull=8.0)
+        everyone = Correction.unknown().leaning([one for those in self.lessons.values() for one in those], pull=3.0)
         return everyone.leaning(self.lessons.get(drink, ()), pull=3.0)
 
     def _group(self, drink: str, yeast: str | None, lingering: bool) -> tuple[Floats, Floats, Floats]:

@@ -34,7 +34,7 @@ DOUBT: Final = 0.25
 DOUBT_FAR: Final = 0.35
 """Once called finished, it takes clear evidence to take it back: the chance below this, or that of two points above."""
 
-STOOD_H: Final = 36.0
+STOOD_H: Final = 33.0
 """Hours without movement before a halt is called a stall: shorter plateaus often pass by themselves."""
 
 UNSEEN_H: Final = 40.0
