@@ -19,6 +19,7 @@ from analysis.pooling import STAGES, Lesson
 from analysis.priors import Priors, general, lingers, strength
 from analysis.sampler import Cloud, normals
 from analysis.series import hours_of, original_gravity, summarise
+from analysis.steadiness import chilled_from
 from analysis.stories import HALT_ODDS, look_at, plateau_in, without_cold
 
 _LEAST_BINS = 12
@@ -50,8 +51,13 @@ def lesson(one: FinishedBatch, priors: Priors) -> tuple[Lesson, Hindsight] | Non
     if events_of(batch, "feed", "dilute", until=now):
         return None
     belief = priors.belief(batch)
-    marked = mark(readings, batch, now=now)
-    series = without_cold(summarise(marked, batch, now=now))
+    series = summarise(mark(readings, batch, now=now), batch, now=now)
+    chill_h = chilled_from(series)
+    if chill_h is not None:
+        # When it would have finished is asked, not what the chill made of the last bit.
+        now = batch.pitched_at + timedelta(hours=chill_h)
+        series = summarise(mark(readings, batch, now=now), batch, now=now)
+    series = without_cold(series)
     if series.hours.size < _LEAST_BINS:
         return None
     original, known = original_gravity(batch, series)
