@@ -29,9 +29,10 @@ _MOST_PRECISE = 1e-3
 
 @dataclass(frozen=True, slots=True)
 class Hindsight:
-    """When a finished batch reached `STAGES` (hours since pitching), and equally likely hours of its finish.
+    """When a finished batch reached `STAGES`, shape (stages,), and equally likely finishes, shape (n,).
 
-    No float shows the last point to the hour: the finish stays a distribution.
+    Hours since pitching; infinite where it may never have finished. No float shows the last point to the hour: the
+    finish stays a distribution.
     """
 
     reached_h: Floats

@@ -147,7 +147,7 @@ def bin_edges(now_h: float, hours: Floats, gravity_sg: Floats, opened: Sequence[
     step = 2
     while FINE_H * step < 2.0 * split / _COARSE_BINS:
         first = np.arange(0, bins - step + 1, step)
-        inside: Floats = np.cumsum(keep)
+        inside: NDArray[np.intp] = np.cumsum(keep)
         halves: NDArray[np.bool_] = inside[first + step - 1] - inside[first] == 1
         slow = (fallen[first + step] - fallen[first]) * _COARSE_BINS < fallen[-1]
         keep[(first + step // 2)[halves & slow]] = False
