@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import Final, Literal, get_args
 
+from analysis.outstanding import due, first_of
 from dashboard.words import Voice, capital, chance, lasted, number
-from dashboard.words_verdict import verdict
+from dashboard.words_verdict import dose_words, verdict
 from ingest.model import BatchRecord
 from ingest.outlook import Outlook
 from ingest.store_words import LastWord
@@ -82,30 +83,22 @@ def _from_verdict(outlook: Outlook, voice: Voice) -> list[Need]:
 
 def _from_plan(outlook: Outlook, voice: Voice) -> list[Need]:
     plan, today = outlook.plan, voice.today()
-    kinds = [e.kind for e in outlook.batch.events]
-    if "package" in kinds:
-        return []
     found = []
-    if plan.hop_day is not None and plan.hop_day <= today and "dry hop" not in kinds:
-        sure = f", {chance(plan.hop_chance)} to be right" if plan.hop_chance is not None else ""
-        then = f" Packaging would then be {voice.day(plan.packaging_day)}." if plan.packaging_day else ""
-        found.append(
-            Need(kind="hop today", sentence=f"Dry hop today{sure}.", todo=f"Weigh the hops and add them.{then}")
-        )
-    out = plan.hops_out_day
-    if (
-        out is not None
-        and out <= today
-        and "dry hop" in kinds
-        and "hops out" not in kinds
-        and out != plan.packaging_day
-    ):
+    to_do = outlook.to_do(today)
+    now = due(to_do, today)
+    if (hops := first_of(now, "hops in")) is not None:
+        sure = f", {chance(hops.chance)} to be right" if hops.chance is not None else ""
+        packaging = first_of(to_do, "package")
+        then = f" Packaging would then be {voice.day(packaging.day)}." if packaging is not None else ""
+        says = f"Dry hop today{dose_words(hops)}{sure}."
+        found.append(Need(kind="hop today", sentence=says, todo=f"Weigh the hops and add them.{then}"))
+    if first_of(now, "hops out") is not None:
         found.append(
             Need(
                 kind="hops out today", sentence="Hops come out today.", todo="Lift them out, or draw the beer off them."
             )
         )
-    if plan.packaging_day is not None and plan.packaging_day <= today:
+    if first_of(now, "package") is not None:
         found.append(
             Need(
                 kind="package today",

@@ -88,6 +88,22 @@ def test_hop_day_is_due_on_its_day_and_until_the_hops_are_in(day):
     assert kinds(outlook(plan, (Event("dry hop", NOW),))) == []
 
 
+def test_the_second_dose_is_asked_for_on_its_own_day_and_not_for_the_first():
+    hopped = (Event("dry hop", NOW - timedelta(days=2)),)
+    later = Plan(made_at=NOW, hop_days=(TODAY - timedelta(days=2), TODAY + timedelta(days=1)), hop_chance=1.0)
+    assert kinds(outlook(later, hopped)) == []
+    today = Plan(made_at=NOW, hop_days=(TODAY - timedelta(days=2), TODAY), hop_chance=1.0)
+    [need] = needs_of(outlook(today, hopped), (WORD,), SAY)
+    assert need.sentence == "Dry hop today (dose 2 of 2)."
+    assert kinds(outlook(today, (*hopped, Event("dry hop", NOW)))) == []
+
+
+def test_hops_that_came_out_are_neither_asked_in_nor_out():
+    plan = Plan(made_at=NOW, hop_days=(TODAY, TODAY), hops_out_day=TODAY, packaging_day=TODAY + timedelta(days=3))
+    out = (Event("dry hop", NOW - timedelta(hours=2)), Event("hops out", NOW))
+    assert kinds(outlook(plan, out)) == kinds(outlook(plan, out[1:])) == []
+
+
 def test_tomorrow_is_not_today():
     tomorrow = TODAY + timedelta(days=1)
     assert kinds(outlook(Plan(made_at=NOW, hop_day=tomorrow, packaging_day=tomorrow))) == []
