@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import Final, Literal, get_args
 
-from analysis.outstanding import due, first_of
+from analysis.outstanding import done_so_far, due, first_of
 from dashboard.words import Voice, capital, chance, lasted, number
 from dashboard.words_verdict import dose_words, verdict
 from ingest.model import BatchRecord
@@ -34,8 +34,10 @@ _STALLED_ADVICE: Final = (
     "Take a hand sample first: a stuck float looks the same. If it agrees, warm the vessel a little and look again "
     "tomorrow."
 )
-_CREEP_ADVICE: Final = (
-    "Do not package yet: sealed bottles would build pressure. Take the hops out and wait until the gravity holds again."
+_CREEP_ADVICE: Final = "Do not package yet: sealed bottles would build pressure. {out} until the gravity holds again."
+_CREEP_PACKAGED: Final = (
+    "It was packaged while it fell: sealed bottles may build pressure. Keep the lot cold, and open a test bottle with "
+    "care, as its sheet says."
 )
 
 
@@ -77,7 +79,11 @@ def _from_verdict(outlook: Outlook, voice: Voice) -> list[Need]:
     if a.stalled:
         return [Need(kind="stalled", sentence=says, todo=advice or _STALLED_ADVICE)]
     if a.phase == "creeping":
-        return [Need(kind="renewed fall", sentence=says, todo=advice or _CREEP_ADVICE)]
+        done = done_so_far(outlook.batch)
+        if done.packaged:
+            return [Need(kind="renewed fall", sentence=says, todo=_CREEP_PACKAGED, page="packaging")]
+        waits = _CREEP_ADVICE.format(out="Wait" if done.hops_out else "Take the hops out and wait")
+        return [Need(kind="renewed fall", sentence=says, todo=advice or waits)]
     return []
 
 

@@ -149,13 +149,17 @@ def _of_batch(now: datetime, outlook: Outlook, preferences: Preferences) -> Iter
         f"{what} has stopped short of where it should end. Take a hand sample first: a stuck float looks the same.",
     )
     creeping = a.creep is not None or a.phase == "creeping"
-    keg = f" A keg that stays cold may be filled from {day_words(plan.cold_keg_day)}." if plan.cold_keg_day else ""
+    then = " Bottles wait until it has held again."
+    if plan.cold_keg_day:
+        then += f" A keg that stays cold may be filled from {day_words(plan.cold_keg_day)}."
+    if done_so_far(outlook.batch).packaged:
+        then = " It is packaged: sealed bottles may build pressure. Keep the lot cold and open a test bottle with care."
     yield Condition(
         f"creep:{batch_id}",
         "renewed fall after hops",
         creeping,
         f"{what}: renewed fall after hops",
-        f"The gravity of {what} is falling again since the hops went in. Bottles wait until it has held again.{keg}",
+        f"The gravity of {what} is falling again since the hops went in.{then}",
         over_for=timedelta(hours=24),
     )
     yield _of_temperature(outlook, what, preferences)

@@ -150,3 +150,15 @@ def test_a_vessel_that_nothing_measures_is_named():
 
 def test_a_batch_followed_by_hand_samples_alone_is_left_in_peace():
     assert [n.kind for n in needs_of(outlook(), (), SAY)] == []
+
+
+def test_a_renewed_fall_asks_for_nothing_that_is_done():
+    creep = Creep(Range(0.001, 0.002, 0.003), NOW - timedelta(hours=9))
+    out = (Event("dry hop", NOW - timedelta(days=3)), Event("hops out", NOW - timedelta(hours=2)))
+    [need] = needs_of(outlook(events=out, phase="creeping", creep=creep), (WORD,), SAY)
+    assert "Take the hops out" not in need.todo
+    assert "Wait until the gravity holds again" in need.todo
+    packaged = (*out, Event("package", NOW))
+    [need] = needs_of(outlook(events=packaged, phase="creeping", creep=creep), (WORD,), SAY)
+    assert "Do not package" not in need.todo
+    assert "may build pressure" in need.todo
