@@ -224,15 +224,15 @@ def dates(plan: Plan, batch: Batch, voice: Voice) -> list[tuple[str, str, str]]:
     if "package" in done:
         return [was("Packaged", "package")]
     to_do = outstanding(plan, batch, today=voice.today())
-    hops, out = first_of(to_do, "hops in"), first_of(to_do, "hops out")
+    hops, out = first_of(to_do, "hops in"), plan.hops_out_day
     found = [was("Hops went in", "dry hop")] if "dry hop" in done else []
     if hops is not None:
         small = "" if found else _window(plan.earliest_hop, plan.latest_hop, voice)
         found.append((f"Dry hop{dose_words(hops)}", _date(hops, voice), small))
-    if "dry hop" in done and out is not None:
-        found.append(("Hops come out", capital(voice.day(out.day)), f"On {voice.dated(out.day)}."))
-    elif "hops out" in done and done_so_far(batch).hops_out:
+    if done_so_far(batch).hops_out:
         found.append(was("Hops came out", "hops out"))
+    elif "dry hop" in done and out is not None:  # also where that is the packaging day, and no work of its own
+        found.append(("Hops come out", capital(voice.day(max(out, voice.today()))), f"On {voice.dated(out)}."))
     window = _window(plan.earliest_packaging, plan.latest_packaging, voice)
     reason = plan.blocked_by or plan.reason
     small = " ".join(x for x in (reason, window) if x)

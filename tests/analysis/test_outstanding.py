@@ -6,7 +6,7 @@ from datetime import date, timedelta
 from typing import Any
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.model import Event
@@ -104,6 +104,7 @@ def test_as_json_what_is_done_is_null() -> None:
     early=st.booleans(),
     passed_h=st.integers(0, 240),
 )
+@settings(deadline=None)
 def test_plan_and_list_agree_on_what_is_done_and_nothing_done_is_listed(
     logged: list[tuple[Any, float]], doses: int, destination: Any, early: bool, passed_h: int
 ) -> None:

@@ -209,6 +209,14 @@ def test_the_dates_of_a_batch_name_the_dose_that_is_still_to_come():
     ]
 
 
+def test_the_day_on_which_hops_come_out_is_named_also_where_that_is_packaging_day():
+    hopped = replace(BATCH, drink="ale", events=(Event("dry hop", NOW),))
+    both = plan(hop_days=(SAY.today(),), hops_out_day=date(2026, 11, 28), packaging_day=date(2026, 11, 28))
+    assert [what for what, _, _ in dates(both, hopped, SAY)] == ["Hops went in", "Hops come out", "Package"]
+    out = replace(hopped, events=(*hopped.events, Event("hops out", NOW)))
+    assert [what for what, _, _ in dates(both, out, SAY)] == ["Hops went in", "Hops came out", "Package"]
+
+
 def test_the_next_day_is_short_and_a_stalled_batch_has_none():
     a = assessed("slowing", finish=forecast(2, 1))
 

@@ -151,6 +151,7 @@ def test_what_was_logged_while_the_cellar_was_looked_at_has_happened(store):
     outlook = outlooks.of(record.batch_id, now=NOW)
     assert outlook.plan.hop_days == (at.date(),)
     assert outlook.plan.hops_out_day == at.date() + timedelta(days=3)
+    assert outlook.plan.hop_chance == 1.0  # what has happened, and no forecast of the same day
 
 
 def test_nothing_is_cleared_for_packaging_by_readings_judged_before_the_entry(store, monkeypatch):
