@@ -42,7 +42,7 @@ def plan(assessment: Assessment, batch: Batch, wishes: Wishes, *, now: datetime)
     assessment
         The newest one of this batch; its `finish` is read as a distribution.
     batch
-        With everything that happened to it: after a `dry hop` the plan follows what was done.
+        With everything that happened to it: after a `dry hop`, or `hops out`, the plan follows what was done.
     wishes
         Days, confidence, hold, contact, rest and crash.
     now
@@ -56,7 +56,7 @@ def plan(assessment: Assessment, batch: Batch, wishes: Wishes, *, now: datetime)
     now = as_utc(now, "now")
     wishes = _crash_left(batch, wishes, now)
     packaged = events_of(batch, "package", until=now)
-    hopped = events_of(batch, "dry hop", until=now)
+    hopped = events_of(batch, "dry hop", "hops out", until=now)
     if packaged:
         return _already_packaged(batch, wishes, packaged[-1].at, now)
     if hopped:
@@ -100,7 +100,7 @@ def steady_plan(
     kept = plan(assessment, batch, replace(wishes, confidence=confidence), now=now)
     if (kept.hop_day, kept.packaging_day) == said:
         return kept
-    if said[0] != wishes.local_day(now) or not later or events_of(batch, "dry hop", until=now):
+    if said[0] != wishes.local_day(now) or not later or events_of(batch, "dry hop", "hops out", until=now):
         return made
     # Never so short that the whole days of a hold become fewer.
     hold_h = max(math.floor(HOLD_KEPT * wishes.hold_h), 24 * (whole_days(wishes.hold_h / 24) - 1) + 1)

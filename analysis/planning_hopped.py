@@ -27,18 +27,23 @@ class Hopped:
     """What was done with hops: the doses so far, those to come, and when contact ends or ended."""
 
     in_at: tuple[datetime, ...]
+    """Where only their coming out was logged, that is the one instant at which they were surely in."""
     to_come: tuple[date, ...]
     out_at: datetime
     are_out: bool
+    contact_days: float
+    """What was asked for: the contact wished, or the crash where that counts as contact and is longer."""
+    in_is_known: bool = True
 
 
 def hopped_so_far(batch: Batch, wishes: Wishes, now: datetime) -> Hopped:
     """Read the doses and the hops out from the batch's events; doses still wished for get the next fitting days."""
     doses = tuple(e.at for e in events_of(batch, "dry hop", until=now))
-    outs = [e.at for e in events_of(batch, "hops out", until=now) if e.at >= doses[-1]]
+    outs = [e.at for e in events_of(batch, "hops out", until=now) if not doses or e.at >= doses[-1]]
     interval, contact, _ = lengths(wishes, "undecided")
+    span = max(wishes.contact_days, float(contact) if wishes.crash_counts_as_contact else 0.0)
     if outs:
-        return Hopped(doses, (), outs[0], are_out=True)
+        return Hopped(doses or (outs[0],), (), outs[0], True, span, in_is_known=bool(doses))
     to_come: list[date] = []
     last = wishes.local_day(doses[-1])
     for _ in range(max(0, wishes.doses(batch.drink) - len(doses))):
@@ -48,8 +53,30 @@ def hopped_so_far(batch: Batch, wishes: Wishes, now: datetime) -> Hopped:
         to_come.append(day)
         last = day
     last_at = wishes.instant(to_come[-1]) if to_come else doses[-1]
-    span = max(wishes.contact_days, float(contact) if wishes.crash_counts_as_contact else 0.0)
-    return Hopped(doses, tuple(to_come), last_at + timedelta(days=span), are_out=False)
+    return Hopped(doses, tuple(to_come), last_at + timedelta(days=span), are_out=False, contact_days=span)
+
+
+def contact_words(hops: Hopped, wishes: Wishes, now: datetime) -> str:
+    """When the contact ends or ended, and where the hops are out, how much of it they had; no full stop."""
+    day, asked = day_words(wishes.local_day(hops.out_at)), days_words(hops.contact_days)
+    if not hops.are_out:
+        verb = "ended" if hops.out_at <= now else "ends" if hops.contact_days == 1 else "end"
+        return f"{asked.capitalize()} of contact {verb} on {day}"
+    if not hops.in_is_known:
+        return f"The hops came out on {day}; when they went in was not logged"
+    had = hops.out_at - hops.in_at[-1]
+    short = f", less than the {asked} asked for" if had < timedelta(days=hops.contact_days) else ""
+    return f"The hops came out on {day} after {_lasted(had)} of contact{short}"
+
+
+def _lasted(span: timedelta) -> str:
+    """A span as said, rounded down so that no contact is said to be longer than it was."""
+    minutes = int(span.total_seconds() // 60)
+    for size, name, least in ((1440, "day", 2), (60, "hour", 1), (1, "minute", 0)):
+        if minutes >= least * size:
+            count = minutes // size
+            return f"{count} {name}{'' if count == 1 else 's'}"
+    return "0 minutes"
 
 
 def creeping(assessment: Assessment) -> bool:
@@ -77,8 +104,8 @@ def after_hops(assessment: Assessment, batch: Batch, wishes: Wishes, now: dateti
     blocked = why_blocked(assessment, wishes)
     if wishes.destination == "keg" and falls and cold_keg is not None:
         reason = (
-            f"{days_words(wishes.contact_days).capitalize()} of contact end on {day_words(out_day)}. The gravity is "
-            f"falling again{_size(assessment)}: a keg that stays cold may be filled on {day_words(cold_keg)}."
+            f"{contact_words(hops, wishes, now)}. The gravity is falling again{_size(assessment)}: a keg that stays "
+            f"cold may be filled on {day_words(cold_keg)}."
         )
         return _finish_up(
             replace(base, packaging_day=cold_keg, packaging_chance=1.0, reason=reason),
@@ -123,15 +150,14 @@ def _when_contact_ends(
     if day is None:
         said = never_words(wishes, ready, now)
         return replace(base, blocked_by=said, reason=said)
-    ends = "ended" if hops.are_out or hops.out_at <= now else "end"
-    contact = days_words(wishes.contact_days).capitalize()
+    contact = contact_words(hops, wishes, now)
     if day == base.hops_out_day:
         said = chance_words(assessment, chance(day))
-        reason = f"{contact} of contact {ends} on {day_words(day)}, and the gravity will have held{said}."
+        reason = f"{contact}, and the gravity will have held{said}."
     else:
         reason = (
-            f"{contact} of contact {ends} on {day_words(base.hops_out_day or day)}; {day_words(day)} is the first of "
-            f"your days on which the gravity will also have held{chance_words(assessment, chance(day))}."
+            f"{contact}; {day_words(day)} is the first of your days on which the gravity will also have "
+            f"held{chance_words(assessment, chance(day))}."
         )
     return _finish_up(
         replace(base, packaging_day=day, packaging_chance=chance(day), reason=reason),

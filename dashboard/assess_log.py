@@ -13,6 +13,7 @@ import polars as pl
 
 from analysis import Batch, Event, assess
 from analysis.model import DRINKS, EVENT_KINDS, HOLD_H, Assessment, EventKind
+from analysis.outstanding import days_to_come, outstanding
 from analysis.planning import Wishes, plan
 from dashboard.offline import AddCommand, plain
 from ingest.errors import EntryError, ImportFileError
@@ -82,11 +83,12 @@ def _assess(arguments: argparse.Namespace) -> int:
     assessment = assess(readings, batch, now=now)
     planned = plan(assessment, batch, Wishes(hold_h=arguments.hold, time_zone=arguments.time_zone), now=now)
     if arguments.json:
-        print(json.dumps(plain({**assessment_facts(assessment), **planned.as_dict()}), indent=2))
+        days = days_to_come(outstanding(planned, batch))
+        print(json.dumps(plain({**assessment_facts(assessment), **planned.as_dict(), **days}), indent=2))
     else:
         from dashboard import words
 
-        print(words.report(assessment, planned, time_zone=arguments.time_zone))
+        print(words.report(assessment, planned, batch, time_zone=arguments.time_zone))
     return 0
 
 

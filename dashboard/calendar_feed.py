@@ -10,6 +10,8 @@ from zoneinfo import ZoneInfo
 
 from icalendar import Alarm, Calendar, Event
 
+from analysis.model import events_of
+from analysis.outstanding import Act, done_so_far
 from analysis.planning_words import FORECAST_ONLY
 from analysis.wishes import percent
 from ingest.model import Preferences
@@ -21,6 +23,7 @@ _EVENTS: Final = uuid.UUID("6f0d2a3e-5f0b-4f57-9f5e-0c6f2b7f9a41")
 """Name space of our event ids: one batch and act have one id for ever, so that a moved date moves the event."""
 
 _REFRESH: Final = timedelta(hours=1)
+_LOGGED: Final = "It was logged as done."
 _EVE: Final = timedelta(hours=-15)
 """An alarm at nine in the morning of the day before."""
 
@@ -40,9 +43,9 @@ def feed(outlooks: Sequence[Outlook], *, preferences: Preferences, now: datetime
     calendar.add("x-wr-calname", preferences.cellar_name)
     calendar.add("refresh-interval", _REFRESH, parameters={"VALUE": "DURATION"})
     calendar.add("x-published-ttl", "PT1H")
-    today = now.astimezone(ZoneInfo(preferences.time_zone)).date()
+    zone = ZoneInfo(preferences.time_zone)
     for outlook in outlooks:
-        for event in _events(outlook, today):
+        for event in (*_done(outlook, zone), *_to_come(outlook, now.astimezone(zone).date())):
             calendar.add_component(event)
     return bytes(calendar.to_ical())
 
@@ -52,31 +55,44 @@ def event_id(batch_id: str, act: str) -> str:
     return f"{uuid.uuid5(_EVENTS, f'{batch_id}/{act}')}@tunroom"
 
 
-def _events(outlook: Outlook, today: date) -> Iterator[Event]:
-    plan, name = outlook.plan, outlook.record.name
-    where = outlook.vessel.name if outlook.vessel else ""
-    several = len(plan.hop_days) > 1
-    for number, day in enumerate(plan.hop_days or ((plan.hop_day,) if plan.hop_day else ()), 1):
-        act = "hops in" if number == 1 else f"hops in {number}"
-        title = f"{name}: hops in" + (f" ({number} of {len(plan.hop_days)})" if several else "")
-        yield _event(outlook, act, title, day, plan.hop_chance, where, past=day < today)
-    if plan.hops_out_day is not None and plan.hops_out_day != plan.packaging_day:
-        yield _event(outlook, "hops out", f"{name}: hops out", plan.hops_out_day, plan.hop_chance, where)
-    if plan.packaging_day is not None:
-        title = f"{name}: package"
-        yield _event(outlook, "package", title, plan.packaging_day, plan.packaging_chance, where)
+def _name(act: Act, dose: int) -> str:
+    """Which act of the batch, as its id knows it for ever."""
+    return act if dose == 1 else f"{act} {dose}"
 
 
-def _event(
-    outlook: Outlook, act: str, title: str, day: date, chance: float | None, where: str, *, past: bool = False
-) -> Event:
-    plan = outlook.plan
-    certain = past or chance == 1.0
-    said = [plan.reason]
-    if chance is not None and not certain:
-        said.append(f"The chance that this day still fits is {percent(chance)}.")
-    if act == "package" and not certain:
-        said.append(FORECAST_ONLY)
+def _done(outlook: Outlook, zone: ZoneInfo) -> Iterator[Event]:
+    """What was logged, on the day on which it was done and in words that ask for nothing."""
+    done = done_so_far(outlook.batch)
+    doses = events_of(outlook.batch, "dry hop")
+    acts: list[tuple[Act, int, str, datetime]] = [
+        ("hops in", n, "hops went in" + (f" ({n} of {len(doses)})" if len(doses) > 1 else ""), each.at)
+        for n, each in enumerate(doses, 1)
+    ]
+    if done.hops_out:
+        acts.append(("hops out", 1, "hops came out", events_of(outlook.batch, "hops out")[-1].at))
+    if done.packaged:
+        acts.append(("package", 1, "packaged", events_of(outlook.batch, "package")[-1].at))
+    for act, dose, words, at in acts:
+        title = f"{outlook.record.name}: {words}"
+        yield _event(outlook, _name(act, dose), title, at.astimezone(zone).date(), [_LOGGED], certain=True)
+
+
+def _to_come(outlook: Outlook, today: date) -> Iterator[Event]:
+    """What is still to be done, each with its alarm."""
+    for each in outlook.to_do(today):
+        title = f"{outlook.record.name}: {each.act}"
+        if each.doses > 1:
+            title += f" ({each.dose} of {each.doses})"
+        said = [outlook.plan.reason]
+        if each.chance is not None:
+            said.append(f"The chance that this day still fits is {percent(each.chance)}.")
+        if each.act == "package":
+            said.append(FORECAST_ONLY)
+        yield _event(outlook, _name(each.act, each.dose), title, each.day, said, certain=False)
+
+
+def _event(outlook: Outlook, act: str, title: str, day: date, said: list[str], *, certain: bool) -> Event:
+    plan, where = outlook.plan, outlook.vessel.name if outlook.vessel else ""
     event = Event()
     event.add("uid", event_id(outlook.record.batch_id, act))
     event.add("dtstamp", plan.made_at)

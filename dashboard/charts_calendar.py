@@ -8,6 +8,7 @@ from typing import Any, Final
 
 import plotly.graph_objects as go
 
+from analysis.outstanding import Act
 from dashboard.charts_base import base_layout
 from dashboard.palette import PALETTES, Edition, Palette, faded
 from dashboard.words import Voice
@@ -22,6 +23,7 @@ MOST_AHEAD: Final = timedelta(days=45)
 _ROW_PX: Final = 56
 _WORDS_FIT: Final = timedelta(days=17)
 _SYMBOLS: Final = {"hops": "triangle-down", "package": "square"}
+_WORDS: Final[dict[Act, str]] = {"hops in": "hops", "package": "package"}
 _NOON: Final = time(12)
 # Chance below and above, opacity: the darker, the likelier.
 _FADE: Final = ((0.05, 0.95, 0.18), (0.1, 0.9, 0.25), (0.25, 0.75, 0.4))
@@ -55,7 +57,7 @@ def calendar_figure(outlooks: Sequence[Outlook], say: Voice, edition: Edition) -
         finish = o.assessment.finish
         if finish is not None and not o.assessment.finished and start < _local(say, finish.p50) < end:
             finishes.append((_local(say, finish.p50), y, f"{name_of(o)}<br>{expected_finish(finish, say)}"))
-        marks += [(at, y, word) for at, word in _planned(o) if start <= at <= end]
+        marks += [(at, y, word) for at, word in _planned(o, say) if start <= at <= end]
     now = _local(say, say.now)
     line = {"color": palette.ink, "width": 1, "dash": "dot"}
     shapes.append({"type": "line", "x0": now, "x1": now, "yref": "paper", "y0": 0, "y1": 1, "line": line})
@@ -113,18 +115,15 @@ def _span(outlooks: Sequence[Outlook], say: Voice) -> tuple[datetime, datetime]:
     now = _local(say, say.now)
     latest = now + LEAST_AHEAD
     for o in outlooks:
-        for at, _ in _planned(o):
+        for at, _ in _planned(o, say):
             latest = max(latest, at + timedelta(days=2))
     return now - BACK, min(latest, now + MOST_AHEAD)
 
 
-def _planned(o: Outlook) -> list[tuple[datetime, str]]:
-    """The planned days of a batch with their word, at noon."""
-    plan = o.plan
-    found = [(day, "hops") for day in (plan.hop_days or ((plan.hop_day,) if plan.hop_day else ()))]
-    if plan.packaging_day is not None:
-        found.append((plan.packaging_day, "package"))
-    return [(datetime.combine(day, _NOON), word) for day, word in found]
+def _planned(o: Outlook, say: Voice) -> list[tuple[datetime, str]]:
+    """The days still to come of a batch with their word, at noon."""
+    to_do = o.to_do(say.today())
+    return [(datetime.combine(each.day, _NOON), _WORDS[each.act]) for each in to_do if each.act in _WORDS]
 
 
 def _bars(o: Outlook, y: int, say: Voice, palette: Palette, span: tuple[datetime, datetime]) -> list[dict[str, Any]]:

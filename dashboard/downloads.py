@@ -82,7 +82,7 @@ def feed(request: Request) -> Response:
     text = calendar_text(request.path_params["name"])
     if text is None:
         return nothing
-    return Response(text, media_type=_CALENDAR, headers={"Cache-Control": "private, max-age=300"})
+    return Response(text, media_type=_CALENDAR, headers={"Cache-Control": "private, no-cache"})
 
 
 ROUTES: Final = (Route("/feed/{token}/{name}.ics", feed, methods=["GET", "HEAD"]),)

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import Final, Literal, get_args
 
+from analysis.outstanding import done_so_far, due, first_of
 from dashboard.words import Voice, capital, chance, lasted, number
-from dashboard.words_verdict import verdict
+from dashboard.words_verdict import dose_words, verdict
 from ingest.model import BatchRecord
 from ingest.outlook import Outlook
 from ingest.store_words import LastWord
@@ -33,8 +34,10 @@ _STALLED_ADVICE: Final = (
     "Take a hand sample first: a stuck float looks the same. If it agrees, warm the vessel a little and look again "
     "tomorrow."
 )
-_CREEP_ADVICE: Final = (
-    "Do not package yet: sealed bottles would build pressure. Take the hops out and wait until the gravity holds again."
+_CREEP_ADVICE: Final = "Do not package yet: sealed bottles would build pressure. {out} until the gravity holds again."
+_CREEP_PACKAGED: Final = (
+    "It was packaged while it fell: sealed bottles may build pressure. Keep the lot cold, and open a test bottle with "
+    "care, as its sheet says."
 )
 
 
@@ -76,36 +79,32 @@ def _from_verdict(outlook: Outlook, voice: Voice) -> list[Need]:
     if a.stalled:
         return [Need(kind="stalled", sentence=says, todo=advice or _STALLED_ADVICE)]
     if a.phase == "creeping":
-        return [Need(kind="renewed fall", sentence=says, todo=advice or _CREEP_ADVICE)]
+        done = done_so_far(outlook.batch)
+        if done.packaged:
+            return [Need(kind="renewed fall", sentence=says, todo=_CREEP_PACKAGED, page="packaging")]
+        waits = _CREEP_ADVICE.format(out="Wait" if done.hops_out else "Take the hops out and wait")
+        return [Need(kind="renewed fall", sentence=says, todo=advice or waits)]
     return []
 
 
 def _from_plan(outlook: Outlook, voice: Voice) -> list[Need]:
     plan, today = outlook.plan, voice.today()
-    kinds = [e.kind for e in outlook.batch.events]
-    if "package" in kinds:
-        return []
     found = []
-    if plan.hop_day is not None and plan.hop_day <= today and "dry hop" not in kinds:
-        sure = f", {chance(plan.hop_chance)} to be right" if plan.hop_chance is not None else ""
-        then = f" Packaging would then be {voice.day(plan.packaging_day)}." if plan.packaging_day else ""
-        found.append(
-            Need(kind="hop today", sentence=f"Dry hop today{sure}.", todo=f"Weigh the hops and add them.{then}")
-        )
-    out = plan.hops_out_day
-    if (
-        out is not None
-        and out <= today
-        and "dry hop" in kinds
-        and "hops out" not in kinds
-        and out != plan.packaging_day
-    ):
+    to_do = outlook.to_do(today)
+    now = due(to_do, today)
+    if (hops := first_of(now, "hops in")) is not None:
+        sure = f", {chance(hops.chance)} to be right" if hops.chance is not None else ""
+        packaging = first_of(to_do, "package")
+        then = f" Packaging would then be {voice.day(packaging.day)}." if packaging is not None else ""
+        says = f"Dry hop today{dose_words(hops)}{sure}."
+        found.append(Need(kind="hop today", sentence=says, todo=f"Weigh the hops and add them.{then}"))
+    if first_of(now, "hops out") is not None:
         found.append(
             Need(
                 kind="hops out today", sentence="Hops come out today.", todo="Lift them out, or draw the beer off them."
             )
         )
-    if plan.packaging_day is not None and plan.packaging_day <= today:
+    if first_of(now, "package") is not None:
         found.append(
             Need(
                 kind="package today",

@@ -106,14 +106,11 @@ def _plan(arguments: argparse.Namespace) -> int:
 
     print(answer["batch"])
     today = datetime.now(ZoneInfo(answer["time_zone"])).date().isoformat()
-    for label, key, chance in (
-        ("Hops in", "hop_day", "hop_chance"),
-        ("Package", "packaging_day", "packaging_chance"),
-    ):
-        if answer[key]:
-            holds = f", {words.chance(answer[chance])} to hold" if answer[chance] is not None else ""
-            gone = answer[key] < today
-            print(f"  {label}: {answer[key]}{' (past)' if gone else holds}")
+    for each in answer["to_do"]:
+        dose = f" ({each['dose']} of {each['doses']})" if each["doses"] > 1 else ""
+        holds = f", {words.chance(each['chance'])} to hold" if each["chance"] is not None else ""
+        gone = each["day"] < today
+        print(f"  {each['act'].capitalize()}{dose}: {each['day']}{' (past)' if gone else holds}")
     print(f"  {answer['reason']}")
     for caution in answer["cautions"]:
         print(f"  Caution: {caution}")

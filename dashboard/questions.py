@@ -143,9 +143,8 @@ def draw_ahead(outlook: Outlook) -> None:
 
 
 def _by_need(standing: Standing) -> tuple[int, str, list[tuple[int, str]]]:
-    plan = standing.outlook.plan if standing.outlook else None
     rank = standing.pressing[0].rank if standing.pressing else 99
-    days = [d for d in (plan.hop_day, plan.packaging_day) if d is not None] if plan else []
+    days = [each.day for each in standing.outlook.to_do()] if standing.outlook else []
     name = standing.vessel.name if standing.vessel else standing.record.name
     return rank, min(days).isoformat() if days else "9999", natural(name)
 

@@ -4,17 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from html import escape
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 from analysis.model import Assessment
+from analysis.outstanding import Act
 from dashboard.links import address
 from dashboard.sparkline import phase_glyph, sparkline
 from dashboard.words import Voice, capital, joined, percent, plural
-from dashboard.words_verdict import PHASE_WORDS, curve_in_words, next_day, verdict
+from dashboard.words_verdict import PHASE_WORDS, curve_in_words, dose_words, next_day, verdict
 
 if TYPE_CHECKING:
     from dashboard.questions import Standing
 
+_NEXT: Final[dict[Act, str]] = {"hops in": "hops into", "hops out": "hops out of", "package": "packaging"}
 _WORTH_SAYING = 0.005
 """Below this share of attenuation there is none to speak of."""
 
@@ -27,12 +29,9 @@ def lead(standings: Sequence[Standing], say: Voice) -> str:
         return f"{capital(plural(n, 'vessel'))} {'wants' if n == 1 else 'want'} you today."
     coming = []
     for s in standings:
-        plan = s.outlook.plan if s.outlook else None
         name = s.vessel.name if s.vessel else s.record.name
-        if plan is not None and plan.hop_day is not None:
-            coming.append((plan.hop_day, f"hops into {name}"))
-        elif plan is not None and plan.packaging_day is not None:
-            coming.append((plan.packaging_day, f"packaging {name}"))
+        for each in s.outlook.to_do(say.today())[:1] if s.outlook else ():
+            coming.append((each.day, f"{_NEXT[each.act]} {name}{dose_words(each)}"))
     if not coming:
         return "Nothing needs you today."
     first = min(day for day, _ in coming)
@@ -57,7 +56,7 @@ def row(s: Standing, say: Voice) -> str:
     else:
         a = s.outlook.assessment
         says = need.sentence if need else verdict(a, s.outlook.batch.hold_h, say, brief=True)
-        when = next_day(a, s.outlook.plan, say)
+        when = next_day(a, s.outlook.to_do(say.today()), say)
         figures = _figures(s, say)
     todo = f'<span class="todo">{escape(_todo(s))}</span>' if s.needs else ""
     return (

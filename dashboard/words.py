@@ -17,7 +17,7 @@ from analysis import units
 from ingest.model import Preferences
 
 if TYPE_CHECKING:
-    from analysis.model import Assessment
+    from analysis.model import Assessment, Batch
     from analysis.planning import Plan
 
 THIN: Final = "\u202f"
@@ -354,8 +354,8 @@ class Voice:
         return f"in {days} days" if days > 0 else f"{-days} days ago"
 
 
-def report(assessment: Assessment, plan: Plan, *, time_zone: str, hold_h: float | None = None) -> str:
+def report(assessment: Assessment, plan: Plan, batch: Batch, *, time_zone: str, hold_h: float | None = None) -> str:
     """Verdict, dates and evidence as plain lines for a terminal."""
     from dashboard import words_report
 
-    return words_report.report(assessment, plan, time_zone=time_zone, hold_h=hold_h)
+    return words_report.report(assessment, plan, batch, time_zone=time_zone, hold_h=hold_h)

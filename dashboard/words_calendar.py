@@ -5,9 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
+from typing import Final
 
+from analysis.outstanding import Act
 from dashboard.words import Voice, chance, natural
+from dashboard.words_verdict import dose_words
 from ingest.outlook import Outlook
+
+_WORDS: Final[dict[Act, str]] = {"hops in": "Dry hop", "hops out": "Hops out of", "package": "Package"}
 
 
 @dataclass(frozen=True, slots=True)
@@ -24,20 +29,11 @@ def agenda(outlooks: Iterable[Outlook], say: Voice) -> list[Item]:
     """Everything planned from today on, the soonest first; a day that has passed unused counts as today."""
     items = []
     for outlook in outlooks:
-        plan, name = outlook.plan, name_of(outlook)
-        done = {e.kind for e in outlook.batch.events}
-        hops: list[tuple[date | None, str, float | None]] = []
-        if "package" not in done:
-            if "dry hop" not in done:
-                days = plan.hop_days or ((plan.hop_day,) if plan.hop_day else ())
-                hops = [(day, f"Dry hop {name}", plan.hop_chance) for day in days]
-            elif "hops out" not in done and plan.hops_out_day != plan.packaging_day:
-                hops = [(plan.hops_out_day, f"Hops out of {name}", None)]
-            hops.append((plan.packaging_day, f"Package {name}", plan.packaging_chance))
-        for day, what, sure in hops:
-            if day is not None:
-                certainty = chance(sure) if sure is not None else ""
-                items.append(Item(max(day, say.today()), what, certainty, outlook.record.batch_id))
+        name = name_of(outlook)
+        for each in outlook.to_do(say.today()):
+            certainty = chance(each.chance) if each.chance is not None else ""
+            what = f"{_WORDS[each.act]} {name}{dose_words(each)}"
+            items.append(Item(each.day, what, certainty, outlook.record.batch_id))
     return sorted(items, key=lambda i: (i.day, natural(i.what)))
 
 

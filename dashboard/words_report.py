@@ -4,16 +4,16 @@ from __future__ import annotations
 
 import textwrap
 
-from analysis.model import HOLD_H, Assessment
+from analysis.model import HOLD_H, Assessment, Batch
 from analysis.planning import Plan
 from dashboard.words import THIN, Voice, percent
-from dashboard.words_verdict import PHASE_WORDS, hop_date, packaging_date, three_notions, verdict
+from dashboard.words_verdict import PHASE_WORDS, dates, three_notions, verdict
 from ingest.model import Preferences
 
 _WIDTH = 100
 
 
-def report(assessment: Assessment, plan: Plan, *, time_zone: str, hold_h: float | None = None) -> str:
+def report(assessment: Assessment, plan: Plan, batch: Batch, *, time_zone: str, hold_h: float | None = None) -> str:
     """Everything we say about one log, in the order of a batch's page."""
     voice = Voice(Preferences(time_zone=time_zone), assessment.now)
     hold = HOLD_H if hold_h is None else hold_h
@@ -26,7 +26,7 @@ def report(assessment: Assessment, plan: Plan, *, time_zone: str, hold_h: float 
         end = assessment.terminal_gravity_sg
         facts.append(("Likely end", f"{voice.gravity(end.p10)} to {voice.gravity(end.p90)}"))
     facts.append(("Apparent attenuation", percent(assessment.apparent_attenuation)))
-    facts += [("Dry hop", hop_date(plan, voice)), ("Package", packaging_date(plan, voice))]
+    facts += [(what, when) for what, when, _ in dates(plan, batch, voice)]
     lines += [line for name, value in facts for line in _wrapped(f"{name}: ", value)]
     for title, sentences in (
         ("Why we say so", assessment.evidence),

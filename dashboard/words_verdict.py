@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from analysis.model import STEADY_SG, Assessment, Batch, EventKind, Forecast, Phase
+from analysis.model import STEADY_SG, Assessment, Batch, EventKind, Forecast, Phase, events_of
+from analysis.outstanding import Act, ToDo, done_so_far, first_of, outstanding
 from dashboard.words import (
     Voice,
     capital,
@@ -26,6 +27,8 @@ from dashboard.words import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from analysis.planning import Plan
 
 PHASE_WORDS: Final[dict[Phase, str]] = {
@@ -192,41 +195,48 @@ def three_notions(assessment: Assessment, hold_h: float, voice: Voice) -> list[t
     ]
 
 
-def hop_date(plan: Plan, voice: Voice) -> str:
-    """The dry-hop day in words, or that there is none."""
-    return _date(plan.hop_day, plan.hop_chance, voice)
+def packaging_date(to_do: Sequence[ToDo], batch: Batch, voice: Voice) -> str:
+    """The packaging day in words, that there is none, or when it was packaged."""
+    if packaged := events_of(batch, "package"):
+        return f"Packaged {voice.day(packaged[-1].at)}"
+    return _date(first_of(to_do, "package"), voice)
 
 
-def packaging_date(plan: Plan, voice: Voice) -> str:
-    """The packaging day in words, or that there is none."""
-    return _date(plan.packaging_day, plan.packaging_chance, voice)
-
-
-def _date(day: date | None, probability: float | None, voice: Voice) -> str:
-    if day is None:
+def _date(each: ToDo | None, voice: Voice) -> str:
+    if each is None:
         return "No day yet"
-    sure = f", {chance(probability)}" if probability is not None and day > voice.today() else ""
-    return f"{capital(voice.day(day))}{sure}"
+    sure = f", {chance(each.chance)}" if each.chance is not None and each.day > voice.today() else ""
+    return f"{capital(voice.day(each.day))}{sure}"
+
+
+def dose_words(each: ToDo) -> str:
+    """`` (dose 2 of 3)``; nothing where there is but one."""
+    return f" (dose {each.dose} of {each.doses})" if each.act == "hops in" and each.doses > 1 else ""
 
 
 def dates(plan: Plan, batch: Batch, voice: Voice) -> list[tuple[str, str, str]]:
     """The dates of a batch: (what, when with its chance, why or what it hangs on)."""
     done = {e.kind: e.at for e in batch.events}
+
+    def was(what: str, kind: EventKind) -> tuple[str, str, str]:
+        return what, capital(voice.day(done[kind])), f"At {voice.clock(done[kind])}."
+
     if "package" in done:
-        return [("Packaged", capital(voice.day(done["package"])), f"At {voice.clock(done['package'])}.")]
-    found = []
-    if "dry hop" in done:
-        found.append(("Hops went in", capital(voice.day(done["dry hop"])), f"At {voice.clock(done['dry hop'])}."))
-        if plan.hops_out_day is not None and "hops out" not in done:
-            found.append(
-                ("Hops come out", capital(voice.day(plan.hops_out_day)), f"On {voice.dated(plan.hops_out_day)}.")
-            )
-    elif plan.hop_day is not None:
-        found.append(("Dry hop", hop_date(plan, voice), _window(plan.earliest_hop, plan.latest_hop, voice)))
+        return [was("Packaged", "package")]
+    to_do = outstanding(plan, batch, today=voice.today())
+    hops, out = first_of(to_do, "hops in"), plan.hops_out_day
+    found = [was("Hops went in", "dry hop")] if "dry hop" in done else []
+    if hops is not None:
+        small = "" if found else _window(plan.earliest_hop, plan.latest_hop, voice)
+        found.append((f"Dry hop{dose_words(hops)}", _date(hops, voice), small))
+    if done_so_far(batch).hops_out:
+        found.append(was("Hops came out", "hops out"))
+    elif "dry hop" in done and out is not None:  # also where that is the packaging day, and no work of its own
+        found.append(("Hops come out", capital(voice.day(max(out, voice.today()))), f"On {voice.dated(out)}."))
     window = _window(plan.earliest_packaging, plan.latest_packaging, voice)
     reason = plan.blocked_by or plan.reason
     small = " ".join(x for x in (reason, window) if x)
-    found.append(("Package", packaging_date(plan, voice), small))
+    found.append(("Package", packaging_date(to_do, batch, voice), small))
     return found
 
 
@@ -236,17 +246,15 @@ def _window(earliest: date | None, latest: date | None, voice: Voice) -> str:
     return f"Sensible from {voice.days(earliest, latest)}."
 
 
-def next_day(assessment: Assessment, plan: Plan | None, voice: Voice) -> str:
+_SHORT: Final[dict[Act, str]] = {"hops in": "Hops", "hops out": "Hops out", "package": "Package"}
+
+
+def next_day(assessment: Assessment, to_do: Sequence[ToDo], voice: Voice) -> str:
     """The batch's next date as short as a list needs it: ``Hops Thu``, ``Package Sun 6 Dec``."""
     if assessment.stalled and assessment.phases:
         return f"Still since {voice.short_day(voice.local(assessment.phases[-1].began_at).date())}"
-    if plan is None:
-        return ""
-    today = voice.today()
-    if plan.hop_day is not None and plan.hop_day >= today:
-        return f"Hops {voice.short_day(plan.hop_day)}"
-    if plan.packaging_day is not None and plan.packaging_day >= today:
-        return f"Package {voice.short_day(plan.packaging_day)}"
+    if to_do:
+        return f"{_SHORT[to_do[0].act]} {voice.short_day(to_do[0].day)}"
     finish = assessment.finish
     if finish is not None and not assessment.finished and finish.chances[-1] >= 0.9 and finish.p50 > voice.now:
         return f"Done about {voice.short_day(voice.local(finish.p50).date())}"

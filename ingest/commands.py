@@ -12,6 +12,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
 
+from analysis.outstanding import days_to_come
 from ingest import control
 from ingest.control import Handler, Progress
 from ingest.errors import EntryError
@@ -32,6 +33,7 @@ def plan_of(store: Store, arguments: dict[str, Any], _progress: Progress, outloo
     outlook = outlooks.of(record.batch_id, now=datetime.now(UTC), fresh=True)
     if outlook is None:
         raise EntryError("batch", f"{record.name} was removed meanwhile")
+    to_do = outlook.to_do()
     return {
         "batch": record.name,
         "batch_id": record.batch_id,
@@ -40,6 +42,8 @@ def plan_of(store: Store, arguments: dict[str, Any], _progress: Progress, outloo
         "hold_met": outlook.assessment.hold_met,
         "time_zone": store.preferences().time_zone,
         **outlook.plan.as_dict(),
+        **days_to_come(to_do),
+        "to_do": [{**asdict(each), "day": each.day.isoformat()} for each in to_do],
     }
 
 

@@ -13,15 +13,16 @@ import threading
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Any, Final, cast
 from zoneinfo import ZoneInfo
 
 import apprise
 
+from analysis.outstanding import Act, ToDo, days_to_come, done_so_far, first_of
 from analysis.planning import moved
 from ingest.errors import StoreError
-from ingest.model import Device, Preferences
-from ingest.notify_kinds import NOTIFY_KINDS, Condition, NotifyKind, conditions
+from ingest.model import BatchRecord, Device, Preferences
+from ingest.notify_kinds import NOTIFY_KINDS, Condition, Eve, NotifyKind, conditions, mark_of
 
 if TYPE_CHECKING:
     from ingest.outlook import Outlook
@@ -63,6 +64,25 @@ class Message:
     tries: int = 0
     taken_by: list[str] = field(default_factory=list)
     """Digests of the addresses that took it already, so that one that refuses does not repeat it to the others."""
+    key: str = ""
+    batch_id: str = ""
+    act: str = ""
+    """The act that it asks for or speaks of, with its dose; it is not sent once that is done."""
+    dose: int = 1
+    doses: int = 1
+    day: str = ""
+    """Of an act that is announced the day before; in sending it says "today" where it is late."""
+    subject: str = ""
+    reason: str = ""
+    done: str = ""
+    """What had been done when this was said; the plan's `reason` is left out of what is sent once more has been."""
+
+    @property
+    def eve(self) -> Eve | None:
+        """What it announces, where it announces an act."""
+        if not self.day:
+            return None
+        return Eve(cast("Act", self.act), self.dose, self.doses, date.fromisoformat(self.day), self.subject)
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,6 +156,7 @@ class Notifier:
                 today = now.astimezone(ZoneInfo(preferences.time_zone)).date()
                 new += [m for outlook in outlooks for m in self._moves(outlook, now, today)]
             self._forget(outlooks, last_words)
+            self._withdraw_moved(now, outlooks, preferences)
             self._state.outbox += new
             self._save()
             return new
@@ -150,7 +171,10 @@ class Notifier:
             for message in list(self._state.outbox):
                 if datetime.fromisoformat(message.not_before) > now:
                     continue
-                if self._try(preferences.notify_urls, message):
+                wording = self._as_it_stands(message, now, preferences)
+                if wording is None:
+                    self._withdraw(message)
+                elif self._try(preferences.notify_urls, message, *wording):
                     self._state.outbox.remove(message)
                     sent += 1
                 else:
@@ -169,7 +193,7 @@ class Notifier:
                 False, f"Address {', '.join(unreadable)} cannot be read; see the apprise documentation for its form."
             )
         message = Message("test", "A test", "This is a test message. If you read it, word will reach you here.", "", "")
-        if self._try(urls, message):
+        if self._try(urls, message, message.title, message.body):
             return Sent(True, "The test message was handed over. Look whether it has arrived.")
         return Sent(False, "The test message was refused. Check the address, the password and the connection.")
 
@@ -187,7 +211,12 @@ class Notifier:
             if key in state.raised or now - datetime.fromisoformat(since) < condition.lasts:
                 return None
             state.raised[key] = stamp
-            return Message(condition.kind, condition.title, condition.body, stamp, stamp)
+            message = Message(condition.kind, condition.title, condition.body, stamp, stamp, key=key)
+            message.batch_id, message.reason, message.done = condition.batch_id, condition.reason, condition.done
+            if (eve := condition.eve) is not None:
+                message.act, message.dose, message.doses = eve.act, eve.dose, eve.doses
+                message.day, message.subject = eve.day.isoformat(), eve.subject
+            return message
         if condition.state is False:
             state.holds_since.pop(key, None)
             if key in state.raised:
@@ -199,10 +228,12 @@ class Notifier:
     def _moves(self, outlook: Outlook, now: datetime, today: date) -> list[Message]:
         told = self._state.dates.setdefault(outlook.record.batch_id, {})
         found = []
-        for name, day in (("Hop day", outlook.plan.hop_day), ("Packaging day", outlook.plan.packaging_day)):
-            if day is None:
+        to_do = outlook.to_do()
+        for each in (first_of(to_do, "hops in"), first_of(to_do, "package")):
+            if each is None:
                 continue
-            if day <= today and name == "Hop day":  # hopped, or due: no longer a date that moves
+            name, day = _called(each), each.day
+            if day <= today and each.act == "hops in":  # due: no longer a date that moves
                 told[name] = day.isoformat()
                 continue
             before = told.get(name)
@@ -220,8 +251,51 @@ class Notifier:
             told[name] = day.isoformat()
             title = f"{outlook.record.name}: date moved"
             stamp = now.isoformat()
-            found.append(Message("date moved", title, f"{sentence} {outlook.plan.reason}", stamp, stamp))
+            message = Message("date moved", title, sentence, stamp, stamp, batch_id=outlook.record.batch_id)
+            message.act, message.dose = each.act, each.dose
+            message.reason, message.done = outlook.plan.reason, mark_of(outlook.batch)
+            found.append(message)
         return found
+
+    def _as_it_stands(self, message: Message, now: datetime, preferences: Preferences) -> tuple[str, str] | None:
+        """Title and body as they are true at this moment; None where it asks for what is done, or over.
+
+        The store is asked and not the outlook that the message was made from: an entry may be newer than that.
+        """
+        title, body = message.title, message.body
+        if not message.batch_id:
+            return title, body
+        record = self._store.get(BatchRecord, message.batch_id)
+        over = record is None or (record.ended_at is not None and record.ended_at <= now)
+        batch = None if over else self._store.batch(message.batch_id)
+        if message.act and (batch is None or done_so_far(batch).has(cast("Act", message.act), message.dose)):
+            return None
+        if (eve := message.eve) is not None:
+            today = now.astimezone(ZoneInfo(preferences.time_zone)).date()
+            if eve.day < today:
+                return None
+            title, body = eve.title(today), eve.body(today)
+        if message.reason and batch is not None and mark_of(batch) == message.done:
+            body = f"{body} {message.reason}"
+        return title, body
+
+    def _withdraw_moved(self, now: datetime, outlooks: Sequence[Outlook], preferences: Preferences) -> None:
+        """Take back what still waits and announces a day that the plan has left meanwhile."""
+        today = now.astimezone(ZoneInfo(preferences.time_zone)).date()
+        plans = {outlook.record.batch_id: outlook for outlook in outlooks}
+        for message in list(self._state.outbox):
+            eve, outlook = message.eve, plans.get(message.batch_id)
+            if eve is None or outlook is None:
+                continue
+            days = {(t.act, t.dose): t.day for t in outlook.to_do(today)}
+            if days.get((eve.act, eve.dose)) != eve.day:
+                self._withdraw(message)
+
+    def _withdraw(self, message: Message) -> None:
+        """Unsent, it counts as not told: should it come true again, by an undone entry, it is said again."""
+        self._state.outbox.remove(message)
+        if not message.taken_by:
+            self._state.raised.pop(message.key, None)
 
     def _forget(self, outlooks: Sequence[Outlook], last_words: Sequence[LastWord]) -> None:
         """Drop what was told of batches that have ended and devices that are gone, so that the note stays small."""
@@ -236,14 +310,14 @@ class Notifier:
         device = self._store.get(Device, device_id)
         return device.name if device is not None and device.name else device_id
 
-    def _try(self, urls: Sequence[str], message: Message) -> bool:
+    def _try(self, urls: Sequence[str], message: Message, title: str, body: str) -> bool:
         """Hand the message to every address that has not taken it; True once all have."""
         for url in urls:
             digest = _digest(url)
             if digest in message.taken_by:
                 continue
             try:
-                taken = self._send([url], message.title, message.body)
+                taken = self._send([url], title, body)
             except Exception:  # whatever a library of many services raises, the watch goes on and the message is kept
                 taken = False
             if taken:
@@ -273,6 +347,13 @@ class Notifier:
             log.warning("messages could not be kept, they stay in memory: %s", error)
 
 
+def _called(each: ToDo) -> str:
+    """How a date is called whose moves are told; the next dose has a day of its own, to which the last did not move."""
+    if each.act == "package":
+        return "Packaging day"
+    return "Hop day" if each.dose == 1 else f"Hop day of dose {each.dose}"
+
+
 def _digest(url: str) -> str:
     """What stands for an address where the address itself, which may hold a password, must not be written."""
     return hashlib.sha256(url.encode()).hexdigest()[:12]
@@ -295,7 +376,8 @@ def escaped(name: str) -> str:
 def verdict_message(outlook: Outlook) -> tuple[str, bytes]:
     """The retained verdict of a batch: topic below the prefix, and JSON.
 
-    It carries no more than what a light, a relay or a script needs, and changes only when the verdict does.
+    It carries no more than what a light, a relay or a script needs, and changes only when the verdict does. The days
+    are those still to come: null once the hops are in, or it is packaged.
     """
     a, plan = outlook.assessment, outlook.plan
     name = outlook.vessel.name if outlook.vessel else outlook.record.vessel_id
@@ -303,7 +385,11 @@ def verdict_message(outlook: Outlook) -> tuple[str, bytes]:
     def hour(when: datetime | None) -> str | None:
         return None if when is None else when.astimezone(UTC).replace(minute=0, second=0, microsecond=0).isoformat()
 
-    dates = plan.as_dict()
+    days = days_to_come(outlook.to_do())
+
+    def chance(value: Any) -> float | None:
+        return None if value is None else round(value, 2)
+
     verdict: dict[str, Any] = {
         "vessel": name,
         "batch": outlook.record.name,
@@ -318,10 +404,10 @@ def verdict_message(outlook: Outlook) -> tuple[str, bytes]:
         "finish_p50": hour(a.finish.p50) if a.finish else None,
         "finish_p90": hour(a.finish.p90) if a.finish else None,
         "newest_reading_at": hour(a.newest_reading_at),
-        "hop_day": dates["hop_day"],
-        "hop_chance": None if plan.hop_chance is None else round(plan.hop_chance, 2),
-        "packaging_day": dates["packaging_day"],
-        "packaging_chance": None if plan.packaging_chance is None else round(plan.packaging_chance, 2),
+        "hop_day": days["hop_day"],
+        "hop_chance": chance(days["hop_chance"]),
+        "packaging_day": days["packaging_day"],
+        "packaging_chance": chance(days["packaging_chance"]),
         "reason": plan.reason,
         "may_package": plan.may_package,
     }

@@ -8,10 +8,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING, Final, Literal, get_args
 from zoneinfo import ZoneInfo
 
+from analysis.model import Batch
+from analysis.outstanding import Act, done_so_far
 from analysis.planning import day_words
 from analysis.planning_words import FORECAST_ONLY
 from analysis.units import c_to_f
@@ -37,6 +39,7 @@ NOTIFY_KINDS: Final[tuple[NotifyKind, ...]] = get_args(NotifyKind)
 """The kinds a person can choose among; none chosen means all of them."""
 
 _TEMPERATURE_MARGIN_C: Final = 0.3
+_EVES: Final[dict[Act, NotifyKind]] = {"hops in": "hop day tomorrow", "package": "packaging tomorrow"}
 _EVE_HOUR: Final = 9
 """Local hour from which the day before is told."""
 
@@ -45,6 +48,37 @@ _BATTERY_LOW = (3.5, 15.0, 3.0)
 _BATTERY_FINE = (3.7, 30.0, 10.0)
 
 Name = Callable[[str], str]
+
+
+@dataclass(frozen=True, slots=True)
+class Eve:
+    """An act that is announced the day before, and its words: a late message says "today" on the day."""
+
+    act: Act
+    dose: int
+    doses: int
+    day: date
+    subject: str
+
+    def title(self, today: date) -> str:
+        """Such as ``Saison in Vessel 3: hop day tomorrow``."""
+        return f"{self.subject}: {'packaging' if self.act == 'package' else 'hop day'} {self._when(today)}"
+
+    def body(self, today: date) -> str:
+        """The sentence, without the plan's reason."""
+        dose = f", dose {self.dose} of {self.doses}," if self.doses > 1 else ""
+        act = "Packaging" if self.act == "package" else f"Hops go in{dose}"
+        forecast = f" {FORECAST_ONLY}" if self.act == "package" else ""
+        return f"{act} {self._when(today)}, {day_words(self.day)}: {self.subject}.{forecast}"
+
+    def _when(self, today: date) -> str:
+        return "today" if self.day <= today else "tomorrow"
+
+
+def mark_of(batch: Batch) -> str:
+    """What is done so far with a batch, as short text: it changes with every dose, hops out and packaging logged."""
+    done = done_so_far(batch)
+    return f"{done.doses}{' out' if done.hops_out else ''}{' packaged' if done.packaged else ''}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +92,12 @@ class Condition:
     body: str = ""
     lasts: timedelta = timedelta(0)
     over_for: timedelta = timedelta(hours=12)
+    reason: str = ""
+    """The plan's, which is added in sending while nothing was done meanwhile that makes it old."""
+    batch_id: str = ""
+    done: str = ""
+    """What had been done with the batch when this was said; see `mark_of`."""
+    eve: Eve | None = None
 
 
 def conditions(
@@ -95,8 +135,11 @@ def _of_batch(now: datetime, outlook: Outlook, preferences: Preferences) -> Iter
         "finished",
         a.finished,
         f"{what}: finished",
-        f"{what} has very likely finished{sure}. {held} {plan.reason}",
+        f"{what} has very likely finished{sure}. {held}",
         over_for=timedelta(hours=24),
+        reason=plan.reason,
+        batch_id=batch_id,
+        done=mark_of(outlook.batch),
     )
     yield Condition(
         f"stalled:{batch_id}",
@@ -106,29 +149,38 @@ def _of_batch(now: datetime, outlook: Outlook, preferences: Preferences) -> Iter
         f"{what} has stopped short of where it should end. Take a hand sample first: a stuck float looks the same.",
     )
     creeping = a.creep is not None or a.phase == "creeping"
-    keg = f" A keg that stays cold may be filled from {day_words(plan.cold_keg_day)}." if plan.cold_keg_day else ""
+    then = " Bottles wait until it has held again."
+    if plan.cold_keg_day:
+        then += f" A keg that stays cold may be filled from {day_words(plan.cold_keg_day)}."
+    if done_so_far(outlook.batch).packaged:
+        then = " It is packaged: sealed bottles may build pressure. Keep the lot cold and open a test bottle with care."
     yield Condition(
         f"creep:{batch_id}",
         "renewed fall after hops",
         creeping,
         f"{what}: renewed fall after hops",
-        f"The gravity of {what} is falling again since the hops went in. Bottles wait until it has held again.{keg}",
+        f"The gravity of {what} is falling again since the hops went in.{then}",
         over_for=timedelta(hours=24),
     )
     yield _of_temperature(outlook, what, preferences)
     local = now.astimezone(ZoneInfo(preferences.time_zone))
     tomorrow = local.date() + timedelta(days=1)
-    for day, kind, act in (
-        (plan.hop_day, "hop day tomorrow", "Hops go in"),
-        (plan.packaging_day, "packaging tomorrow", "Packaging"),
-    ):
-        if day != tomorrow or local.hour < _EVE_HOUR:
+    for each in outlook.to_do(local.date()):
+        kind = _EVES.get(each.act)
+        if kind is None or each.day != tomorrow or local.hour < _EVE_HOUR:
             continue
-        body = f"{act} tomorrow, {day_words(tomorrow)}: {what}. {plan.reason}"
-        if kind == "packaging tomorrow":
-            body += f" {FORECAST_ONLY}"
-        chosen: NotifyKind = "hop day tomorrow" if kind == "hop day tomorrow" else "packaging tomorrow"
-        yield Condition(f"{kind}:{batch_id}:{tomorrow}", chosen, True, f"{what}: {kind}", body)
+        eve = Eve(each.act, each.dose, each.doses, tomorrow, what)
+        yield Condition(
+            f"{kind}:{batch_id}:{tomorrow}",
+            kind,
+            True,
+            eve.title(local.date()),
+            eve.body(local.date()),
+            reason=plan.reason,
+            batch_id=batch_id,
+            done=mark_of(outlook.batch),
+            eve=eve,
+        )
 
 
 def _of_temperature(outlook: Outlook, what: str, preferences: Preferences) -> Condition:

@@ -20,6 +20,7 @@ import polars as pl
 
 from analysis import Assessment, Batch, Priors, assess, learn
 from analysis.model import events_of
+from analysis.outstanding import ToDo, outstanding
 from analysis.planning import Plan, Wishes, day_words, steady_plan
 from ingest.errors import StoreError
 from ingest.model import BatchRecord, Preferences, Vessel
@@ -49,6 +50,13 @@ class Outlook:
     doubts: tuple[str, ...] = ()
     """Sentences about what is doubtful in the readings: outside a calibration, a sample far from the float."""
 
+    def to_do(self, today: date | None = None) -> tuple[ToDo, ...]:
+        """What is still to be done; a day that passed unused counts as `today`. Nothing of a batch that has ended."""
+        ended = self.record.ended_at
+        if ended is not None and ended <= self.plan.made_at:
+            return ()
+        return outstanding(self.plan, self.batch, today=today)
+
 
 @dataclass(slots=True)
 class _Kept:
@@ -56,8 +64,13 @@ class _Kept:
     wishes: Wishes
     newest: datetime | None
     revision: int
+    """Of the entries that the assessment rests on."""
     at: float
     hour: datetime
+    entries: int
+    """Revision of the entries that were laid over it since."""
+    unjudged: bool = False
+    """Whether what was laid over it changes what the readings mean, and no assessment has seen it yet."""
 
 
 def wishes_of(record: BatchRecord, preferences: Preferences) -> Wishes:
@@ -93,7 +106,8 @@ class Outlooks:
         """The outlook of a batch; None if there is no such batch, or with `wait=False` while it is first computed.
 
         With `fresh` every reading counts, however short the last assessment has stood. With `wait=False`, as pages
-        ask, what is kept stands until something is entered: newer readings are the watcher's to judge.
+        ask, what is kept stands until something is entered: newer readings are the watcher's to judge. What was
+        entered shows at once in any case, also while another thread is still judging it.
         """
         now = now or datetime.now(UTC)
         kept = self._kept.get(batch_id)
@@ -105,16 +119,16 @@ class Outlooks:
             lock = self._locks.setdefault(batch_id, threading.Lock())
         if not lock.acquire(blocking=wait):
             old = self._kept.get(batch_id)
-            return old.outlook if old else None
+            return self._with_entries(old, now) if old else None
         try:
             return self._fresh(batch_id, now, fresh=fresh) or self._compute(batch_id, now)
         finally:
             lock.release()
 
     def latest(self, batch_id: str, *, now: datetime | None = None) -> Outlook | None:
-        """Whatever is kept of a batch, with its plan brought up to the hour; never an assessment, so it is quick."""
+        """What is kept of a batch, with every entry and the plan brought up to now; never an assessment, so quick."""
         kept = self._kept.get(batch_id)
-        return self._replanned(kept, now or datetime.now(UTC)).outlook if kept else None
+        return self._with_entries(kept, now or datetime.now(UTC)) if kept else None
 
     def forget(self) -> None:
         """Compute everything anew at the next call of `of`; `latest` goes on with what is kept."""
@@ -138,9 +152,29 @@ class Outlooks:
             wishes = wishes_of(outlook.record, self._store.preferences())
             said = self._said(outlook.record.batch_id, wishes)
             replanned = _plan(outlook.record, outlook.assessment, outlook.batch, wishes, now, said)
-            kept.outlook = replace(outlook, plan=replanned)
+            kept.outlook = replace(outlook, plan=_unconfirmed(replanned) if kept.unjudged else replanned)
             kept.hour = hour
         return kept
+
+    def _with_entries(self, kept: _Kept, now: datetime) -> Outlook:
+        """What is kept, with what was entered since laid over it: the plan follows at once, the inference later.
+
+        Looked at once a batch and entry, however many readings come.
+        """
+        revision, batch_id = self._store.revision, kept.outlook.record.batch_id
+        record = self._store.get(BatchRecord, batch_id) if kept.entries != revision else None
+        if record is not None:
+            old, batch, wishes = kept.outlook, self._store.batch(batch_id), wishes_of(record, self._store.preferences())
+            vessel = self._store.get(Vessel, record.vessel_id)
+            if (record, batch, vessel, wishes) != (old.record, old.batch, old.vessel, kept.wishes):
+                kept.unjudged = kept.unjudged or batch != old.batch
+                plan = _plan(record, old.assessment, batch, wishes, now, self._said(batch_id, wishes))
+                plan = _unconfirmed(plan) if kept.unjudged else plan
+                # A new time, by which pictures of it are kept, for they show its events.
+                kept.outlook = replace(old, record=record, vessel=vessel, batch=batch, plan=plan, computed_at=now)
+                kept.wishes, kept.hour = wishes, now.replace(minute=0, second=0, microsecond=0)
+            kept.entries = revision
+        return self._replanned(kept, now).outlook
 
     def _compute(self, batch_id: str, now: datetime) -> Outlook | None:
         record = self._store.get(BatchRecord, batch_id)
@@ -173,7 +207,7 @@ class Outlooks:
         hour = now.replace(minute=0, second=0, microsecond=0)
         ended = time.monotonic()
         self._takes_s += 0.1 * (ended - began - self._takes_s)
-        self._kept[batch_id] = _Kept(outlook, wishes, newest, revision, ended, hour)
+        self._kept[batch_id] = _Kept(outlook, wishes, newest, revision, ended, hour, entries=revision)
         return outlook
 
     def _said(self, batch_id: str, wishes: Wishes) -> tuple[date | None, date | None] | None:
@@ -232,11 +266,21 @@ def _plan(
     now: datetime,
     said: tuple[date | None, date | None] | None,
 ) -> Plan:
-    """The plan; a batch that has ended, with no packaging logged, has none."""
+    """The plan; a batch that has ended, with no packaging logged, has none.
+
+    A look at the whole cellar takes a while: what was logged meanwhile has happened, though `now` is the look's start.
+    """
+    clock = datetime.now(UTC)
+    now = max([now, *(e.at for e in batch.events if e.at <= clock)])
     if record.ended_at is not None and record.ended_at <= now and not events_of(batch, "package", until=now):
         over = f"It ended on {day_words(wishes.local_day(record.ended_at))}: nothing is left to plan."
         return Plan(made_at=now, reason=over, blocked_by=over)
     return steady_plan(assessment, batch, wishes, now=now, said=said)
+
+
+def _unconfirmed(plan: Plan) -> Plan:
+    """The plan of readings that have not yet been judged in the light of what was entered: it clears nothing."""
+    return replace(plan, may_package=False)
 
 
 def _print_of(store: Store, record: BatchRecord) -> str:

@@ -40,7 +40,7 @@ def show() -> None:
 @components.live
 def timeline() -> None:
     """The days ahead in words, then as a picture."""
-    say = questions.voice()
+    say, revision = questions.voice(), runtime.store().revision  # read before what it names, never newer than that
     outlooks = sorted((s.outlook for s in questions.standings(say) if s.outlook), key=_soonest)
     items = agenda(outlooks, say)
     if not runtime.store().active_batches():
@@ -55,7 +55,7 @@ def timeline() -> None:
                 say.today(),
                 say.now.hour,
                 components.edition(),
-                runtime.store().revision,
+                revision,
             ),
             lambda: calendar_figure(outlooks, say, components.edition()),
         )
@@ -65,8 +65,7 @@ def timeline() -> None:
 
 
 def _soonest(outlook: Outlook) -> tuple[date, str]:
-    days = [d for d in (outlook.plan.hop_day, outlook.plan.packaging_day) if d is not None]
-    return min(days, default=date.max), outlook.record.name
+    return min((each.day for each in outlook.to_do()), default=date.max), outlook.record.name
 
 
 def agenda_html(items: list[Item], say: Voice) -> str:

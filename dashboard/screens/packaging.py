@@ -7,6 +7,8 @@ from html import escape
 import streamlit as st
 
 from analysis.followup import lesson
+from analysis.model import events_of
+from analysis.outstanding import first_of
 from dashboard import components, follow_up_page, questions, runtime, sheet_answer, sheet_html, sheet_inputs
 from dashboard.words import WEEKDAYS, Voice, capital, unbroken
 from dashboard.words_verdict import held, packaging_date
@@ -48,13 +50,13 @@ def choose() -> None:
         return
 
     def day(standing: questions.Standing) -> str:
-        plan = standing.outlook.plan if standing.outlook else None
-        return plan.packaging_day.isoformat() if plan and plan.packaging_day else "9999"
+        due = first_of(standing.outlook.to_do(), "package") if standing.outlook else None
+        return due.day.isoformat() if due else "9999"
 
     rows = []
     for standing in sorted(found, key=day):
         record, outlook = standing.record, standing.outlook
-        says = packaging_date(outlook.plan, say) if outlook else "Being worked out …"
+        says = packaging_date(outlook.to_do(say.today()), outlook.batch, say) if outlook else "Being worked out …"
         ready = ", ready" if outlook and outlook.assessment.ready else ""
         vessel = standing.vessel.name if standing.vessel else ""
         body = (
@@ -118,10 +120,13 @@ def the_sheet(outlook: Outlook, say: Voice) -> None:
 def _standing(outlook: Outlook, say: Voice) -> str:
     """The day, and finish and hold kept apart."""
     a, plan = outlook.assessment, outlook.plan
-    when = packaging_date(plan, say)
-    if not when.startswith(WEEKDAYS):
-        when = when[:1].lower() + when[1:]
-    day = f"Packaging day: {when}."
-    because = f" {plan.blocked_by or plan.reason}" if plan.blocked_by or plan.reason else ""
+    when = packaging_date(outlook.to_do(say.today()), outlook.batch, say)
+    if events_of(outlook.batch, "package"):
+        day, because = f"{when}.", ""
+    else:
+        if not when.startswith(WEEKDAYS):
+            when = when[:1].lower() + when[1:]
+        day = f"Packaging day: {when}."
+        because = f" {plan.blocked_by or plan.reason}" if plan.blocked_by or plan.reason else ""
     hold = f"{capital(held(a, outlook.batch.hold_h))}."
     return f'<p>{escape(unbroken(day + because))} <span class="quiet">{escape(hold)}</span></p>'

@@ -43,3 +43,37 @@ def test_the_second_dose_is_planned_after_the_first() -> None:
     assert made.hop_days == (date(2026, 3, 2), date(2026, 3, 4))
     assert made.hop_day == date(2026, 3, 4)
     assert made.packaging_day == date(2026, 3, 7)
+
+
+def test_a_contact_cut_short_is_not_said_to_have_lasted() -> None:
+    minutes = 4 / (24 * 60)
+    made = plan(done(), batch(hops_in(1 + minutes), hops_out(1)), Wishes(), now=NOW)
+    assert "The hops came out on Monday 2 Mar after 4 minutes of contact, less than the three days asked for" in (
+        made.reason
+    )
+    keg = plan(creeping(), batch(hops_in(2.5), hops_out(1)), Wishes(destination="keg"), now=NOW)
+    assert "after 36 hours of contact, less than the three days asked for. The gravity is falling" in keg.reason
+
+
+def test_a_contact_says_when_it_ends_and_that_it_ended_only_then() -> None:
+    ahead = plan(done(), batch(hops_in(1)), Wishes(), now=NOW)
+    assert ahead.reason.startswith("Three days of contact end on Thursday 5 Mar")
+    over = plan(done(), batch(hops_in(5)), Wishes(), now=NOW)
+    assert over.reason.startswith("Three days of contact ended on Sunday 1 Mar")
+    full = plan(done(), batch(hops_in(5), hops_out(1)), Wishes(), now=NOW)
+    assert full.reason.startswith("The hops came out on Monday 2 Mar after 4 days of contact")
+    assert "less than" not in full.reason
+    one = plan(done(), batch(hops_in(0)), Wishes(contact_days=1), now=NOW)
+    assert one.reason.startswith("One day of contact ends on Wednesday 4 Mar")
+
+
+def test_hops_out_alone_says_that_hops_were_in_and_plans_no_more_of_them() -> None:
+    """A person who forgot to log them in must not be asked for a second dose; bottles wait as after any hops."""
+    made = plan(done(), batch(hops_out(1)), Wishes(destination="undecided"), now=NOW)
+    assert made.reason.startswith("The hops came out on Monday 2 Mar; when they went in was not logged")
+    assert not any(day >= NOW.date() for day in made.hop_days)
+    bottled = plan(done(), batch(hops_out(1)), Wishes(destination="bottle"), now=NOW)
+    assert (
+        bottled.packaging_day
+        == plan(done(), batch(hops_in(4), hops_out(1)), Wishes(destination="bottle"), now=NOW).packaging_day
+    )

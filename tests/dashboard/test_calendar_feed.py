@@ -2,15 +2,18 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
-from types import SimpleNamespace
 from typing import Any
 
+import polars as pl
 import pytest
 from icalendar import Calendar
 
+from analysis.model import Batch, Event
 from analysis.planning import Plan
 from dashboard.calendar_feed import event_id, feed
-from ingest.model import Preferences
+from ingest.model import BatchRecord, Preferences, Vessel
+from ingest.outlook import Outlook
+from tests.ingest.messages import assessed
 
 NOW = datetime(2026, 3, 3, 12, tzinfo=UTC)
 
@@ -26,9 +29,18 @@ PLAN = Plan(
 )
 
 
-def outlook(plan: Plan = PLAN, batch_id: str = "batch-7", name: str = "Saison, süß; 2") -> Any:
-    return SimpleNamespace(
-        plan=plan, record=SimpleNamespace(batch_id=batch_id, name=name), vessel=SimpleNamespace(name="Vessel 3")
+def outlook(
+    plan: Plan = PLAN, batch_id: str = "batch-7", name: str = "Saison, süß; 2", events: tuple[Event, ...] = ()
+) -> Outlook:
+    pitched = NOW - timedelta(days=8)
+    return Outlook(
+        record=BatchRecord(batch_id=batch_id, name=name, vessel_id="v", pitched_at=pitched),
+        vessel=Vessel(vessel_id="v", name="Vessel 3"),
+        batch=Batch(pitched_at=pitched, drink="ale", events=events),
+        readings=pl.DataFrame(),
+        assessment=assessed(NOW),
+        plan=plan,
+        computed_at=NOW,
     )
 
 
@@ -76,18 +88,37 @@ def test_hops_out_is_an_event_of_its_own_where_packaging_waits() -> None:
 
 def test_what_has_happened_is_confirmed_and_rings_no_more() -> None:
     done = Plan(made_at=NOW, packaging_day=date(2026, 3, 2), packaging_chance=1.0, reason="Packaged.")
-    [event] = read(outlook(done)).values()
+    [event] = read(outlook(done, events=(Event("package", NOW - timedelta(days=1)),))).values()
     assert str(event["STATUS"]) == "CONFIRMED"
+    assert str(event["SUMMARY"]).endswith(": packaged")
+    assert event["DTSTART"].dt == date(2026, 3, 2)
     assert event.walk("VALARM") == []
 
 
-def test_a_hop_day_is_past_only_once_it_is_over_where_the_person_lives() -> None:
+def test_logged_hops_keep_their_event_but_it_asks_for_nothing_more() -> None:
+    """On the very day, and earlier than planned: a calendar that says "hops in" then asks for a second dose."""
+    [hops] = [e for e in read(outlook(events=(Event("dry hop", NOW),))).values() if "hops" in e["SUMMARY"]]
+    assert hops["UID"] == event_id("batch-7", "hops in")
+    assert str(hops["SUMMARY"]).endswith(": hops went in")
+    assert hops["DTSTART"].dt == NOW.date()
+    assert (str(hops["STATUS"]), hops.walk("VALARM")) == ("CONFIRMED", [])
+    assert PLAN.reason not in hops["DESCRIPTION"]
+
+
+def test_of_two_doses_only_the_second_is_asked_for_once_the_first_is_in() -> None:
+    twice = replace(PLAN, hop_days=(date(2026, 3, 3), date(2026, 3, 5)))
+    events = read(outlook(twice, events=(Event("dry hop", NOW),)))
+    asked = [str(e["SUMMARY"]) for e in events.values() if e.walk("VALARM") and "hops in" in e["SUMMARY"]]
+    assert asked == ["Saison, süß; 2: hops in (2 of 2)"]
+
+
+def test_a_hop_day_that_passed_unused_waits_for_the_person_where_they_live() -> None:
     honolulu = Preferences(time_zone="Pacific/Honolulu")  # ten hours behind UTC
     still = datetime(2026, 3, 8, 6, tzinfo=UTC)  # the evening of the 7th there
-    for now, status in ((still, "TENTATIVE"), (still + timedelta(hours=6), "CONFIRMED")):
+    for now, day in ((still, date(2026, 3, 7)), (still + timedelta(hours=6), date(2026, 3, 8))):
         calendar = Calendar.from_ical(feed([outlook()], preferences=honolulu, now=now))
         [hops] = [e for e in calendar.walk("VEVENT") if str(e["SUMMARY"]).endswith("hops in")]
-        assert str(hops["STATUS"]) == status
+        assert (str(hops["STATUS"]), hops["DTSTART"].dt) == ("TENTATIVE", day)
 
 
 def test_a_batch_without_dates_adds_nothing() -> None:

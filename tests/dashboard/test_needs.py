@@ -88,6 +88,22 @@ def test_hop_day_is_due_on_its_day_and_until_the_hops_are_in(day):
     assert kinds(outlook(plan, (Event("dry hop", NOW),))) == []
 
 
+def test_the_second_dose_is_asked_for_on_its_own_day_and_not_for_the_first():
+    hopped = (Event("dry hop", NOW - timedelta(days=2)),)
+    later = Plan(made_at=NOW, hop_days=(TODAY - timedelta(days=2), TODAY + timedelta(days=1)), hop_chance=1.0)
+    assert kinds(outlook(later, hopped)) == []
+    today = Plan(made_at=NOW, hop_days=(TODAY - timedelta(days=2), TODAY), hop_chance=1.0)
+    [need] = needs_of(outlook(today, hopped), (WORD,), SAY)
+    assert need.sentence == "Dry hop today (dose 2 of 2)."
+    assert kinds(outlook(today, (*hopped, Event("dry hop", NOW)))) == []
+
+
+def test_hops_that_came_out_are_neither_asked_in_nor_out():
+    plan = Plan(made_at=NOW, hop_days=(TODAY, TODAY), hops_out_day=TODAY, packaging_day=TODAY + timedelta(days=3))
+    out = (Event("dry hop", NOW - timedelta(hours=2)), Event("hops out", NOW))
+    assert kinds(outlook(plan, out)) == kinds(outlook(plan, out[1:])) == []
+
+
 def test_tomorrow_is_not_today():
     tomorrow = TODAY + timedelta(days=1)
     assert kinds(outlook(Plan(made_at=NOW, hop_day=tomorrow, packaging_day=tomorrow))) == []
@@ -134,3 +150,15 @@ def test_a_vessel_that_nothing_measures_is_named():
 
 def test_a_batch_followed_by_hand_samples_alone_is_left_in_peace():
     assert [n.kind for n in needs_of(outlook(), (), SAY)] == []
+
+
+def test_a_renewed_fall_asks_for_nothing_that_is_done():
+    creep = Creep(Range(0.001, 0.002, 0.003), NOW - timedelta(hours=9))
+    out = (Event("dry hop", NOW - timedelta(days=3)), Event("hops out", NOW - timedelta(hours=2)))
+    [need] = needs_of(outlook(events=out, phase="creeping", creep=creep), (WORD,), SAY)
+    assert "Take the hops out" not in need.todo
+    assert "Wait until the gravity holds again" in need.todo
+    packaged = (*out, Event("package", NOW))
+    [need] = needs_of(outlook(events=packaged, phase="creeping", creep=creep), (WORD,), SAY)
+    assert "Do not package" not in need.todo
+    assert "may build pressure" in need.todo

@@ -1,10 +1,12 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
 from analysis.model import EVENT_KINDS, PHASES, Assessment, Batch, Creep, Event, Forecast, PhaseSpan, Range
+from analysis.outstanding import outstanding
 from analysis.wishes import Plan
 from dashboard.words import THIN, Voice
 from dashboard.words_verdict import EVENT_WORDS, PHASE_WORDS, dates, expected_finish, next_day, three_notions, verdict
@@ -187,10 +189,48 @@ def test_a_packaged_batch_has_no_plans():
     assert (what, when) == ("Packaged", "Yesterday")
 
 
+def test_the_dates_of_a_batch_name_the_dose_that_is_still_to_come():
+    hopped = replace(BATCH, drink="ale", events=(Event("dry hop", NOW),))
+    found = dates(
+        plan(
+            hop_day=date(2026, 11, 27),
+            hop_days=(date(2026, 11, 25), date(2026, 11, 27)),
+            hops_out_day=date(2026, 11, 30),
+            packaging_day=date(2026, 12, 2),
+        ),
+        hopped,
+        SAY,
+    )
+    assert [(what, when) for what, when, _ in found] == [
+        ("Hops went in", "Today"),
+        ("Dry hop (dose 2 of 2)", "Friday"),
+        ("Hops come out", "Monday"),
+        ("Package", "Wednesday 2 Dec"),
+    ]
+
+
+def test_the_day_on_which_hops_come_out_is_named_also_where_that_is_packaging_day():
+    hopped = replace(BATCH, drink="ale", events=(Event("dry hop", NOW),))
+    both = plan(hop_days=(SAY.today(),), hops_out_day=date(2026, 11, 28), packaging_day=date(2026, 11, 28))
+    assert [what for what, _, _ in dates(both, hopped, SAY)] == ["Hops went in", "Hops come out", "Package"]
+    out = replace(hopped, events=(*hopped.events, Event("hops out", NOW)))
+    assert [what for what, _, _ in dates(both, out, SAY)] == ["Hops went in", "Hops came out", "Package"]
+
+
 def test_the_next_day_is_short_and_a_stalled_batch_has_none():
     a = assessed("slowing", finish=forecast(2, 1))
-    assert next_day(a, plan(hop_day=date(2026, 11, 28)), SAY) == "Hops Sat"
-    assert next_day(a, plan(packaging_day=date(2026, 11, 25)), SAY) == "Package today"
-    assert next_day(a, plan(), SAY) == "Done about Fri"
+
+    def said(*events: Event, **days) -> str:
+        return next_day(a, outstanding(plan(**days), replace(BATCH, events=events), today=SAY.today()), SAY)
+
+    assert said(hop_day=date(2026, 11, 28)) == "Hops Sat"
+    assert said(packaging_day=date(2026, 11, 25)) == "Package today"
+    assert said() == "Done about Fri"
+    hopped = Event("dry hop", NOW)
+    after = {"hop_days": (SAY.today(),), "hops_out_day": date(2026, 11, 28)}
+    assert said(hopped, packaging_day=date(2026, 11, 28), **after) == "Package Sat"
+    assert said(hopped, packaging_day=date(2026, 11, 30), **after) == "Hops out Sat"
+    assert said(hopped, hop_days=(SAY.today(), date(2026, 11, 27))) == "Hops Fri"
+    assert said(Event("package", NOW), packaging_day=SAY.today()) == "Done about Fri"
     stalled = assessed("stalled", stalled=True, phases=(PhaseSpan("stalled", NOW - timedelta(days=3)),))
-    assert next_day(stalled, plan(), SAY) == "Still since Sun 22 Nov"
+    assert next_day(stalled, (), SAY) == "Still since Sun 22 Nov"

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 
 from analysis.model import Creep, Range
 from analysis.planning import Plan
-from ingest.model import Device, Preferences
+from ingest.model import BatchRecord, Device, Preferences, Vessel
 from ingest.notify import Notifier, apprise_send, escaped, is_quiet, verdict_message
 from ingest.notify_kinds import conditions
 from ingest.outlook import Outlook
@@ -30,6 +30,8 @@ def store() -> Any:
     with Store.in_memory() as opened:
         opened.save(Device(device_id="float-1", kind="float", name="Heron"))
         opened.save(Preferences(notify_urls=(ADDRESS,)))
+        opened.save(Vessel(vessel_id="vessel-3", name="Vessel 3"))
+        opened.save(BatchRecord(batch_id="batch-7", name="Saison", vessel_id="vessel-3", pitched_at=NOW - 200 * HOUR))
         yield opened
 
 

@@ -1,14 +1,19 @@
 from __future__ import annotations
 
+import json
+import threading
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
 
+import ingest.outlook
 from ingest.model import BatchRecord, Device, EventRecord, Placement, Preferences, Report, Vessel
+from ingest.notify import Notifier
 from ingest.outlook import Outlooks, wishes_of
 from ingest.store import Store
-from ingest.watcher import assessment_record
+from ingest.watcher import Watcher, assessment_record
 
 # Half past: plans are brought up to the hour, and no test may happen to stride over one.
 NOW = (datetime.now(UTC) - timedelta(hours=1)).replace(minute=30, second=0, microsecond=0)
@@ -102,6 +107,84 @@ def test_the_latest_is_never_computed(store):
     assert outlooks.latest(record.batch_id, now=NOW) is computed
 
 
+HOPS_FIRST = {"plan": {"dry_hops": 2, "hop_interval_days": 2.0}}
+
+
+def test_an_entry_shows_at_the_very_next_look_without_an_assessment(store, monkeypatch):
+    """Screens and feeds ask `latest`; the watcher may be busy with other batches for a long while."""
+    record = store.save(replace(add_batch(store, "Quay", 9), **HOPS_FIRST))
+    outlooks = Outlooks(store)
+    before = outlooks.of(record.batch_id, now=NOW)
+    assert [(t.act, t.dose) for t in before.to_do()[:2]] == [("hops in", 1), ("hops in", 2)]
+    monkeypatch.setattr("ingest.outlook.assess", lambda *_, **__: pytest.fail("assessed for a page"))
+    store.save(EventRecord(batch_id=record.batch_id, kind="dry hop", at=NOW))
+    after = outlooks.latest(record.batch_id, now=NOW)
+    assert [(t.act, t.dose) for t in after.to_do()] == [("hops in", 2), ("package", 1)]
+    assert after.to_do()[0].day == NOW.date() + timedelta(days=2)
+    assert after.computed_at >= before.computed_at
+    assert after.assessment is before.assessment
+    assert outlooks.latest(record.batch_id, now=NOW) is after
+    store.undo()
+    assert [t.dose for t in outlooks.latest(record.batch_id, now=NOW).to_do() if t.act == "hops in"] == [1, 2]
+    store.save(EventRecord(batch_id=record.batch_id, kind="package", at=NOW))
+    assert outlooks.latest(record.batch_id, now=NOW).to_do() == ()
+    store.undo()
+    store.save(replace(record, ended_at=NOW))
+    assert outlooks.latest(record.batch_id, now=NOW).to_do() == ()
+
+
+def test_an_entry_shows_while_another_thread_still_judges_it(store):
+    record = add_batch(store, "Quay", 9)
+    outlooks = Outlooks(store)
+    outlooks.of(record.batch_id, now=NOW)
+    store.save(EventRecord(batch_id=record.batch_id, kind="package", at=NOW))
+    outlooks._locks.setdefault(record.batch_id, threading.Lock()).acquire()
+    assert outlooks.of(record.batch_id, now=NOW, wait=False).to_do() == ()
+
+
+def test_what_was_logged_while_the_cellar_was_looked_at_has_happened(store):
+    """The watcher takes the time once for all batches; the plan it makes then stands for the hour."""
+    record = add_batch(store, "Quay", 9)
+    outlooks = Outlooks(store)
+    at = NOW + timedelta(minutes=2)
+    store.save(EventRecord(batch_id=record.batch_id, kind="dry hop", at=at))
+    outlook = outlooks.of(record.batch_id, now=NOW)
+    assert outlook.plan.hop_days == (at.date(),)
+    assert outlook.plan.hops_out_day == at.date() + timedelta(days=3)
+    assert outlook.plan.hop_chance == 1.0  # what has happened, and no forecast of the same day
+
+
+def test_nothing_is_cleared_for_packaging_by_readings_judged_before_the_entry(store, monkeypatch):
+    record = store.save(replace(add_batch(store, "Quay", 9), plan={"dry_hops": 0}))
+    cleared = ingest.outlook.steady_plan
+    monkeypatch.setattr(
+        "ingest.outlook.steady_plan", lambda *given, **more: replace(cleared(*given, **more), may_package=True)
+    )
+    outlooks = Outlooks(store)
+    assert outlooks.of(record.batch_id, now=NOW).plan.may_package
+    store.save(EventRecord(batch_id=record.batch_id, kind="feed", at=NOW - timedelta(hours=5)))
+    for hours in (0, 2):  # the hour's new plan rests on the same old assessment
+        assert not outlooks.latest(record.batch_id, now=NOW + timedelta(hours=hours)).plan.may_package
+    assert outlooks.of(record.batch_id, now=NOW).plan.may_package
+
+
+def test_readings_alone_cost_no_new_look_at_the_entries(store, monkeypatch):
+    record = add_batch(store, "Quay", 6)
+    outlooks = Outlooks(store)
+    outlooks.of(record.batch_id, now=NOW)
+    asked = []
+    real = store.batch
+    monkeypatch.setattr(store, "batch", lambda batch_id: asked.append(batch_id) or real(batch_id))
+    for n in range(5):
+        store.keep([said("Quay", record.pitched_at, 6 * 24 - 1 + n / 8)])
+        outlooks.latest(record.batch_id, now=NOW)
+    assert asked == []
+    store.save(EventRecord(batch_id=record.batch_id, kind="note", at=NOW))
+    for _ in range(5):
+        outlooks.latest(record.batch_id, now=NOW)
+    assert len(asked) == 1
+
+
 def test_an_unknown_batch_has_no_outlook(store):
     assert Outlooks(store).of("batch-none", now=NOW) is None
 
@@ -168,3 +251,21 @@ def test_the_said_days_are_remembered_over_a_restart(store):
     wishes = wishes_of(record, store.preferences())
     assert Outlooks(store)._said(record.batch_id, wishes) == (outlook.plan.hop_day, outlook.plan.packaging_day)
     assert outlook.plan.packaging_day is not None
+
+
+def test_the_retained_verdict_follows_an_entry_at_the_watchers_next_look(store):
+    record = add_batch(store, "Quay", 9)
+    told: list[dict] = []
+    watches = Watcher(store, Outlooks(store), Notifier(store), lambda _, payload: told.append(json.loads(payload)))
+    watches.look(NOW)
+    assert told[-1]["hop_day"] is not None
+    store.save(EventRecord(batch_id=record.batch_id, kind="dry hop", at=NOW))
+    watches.look(NOW + timedelta(seconds=5))
+    assert told[-1]["hop_day"] is None
+    assert told[-1]["packaging_day"] is not None
+    store.save(EventRecord(batch_id=record.batch_id, kind="package", at=NOW))
+    watches.look(NOW + timedelta(seconds=10))
+    assert told[-1]["packaging_day"] is None
+    store.undo(), store.undo()
+    watches.look(NOW + timedelta(seconds=15))
+    assert told[-1]["hop_day"] is not None
