@@ -11,6 +11,7 @@ from pathlib import Path
 
 from analysis.errors import AnalysisError
 from dashboard import version
+from ingest import private
 from ingest.errors import IngestError
 from ingest.settings import Settings, load
 
@@ -24,6 +25,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     if arguments.run is None:
         parser.print_help()
         return 2
+    private.from_now_on()
     logging.basicConfig(
         level=logging.DEBUG if arguments.verbose else logging.WARNING,
         format="%(asctime)s %(levelname)s %(name)s: %(message)s",

@@ -19,7 +19,7 @@ from ingest.errors import EntryError
 from ingest.model import BatchRecord, Vessel
 from ingest.outlook import Outlooks
 from ingest.rules import Rule, rule_from, stored_sources
-from ingest.service import DATABASE, Service
+from ingest.service import DATABASE, Service, open_store
 from ingest.settings import Settings
 from ingest.store import Store
 
@@ -143,5 +143,5 @@ def carry_out(settings: Settings, command: str, arguments: dict[str, Any], progr
     path = settings.data_dir / DATABASE
     if command != "import" and not path.exists():
         raise EntryError("data", f"there is no cellar in {settings.data_dir}", "Name its directory with --data.")
-    with Store.open(path) as store:
+    with open_store(settings) as store:
         return _ALONE[command](store, arguments, progress)

@@ -10,6 +10,7 @@
     └── StoreError
         ├── StoreInUse    another process owns the cellar: names it and the way out
         ├── StoreFull     the disk is full or broken; nothing was kept, try again
+        ├── StoreDamaged  a file is not what was written: names both files and the way out
         └── StoreTooNew   the file was written by a later version
 """
 
@@ -121,6 +122,10 @@ class StoreInUse(StoreError):
 
 class StoreFull(StoreError):
     """The disk is full or broken: nothing of this write was kept, and it may be tried again."""
+
+
+class StoreDamaged(StoreError):
+    """The database or its log is not what was written, or one of the two is missing; both were left as they are."""
 
 
 class StoreTooNew(StoreError):

@@ -10,13 +10,14 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
+from ingest import private
 from ingest import rules as rule_book
 from ingest.broker import EmbeddedBroker
 from ingest.notify import Notifier
 from ingest.outlook import Outlooks
 from ingest.pipeline import Pipeline, take_again
 from ingest.rules import Rule
-from ingest.settings import Settings
+from ingest.settings import Settings, default_data_dir
 from ingest.store import Store
 from ingest.subscriber import Subscriber
 from ingest.watcher import Watcher, watching
@@ -74,6 +75,13 @@ class Service:
         self.subscriber.listen_to([rule.filter for rule in rules])
 
 
+def open_store(settings: Settings) -> Store:
+    """Open the cellar. The usual directory is closed to others; one that somebody chose stays as wide as it is."""
+    if settings.data_dir == default_data_dir() and settings.data_dir.is_dir():
+        private.tighten([settings.data_dir])
+    return Store.open(settings.data_dir / DATABASE)
+
+
 @contextlib.contextmanager
 def running(settings: Settings, *, watch: bool = True) -> Iterator[Service]:
     """Run everything for as long as the block runs.
@@ -86,7 +94,7 @@ def running(settings: Settings, *, watch: bool = True) -> Iterator[Service]:
         If the embedded broker's port is taken.
     """
     with contextlib.ExitStack() as stack:
-        store = Store.open(settings.data_dir / DATABASE)
+        store = open_store(settings)
         stack.callback(store.close)
         broker = None
         if settings.embedded:

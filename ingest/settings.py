@@ -260,6 +260,11 @@ def _data_dir(values: Mapping[str, Any], place: Place, folder: Path, faults: Set
             return folder / Path(reads.text(values["data_dir"], folder)).expanduser()
         except ValueError as error:
             faults.found.append(SettingsError(place("data_dir"), str(error), "Mend this line and start again"))
+    return default_data_dir()
+
+
+def default_data_dir() -> Path:
+    """Where a cellar is kept whose settings do not say."""
     return Path(platformdirs.user_data_dir("tunroom", appauthor=False))
 
 

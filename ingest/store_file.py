@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import logging
 import os
-import re
+import sys
 import threading
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -20,7 +20,8 @@ from typing import Any, ClassVar, Final, TypeVar, cast
 import duckdb
 import polars as pl
 
-from ingest.errors import StoreError, StoreFull, StoreInUse, StoreTooNew
+from ingest import private, store_copies, store_refusals
+from ingest.errors import StoreError, StoreFull, StoreTooNew
 from ingest.schema import MIGRATIONS, NEWEST
 
 log = logging.getLogger(__name__)
@@ -51,11 +52,15 @@ class StoreFile:
         """Called before the first write after a reopening: what is in memory may be behind the file then."""
         self._connection: Cursor | None = None
         self._closed = False
+        self._replays = False
         self._tried_at = -_RETRY_S
         self._claim()
         try:
+            self._make_ready()
             self._connection = self._connect()
+            self._copy_before_migration()
             self._migrate()
+            self._tidy()
         except BaseException:
             self.close()
             raise
@@ -67,29 +72,78 @@ class StoreFile:
             return
         with self._open_lock:
             if self.path in self._open:
-                raise _in_use(self.path, os.getpid())
+                raise store_refusals.in_use(self.path, os.getpid())
             self._open.add(self.path)
+
+    def _make_ready(self) -> None:
+        """Make the directory, refuse what cannot be opened, and keep a copy of a log before DuckDB replays it."""
+        if self.path is None:
+            return
+        try:
+            private.make_directory(self.path.parent)
+        except OSError as error:
+            raise StoreError(f"{self.path.parent} cannot be used ({error.strerror}). Choose another.") from error
+        if _owned_elsewhere(self.path):
+            return  # its log is being written; the connection says who owns it
+        store_refusals.check_place(self.path)
+        self._replays = store_copies.keep_logs(self.path)
+
+    def _tidy(self) -> None:
+        """After a start: nobody else may read what is ours, and of kept logs a few are enough."""
+        if self.path is None:
+            return
+        private.tighten(p for p in self.path.parent.iterdir() if p.name.startswith(self.path.name))
+        store_copies.prune(self.path, unclean=self._replays)
 
     def _connect(self) -> Cursor:
         if self.path is None:
             connection = duckdb.connect(":memory:")
         else:
+            new = not self.path.exists()
             try:
-                self.path.parent.mkdir(parents=True, exist_ok=True)
                 connection = duckdb.connect(str(self.path))
-            except OSError as error:
-                raise StoreError(f"{self.path.parent} cannot be used ({error.strerror}). Choose another.") from error
             except duckdb.Error as error:
-                raise _cannot_open(self.path, error) from error
+                refusal = store_refusals.cannot_open(self.path, error)
+                if new and isinstance(refusal, StoreFull):
+                    self.path.unlink(missing_ok=True)  # half of an empty database, which would then be "damaged"
+                raise refusal from error
         connection.execute("SET TimeZone = 'UTC'")
         return connection
+
+    def _version(self, cursor: Cursor) -> int:
+        """The version of the tables; 0 of a new cellar."""
+        if not cursor.execute("SELECT 1 FROM duckdb_tables() WHERE table_name = 'schema_version'").fetchall():
+            return 0
+        [(done,)] = cursor.execute("SELECT coalesce(max(number), 0) FROM schema_version").fetchall()
+        return int(done)
+
+    def _copy_before_migration(self) -> None:
+        """Keep a copy of a cellar whose tables are about to be changed."""
+        with self._cursor() as cursor:
+            old = self._version(cursor)
+        if self.path is None or not 0 < old < NEWEST:
+            return
+        with self._turn:
+            connection, self._connection = self._connection, None
+        assert connection is not None  # noqa: S101 - we have just asked it
+        try:
+            connection.execute("CHECKPOINT")  # so that the file alone holds everything
+        except duckdb.Error as error:
+            raise store_refusals.of_a_write(self.path, error) from error
+        finally:
+            connection.close()
+        copy = store_copies.before_migration(self.path, old, NEWEST)
+        log.warning(
+            "The tables are brought from version %d to %d. The cellar as it was is kept as %s.", old, NEWEST, copy
+        )
+        self._connection = self._connect()
 
     def _migrate(self) -> None:
         with self.writing() as cursor:
             cursor.execute(
                 "CREATE TABLE IF NOT EXISTS schema_version (number INTEGER, sentence VARCHAR, made_at TIMESTAMP)"
             )
-            [(done,)] = cursor.execute("SELECT coalesce(max(number), 0) FROM schema_version").fetchall()
+            done = self._version(cursor)
             if done > NEWEST:
                 raise StoreTooNew(
                     f"{self.path} was written by a later version of tunroom (tables {done}; this version knows "
@@ -156,12 +210,20 @@ class StoreFile:
             self._revive(lost)
         except duckdb.Error as torn:
             # Beside a write that a full disk refuses, a read may meet a block that is half there: look again after it.
-            if "Corrupted" not in str(torn):
+            if not store_refusals.is_damage(torn):
                 raise
             with self.alone:
                 pass
-        with self._cursor() as cursor:
-            return ask(cursor)
+        try:
+            with self._cursor() as cursor:
+                return ask(cursor)
+        except duckdb.Error as error:
+            if store_refusals.is_damage(error):
+                raise store_refusals.damaged(self.path, error) from error
+            raise
+        except _Invalidated as lost:
+            self._revive(lost)
+            raise self._lost(lost) from lost.error
 
     @contextmanager
     def writing(self) -> Iterator[Cursor]:
@@ -186,11 +248,12 @@ class StoreFile:
                         raise
             except _Invalidated as lost:
                 self._revive(lost)
-                raise _full(lost.error) from lost.error
+                raise self._lost(lost) from lost.error
             except (duckdb.IOException, duckdb.TransactionException, duckdb.OutOfMemoryException) as error:
                 # With one writer at a time, a transaction fails for want of disk alone, never by conflict.
-                self.broken = str(_full(error))
-                raise _full(error) from error
+                refusal = store_refusals.of_a_write(self.path, error)
+                self.broken = str(refusal)
+                raise refusal from error
             self.broken = None
 
     # -- after a full disk
@@ -207,7 +270,7 @@ class StoreFile:
     def _revive(self, lost: _Invalidated) -> None:
         """Close every handle of an invalidated database and open it again."""
         with self._turn:
-            self.broken = str(_full(lost.error))
+            self.broken = str(self._lost(lost))
             self._turn.wait_for(lambda: self._active == 0 or self._generation != lost.generation)
             if self._closed or self._connection is None or self._generation != lost.generation:
                 return  # another thread was here first
@@ -215,8 +278,11 @@ class StoreFile:
             self._connection = None
             log.error("The store is reopened: %s", lost.error)
             self._tried_at = -_RETRY_S
-            with suppress(StoreFull):
+            with suppress(StoreError):  # said to the next who asks
                 self._reopen()
+
+    def _lost(self, lost: _Invalidated) -> StoreError:
+        return store_refusals.of_a_write(self.path, lost.error)
 
     def _reopen(self) -> None:
         if time.monotonic() < self._tried_at + _RETRY_S:
@@ -247,31 +313,17 @@ def _roll_back(cursor: Cursor) -> None:
         log.debug("rollback: %s", error)
 
 
-def _cannot_open(path: Path, error: duckdb.Error) -> StoreError:
-    said = str(error)
-    if "lock" in said.lower() and (owner := re.search(r"PID (\d+)", said)) is not None:
-        return _in_use(path, int(owner[1]))
-    if "could not set lock" in said.lower() or "used by another process" in said.lower():
-        return _in_use(path, None)
-    if isinstance(error, duckdb.IOException) and "not a valid DuckDB" not in said:
-        return _full(error)
-    return StoreError(
-        f"{path} is damaged, or no cellar of tunroom ({said.splitlines()[0]}). It was left as it is: "
-        "move it away and start again, then import your last export."
-    )
+def _owned_elsewhere(path: Path) -> bool:
+    """Whether another process holds the lock that DuckDB takes on its file. This one does not have it open."""
+    if sys.platform == "win32":
+        return False  # there nobody else can open the file at all, and DuckDB says so
+    import fcntl
 
-
-def _in_use(path: Path, pid: int | None) -> StoreInUse:
-    who = "another process" if pid is None else f"process {pid}"
-    return StoreInUse(
-        f"{path} is in use by {who}: a tunroom is already running on this data. "
-        "Stop that one first, or choose another data directory with --data."
-    )
-
-
-def _full(error: Exception) -> StoreFull:
-    first = str(error).splitlines()[0] if str(error) else type(error).__name__
-    return StoreFull(
-        f"The disk is full or cannot be written, so nothing new is kept ({first}). "
-        "Free some space: messages wait at the broker and it goes on by itself."
-    )
+    try:
+        with path.open("r+b") as file:
+            fcntl.lockf(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        return True
+    except OSError:
+        return False
+    return False

@@ -1,10 +1,14 @@
 from __future__ import annotations
 
+import subprocess
+import sys
 from datetime import UTC, datetime
 
+import duckdb
 import pytest
 
 from ingest import schema, store_file
+from ingest.errors import StoreError
 from ingest.model import Device, Report
 from ingest.records import TABLES
 from ingest.schema import MIGRATIONS, Migration
@@ -76,3 +80,75 @@ def test_a_migration_that_fails_leaves_the_cellar_as_it_was(tmp_path, next_versi
     with Store.open(tmp_path) as store:
         assert "colour" not in columns(store, "vessel")
         assert [d.device_id for d in store.all(Device)] == ["f"]
+
+
+def test_before_a_migration_a_copy_of_the_cellar_is_made_and_named(tmp_path, next_version, caplog):
+    with Store.open(tmp_path) as store:
+        store.save(Device(device_id="f", kind="float"))
+    assert list(tmp_path.glob("*.before-*")) == []  # a new cellar has nothing to copy
+    next_version("ALTER TABLE vessel ADD COLUMN colour VARCHAR DEFAULT 'grey'")
+    with caplog.at_level("INFO"), Store.open(tmp_path):
+        pass
+    [copy] = tmp_path.glob(f"tunroom.duckdb.before-{len(MIGRATIONS)}-to-{len(MIGRATIONS) + 1}-20*")
+    assert str(copy) in caplog.text
+    with duckdb.connect(str(copy), read_only=True) as old:
+        assert old.execute("SELECT device_id FROM device").fetchall() == [("f",)]
+        assert old.execute("SELECT max(number) FROM schema_version").fetchall() == [(len(MIGRATIONS),)]
+    with Store.open(tmp_path):
+        pass
+    assert list(tmp_path.glob("*.before-*")) == [copy]
+
+
+def test_where_the_copy_cannot_be_made_nothing_is_migrated(tmp_path, next_version, monkeypatch):
+    with Store.open(tmp_path) as store:
+        store.save(Device(device_id="f", kind="float"))
+    before = (tmp_path / "tunroom.duckdb").read_bytes()
+    next_version("ALTER TABLE vessel ADD COLUMN colour VARCHAR")
+
+    def full(*_: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr("ingest.store_copies.shutil.copyfileobj", full)
+    with pytest.raises(StoreError, match=r"No space left.*Nothing was changed"):
+        Store.open(tmp_path)
+    assert [p.name for p in tmp_path.iterdir()] == ["tunroom.duckdb"]
+    assert (tmp_path / "tunroom.duckdb").read_bytes() == before
+
+
+KILLED = """
+import os, signal, sys
+from pathlib import Path
+from ingest import store_copies, store_file
+from ingest.schema import MIGRATIONS, Migration
+from ingest.store import Store
+
+new = Migration(len(MIGRATIONS) + 1, "Notes the colour.", "ALTER TABLE vessel ADD COLUMN colour VARCHAR; SELECT die()")
+store_file.MIGRATIONS, store_file.NEWEST = (*MIGRATIONS, new), new.number
+die = lambda *_: os.kill(os.getpid(), signal.SIGKILL)
+if sys.argv[2] == "copy":
+    store_copies.shutil.copyfileobj = lambda read, to, size: (to.write(read.read(5000)), to.flush(), die())
+else:
+    connect = store_file.StoreFile._connect
+    def connected(self):
+        connection = connect(self)
+        connection.create_function("die", lambda: die(), [], int, side_effects=True)
+        return connection
+    store_file.StoreFile._connect = connected
+Store.open(Path(sys.argv[1]))
+"""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="SIGKILL")
+@pytest.mark.parametrize("during", ["copy", "migration"])
+def test_a_kill_during_the_copy_or_the_migration_leaves_the_old_cellar(tmp_path, during, next_version):
+    with Store.open(tmp_path) as store:
+        store.save(Device(device_id="f", kind="float"))
+    done = subprocess.run([sys.executable, "-c", KILLED, str(tmp_path), during], capture_output=True, check=False)
+    assert done.returncode == -9, done.stderr
+    with Store.open(tmp_path) as store:
+        assert "colour" not in columns(store, "vessel")
+        assert [d.device_id for d in store.all(Device)] == ["f"]
+    next_version("ALTER TABLE vessel ADD COLUMN colour VARCHAR")
+    with Store.open(tmp_path) as store:
+        assert columns(store, "vessel")[-1] == "colour"
+    assert not list(tmp_path.glob("*.part"))

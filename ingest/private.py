@@ -1,0 +1,44 @@
+"""Files and directories that nobody but their owner may read, whatever the umask is."""
+
+from __future__ import annotations
+
+import logging
+import os
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Final
+
+log = logging.getLogger(__name__)
+
+FILE: Final = 0o600
+DIRECTORY: Final = 0o700
+
+
+def from_now_on() -> None:
+    """Let every file that this process makes be its owner's alone; for the start of a program, before its threads."""
+    os.umask(0o077)
+
+
+def make_directory(path: Path) -> bool:
+    """Make a directory with its parents, ours alone; whether it had to be made. One that is there stays as it is."""
+    if path.is_dir():
+        return False
+    path.mkdir(parents=True, exist_ok=True)
+    path.chmod(DIRECTORY)
+    return True
+
+
+def tighten(paths: Iterable[Path]) -> None:
+    """Take from others what they may do with these files and directories, and say so."""
+    if os.name != "posix":
+        return
+    for path in paths:
+        try:
+            wide = path.stat().st_mode & 0o077
+            if wide:
+                path.chmod(DIRECTORY if path.is_dir() else FILE)
+                log.info("Other users of this machine could reach %s; now they cannot.", path)
+        except FileNotFoundError:
+            continue
+        except OSError as error:
+            log.warning("Other users of this machine can reach %s, and that cannot be changed: %s", path, error)
