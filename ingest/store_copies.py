@@ -6,11 +6,10 @@ import filecmp
 import logging
 import os
 import shutil
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final
-
-import duckdb
 
 from ingest.errors import StoreDamaged, StoreError
 from ingest.private import FILE
@@ -97,8 +96,10 @@ def _unused(path: Path) -> Path:
     return path
 
 
-def before_migration(database: Path, old: int, new: int) -> Path:
+def before_migration(database: Path, old: int, new: int, version_of: Callable[[Path], int]) -> Path:
     """Copy a closed database, and see that the copy can be read; where it is.
+
+    `version_of` opens a copy and says the version of its tables, or raises OSError.
 
     Raises
     ------
@@ -116,8 +117,8 @@ def before_migration(database: Path, old: int, new: int) -> Path:
             return wanted
         copy = _unused(wanted)
         _copy(database, copy)
-        _check(copy, database.stat().st_size, old)
-    except (OSError, duckdb.Error) as error:
+        _check(copy, database.stat().st_size, old, version_of)
+    except OSError as error:
         raise StoreError(
             f"The tables of {database} are to be brought from version {old} to {new}, and the copy that is made before "
             f"cannot be written ({error}). Nothing was changed. It needs {database.stat().st_size / 1e6:,.0f} MB: free "
@@ -126,11 +127,10 @@ def before_migration(database: Path, old: int, new: int) -> Path:
     return copy
 
 
-def _check(copy: Path, size: int, version: int) -> None:
+def _check(copy: Path, size: int, version: int, version_of: Callable[[Path], int]) -> None:
     if copy.stat().st_size != size:
         raise OSError(f"{copy.name} is shorter than the database")
-    with duckdb.connect(str(copy), read_only=True) as connection:
-        [(found,)] = connection.execute("SELECT max(number) FROM schema_version").fetchall()
+    found = version_of(copy)
     if found != version:
         raise OSError(f"{copy.name} holds tables of version {found}")
 

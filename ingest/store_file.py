@@ -110,7 +110,8 @@ class StoreFile:
         connection.execute("SET TimeZone = 'UTC'")
         return connection
 
-    def _version(self, cursor: Cursor) -> int:
+    @staticmethod
+    def _version(cursor: Cursor) -> int:
         """The version of the tables; 0 of a new cellar."""
         if not cursor.execute("SELECT 1 FROM duckdb_tables() WHERE table_name = 'schema_version'").fetchall():
             return 0
@@ -132,7 +133,7 @@ class StoreFile:
             raise store_refusals.of_a_write(self.path, error) from error
         finally:
             connection.close()
-        copy = store_copies.before_migration(self.path, old, NEWEST)
+        copy = store_copies.before_migration(self.path, old, NEWEST, _version_of)
         log.warning(
             "The tables are brought from version %d to %d. The cellar as it was is kept as %s.", old, NEWEST, copy
         )
@@ -311,6 +312,15 @@ def _roll_back(cursor: Cursor) -> None:
         cursor.rollback()
     except duckdb.Error as error:  # an invalidated database cannot roll back; there is nothing left to undo either
         log.debug("rollback: %s", error)
+
+
+def _version_of(copy: Path) -> int:
+    """The version of the tables in a copy, which is not changed."""
+    try:
+        with duckdb.connect(str(copy), read_only=True) as connection:
+            return StoreFile._version(connection)
+    except duckdb.Error as error:
+        raise OSError(f"{copy.name} cannot be read: {store_refusals.first_line(error)}") from error
 
 
 def _owned_elsewhere(path: Path) -> bool:

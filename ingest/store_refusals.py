@@ -8,8 +8,6 @@ import re
 from pathlib import Path
 from typing import Final
 
-import duckdb
-
 from ingest.errors import StoreDamaged, StoreError, StoreFull, StoreInUse
 
 LOGS: Final = (".wal", ".wal.checkpoint", ".wal.recovery")
@@ -27,7 +25,7 @@ def logs_of(path: Path) -> list[Path]:
     return [log for log in beside if log.is_file() and log.stat().st_size > 0]
 
 
-def cannot_open(path: Path, error: duckdb.Error) -> StoreError:
+def cannot_open(path: Path, error: Exception) -> StoreError:
     """The error for a database that DuckDB does not open."""
     said = str(error).lower()
     if "lock" in said and (owner := re.search(r"pid (\d+)", said)) is not None:
@@ -40,7 +38,7 @@ def cannot_open(path: Path, error: duckdb.Error) -> StoreError:
             f"{path.name} beside it is not to blame, and both were left as they are. Copy both to another place and "
             "keep them; then put back a copy of the two, or move the log away to go on without what it holds."
         )
-    if any(word in said for word in _DAMAGED) or not isinstance(error, duckdb.IOException):
+    if any(word in said for word in _DAMAGED) or type(error).__name__ != "IOException":
         return damaged(path, error)
     if "permission denied" in said or "read-only file system" in said:
         return not_writable(path, first_line(error))
@@ -61,8 +59,8 @@ def cannot_use(path: Path, error: OSError) -> StoreError:
 def not_writable(path: Path, why: str) -> StoreError:
     """The error for a place that may not be written to."""
     return StoreError(
-        f"{path} cannot be written to ({why}). The cellar was left as it is. Let this user write there, or mount it for "
-        "writing, or choose another data directory with --data."
+        f"{path} cannot be written to ({why}). The cellar was left as it is. Let this user write there, or mount it "
+        "for writing, or choose another data directory with --data."
     )
 
 
@@ -95,7 +93,7 @@ def damaged(path: Path | None, error: Exception) -> StoreDamaged:
     )
 
 
-def of_a_write(path: Path | None, error: duckdb.Error) -> StoreError:
+def of_a_write(path: Path | None, error: Exception) -> StoreError:
     """The error for a write that failed."""
     said = str(error).lower()
     if any(word in said for word in _DAMAGED) and not any(word in said for word in _DISK_FULL):

@@ -4,22 +4,24 @@ from __future__ import annotations
 
 import json
 import tempfile
-import zipfile
 from dataclasses import dataclass
 from datetime import UTC, datetime
-from pathlib import Path, PurePosixPath
+from pathlib import Path
 from typing import Any, Final
 
 import polars as pl
 import pyarrow.parquet as pq
 
+from ingest import private
 from ingest.errors import EntryError, ImportFileError
 from ingest.model import AssessmentRecord, BatchRecord, Placement, Rejection
 from ingest.records import ENTRIES, TABLES, Table, from_row, to_json
 from ingest.rules import RULES_NOTE, add_rules
 from ingest.schema import NEWEST
 from ingest.store import AS_SENT, Store
+from ingest.transfer_archive import unpack
 from ingest.transfer_log import Progress, keep_all
+from ingest.transfer_manifest import MANIFEST, check_files, file_of, is_free, read_manifest, written_aside
 
 READINGS_FILE: Final = pl.Schema(
     {
@@ -37,7 +39,10 @@ READINGS_FILE: Final = pl.Schema(
 `extrapolated` says that the inclination lies outside the calibrated ones.
 """
 
-_MANIFEST: Final = "cellar.json"
+_READINGS: Final = "readings"
+_EXPORTED: Final = (*(TABLES[cls].name for cls in (*ENTRIES, AssessmentRecord, Rejection)), "change", "note", _READINGS)
+"""The tables of an export by the names of their files."""
+
 _PLAIN: Final[dict[type, pl.DataType]] = {float: pl.Float64(), int: pl.Int64(), bool: pl.Boolean()}
 _CALIBRATED: Final = ("calibrated_gravity_sg", "calibrated_temperature_c")
 
@@ -64,7 +69,7 @@ class ImportedCellar:
 
 
 def export_cellar(store: Store, directory: Path, *, progress: Progress = lambda _: None) -> Exported:
-    """Write everything to a directory; files of an earlier export there are replaced.
+    """Write everything to a directory; files of an earlier export there are replaced once all are written.
 
     Raises
     ------
@@ -72,27 +77,34 @@ def export_cellar(store: Store, directory: Path, *, progress: Progress = lambda 
         If the directory holds other things, or cannot be written.
     """
     try:
-        directory.mkdir(parents=True, exist_ok=True)
-        if any(directory.iterdir()) and not (directory / _MANIFEST).is_file():
+        private.make_directory(directory)
+        if not is_free(directory):
             raise EntryError("path", f"{directory} is not empty", "Give a new directory, or that of an earlier export.")
-        counts = {}
-        for cls in (*ENTRIES, AssessmentRecord, Rejection):
-            records = _records(store, cls)
-            _write(directory, TABLES[cls].name, _table_frame(TABLES[cls], [to_json(r) for r in records]))
-            counts[TABLES[cls].name] = len(records)
-        notes = store.notes()
-        frames = {"change": store.journal(), "note": pl.DataFrame({"key": list(notes), "value": list(notes.values())})}
-        for name, frame in frames.items():
-            _write(directory, name, frame)
-            counts[name] = frame.height
-        readings = _write_readings(store, directory, progress)
-        about = {"tables": NEWEST, "exported_at": datetime.now(UTC).isoformat(), "readings": readings, **counts}
-        (directory / _MANIFEST).write_text(json.dumps(about, indent=2) + "\n", encoding="utf-8")
+        with written_aside(directory) as aside:
+            readings, counts = _write_all(store, aside, progress)
     except OSError as error:
         raise EntryError(
             "path", f"{directory} cannot be written ({error.strerror or error})", "Choose another."
         ) from error
     return Exported(str(directory), readings, counts)
+
+
+def _write_all(store: Store, directory: Path, progress: Progress) -> tuple[int, dict[str, int]]:
+    """Write every file, the manifest last; how many readings, and how many rows of each other table."""
+    counts = {}
+    for cls in (*ENTRIES, AssessmentRecord, Rejection):
+        records = _records(store, cls)
+        _write(directory, TABLES[cls].name, _table_frame(TABLES[cls], [to_json(r) for r in records]))
+        counts[TABLES[cls].name] = len(records)
+    notes = store.notes()
+    frames = {"change": store.journal(), "note": pl.DataFrame({"key": list(notes), "value": list(notes.values())})}
+    for name, frame in frames.items():
+        _write(directory, name, frame)
+        counts[name] = frame.height
+    readings = _write_readings(store, directory, progress)
+    about = {"tables": NEWEST, "exported_at": datetime.now(UTC).isoformat(), _READINGS: readings, **counts}
+    (directory / MANIFEST).write_text(json.dumps(about, indent=2) + "\n", encoding="utf-8")
+    return readings, counts
 
 
 def _records(store: Store, cls: type[Any]) -> list[Any]:
@@ -191,25 +203,26 @@ def import_cellar(store: Store, directory: Path, *, progress: Progress = lambda 
     ImportFileError
         If it is no export, was written by a later version, or contradicts what is in the cellar.
     """
-    about = _manifest(directory)
+    about = read_manifest(directory)
+    check_files(directory, about, _EXPORTED)
     entries = [record for cls in ENTRIES for record in _read(directory, cls)]
     assessments = _read(directory, AssessmentRecord)
     rejections = _read(directory, Rejection)
+    journal, notes = _parquet(directory, "change"), _parquet(directory, "note", ("key", "value"))
+    readings = _parquet(directory, _READINGS, ("device_id", *AS_SENT.names()))
     empty = not store.changes(1)
     try:
         entries_new = store.save_many(entries, f"Imported the cellar in {directory.name}")
     except EntryError as error:
         raise ImportFileError(directory.name, "entries", str(error), "Change it in this cellar first") from error
     if empty:
-        store.replace_journal(_parquet(directory, "change"))
-    notes = _parquet(directory, "note")
+        store.replace_journal(journal)
     for key, value in notes.iter_rows():
         if store.get_note(key) is None:
             store.set_note(key, value)
         elif key == RULES_NOTE:
             add_rules(store, value)
     assessments_new, rejected_new = store.keep_history(assessments, rejections)
-    readings = pl.scan_parquet(directory / "readings.parquet").select("device_id", *AS_SENT.names()).collect()
     kept = keep_all(store, readings, f"import of {directory.name}", progress)
     return ImportedCellar(
         directory=str(directory),
@@ -232,34 +245,14 @@ def import_zip(store: Store, file: Path, *, progress: Progress = lambda _: None)
     with tempfile.TemporaryDirectory(prefix="tunroom-import-") as folder:
         directory = Path(folder) / file.stem
         directory.mkdir()
-        try:
-            with zipfile.ZipFile(file) as archive:
-                for member in archive.infolist():
-                    name = PurePosixPath(member.filename).name  # whatever path it has: nothing leaves our folder
-                    if name == _MANIFEST or name.endswith(".parquet"):
-                        (directory / name).write_bytes(archive.read(member))
-        except (OSError, zipfile.BadZipFile, RuntimeError, NotImplementedError) as error:  # encrypted, odd compression
-            raise ImportFileError(file.name, "the archive", f"it cannot be read ({error})", "Export again") from error
+        unpack(file, directory, MANIFEST, frozenset(f"{name}.parquet" for name in _EXPORTED))
         return import_cellar(store, directory, progress=progress)
 
 
-def _manifest(directory: Path) -> dict[str, Any]:
-    path = directory / _MANIFEST
-    if not path.is_file():
-        raise ImportFileError(
-            directory.name, _MANIFEST, "there is none, so this is no export", "Give an export's directory"
-        )
-    about: dict[str, Any] = json.loads(path.read_text(encoding="utf-8"))
-    if int(about["tables"]) > NEWEST:
-        raise ImportFileError(
-            directory.name, _MANIFEST, "it was written by a later version of tunroom", "Upgrade this one first"
-        )
-    return about
-
-
-def _parquet(directory: Path, name: str) -> pl.DataFrame:
+def _parquet(directory: Path, name: str, columns: tuple[str, ...] | None = None) -> pl.DataFrame:
     try:
-        return pl.read_parquet(directory / f"{name}.parquet")
+        frame = pl.scan_parquet(file_of(directory, f"{name}.parquet"))
+        return (frame if columns is None else frame.select(columns)).collect()
     except (OSError, pl.exceptions.PolarsError) as error:
         first = (str(error).splitlines() or [type(error).__name__])[0]
         raise ImportFileError(

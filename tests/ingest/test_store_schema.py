@@ -4,7 +4,6 @@ import subprocess
 import sys
 from datetime import UTC, datetime
 
-import duckdb
 import pytest
 
 from ingest import schema, store_file
@@ -91,7 +90,7 @@ def test_before_a_migration_a_copy_of_the_cellar_is_made_and_named(tmp_path, nex
         pass
     [copy] = tmp_path.glob(f"tunroom.duckdb.before-{len(MIGRATIONS)}-to-{len(MIGRATIONS) + 1}-20*")
     assert str(copy) in caplog.text
-    with duckdb.connect(str(copy), read_only=True) as old:
+    with store_file.duckdb.connect(str(copy), read_only=True) as old:
         assert old.execute("SELECT device_id FROM device").fetchall() == [("f",)]
         assert old.execute("SELECT max(number) FROM schema_version").fetchall() == [(len(MIGRATIONS),)]
     with Store.open(tmp_path):

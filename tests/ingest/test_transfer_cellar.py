@@ -1,9 +1,12 @@
 from __future__ import annotations
 
 import json
+import subprocess
+import sys
 import threading
 import zipfile
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import polars as pl
 import pytest
@@ -235,3 +238,153 @@ def test_reports_go_on_arriving_during_import_and_export(tmp_path):
         assert sum(sent) == len(sent)
         assert store.counts()["readings"] == 300_000 + len(sent)
     assert "300,000 of 300,000 readings (100 %)" in steps
+
+
+def zipped(folder: Path, file: Path) -> Path:
+    with zipfile.ZipFile(file, "w", zipfile.ZIP_DEFLATED) as archive:
+        for each in sorted(folder.glob("*")):
+            archive.write(each, f"cellar/{each.name}")
+    return file
+
+
+def refused(file: Path) -> str:
+    with Store.in_memory() as other:
+        take_in = transfer.import_cellar if file.is_dir() else transfer.import_zip
+        with pytest.raises(ImportFileError) as error:
+            take_in(other, file)
+        assert other.all(Vessel) == []
+        assert other.counts()["readings"] == 0
+        assert other.changes() == []
+    return str(error.value)
+
+
+def test_an_archive_that_unpacks_to_far_more_than_an_export_is_refused_before_it_is_unpacked(
+    cellar, tmp_path, monkeypatch
+):
+    transfer.export_cellar(cellar, tmp_path / "out")
+    (tmp_path / "out" / "rejection.parquet").write_bytes(bytes(30_000_000))
+    file = zipped(tmp_path / "out", tmp_path / "bomb.zip")
+    assert file.stat().st_size < 200_000
+    monkeypatch.setattr(zipfile.ZipFile, "open", lambda *_: pytest.fail("nothing is to be unpacked"))
+    said = refused(file)
+    assert said.startswith("bomb.zip, rejection.parquet: it would unpack to 1,0")
+    assert "30 MB" in said
+
+
+def test_the_sum_of_all_members_has_a_limit(cellar, tmp_path, monkeypatch):
+    transfer.export_cellar(cellar, tmp_path / "out")
+    file = zipped(tmp_path / "out", tmp_path / "cellar.zip")
+    sizes = [p.stat().st_size for p in (tmp_path / "out").glob("*.parquet")]
+    monkeypatch.setattr("ingest.transfer_archive.MOST_BYTES", sum(sizes) - 1)
+    assert "the archive: it would unpack to" in refused(file)
+
+
+def test_a_member_whose_head_lies_about_its_size_is_refused(cellar, tmp_path):
+    transfer.export_cellar(cellar, tmp_path / "out")
+    size = 3_000_000
+    (tmp_path / "out" / "rejection.parquet").write_bytes(bytes(size))
+    file = zipped(tmp_path / "out", tmp_path / "liar.zip")
+    data = file.read_bytes()
+    assert data.count(size.to_bytes(4, "little")) == 2
+    file.write_bytes(data.replace(size.to_bytes(4, "little"), (1000).to_bytes(4, "little")))
+    assert "cannot be read" in refused(file)
+
+
+def test_a_name_that_is_there_twice_is_refused(cellar, tmp_path):
+    transfer.export_cellar(cellar, tmp_path / "out")
+    file = zipped(tmp_path / "out", tmp_path / "twice.zip")
+    with zipfile.ZipFile(file, "a") as archive, pytest.warns(UserWarning, match="Duplicate"):
+        archive.write(tmp_path / "out" / "batch.parquet", "cellar/batch.parquet")
+    assert "batch.parquet: it is there more than once" in refused(file)
+
+
+def test_an_encrypted_member_is_refused_with_what_to_do(cellar, tmp_path):
+    transfer.export_cellar(cellar, tmp_path / "out")
+    file = zipped(tmp_path / "out", tmp_path / "secret.zip")
+    data = bytearray(file.read_bytes())
+    at = data.index(b"PK\x01\x02")
+    while data[at : at + 4] == b"PK\x01\x02":  # every entry of the directory, APPNOTE 6.3.10, 4.3.12: flags at 8
+        data[at + 8] |= 1
+        lengths = [int.from_bytes(data[at + n : at + n + 2], "little") for n in (28, 30, 32)]
+        at += 46 + sum(lengths)
+    file.write_bytes(data)
+    assert "it is encrypted. Make a zip without a password" in refused(file)
+
+
+@pytest.mark.parametrize(
+    "text", ["", "{", "[]", '{"tables": 1}', '{"tables": "x", "readings": 1}', '{"tables": 1, "readings": -1}', "\x00"]
+)
+def test_a_manifest_that_is_malformed_is_named(cellar, tmp_path, text):
+    transfer.export_cellar(cellar, tmp_path / "out")
+    (tmp_path / "out" / "cellar.json").write_text(text)
+    assert refused(tmp_path / "out").startswith("out, cellar.json: ")
+
+
+@pytest.mark.parametrize("name", ["readings", "event"])
+def test_a_mixture_of_two_exports_is_refused_before_anything_is_kept(cellar, tmp_path, name):
+    transfer.export_cellar(cellar, tmp_path / "out")
+    fewer = pl.read_parquet(tmp_path / "out" / f"{name}.parquet")[:-1]
+    fewer.write_parquet(tmp_path / "out" / f"{name}.parquet")
+    said = refused(tmp_path / "out")
+    assert f"{name}.parquet: it has {fewer.height} rows, and cellar.json says {fewer.height + 1}" in said
+
+
+def test_readings_that_cannot_be_read_are_seen_before_anything_is_kept(cellar, tmp_path):
+    transfer.export_cellar(cellar, tmp_path / "out")
+    file = tmp_path / "out" / "readings.parquet"
+    pl.read_parquet(file).drop("gravity_sg").write_parquet(file)
+    assert "readings.parquet: it cannot be read" in refused(tmp_path / "out")
+
+
+STOPPED = """
+import os, sys
+from pathlib import Path
+from ingest import transfer, transfer_cellar, transfer_manifest
+from ingest.model import Vessel
+from ingest.store import Store
+
+with Store.in_memory() as store:
+    for n in range(3):
+        store.save(Vessel(vessel_id=f"new-{n}", name=f"New {n}"))
+    stop = lambda *_: os._exit(9)
+    if sys.argv[2] == "writing":
+        transfer_cellar._write_readings = stop
+    else:
+        replace, count = Path.replace, int(sys.argv[2])
+        def counted(self, to):
+            global count
+            count -= 1
+            if count < 0:
+                stop()
+            return replace(self, to)
+        Path.replace = counted
+    transfer.export_cellar(store, Path(sys.argv[1]))
+"""
+
+
+@pytest.mark.parametrize("at", ["writing", "0", "1", "12", "27"])
+def test_an_export_over_an_earlier_one_that_is_killed_leaves_one_of_the_two_whole(cellar, tmp_path, at):
+    transfer.export_cellar(cellar, tmp_path / "out")
+    (tmp_path / "out" / "diary.txt").write_text("mine")
+    done = subprocess.run([sys.executable, "-c", STOPPED, str(tmp_path / "out"), at], capture_output=True, check=False)
+    assert done.returncode == 9, done.stderr
+    with Store.in_memory() as other:
+        transfer.import_cellar(other, tmp_path / "out")
+        if at == "writing":
+            assert contents(other) == contents(cellar)
+        else:
+            assert [v.name for v in other.all(Vessel)] == ["New 0", "New 1", "New 2"]
+            assert other.counts()["readings"] == 0
+    transfer.export_cellar(cellar, tmp_path / "out")
+    with Store.in_memory() as other:
+        transfer.import_cellar(other, tmp_path / "out")
+        assert contents(other) == contents(cellar)
+    assert (tmp_path / "out" / "diary.txt").read_text() == "mine"
+    assert not [p.name for p in (tmp_path / "out").iterdir() if p.is_dir()]
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="modes of files")
+def test_an_export_is_its_owners_alone(cellar, tmp_path):
+    transfer.export_cellar(cellar, tmp_path / "out")
+    assert (tmp_path / "out").stat().st_mode & 0o777 == 0o700
+    assert {p.stat().st_mode & 0o777 for p in (tmp_path / "out").iterdir()} == {0o600}
