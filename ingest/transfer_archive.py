@@ -11,8 +11,8 @@ from ingest.errors import ImportFileError
 from ingest.private import FILE
 
 MOST_BYTES: Final = 4 * 1024**3
-"""Unpacked bytes that are accepted: a reading takes 14 to 20 bytes as Parquet (measured), ten million 0.2 GB, so this is twenty times a large
-cellar, and still fits on a disk."""
+"""Unpacked bytes that are accepted: a reading takes 14 to 20 bytes as Parquet (measured), ten million 0.2 GB, so this
+is twenty times a large cellar, and still fits on a disk."""
 
 MOST_MANIFEST: Final = 1024**2
 """Bytes of a manifest: it has a number for each table, about 1 KB."""
