@@ -23,12 +23,12 @@ from analysis.planning_days import (
     never_words,
     pair_of,
     readiness,
-    seen_today,
     steps,
     work_at,
 )
-from analysis.planning_hopped import after_hops
+from analysis.planning_hopped import after_hops, hopped_so_far
 from analysis.planning_words import FORECAST_ONLY, cautions_of, days_words, hops_reason, package_reason, why_blocked
+from analysis.release import Release, release
 from analysis.wishes import USUAL_RESTS, Destination, Plan, Step, Wishes, day_words, days_from, moved, whole_days
 
 __all__ = ["USUAL_RESTS", "Destination", "Plan", "Step", "Wishes", "day_words", "moved", "plan", "steady_plan"]
@@ -60,7 +60,8 @@ def plan(assessment: Assessment, batch: Batch, wishes: Wishes, *, now: datetime)
     if packaged:
         return _already_packaged(batch, wishes, packaged[-1].at, now)
     if hopped:
-        return after_hops(assessment, batch, wishes, now)
+        made = after_hops(assessment, batch, wishes, now)
+        return made if made.blocked_by else _with_cautions(made, assessment, batch, wishes, now)
     blocked = why_blocked(assessment, wishes)
     if blocked:
         return Plan(made_at=now, blocked_by=blocked, reason=blocked, cautions=(FORECAST_ONLY,))
@@ -109,7 +110,7 @@ def steady_plan(
     if (kept.hop_day, kept.packaging_day) != said:
         return made
     cautions = kept.cautions if FORECAST_ONLY in kept.cautions else (FORECAST_ONLY, *kept.cautions)
-    return replace(kept, may_package=False, cautions=cautions)
+    return replace(kept, release=_release(kept, assessment, batch, wishes, now), cautions=cautions)
 
 
 def _crash_left(batch: Batch, wishes: Wishes, now: datetime) -> Wishes:
@@ -271,11 +272,26 @@ def _already_packaged(batch: Batch, wishes: Wishes, packaged_at: datetime, now: 
 
 def _with_cautions(made: Plan, assessment: Assessment, batch: Batch, wishes: Wishes, now: datetime) -> Plan:
     """The plan with what must be said beside it, and whether packaging is right at this very moment."""
-    due = made.packaging_day is not None and made.packaging_day <= wishes.local_day(now)
-    seen = assessment.finished and assessment.held_h >= wishes.hold_h
-    fresh = seen_today(assessment, now)
-    return replace(
-        made,
-        may_package=due and seen and fresh and not made.hop_days and assessment.hand_sample_agrees is True,
-        cautions=made.cautions + cautions_of(assessment, batch, wishes, made, seen=seen, fresh=fresh),
+    asked = _release(made, assessment, batch, wishes, now)
+    said = cautions_of(assessment, batch, wishes, made, asked)
+    return replace(made, release=asked, cautions=made.cautions + said)
+
+
+def _release(made: Plan, assessment: Assessment, batch: Batch, wishes: Wishes, now: datetime) -> Release:
+    """The gate, asked for this plan; unless it is a keg, the hold must have been seen since the hops came out."""
+    today = wishes.local_day(now)
+    hops_done, hold_from = not made.hop_days, None
+    if events_of(batch, "dry hop", until=now):
+        hops = hopped_so_far(batch, wishes, now)
+        hops_done = hops.are_out or (not hops.to_come and wishes.local_day(hops.out_at) <= today)
+        if wishes.destination != "keg":
+            hold_from = hops.out_at if hops.are_out else now
+    return release(
+        assessment,
+        now=now,
+        hold_h=wishes.hold_h,
+        hops_done=hops_done,
+        packaging_day=made.packaging_day,
+        today=today,
+        hold_from=hold_from,
     )

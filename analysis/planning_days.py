@@ -15,7 +15,6 @@ EXACT_WITHIN_DAYS = 14
 LONGEST_CONTACT_DAYS = 7.0
 """Hops in longer than this are said to give grassy flavours (common practice, no source)."""
 
-SEEN_WITHIN = timedelta(hours=24)
 SUREST = 0.999
 """No day still to come is surer than this; 1 is kept for what has happened."""
 
@@ -76,12 +75,6 @@ def held_since(assessment: Assessment, since: datetime | None = None) -> datetim
         return None
     start = start if since is None else max(start, since)
     return start if start < assessment.now else None
-
-
-def seen_today(assessment: Assessment, now: datetime) -> bool:
-    """Whether the gravity was read within the last day, as it must have been on the day of packaging."""
-    newest = assessment.newest_reading_at or assessment.now
-    return now - newest <= SEEN_WITHIN
 
 
 def days_ahead(wishes: Wishes, now: datetime, start: date | None = None) -> Iterator[date]:

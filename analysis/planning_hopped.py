@@ -14,11 +14,10 @@ from analysis.planning_days import (
     lengths,
     never_words,
     readiness,
-    seen_today,
     steps,
     work_at,
 )
-from analysis.planning_words import cautions_of, chance_words, days_words, hold_words, why_blocked
+from analysis.planning_words import chance_words, cold_keg_words, days_words, hold_words, why_blocked
 from analysis.wishes import Plan, Wishes, day_words, days_from, whole_days
 
 
@@ -104,13 +103,12 @@ def after_hops(assessment: Assessment, batch: Batch, wishes: Wishes, now: dateti
     blocked = why_blocked(assessment, wishes)
     if wishes.destination == "keg" and falls and cold_keg is not None:
         reason = (
-            f"{contact_words(hops, wishes, now)}. The gravity is falling again{_size(assessment)}: a keg that stays "
-            f"cold may be filled on {day_words(cold_keg)}."
+            f"{contact_words(hops, wishes, now)}. The gravity is falling again{_size(assessment)}. "
+            f"{cold_keg_words(cold_keg, assessment, now)}"
         )
         return _finish_up(
             replace(base, packaging_day=cold_keg, packaging_chance=1.0, reason=reason),
             assessment,
-            batch,
             wishes,
             now,
             hops,
@@ -130,14 +128,12 @@ def after_hops(assessment: Assessment, batch: Batch, wishes: Wishes, now: dateti
             f"{day_words(bottling[0])}{chance_words(assessment, bottling[1] or 0.0)}."
         )
         if falls and cold_keg is not None:
-            reason += f" A keg that stays cold may be filled from {day_words(cold_keg)}."
-        return _finish_up(replace(made, reason=reason), assessment, batch, wishes, now, hops)
-    return _when_contact_ends(replace(base, bottling_day=bottling[0]), assessment, batch, wishes, now, hops)
+            reason += f" {cold_keg_words(cold_keg, assessment, now)}"
+        return _finish_up(replace(made, reason=reason), assessment, wishes, now, hops)
+    return _when_contact_ends(replace(base, bottling_day=bottling[0]), assessment, wishes, now, hops)
 
 
-def _when_contact_ends(
-    base: Plan, assessment: Assessment, batch: Batch, wishes: Wishes, now: datetime, hops: Hopped
-) -> Plan:
+def _when_contact_ends(base: Plan, assessment: Assessment, wishes: Wishes, now: datetime, hops: Hopped) -> Plan:
     ready = readiness(assessment, wishes, now=now, rest_days=0)
     start = base.cold_keg_day or base.hops_out_day
 
@@ -162,7 +158,6 @@ def _when_contact_ends(
     return _finish_up(
         replace(base, packaging_day=day, packaging_chance=chance(day), reason=reason),
         assessment,
-        batch,
         wishes,
         now,
         hops,
@@ -201,11 +196,7 @@ def _size(assessment: Assessment) -> str:
     return f" (by {1000 * fall.p50:.1f} points so far, likely {1000 * fall.p10:.1f} to {1000 * fall.p90:.1f})"
 
 
-def _finish_up(made: Plan, assessment: Assessment, batch: Batch, wishes: Wishes, now: datetime, hops: Hopped) -> Plan:
-    seen = assessment.finished and assessment.held_h >= wishes.hold_h
-    fresh = seen_today(assessment, now)
-    due = made.packaging_day is not None and made.packaging_day <= wishes.local_day(now)
-    contact_over = hops.are_out or wishes.local_day(hops.out_at) <= wishes.local_day(now)
+def _finish_up(made: Plan, assessment: Assessment, wishes: Wishes, now: datetime, hops: Hopped) -> Plan:
     ready = readiness(assessment, wishes, now=now, rest_days=0)
     _, high = even_and_late(wishes, now, lambda d: ready.chance(work_at(wishes, d, now)))
     latest = days_from(made.hops_out_day, 2) if made.hops_out_day and not hops.are_out else high
@@ -218,12 +209,6 @@ def _finish_up(made: Plan, assessment: Assessment, batch: Batch, wishes: Wishes,
         made,
         earliest_packaging=earliest,
         latest_packaging=latest,
-        may_package=due
-        and seen
-        and contact_over
-        and not creeping(assessment)
-        and assessment.hand_sample_agrees is True,
-        cautions=made.cautions + cautions_of(assessment, batch, wishes, made, seen=seen, fresh=fresh),
         steps=steps(assessment, wishes, now, made.hop_days, made.hops_out_day, made.packaging_day)
         if made.packaging_day and made.hops_out_day
         else (),

@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import date
+from datetime import date, datetime, timedelta
 from typing import Final
 
 from analysis.model import Assessment, Batch
+from analysis.release import Condition, Release, reading_age, reading_fresh
 from analysis.wishes import Plan, Wishes, day_words, percent
 
 FORECAST_ONLY: Final = (
@@ -21,12 +22,36 @@ BOTTLES_WAIT: Final = (
     "Dry hops can start a renewed fall, and {contact} of contact do not rule it out: a keg that stays cold may be "
     "filled when the hops come out, bottles wait until the gravity has held again{until}."
 )
-NOT_SEEN: Final = (
-    "The last reading is more than a day old: silence is not stability. See the gravity before you package."
-)
 CREEPING_CULTURE: Final = (
     "This culture may go on eating for weeks. Watch the gravity longer than usual before any bottle."
 )
+
+
+def unread_words(age: timedelta | None) -> str:
+    """Why the newest reading does not count as fresh, in a sentence."""
+    if age is None:
+        return "No reading of the gravity is in use: nothing is known of it."
+    if age < timedelta(0):
+        ahead = duration_words(-age)
+        return f"The newest reading is dated {ahead} in the future: set the clocks right before you trust it."
+    return f"The newest reading is {duration_words(age)} old: silence is not stability."
+
+
+def duration_words(span: timedelta) -> str:
+    """A length of time as said, in the unit that suits it, for example ``30 hours`` or ``5 days``."""
+    seconds = span.total_seconds()
+    for least, unit, name in ((172_800, 86_400, "day"), (7_200, 3600, "hour"), (0, 60, "minute")):
+        if seconds >= least:
+            count = max(1, int(seconds // unit))
+            return f"{count} {name}" if count == 1 else f"{count} {name}s"
+    raise ValueError(f"span is {span}; a length of time is not negative")
+
+
+def cold_keg_words(day: date, assessment: Assessment, now: datetime) -> str:
+    """From when a keg that stays cold may be filled although bottles must wait; only on a fresh reading."""
+    if reading_fresh(assessment, now):
+        return f"A keg that stays cold may be filled from {day_words(day)}."
+    return f"{unread_words(reading_age(assessment, now))} See the gravity before you fill even a keg that stays cold."
 
 
 def days_words(days: float) -> str:
@@ -106,15 +131,14 @@ def hops_reason(
     return f"{first}; {contact} of contact end on {day_words(out)}, and {day_words(package)} is your packaging day."
 
 
-def cautions_of(
-    assessment: Assessment, batch: Batch, wishes: Wishes, made: Plan, *, seen: bool, fresh: bool
-) -> tuple[str, ...]:
+def cautions_of(assessment: Assessment, batch: Batch, wishes: Wishes, made: Plan, asked: Release) -> tuple[str, ...]:
     """What must stand beside the dates."""
     found = []
-    if not seen:
+    # A hold that bottles wait for once the hops are out is said below.
+    if not asked.holds(Condition.FINISHED) or assessment.held_h < wishes.hold_h:
         found.append(FORECAST_ONLY)
-    if not fresh:
-        found.append(NOT_SEEN)
+    if not asked.holds(Condition.READING_FRESH):
+        found.append(f"{unread_words(asked.reading_age)} See the gravity before you package.")
     if assessment.hand_sample_agrees is None:
         found.append(HAND_SAMPLE_FIRST)
     elif assessment.hand_sample_agrees is False:

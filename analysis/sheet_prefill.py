@@ -11,17 +11,17 @@ import polars as pl
 from analysis.attenuation import gravity_at_attenuation
 from analysis.followup import FollowUp, lesson
 from analysis.model import STEADY_SG, Assessment, Batch, events_of
-from analysis.planning_days import seen_today
+from analysis.release import reading_fresh
 
 
 def prefill(
     assessment: Assessment,
     batch: Batch,
     *,
+    now: datetime,
     volume_l: float | None = None,
     jurisdiction: str | None = None,
     earlier: Sequence[FollowUp] = (),
-    now: datetime | None = None,
 ) -> dict[str, Any]:
     """What is known of a batch, under the keys of `analysis.sheet.fields`.
 
@@ -29,23 +29,25 @@ def prefill(
     ----------
     assessment, batch
         The newest of both.
+    now
+        When it is packaged: finish and hold count only if the gravity was read within the day before. Without such a
+        reading it is not said whether it has finished, and the hold does not count.
     volume_l, jurisdiction
         From the batch's record and the person's preferences.
     earlier
         Test bottles of earlier lots with the same yeast; see `analysis.followup.lesson`.
-    now
-        When it is packaged: a hold counts only if the gravity was read within the day before.
     """
     original = assessment.original_gravity_sg.p50 if assessment.original_gravity_sg else batch.original_gravity_sg
     final = assessment.gravity_sg.p50 if assessment.gravity_sg else None
+    fresh = reading_fresh(assessment, now)
     found: dict[str, Any] = {
         "drink": batch.drink,
         "jurisdiction": jurisdiction,
         "volume_l": volume_l,
         "original_gravity_sg": _rounded(original),
         "final_gravity_sg": _rounded(final),
-        "finished": assessment.finished,
-        "hold_met": assessment.hold_met and (now is None or seen_today(assessment, now)),
+        "finished": (True if fresh else None) if assessment.finished else False,
+        "hold_met": assessment.hold_met and fresh,
         "hand_sample": assessment.hand_sample_agrees is True,
         "diastatic": batch.diastatic or None,
         "mixed_culture": batch.mixed_culture or None,
@@ -54,7 +56,7 @@ def prefill(
         "forced_test_sg": _forced_test(batch),
         "lowest_plausible_sg": _lowest(assessment, batch, original, final),
         "dry_hopped": bool(events_of(batch, "dry hop")) or None,
-        "hop_creep_fall_sg": _creep(assessment, batch),
+        "hop_creep_fall_sg": _creep(assessment, batch) if fresh else None,
     }
     if batch.expected_attenuation is not None:
         found["expected_low"], found["expected_high"] = batch.expected_attenuation

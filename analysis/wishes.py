@@ -9,6 +9,7 @@ from typing import Any, Final, Literal
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from analysis.model import CONTACT_DAYS, HOLD_H, Drink
+from analysis.release import Release
 
 Destination = Literal["undecided", "keg", "bottle"]
 EVERY_DAY: Final = (0, 1, 2, 3, 4, 5, 6)
@@ -144,7 +145,7 @@ class Plan:
     are in. `earliest_…` is the first day with an even chance, `latest_…` the first with 95 %; once hops are in they
     bound the contact. `cold_keg_day` is the day the contact ends, on which a keg that stays cold may be filled even
     while bottles must wait; `bottling_day` is the first of the person's days on which bottles fit. `may_package` is
-    true only on the evidence of that moment, never on a forecast.
+    true only on the evidence of that moment, never on a forecast: it is what `release`, which keeps that evidence, says.
     """
 
     made_at: datetime
@@ -160,11 +161,16 @@ class Plan:
     hops_out_day: date | None = None
     cold_keg_day: date | None = None
     bottling_day: date | None = None
-    may_package: bool = False
+    release: Release | None = None
     reason: str = ""
     cautions: tuple[str, ...] = ()
     blocked_by: str | None = None
     steps: tuple[Step, ...] = ()
+
+    @property
+    def may_package(self) -> bool:
+        """Whether packaging is right at the moment the plan was made; a plan that names no release has none."""
+        return self.release is not None and self.release.may_package
 
     def as_dict(self) -> dict[str, Any]:
         """The plan as JSON can carry it: dates as ``YYYY-MM-DD``, instants as RFC 3339."""

@@ -45,6 +45,7 @@ def finished(**given: Any) -> Assessment:
         "temperature_c": 19.0,
         "evidence": (),
         "hand_sample_agrees": True,
+        "newest_reading_at": NOW,
         "marked": marked,
     }
     return Assessment(**{**usual, **given})
@@ -55,7 +56,7 @@ def brew(*events: Event, **given: Any) -> Batch:
 
 
 def test_the_sheet_of_a_finished_batch_fills_itself_in_and_can_be_used_as_it_is() -> None:
-    given = prefill(finished(), brew(expected_attenuation=(0.74, 0.80)), volume_l=19, jurisdiction="EU")
+    given = prefill(finished(), brew(expected_attenuation=(0.74, 0.80)), now=NOW, volume_l=19, jurisdiction="EU")
     assert given["final_gravity_sg"] == 1.011
     assert given["warmest_c"] == 21.2  # since the end of fermentation, not the 26 °C before it
     assert given["remaining_fall_sg"] == 0.0008
@@ -66,11 +67,29 @@ def test_the_sheet_of_a_finished_batch_fills_itself_in_and_can_be_used_as_it_is(
 
 def test_a_hold_that_nobody_has_looked_at_since_yesterday_does_not_count() -> None:
     assert prefill(finished(), brew(), now=NOW + 20 * HOUR)["hold_met"] is True
-    assert prefill(finished(), brew(), now=NOW + 30 * HOUR)["hold_met"] is False
+    stale = prefill(finished(), brew(), now=NOW + 30 * HOUR)
+    assert stale["hold_met"] is False
+    assert "finished" not in stale  # it is not known any more, and it was not seen to be otherwise
+    assert prefill(finished(finished=False), brew(), now=NOW + 30 * HOUR)["finished"] is False
+
+
+@pytest.mark.parametrize("newest", [None, NOW + HOUR])
+def test_a_sheet_fills_in_no_hold_without_readings_or_from_readings_of_the_future(newest: datetime | None) -> None:
+    given = prefill(finished(newest_reading_at=newest), brew(), now=NOW)
+    assert given["hold_met"] is False
+    assert "finished" not in given
+    answer = sheet({**given, "package": "bottle", "carbonation_volumes": 2.3, "bottle_rating_kpa": 1000})
+    assert answer["bottle_verdict"] == "stop"
+
+
+def test_hop_creep_is_not_known_from_a_hold_that_nobody_has_looked_at_since() -> None:
+    out = brew(Event("dry hop", NOW - 130 * HOUR), Event("hops out", NOW - 62 * HOUR))
+    assert "hop_creep_fall_sg" in prefill(finished(), out, now=NOW)
+    assert "hop_creep_fall_sg" not in prefill(finished(), out, now=NOW + 30 * HOUR)
 
 
 def test_a_batch_without_a_hand_sample_fills_in_a_caution() -> None:
-    given = prefill(finished(hand_sample_agrees=None), brew(), volume_l=19)
+    given = prefill(finished(hand_sample_agrees=None), brew(), now=NOW, volume_l=19)
     assert given["hand_sample"] is False
     assert sheet({**given, "package": "bottle", "carbonation_volumes": 2.3})["bottle_verdict"] == "caution"
 
@@ -78,19 +97,19 @@ def test_a_batch_without_a_hand_sample_fills_in_a_caution() -> None:
 def test_hop_creep_is_unknown_until_the_gravity_has_held_since_the_hops_came_out() -> None:
     hopped = Event("dry hop", NOW - 130 * HOUR)
     early_out = Event("hops out", NOW - 62 * HOUR)
-    unknown = prefill(finished(), brew(hopped), volume_l=19)
+    unknown = prefill(finished(), brew(hopped), now=NOW, volume_l=19)
     assert unknown["dry_hopped"] is True
     assert "hop_creep_fall_sg" not in unknown
     in_bottles = {"package": "bottle", "carbonation_volumes": 2.3, "bottle_rating_kpa": 5000}
     assert sheet({**unknown, **in_bottles})["bottle_verdict"] == "caution"
-    known = prefill(finished(), brew(hopped, early_out), volume_l=19)
+    known = prefill(finished(), brew(hopped, early_out), now=NOW, volume_l=19)
     assert sheet({**known, **in_bottles})["bottle_verdict"] == "go"
-    assert prefill(finished(), brew(hopped, early_out))["hop_creep_fall_sg"] == 0.001
+    assert prefill(finished(), brew(hopped, early_out), now=NOW)["hop_creep_fall_sg"] == 0.001
 
 
 def test_a_forced_test_is_taken_from_the_batchs_events() -> None:
     forced = Event("forced test", NOW - 90 * HOUR, gravity_sg=1.0095)
-    assert prefill(finished(), brew(forced))["forced_test_sg"] == 1.0095
+    assert prefill(finished(), brew(forced), now=NOW)["forced_test_sg"] == 1.0095
 
 
 @pytest.mark.parametrize("result", RESULTS)
@@ -111,7 +130,7 @@ def test_the_test_bottle_is_due_a_week_after_packaging() -> None:
 def test_a_lot_that_gushed_teaches_the_next_sheet() -> None:
     earlier = [FollowUp("right", date(2026, 1, 1)), FollowUp("gushing", date(2026, 2, 1))]
     fall, sentence = lesson(earlier)
-    assert prefill(finished(), brew(), earlier=earlier)["remaining_fall_sg"] == fall > 0.0008
+    assert prefill(finished(), brew(), now=NOW, earlier=earlier)["remaining_fall_sg"] == fall > 0.0008
     assert sentence is not None
     assert "forced test" in sentence
     assert lesson(earlier[:1]) == (0.0, None)
