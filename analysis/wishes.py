@@ -145,7 +145,7 @@ class Plan:
     are in. `earliest_…` is the first day with an even chance, `latest_…` the first with 95 %; once hops are in they
     bound the contact. `cold_keg_day` is the day the contact ends, on which a keg that stays cold may be filled even
     while bottles must wait; `bottling_day` is the first of the person's days on which bottles fit. `may_package` is
-    true only on the evidence of that moment, never on a forecast: it is what `release`, which keeps that evidence, says.
+    true only on the evidence of that moment, which `release` keeps, never on a forecast.
     """
 
     made_at: datetime

@@ -8,6 +8,8 @@ from datetime import timedelta
 from typing import Final, Literal, get_args
 
 from analysis.outstanding import done_so_far, due, first_of
+from analysis.planning_words import unread_words
+from analysis.release import Condition
 from dashboard.words import Voice, capital, chance, lasted, number
 from dashboard.words_verdict import dose_words, verdict
 from ingest.model import BatchRecord
@@ -109,13 +111,21 @@ def _from_plan(outlook: Outlook, voice: Voice) -> list[Need]:
             Need(
                 kind="package today",
                 sentence="Packaging day is today." if plan.may_package else "Packaging day is today, not yet cleared.",
-                todo="Follow the sheet."
-                if outlook.assessment.hand_sample_agrees
-                else "Confirm the gravity by a hand sample, then follow the sheet.",
+                todo=_before_packaging(outlook),
                 page="packaging",
             )
         )
     return found
+
+
+def _before_packaging(outlook: Outlook) -> str:
+    """What is still to do on packaging day; the sheet comes only after a reading of that day."""
+    asked = outlook.plan.release
+    if asked is not None and not asked.holds(Condition.READING_FRESH):
+        return f"{unread_words(asked.reading_age)} See the gravity first."
+    if outlook.assessment.hand_sample_agrees:
+        return "Follow the sheet."
+    return "Confirm the gravity by a hand sample, then follow the sheet."
 
 
 def _from_vessel(outlook: Outlook, voice: Voice) -> list[Need]:

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from analysis.outstanding import days_to_come
+from analysis.release import reading_fresh
 from ingest import control
 from ingest.control import Handler, Progress
 from ingest.errors import EntryError
@@ -39,7 +40,7 @@ def plan_of(store: Store, arguments: dict[str, Any], _progress: Progress, outloo
         "batch_id": record.batch_id,
         "phase": outlook.assessment.phase,
         "finished": outlook.assessment.finished,
-        "hold_met": outlook.assessment.hold_met,
+        "hold_met": outlook.assessment.hold_met and reading_fresh(outlook.assessment, outlook.plan.made_at),
         "time_zone": store.preferences().time_zone,
         **outlook.plan.as_dict(),
         **days_to_come(to_do),

@@ -20,6 +20,7 @@ import apprise
 
 from analysis.outstanding import Act, ToDo, days_to_come, done_so_far, first_of
 from analysis.planning import moved
+from analysis.release import reading_fresh
 from ingest.errors import StoreError
 from ingest.model import BatchRecord, Device, Preferences
 from ingest.notify_kinds import NOTIFY_KINDS, Condition, Eve, NotifyKind, conditions, mark_of
@@ -390,13 +391,14 @@ def verdict_message(outlook: Outlook) -> tuple[str, bytes]:
     def chance(value: Any) -> float | None:
         return None if value is None else round(value, 2)
 
+    fresh = reading_fresh(a, plan.made_at)
     verdict: dict[str, Any] = {
         "vessel": name,
         "batch": outlook.record.name,
         "phase": a.phase,
-        "finished": a.ready,  # a relay may act on it, so the hold must have been seen as well
+        "finished": a.ready and fresh,  # a relay may act on it: the hold must have been seen, and not only in the past
         "stalled": a.stalled,
-        "hold_met": a.hold_met,
+        "hold_met": a.hold_met and fresh,
         "held_h": int(a.held_h),
         "p_finished": None if a.p_finished is None else round(a.p_finished, 2),
         "gravity_sg": None if a.gravity_sg is None else round(a.gravity_sg.p50, 4),

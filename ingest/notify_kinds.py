@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 from analysis.model import Batch
 from analysis.outstanding import Act, done_so_far
 from analysis.planning import day_words
-from analysis.planning_words import FORECAST_ONLY
+from analysis.planning_words import FORECAST_ONLY, cold_keg_words
 from analysis.units import c_to_f
 from analysis.wishes import percent
 from ingest.model import Preferences
@@ -151,7 +151,7 @@ def _of_batch(now: datetime, outlook: Outlook, preferences: Preferences) -> Iter
     creeping = a.creep is not None or a.phase == "creeping"
     then = " Bottles wait until it has held again."
     if plan.cold_keg_day:
-        then += f" A keg that stays cold may be filled from {day_words(plan.cold_keg_day)}."
+        then += f" {cold_keg_words(plan.cold_keg_day, a, now)}"
     if done_so_far(outlook.batch).packaged:
         then = " It is packaged: sealed bottles may build pressure. Keep the lot cold and open a test bottle with care."
     yield Condition(

@@ -13,7 +13,7 @@ import logging
 import threading
 import time
 from dataclasses import asdict, dataclass, fields, replace
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 from typing import Any, Final
 
 import polars as pl
@@ -22,7 +22,9 @@ from analysis import Assessment, Batch, Priors, assess, learn
 from analysis.model import events_of
 from analysis.outstanding import ToDo, outstanding
 from analysis.planning import Plan, Wishes, day_words, steady_plan
+from analysis.release import reading_fresh
 from ingest.errors import StoreError
+from ingest.instants import AHEAD_S
 from ingest.model import BatchRecord, Preferences, Vessel
 from ingest.store import Store
 
@@ -146,9 +148,14 @@ class Outlooks:
 
     def _replanned(self, kept: _Kept, now: datetime) -> _Kept:
         hour = now.replace(minute=0, second=0, microsecond=0)
-        if kept.hour != hour:
+        outlook = kept.outlook
+        made_at = outlook.plan.made_at
+        # No release outlives the reading that it rests on, not even until the hour is full.
+        went_stale = reading_fresh(outlook.assessment, made_at) and not reading_fresh(
+            outlook.assessment, max(now, made_at)
+        )
+        if kept.hour != hour or went_stale:
             # The calendar moved on: the plan is looked at again, the inference stands.
-            outlook = kept.outlook
             wishes = wishes_of(outlook.record, self._store.preferences())
             said = self._said(outlook.record.batch_id, wishes)
             replanned = _plan(outlook.record, outlook.assessment, outlook.batch, wishes, now, said)
@@ -269,9 +276,13 @@ def _plan(
     """The plan; a batch that has ended, with no packaging logged, has none.
 
     A look at the whole cellar takes a while: what was logged meanwhile has happened, though `now` is the look's start.
+    A device's clock may run ahead by as much as is taken for drift: its reading is not from the future then.
     """
     clock = datetime.now(UTC)
     now = max([now, *(e.at for e in batch.events if e.at <= clock)])
+    newest = assessment.newest_reading_at
+    if newest is not None and now < newest <= now + timedelta(seconds=AHEAD_S):
+        now = newest
     if record.ended_at is not None and record.ended_at <= now and not events_of(batch, "package", until=now):
         over = f"It ended on {day_words(wishes.local_day(record.ended_at))}: nothing is left to plan."
         return Plan(made_at=now, reason=over, blocked_by=over)
@@ -280,7 +291,7 @@ def _plan(
 
 def _unconfirmed(plan: Plan) -> Plan:
     """The plan of readings that have not yet been judged in the light of what was entered: it clears nothing."""
-    return replace(plan, may_package=False)
+    return replace(plan, release=None)
 
 
 def _print_of(store: Store, record: BatchRecord) -> str:

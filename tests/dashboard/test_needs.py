@@ -7,6 +7,7 @@ import polars as pl
 import pytest
 
 from analysis.model import Assessment, Batch, Creep, Event, Range
+from analysis.release import release
 from analysis.wishes import Plan
 from dashboard.needs import needs_of
 from dashboard.words import Voice
@@ -118,6 +119,18 @@ def test_a_forecast_alone_does_not_clear_packaging():
     [need] = needs_of(outlook(Plan(made_at=NOW, packaging_day=TODAY)), (WORD,), SAY)
     assert "not yet cleared" in need.sentence
     assert "hand sample" in need.todo
+
+
+def test_packaging_day_sends_nobody_to_the_sheet_on_stale_readings():
+    heard = NOW - timedelta(days=3)
+    facts = {"finished": True, "phase": "finished", "held_h": 90.0, "hand_sample_agrees": True}
+    for newest, todo in ((NOW, "Follow the sheet."), (heard, "The newest reading is 3 days old")):
+        found = outlook(newest_reading_at=newest, **facts)
+        asked = release(found.assessment, now=NOW, hold_h=48.0, hops_done=True, packaging_day=TODAY, today=TODAY)
+        plan = Plan(made_at=NOW, packaging_day=TODAY, release=asked)
+        [need] = [n for n in needs_of(replace(found, plan=plan), (WORD,), SAY) if n.kind == "package today"]
+        assert need.todo.startswith(todo)
+        assert ("not yet cleared" in need.sentence) is (newest == heard)
 
 
 def test_hops_come_out_on_their_day():

@@ -327,7 +327,8 @@ def test_the_verdict_is_json_that_a_script_can_use_and_stays_the_same_within_the
     assert said["packaging_day"] == "2026-03-07"
     assert said["gravity_sg"] == 1.012
     minutes_later = NOW + timedelta(minutes=20)
-    later = outlook(plan=plan, finished=True, hold_met=True, p_finished=0.9709, newest_reading_at=minutes_later)
+    replanned = replace(plan, made_at=minutes_later)
+    later = outlook(plan=replanned, finished=True, hold_met=True, p_finished=0.9709, newest_reading_at=minutes_later)
     assert verdict_message(later) == (topic, payload)
 
 
@@ -336,6 +337,23 @@ def test_the_verdict_says_finished_only_once_the_hold_was_seen_too() -> None:
     assert likely["finished"] is False
     assert likely["p_finished"] == 0.72
     assert json.loads(verdict_message(outlook(finished=True, hold_met=True, p_finished=0.9))[1])["finished"] is True
+
+
+def test_the_verdict_that_a_relay_acts_on_lasts_no_longer_than_the_reading_it_rests_on() -> None:
+    # Two and a half days of silence, then a device that dates its readings in the future.
+    for made_at in (NOW + 60 * HOUR, NOW - 2 * HOUR):
+        plan = Plan(made_at=made_at, packaging_day=NOW.date())
+        stale = json.loads(verdict_message(outlook(plan=plan, finished=True, hold_met=True, p_finished=0.97))[1])
+        assert (stale["finished"], stale["hold_met"], stale["may_package"]) == (False, False, False)
+
+
+def test_a_message_of_a_renewed_fall_offers_a_cold_keg_only_on_a_fresh_reading() -> None:
+    plan = Plan(made_at=NOW, cold_keg_day=NOW.date())
+    falls = outlook(plan=plan, phase="creeping")
+    for now, offered in ((NOW, True), (NOW + 60 * HOUR, False)):
+        told = [c for c in conditions(now, [falls], [], Preferences(), str) if c.kind == "renewed fall after hops"]
+        assert ("may be filled" in told[0].body) is offered
+        assert ("silence is not stability" in told[0].body) is not offered
 
 
 def test_the_message_of_a_finish_counts_only_hours_that_have_passed() -> None:

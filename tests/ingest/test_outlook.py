@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 import ingest.outlook
+from analysis.release import Condition
 from ingest.model import BatchRecord, Device, EventRecord, Placement, Preferences, Report, Vessel
 from ingest.notify import Notifier
 from ingest.outlook import Outlooks, wishes_of
@@ -269,3 +270,26 @@ def test_the_retained_verdict_follows_an_entry_at_the_watchers_next_look(store):
     store.undo(), store.undo()
     watches.look(NOW + timedelta(seconds=15))
     assert told[-1]["hop_day"] is not None
+
+
+def test_a_release_ends_with_the_reading_that_it_rests_on_and_not_with_the_hour(store):
+    record = add_batch(store, "Quay", 6)  # last heard of at half past, two hours before `NOW`
+    outlooks = Outlooks(store)
+    first = outlooks.of(record.batch_id, now=NOW)
+    heard = first.assessment.newest_reading_at
+    before, after = heard + timedelta(hours=24), heard + timedelta(hours=24, minutes=1)
+    assert before.hour == after.hour
+    fresh = [
+        outlooks.latest(record.batch_id, now=at).plan.release.holds(Condition.READING_FRESH) for at in (before, after)
+    ]
+    assert fresh == [True, False]
+
+
+def test_a_device_clock_that_runs_a_little_ahead_does_not_make_its_reading_one_of_the_future(store):
+    record = add_batch(store, "Quay", 6)
+    outlooks = Outlooks(store)
+    heard = outlooks.of(record.batch_id, now=NOW).assessment.newest_reading_at
+    for ahead, fresh in ((timedelta(minutes=3), True), (timedelta(minutes=8), False)):
+        outlooks.forget()
+        plan = outlooks.of(record.batch_id, now=heard - ahead).plan
+        assert plan.release.holds(Condition.READING_FRESH) is fresh

@@ -44,7 +44,7 @@ class Says:
             batch=Batch(pitched_at=record.pitched_at),
             readings=pl.DataFrame(),
             assessment=assessed(now or NOW, **self.given),
-            plan=self.plan,
+            plan=replace(self.plan, made_at=now or NOW),
             computed_at=NOW,
         )
 
