@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 
 from analysis import evidence
-from analysis.attenuation import attenuation_course
+from analysis.attenuation import attenuation_course, gravity_at_attenuation
 from analysis.cleaning import mark
 from analysis.habits import risen
 from analysis.implications import Courses
@@ -19,12 +19,15 @@ from analysis.phases import spans
 from analysis.pooling import Correction
 from analysis.priors import Belief, Priors
 from analysis.projection import course, creep_of, forecast, quantiles, range_of
+from analysis.refuted import Stood, stands_anew, stood_above
 from analysis.series import Series, hours_of, summarise
 from analysis.steadiness import Hold, chilled_from, hold
 from analysis.stories import Look, look_at
 from analysis.verdict import decide, experienced, hand_agrees, phase_of
 
 _LEAST_BINS: Final = 3
+_LEAST_SHARE: Final = 0.1
+"""Share of the courses that the readings do not refute from which they alone tell what is to come."""
 
 
 def assess(
@@ -70,14 +73,17 @@ def assess(
     look = look_at(series, batch, belief, series.now_h)
     if look is None:
         return _too_early(now, batch, marked, newest_at, temperature, fingerprint)
-    steady_from = max(
-        (
-            hours_of(e.at, batch)
-            for e in events_of(batch, "feed", "dilute", "dry hop", "transfer", "float moved", until=now)
-        ),
-        default=0.0,
-    )
-    held = hold(series, until_h=chill_h if chill_h is not None else series.now_h, from_h=steady_from)
+    other = events_of(batch, "feed", "dilute", "transfer", "float moved", until=now)
+    same_from = max((hours_of(e.at, batch) for e in other), default=0.0)
+    hopped = events_of(batch, "dry hop", until=now)
+    steady_from = max(same_from, hours_of(hopped[-1].at, batch)) if hopped else same_from
+    until_h = chill_h if chill_h is not None else series.now_h
+    stood = stood_above(series, until_h=until_h, from_h=same_from)
+    if stood is not None:
+        steady_from = max(steady_from, stood.last_h)
+    held = hold(series, until_h=until_h, from_h=steady_from)
+    if stood is not None and stands_anew(series, stood, held_h=held.held_h, until_h=until_h):
+        stood = None
     return _verdict(
         batch,
         now,
@@ -87,6 +93,7 @@ def assess(
         look,
         known.correction(batch.drink),
         held,
+        stood,
         chill_h,
         newest_at,
         temperature,
@@ -104,6 +111,7 @@ def _verdict(
     look: Look,
     correction: Correction,
     held: Hold,
+    stood: Stood | None,
     chill_h: float | None,
     newest_at: datetime | None,
     temperature: float | None,
@@ -113,27 +121,40 @@ def _verdict(
     courses = look.courses
     weight = courses.weight / courses.weight.sum()
     carried = carry_on(previous, marked, batch, now)
+    was = carried.get("called_h")
+    called_h = was if isinstance(was, float) else None
     verdict = decide(
         series, look, belief, batch, now,
         held=held, chill_h=chill_h, was_finished=bool(carried.get("finished", False)),
-        was_stalled=bool(carried.get("stalled", False)),
+        was_stalled=bool(carried.get("stalled", False)), called_h=called_h, stood=stood,
     )  # fmt: skip
     finished, stalled = verdict.finished, verdict.stalled
+    if finished and (called_h is None or not carried.get("finished", False)):
+        called_h = series.now_h
     creep = creep_of(batch, courses, weight, now)
     phase = phase_of(verdict, series, look, chill_h=chill_h, held=held, creep=creep)
     finish = None
-    if not stalled:  # what stands still has no date until it moves again
+    believed = weight
+    if verdict.refuted is not None:
+        share = float(weight[~verdict.refuted].sum())
+        believed = np.where(verdict.refuted, 0.0, weight) / share if share >= _LEAST_SHARE else weight
+    # What stands still has no date until it moves again, nor has one whose courses the readings refute.
+    if not stalled and (verdict.refuted is None or believed is not weight):
         known = experienced(batch, belief, now)
-        finish = forecast(batch, courses, weight, correction, verdict.p_finished, experienced=known)
+        finish = forecast(batch, courses, believed, correction, verdict.p_finished, experienced=known)
     gravity = range_of(courses.gravity_sg[:, int(np.searchsorted(courses.at_h, series.now_h))], weight)
-    terminal = range_of(courses.terminal_sg, weight)
-    left = range_of(courses.left_now_sg, weight)
+    terminal = range_of(courses.terminal_sg, believed)
+    left = range_of(courses.left_now_sg, believed)
+    if verdict.refuted is not None and stood is not None:
+        lowest = gravity_at_attenuation(look.original_sg, belief.attenuation[1])
+        left = Range(left.p10, left.p50, max(left.p90, stood.now_sg - lowest))
     half = 1.2816 * (0.001 if look.original_known else 0.003)
     original = Range(look.original_sg - half, look.original_sg, look.original_sg + half)
     attenuation = float(attenuation_course(max(look.original_sg, 1.001), gravity.p50))
     facts = evidence.Facts(
         batch=batch, now=now, held=held, p_finished=verdict.p_finished, p_halted=verdict.p_halted,
-        finished=finished, by_hold=verdict.by_hold, stalled=stalled, stands_since_h=verdict.stands_since_h,
+        finished=finished, by_hold=verdict.by_hold, stalled=stalled, called=verdict.taken_back,
+        fell_sg=verdict.fell_sg, fell_since_h=verdict.fell_since_h, stands_since_h=verdict.stands_since_h,
         phase=phase, belief=belief, attenuation=attenuation, original_sg=look.original_sg, gravity=gravity,
         terminal=terminal, left=left, forecast=finish, chill_h=chill_h, usual_c=series.usual_c,
         temperature_c=temperature, creep=creep, float_off_sg=_float_off(series, courses),
@@ -169,7 +190,13 @@ def _verdict(
         marked=marked,
         course=course(batch, courses, weight, finish),
         fingerprint=fingerprint,
-        memory={"finished": finished, "rows": len(marked), "prefix": fingerprint, "stalled": stalled},
+        memory={
+            "finished": finished,
+            "rows": len(marked),
+            "prefix": fingerprint,
+            "stalled": stalled,
+            "called_h": called_h,
+        },
     )
 
 

@@ -27,6 +27,9 @@ class Facts:
     finished: bool
     by_hold: bool
     stalled: bool
+    called: bool
+    fell_sg: float
+    fell_since_h: float | None
     stands_since_h: float | None
     phase: Phase
     belief: Belief
@@ -61,6 +64,12 @@ def sentences(facts: Facts) -> tuple[str, ...]:
             f"Over the last {int(held.held_h)} h the gravity moved by {abs(held.moved_sg):.4f} "
             f"± {held.moved_se_sg:.4f} SG "
             f"({'of at least' if held.held_h >= facts.batch.hold_h else 'of'} {facts.batch.hold_h:.0f} h asked)."
+        )
+    if facts.fell_since_h is not None:
+        ago_h = (facts.now - facts.batch.pitched_at).total_seconds() / 3600 - facts.fell_since_h
+        said.append(
+            f"It has fallen by {1000 * facts.fell_sg:.1f} points since it {'was called' if facts.called else 'seemed'}"
+            f" finished {_ago(ago_h)} ago. What was read counts: it is not finished until it has held anew."
         )
     said.append(f"{_percent(facts.attenuation)} apparent attenuation so far; {_where(facts)}.")
     said.append(
@@ -147,6 +156,10 @@ def _where(facts: Facts) -> str:
     if facts.batch.expected_attenuation is not None:
         source += " and of the range you expect"
     return f"{place} the {_percent(low)} to {_percent(high)} {source}"
+
+
+def _ago(hours: float) -> str:
+    return f"about {hours / 24:.0f} days" if hours >= 48 else f"{hours:.0f} h"
 
 
 def _points(fall_sg: float) -> str:

@@ -64,7 +64,7 @@ def hold(series: Series, *, until_h: float, from_h: float = 0.0, limit_sg: float
     # have moved by less than a point too.
     moved, error = limit_sg, 0.0
     while first < t.size - 2 and t[-1] - t[first] >= _LEAST_H:
-        moved, error = _moved(t[first:], g[first:])
+        moved, error = moved_by(t[first:], g[first:])
         if moved < limit_sg:
             break
         first += 1
@@ -92,7 +92,7 @@ def fall_of_late(series: Series, span_h: float) -> tuple[float, float]:
     use = series.floats & (series.hours > series.hours[-1] - span_h)
     if np.count_nonzero(use) < 4:
         return 0.0, 0.0
-    return _moved(series.hours[use], series.gravity_sg[use])
+    return moved_by(series.hours[use], series.gravity_sg[use])
 
 
 def scatter_of(gravity_sg: Floats) -> float:
@@ -130,7 +130,7 @@ def levels(hours: Floats, gravity_sg: Floats, width_h: float) -> Floats:
     return np.array([np.median(gravity_sg[a:b]) for a, b in zip(low, high, strict=True)])
 
 
-def _moved(t: Floats, g: Floats) -> tuple[float, float]:
+def moved_by(t: Floats, g: Floats) -> tuple[float, float]:
     """Fall over the span by a straight line, and its standard error with neighbours' errors taken as alike."""
     span = float(t[-1] - t[0])
     x = (t - t.mean()) / max(span, 1e-9)

@@ -7,12 +7,14 @@ from datetime import datetime
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.estimator import GAIN_SD
 from analysis.model import HOLD_H, STEADY_SG, Batch, Creep, Phase, events_of
 from analysis.noise import local_rate
 from analysis.priors import Belief
 from analysis.projection import left_at, range_of
+from analysis.refuted import Stood
 from analysis.series import Series
 from analysis.steadiness import Hold, fall_of_late, moves_again, recent_fall
 from analysis.stories import Look
@@ -40,6 +42,12 @@ STOOD_H: Final = 33.0
 UNSEEN_H: Final = 40.0
 """Where only the course as a whole says that it stands, the readings of these hours must show no fall beyond its error:
 slow plateaus do."""
+
+REFUTED: Final = 0.25
+"""Share of the courses that end before a fall of two points was seen from which the inference as a whole is refuted."""
+
+END_WITHIN_H: Final = 24.0
+"""The inferred end may lie this much too early: within these hours the last of the fermentation still falls."""
 
 SLOW_SG: Final = 0.0004
 SLOW_BEYOND: Final = 1.5
@@ -81,6 +89,12 @@ class Verdict:
     p_halted: float
     by_hold: bool = False
     """Whether it is called finished for its long hold, where the chances alone would not do."""
+    refuted: NDArray[np.bool_] | None = None
+    """Which courses the readings refute, shape (n,): they end before a fall that was seen. None where none counts."""
+    taken_back: bool = False
+    fell_sg: float = 0.0
+    fell_since_h: float | None = None
+    """By how much it has fallen since it was called finished, or seemed to be, and when that was."""
     stands_since_h: float | None = None
     """Where it is stalled, since when, going by the course: hours since pitching."""
 
@@ -96,10 +110,13 @@ def decide(
     chill_h: float | None,
     was_finished: bool,
     was_stalled: bool = False,
+    called_h: float | None = None,
+    stood: Stood | None = None,
 ) -> Verdict:
     """Weigh a false call against a late one.
 
-    `was_finished` and `was_stalled` say what the last assessment called it, where that may carry on.
+    `was_finished` and `was_stalled` say what the last assessment called it, where that may carry on; `called_h` when it
+    was last called finished, hours since pitching. `stood` tells of a fall that has not been followed by a new hold.
     """
     courses = look.courses
     weight = courses.weight / courses.weight.sum()
@@ -110,6 +127,17 @@ def decide(
         # Whatever the stories say: what fell by two points since yesterday had not ended yesterday.
         p_finished = min(p_finished, STILL_FALLING)
     p_far = float(weight[judged >= FAR_SG].sum())
+    refuted, taken_back, fell_sg, fell_since_h = None, False, 0.0, None
+    if stood is not None:
+        # What was observed counts: of a course that ends before the fall, less than a point may come after its end.
+        ends_before = courses.finish_h <= stood.last_h - END_WITHIN_H
+        taken_back = called_h is not None and called_h <= stood.last_h
+        if taken_back or float(weight[ends_before].sum()) > REFUTED:
+            refuted = ends_before | (judged < STEADY_SG)
+            p_finished = min(p_finished, STILL_FALLING, float(weight[~ends_before & (judged < STEADY_SG)].sum()))
+            was_finished = False
+            fell_since_h = called_h if taken_back else range_of(courses.finish_h[ends_before], weight[ends_before]).p50
+            fell_sg = stood.fallen_since(fell_since_h or 0.0)
     halted = np.isfinite(courses.halted_from_h) & (courses.left_now_sg > FAR_SG)
     p_halted = float(weight[halted].sum())
     place = place_of_end(look, belief, batch, now)
@@ -138,6 +166,7 @@ def decide(
     return Verdict(
         finished, stalled, p_finished, p_halted,
         by_hold=finished and long and not sure,
+        refuted=refuted, taken_back=taken_back, fell_sg=fell_sg, fell_since_h=fell_since_h,
         stands_since_h=range_of(courses.halted_from_h[halted], weight[halted]).p50 if stalled else None,
     )  # fmt: skip
 
