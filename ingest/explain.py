@@ -66,10 +66,14 @@ def _summary(settings: Settings) -> list[str]:
         f"Data: {settings.data_dir}",
         f"Broker: {where}, {'TLS' if broker.tls else 'no TLS'}, {login}",
         f"Listens to: {heard}",
-        f"Dashboard: {settings.server.host}:{settings.server.port}",
+        f"Dashboard: {settings.server.host}:{settings.server.port}{_named(settings.server.hosts)}",
     ]
     lines += [f"Rule {rule.name!r}: {_rule(rule)}" for rule in settings.rules]
     return lines
+
+
+def _named(hosts: Sequence[str]) -> str:
+    return f", also by the name {' or '.join(hosts)}" if hosts else ""
 
 
 def _rule(rule: Rule) -> str:

@@ -61,6 +61,8 @@ class Server:
 
     host: str = "127.0.0.1"
     port: int = DEFAULT_SERVER_PORT
+    hosts: tuple[str, ...] = ()
+    """Further names, in small letters, by which browsers may ask for it."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -164,7 +166,11 @@ _BROKER: Final[dict[str, tuple[str, Read]]] = {
     "receive_maximum": ("receive_maximum", reads.between(reads.whole, 1, 65535)),
     "repeat_window_s": ("repeat_window_s", reads.between(reads.number, 0, 3600)),
 }
-_SERVER: Final[dict[str, tuple[str, Read]]] = {"host": ("host", reads.text), "port": ("port", reads.port)}
+_SERVER: Final[dict[str, tuple[str, Read]]] = {
+    "host": ("host", reads.text),
+    "port": ("port", reads.port),
+    "hosts": ("hosts", reads.host_names),
+}
 
 SETTINGS: Final = (
     "data_dir",

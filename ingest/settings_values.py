@@ -105,6 +105,32 @@ def topics(value: Any, _folder: Path) -> tuple[str, ...]:
     return tuple(value)
 
 
+_HOST_LABEL = re.compile(r"(?!-)[a-z0-9_-]{1,63}(?<!-)", re.IGNORECASE)
+
+
+def is_host_name(name: str) -> bool:
+    """Whether this is a name of a host, without port (RFC 1123, section 2.1; an underscore is met in the wild)."""
+    return len(name) <= 253 and all(_HOST_LABEL.fullmatch(label) for label in name.split("."))
+
+
+def host_names(value: Any, _folder: Path) -> tuple[str, ...]:
+    """Names of a host in small letters: a list, or in the environment separated by commas."""
+    if isinstance(value, str):  # from the environment
+        value = [name.strip() for name in value.split(",") if name.strip()]
+    if not isinstance(value, list) or not all(isinstance(name, str) for name in value):
+        raise ValueError('expected a list of names, such as ["tun.example"]')
+    names = [name.removesuffix(".") for name in value]
+    for name in names:
+        if not name.isascii():
+            raise ValueError(f"{name!r} has letters beyond a to z; write it as browsers send it, beginning with xn--")
+        if not is_host_name(name):
+            raise ValueError(
+                f"{name!r} is no name of a host; write the name alone, without http://, port and *, such as "
+                '"tun.example" (addresses in numbers need not be listed)'
+            )
+    return tuple(dict.fromkeys(name.lower() for name in names))
+
+
 def prefix(value: Any, folder: Path) -> str:
     """The first levels of our own topics."""
     prefix = text(value, folder).strip("/")

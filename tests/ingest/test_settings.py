@@ -31,6 +31,7 @@ keep_alive_s = 60
 
 [server]
 port = 9000
+hosts = ["Tun.example", "attic.lan."]
 
 [[rules]]
 name = "shed probes"
@@ -67,6 +68,7 @@ def test_a_file_is_read_with_paths_beside_it(full: Path) -> None:
         keep_alive_s=60,
     )
     assert settings.server.port == 9000
+    assert settings.server.hosts == ("tun.example", "attic.lan")
     assert [rule.name for rule in settings.rules] == ["shed probes", "barn/{device}"]
     assert not settings.embedded
 
@@ -78,12 +80,15 @@ def test_the_environment_wins_over_the_file(full: Path) -> None:
         "TUNROOM_BROKER__PASSWORD": "louder",
         "TUNROOM_BROKER__TLS": "false",
         "TUNROOM_BROKER__TOPICS": "a/#, b/+",
+        "TUNROOM_SERVER__HOSTS": "tun.example, attic.lan,",
         "TUNROOM_DATA_DIR": "/elsewhere",
         "HOME": "/home/anna",
     }
     settings = load(full, None, environ)
     assert (settings.broker.host, settings.broker.port, settings.broker.password) == ("broker.example", 1999, "louder")
     assert settings.broker.topics == ("a/#", "b/+")
+    assert settings.server.hosts == ("tun.example", "attic.lan")
+    assert load(full, None, {"TUNROOM_SERVER__HOSTS": ""}).server.hosts == ()
     assert settings.data_dir == Path("/elsewhere")
 
 
@@ -127,6 +132,13 @@ def test_a_password_never_shows(full: Path, caplog: pytest.LogCaptureFixture) ->
         ("[broker]\ntls = true\n", 1, "does not speak TLS"),
         ("colour = 1\n", 1, "no setting 'colour'"),
         ('[server]\nport = 1\nhost = ""\n', 3, "a text in quotes"),
+        ("[server]\nhosts = 7\n", 2, "a list of names"),
+        ('[server]\nhosts = ["tun.example", 7]\n', 2, "a list of names"),
+        ('[server]\nhosts = ["tun.example:8600"]\n', 2, "the name alone, without http://, port and *"),
+        ('[server]\nhosts = ["https://tun.example"]\n', 2, "the name alone, without http://, port and *"),
+        ('[server]\nhosts = ["*"]\n', 2, "the name alone, without http://, port and *"),
+        ('[server]\nhosts = [""]\n', 2, "no name of a host"),
+        ('[server]\nhosts = ["tün.example"]\n', 2, "beginning with xn--"),
         ('[[rules]]\ntopic = "a/{device}"\ntemperature = { value = "t", unit = "V" }\n', 3, "'V' is not known"),
         (
             '[[rules]]\ntopic = "a/{device}"\ntemperature = { value = "t", unit = "K" }\n\n'
@@ -216,6 +228,7 @@ def test_checking_a_good_file_says_what_it_amounts_to(full: Path) -> None:
     assert explanation.good
     assert "10.0.0.5:8883, TLS, user cellar, with a password" in explanation.text
     assert "home/tunroom/report/+, shed/#" in explanation.text
+    assert "Dashboard: 127.0.0.1:9000, also by the name tun.example or attic.lan" in explanation.text
     assert "'shed probes': shed/{device}/temp" in explanation.text
 
 
