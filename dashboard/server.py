@@ -18,7 +18,7 @@ from starlette.requests import Request
 from starlette.responses import JSONResponse
 from starlette.routing import Route
 
-from dashboard import astray, downloads, runtime, version, warming
+from dashboard import access, astray, downloads, runtime, version, warming
 from ingest import commands, control, service
 from ingest.errors import SettingsError
 from ingest.outlook import Outlook
@@ -29,6 +29,7 @@ Extra = Callable[[Service], AbstractContextManager[Any]]
 """Something that runs beside the service for as long as the server does, such as the demo's devices."""
 
 _HERE = Path(__file__).parent
+_EVERYWHERE = frozenset({"0.0.0.0", "::"})  # noqa: S104  only compared, not bound
 
 
 def run(settings: Settings, *, extra: Extra | None = None) -> None:
@@ -47,11 +48,14 @@ def run(settings: Settings, *, extra: Extra | None = None) -> None:
     host, port = settings.server.host, settings.server.port
     check_port(host, port, what="the dashboard", option="--port", setting="server.port")
     signal.signal(signal.SIGTERM, _stop)
+    names = access.names_of(settings.server)
 
     @asynccontextmanager
     async def lifespan(_app: st.App) -> AsyncGenerator[None, None]:
         warming_up = asyncio.create_task(warming.open_pages())
         print(f"tunroom {version.text()} is ready at http://{_shown(host)}:{port}  (Ctrl-C stops it)", flush=True)
+        if host in _EVERYWHERE:
+            print(f"It answers to this machine's addresses and to the names {', '.join(sorted(names))}.", flush=True)
         yield
         warming_up.cancel()
         print("Stopping …", flush=True)
@@ -70,7 +74,8 @@ def run(settings: Settings, *, extra: Extra | None = None) -> None:
                 _HERE / "main.py",
                 lifespan=lifespan,
                 routes=[Route("/healthz", healthz), *downloads.ROUTES],
-                middleware=[Middleware(astray.LeadHome, known=_paths)],
+                # In this order: nothing is looked at before we know that it is meant for us.
+                middleware=[Middleware(access.OwnNamesOnly, names=names), Middleware(astray.LeadHome, known=_paths)],
                 on_script_error=runtime.on_script_error,
             )
             # Streamlit looks for .streamlit/config.toml beside the file that launched it.
@@ -134,7 +139,7 @@ def _stop(_signal: int, _frame: object) -> None:
 
 
 def _shown(host: str) -> str:
-    if host in {"0.0.0.0", "::", "127.0.0.1"}:  # noqa: S104  only compared, not bound
+    if host in _EVERYWHERE or host == "127.0.0.1":
         return "localhost"
     return f"[{host}]" if ":" in host else host
 
@@ -149,6 +154,14 @@ def _streamlit_config(host: str, port: int) -> dict[str, Any]:
         "server.runOnSave": False,
         "server.maxUploadSize": 500,
         "browser.gatherUsageStats": False,
+        # Its greeting asks an outside service for this machine's address; ours says where we are.
+        "logger.hideWelcomeMessage": True,
+        # `access` decides whose pages may speak with us; neither a file nor a variable of Streamlit's opens that again.
+        "server.enableCORS": True,
+        "server.corsAllowedOrigins": [],
+        "server.enableXsrfProtection": True,
+        # By default pages of Streamlit's own hosting that show us in a frame could steer us with messages.
+        "client.allowedOrigins": [],
         "client.showErrorDetails": "none",
         "global.developmentMode": False,
     }

@@ -28,12 +28,12 @@ CHROMIUM_OPTIONS = [
 
 
 @contextlib.contextmanager
-def browser(program: str, *, width: int = 1280, height: int = 860, dark: bool = False) -> Iterator[Any]:
+def browser(program: str, *options: str, width: int = 1280, height: int = 860, dark: bool = False) -> Iterator[Any]:
     """A page of a real Chromium."""
     from playwright.sync_api import sync_playwright
 
     with sync_playwright() as playwright:
-        chromium = playwright.chromium.launch(executable_path=program, args=CHROMIUM_OPTIONS)
+        chromium = playwright.chromium.launch(executable_path=program, args=[*CHROMIUM_OPTIONS, *options])
         context = chromium.new_context(
             viewport={"width": width, "height": height}, color_scheme="dark" if dark else "light"
         )
@@ -46,16 +46,17 @@ def browser(program: str, *, width: int = 1280, height: int = 860, dark: bool = 
 class Server:
     """A `tunroom` command that serves, in a process of its own."""
 
-    def __init__(self, folder: Path, *arguments: str) -> None:
+    def __init__(self, folder: Path, *arguments: str, module: str = "dashboard") -> None:
         self.port = free_port()
         self.broker_port = free_port()
         self.data = folder / "data"
         self._log = folder / "server.log"
         self._arguments = arguments
+        self._module = module
         self._process: subprocess.Popen[bytes] | None = None
 
     def start(self, *more: str) -> None:
-        command = [sys.executable, "-m", "dashboard", *self._arguments, *more, "--data", str(self.data)]
+        command = [sys.executable, "-m", self._module, *self._arguments, *more, "--data", str(self.data)]
         command += ["--port", str(self.port), "--broker-port", str(self.broker_port)]
         with self._log.open("ab") as log:
             self._process = subprocess.Popen(command, cwd=ROOT, stdout=log, stderr=log)
