@@ -156,7 +156,7 @@ def _streamlit_config(host: str, port: int) -> dict[str, Any]:
         "browser.gatherUsageStats": False,
         # Its greeting asks an outside service for this machine's address; ours says where we are.
         "logger.hideWelcomeMessage": True,
-        # `access` decides whose pages may speak with us; neither a file nor a variable of Streamlit's opens that again.
+        # `access` decides whose pages may speak with us; no settings file of Streamlit's opens that again.
         "server.enableCORS": True,
         "server.corsAllowedOrigins": [],
         "server.enableXsrfProtection": True,

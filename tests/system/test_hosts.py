@@ -49,11 +49,12 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
     """On every interface, by a name of the settings, and watched for what it asks of others."""
     folder = tmp_path_factory.mktemp("named")
     (folder / "t.toml").write_text('[server]\nhost = "0.0.0.0"\nhosts = ["tun.example"]\n')
+    # What the user has set there for other programs of Streamlit's opens nothing here.
+    (folder / ".streamlit").mkdir()
+    (folder / ".streamlit" / "config.toml").write_text("[server]\nenableCORS = false\nenableXsrfProtection = false\n")
     served = Server(folder, "serve", "--config", str(folder / "t.toml"), module=watched.__name__)
     with pytest.MonkeyPatch.context() as patch:
-        # What stands in the environment for another program opens nothing here.
-        patch.setenv("STREAMLIT_SERVER_ENABLE_CORS", "false")
-        patch.setenv("STREAMLIT_SERVER_ENABLE_XSRF_PROTECTION", "false")
+        patch.setenv("HOME", str(folder))
         served.start()
     yield served
     served.kill()
