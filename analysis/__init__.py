@@ -2,9 +2,9 @@
 
 from threadpoolctl import threadpool_limits  # type: ignore[import-untyped]
 
-from analysis.assessment import assess
+from analysis.assessment.assess import assess
+from analysis.inference.prior import Priors, learn
 from analysis.model import Assessment, Batch, Event, FinishedBatch, Forecast, Range
-from analysis.priors import Priors, learn
 
 __all__ = ["Assessment", "Batch", "Event", "FinishedBatch", "Forecast", "Priors", "Range", "assess", "learn"]
 

@@ -1,7 +1,7 @@
 """Classical growth and decline curves: each with its formula, its derivative and its start values together.
 
-They serve comparison and teaching; the assessment itself weighs the mechanistic courses of `analysis.courses`,
-because a symmetric curve has no slow tail and finishes too early.
+They serve comparison and teaching; the assessment itself weighs the mechanistic courses of
+`analysis.fermentation.kinetics`, because a symmetric curve has no slow tail and finishes too early.
 """
 
 from __future__ import annotations

@@ -11,9 +11,9 @@ from pathlib import Path
 
 from analysis.errors import AnalysisError
 from dashboard import version
-from ingest import private
+from ingest import file_modes
 from ingest.errors import IngestError
-from ingest.settings import Settings, load
+from ingest.settings.settings import Settings, load
 
 Command = Callable[[argparse.Namespace], int]
 
@@ -25,7 +25,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     if arguments.run is None:
         parser.print_help()
         return 2
-    private.from_now_on()
+    file_modes.from_now_on()
     logging.basicConfig(
         level=logging.DEBUG if arguments.verbose else logging.WARNING,
         format="%(asctime)s %(levelname)s %(name)s: %(message)s",
@@ -76,7 +76,7 @@ def _parser() -> argparse.ArgumentParser:
         sub.set_defaults(run=run)
         return sub
 
-    from dashboard import assess_log, offline
+    from dashboard.cli import assess, commands
 
     demo = command("demo", _demo, "show an invented cellar with simulated devices", "Nothing of yours is touched.")
     demo.add_argument("--fresh", action="store_true", help="forget the demo's data and start over")
@@ -87,13 +87,13 @@ def _parser() -> argparse.ArgumentParser:
 
     command("ingest", _ingest, "take in readings without a dashboard, until Ctrl-C")
 
-    assess_log.add_assess(command)
-    offline.add_sheet(command)
-    offline.add_plan(command)
-    offline.add_import(command)
-    offline.add_export(command)
-    offline.add_check(command)
-    offline.add_decode(command)
+    assess.add_assess(command)
+    commands.add_sheet(command)
+    commands.add_plan(command)
+    commands.add_import(command)
+    commands.add_export(command)
+    commands.add_check(command)
+    commands.add_decode(command)
     return parser
 
 
@@ -109,15 +109,15 @@ def _port(text: str) -> int:
 
 
 def _demo(arguments: argparse.Namespace) -> int:
-    from dashboard import demo
+    from dashboard.demo import demo
 
     return demo.run(arguments)
 
 
 def _serve(arguments: argparse.Namespace) -> int:
-    from dashboard import server
+    from dashboard import app
 
-    server.run(settings_of(arguments))
+    app.run(settings_of(arguments))
     return 0
 
 

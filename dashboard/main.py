@@ -2,6 +2,6 @@
 
 from __future__ import annotations
 
-from dashboard import pages
+from dashboard import navigation
 
-pages.run()
+navigation.run()

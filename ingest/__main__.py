@@ -10,9 +10,9 @@ import threading
 from collections.abc import Sequence
 from pathlib import Path
 
-from ingest import commands, control, private, service
+from ingest import commands, control, file_modes, service
 from ingest.errors import IngestError
-from ingest.settings import Settings, load
+from ingest.settings.settings import Settings, load
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -21,7 +21,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--config", type=Path, metavar="FILE", help="settings file (default: ./tunroom.toml)")
     parser.add_argument("--data", type=Path, metavar="DIR", help="data directory (default: the platform's usual place)")
     options = parser.parse_args(arguments)
-    private.from_now_on()
+    file_modes.from_now_on()
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s: %(message)s")
     try:
         return run(load(options.config, options.data))

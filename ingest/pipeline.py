@@ -14,12 +14,12 @@ from itertools import groupby
 from queue import Empty, SimpleQueue
 from typing import Final
 
-from ingest.arrivals import Arrival, Clockless
-from ingest.decode import decode
+from ingest.decoding.decode import decode
+from ingest.decoding.deduplication import Arrival, Clockless
+from ingest.decoding.rules import Rule
 from ingest.errors import Fault, StoreError
 from ingest.model import Rejection, Report
-from ingest.rules import Rule
-from ingest.store import Store
+from ingest.store.store import Store
 
 log = logging.getLogger(__name__)
 

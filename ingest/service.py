@@ -10,17 +10,17 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from ingest import private
-from ingest import rules as rule_book
-from ingest.broker import EmbeddedBroker
-from ingest.notify import Notifier
-from ingest.outlook import Outlooks
+from ingest import file_modes
+from ingest.decoding import rules as rule_book
+from ingest.decoding.rules import Rule
+from ingest.monitoring.notifier import Notifier
+from ingest.monitoring.outlook import Outlooks
+from ingest.monitoring.watcher import Watcher, watching
+from ingest.mqtt.embedded_broker import EmbeddedBroker
+from ingest.mqtt.session import Subscriber
 from ingest.pipeline import Pipeline, take_again
-from ingest.rules import Rule
-from ingest.settings import Settings, default_data_dir
-from ingest.store import Store
-from ingest.subscriber import Subscriber
-from ingest.watcher import Watcher, watching
+from ingest.settings.settings import Settings, default_data_dir
+from ingest.store.store import Store
 
 DATABASE: Final = "tunroom.duckdb"
 
@@ -78,7 +78,7 @@ class Service:
 def open_store(settings: Settings) -> Store:
     """Open the cellar. The usual directory is closed to others; one that somebody chose stays as wide as it is."""
     if settings.data_dir == default_data_dir() and settings.data_dir.is_dir():
-        private.tighten([settings.data_dir])
+        file_modes.tighten([settings.data_dir])
     return Store.open(settings.data_dir / DATABASE)
 
 

@@ -11,12 +11,12 @@ from pathlib import Path
 import pytest
 
 from analysis.model import EVENT_KINDS
-from analysis.sheet import fields, sheet
+from analysis.packaging.sheet import fields, sheet
 from analysis.units import plato_to_sg
 from dashboard.__main__ import _parser
-from ingest.decode import decode
-from ingest.rules import rule_from
-from ingest.settings import SETTINGS, load
+from ingest.decoding.decode import decode
+from ingest.decoding.rules import rule_from
+from ingest.settings.settings import SETTINGS, load
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")
@@ -122,6 +122,6 @@ def test_every_topic_of_ours_stands_in_the_readme(topic):
 
 @pytest.mark.parametrize("kind", EVENT_KINDS)
 def test_every_event_kind_is_accepted_by_assess(kind, capsys):
-    from dashboard.assess_log import _event
+    from dashboard.cli.assess import _event
 
     assert _event(f"{kind}=2026-03-08T09:00Z").kind == kind

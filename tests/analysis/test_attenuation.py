@@ -7,8 +7,8 @@ import pytest
 
 from analysis import Batch, assess
 from analysis.attenuation import apparent_attenuation, attenuation_course, gravity_at_attenuation
-from analysis.sheet import sheet
-from analysis.sheet_prefill import prefill
+from analysis.packaging.prefill import prefill
+from analysis.packaging.sheet import sheet
 from analysis.units import sg_to_plato
 
 

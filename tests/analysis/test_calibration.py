@@ -5,13 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.calibration import (
-    REFRACTOMETER_SD_SG,
-    check_points,
-    inclination_curve,
-    offset,
-    refractometer_sg,
-)
+from analysis.calibration import REFRACTOMETER_SD_SG, check_points, inclination_curve, offset, refractometer_sg
 from analysis.errors import CalibrationError
 from analysis.units import plato_to_sg, sg_to_plato
 

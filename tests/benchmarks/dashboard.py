@@ -34,7 +34,7 @@ ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
 
 from ingest.model import BatchRecord, Device, Placement, Vessel  # noqa: E402 - runs from a clone, without installing
-from ingest.store import Store  # noqa: E402
+from ingest.store.store import Store  # noqa: E402
 
 EVERY_S = 900
 RUNNING_DAYS = 10.0
@@ -96,13 +96,13 @@ def scripts(data: Path) -> None:
     """The pages' scripts, from the run's beginning to its last element, without a browser."""
     from streamlit.testing.v1 import AppTest
 
-    from dashboard import runtime
-    from ingest.notify import Notifier
-    from ingest.outlook import Outlooks
+    from dashboard import context
+    from ingest.monitoring.notifier import Notifier
+    from ingest.monitoring.outlook import Outlooks
+    from ingest.mqtt.session import Subscriber
     from ingest.pipeline import Pipeline
     from ingest.service import Service
-    from ingest.settings import load
-    from ingest.subscriber import Subscriber
+    from ingest.settings.settings import load
 
     settings = load(None, data, {})
     with Store.open(data / "tunroom.duckdb") as store:
@@ -115,13 +115,13 @@ def scripts(data: Path) -> None:
         pipeline = Pipeline(store)
         subscriber = Subscriber(settings.broker, pipeline)
         service = Service(settings, store, pipeline, subscriber, outlooks, Notifier(store))
-        runtime.set_service(service)
+        context.set_service(service)
         main = str(ROOT / "dashboard" / "main.py")
         print("first screen, whole script  ", timed(lambda: AppTest.from_file(main, default_timeout=60).run()))
         for page in ("calendar", "sensors"):
-            run = f"from dashboard import pages\n[e] = [e for e in pages.PAGES if e.path == {page!r}]\ne.show()\n"
+            run = f"from dashboard import navigation as n\n[e] = [e for e in n.PAGES if e.path == {page!r}]\ne.show()\n"
             print(f"{page:<28}", timed(lambda r=run: AppTest.from_string(r, default_timeout=60).run()))
-        page = "from dashboard.screens import batch\nbatch.show()\n"
+        page = "from dashboard.screens.batch import page as batch\nbatch.show()\n"
 
         def one(batch_id: str) -> None:
             app = AppTest.from_string(page, default_timeout=60)
@@ -131,7 +131,7 @@ def scripts(data: Path) -> None:
         numbers = iter(range(1000))
         print("batch page, never seen      ", timed(lambda: one(f"batch-{next(numbers) % 200}")))
         print("batch page, seen            ", timed(lambda: one("batch-1")))
-        runtime.set_service(None)
+        context.set_service(None)
 
 
 def serving(data: Path, port: int, broker_port: int) -> subprocess.Popen[bytes]:

@@ -22,9 +22,9 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
 from analysis import learn  # noqa: E402
-from analysis.cleaning import mark  # noqa: E402
-from analysis.noise import local_rate  # noqa: E402
-from analysis.series import Series, summarise  # noqa: E402
+from analysis.inference.observation_error import local_rate  # noqa: E402
+from analysis.readings.binning import Series, summarise  # noqa: E402
+from analysis.readings.cleaning import mark  # noqa: E402
 from sample_data.cellars import Cellar, draw_cellar, draw_recipe  # noqa: E402
 from sample_data.kinetics import SG_PER_EXTRACT, Course, Floats, Recipe, simulate  # noqa: E402
 from sample_data.runs import Run, finish_hour  # noqa: E402

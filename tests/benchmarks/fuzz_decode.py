@@ -15,8 +15,8 @@ import atheris
 sys.path[0] = str(Path(__file__).resolve().parents[2])  # not this folder: a benchmark in it is named as the package
 
 with atheris.instrument_imports(include=["ingest"]):
-    from ingest.decode import decode
-    from ingest.rules import rule_from
+    from ingest.decoding.decode import decode
+    from ingest.decoding.rules import rule_from
 
 NOW = datetime(2026, 3, 1, 10, 0, tzinfo=UTC)
 RULES = (

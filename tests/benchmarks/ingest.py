@@ -34,8 +34,8 @@ from paho.mqtt.properties import Properties
 sys.path.insert(0, str(Path(__file__).resolve().parents[2]))
 
 from ingest import service
-from ingest.settings import Broker, Settings
-from ingest.store import Store
+from ingest.settings.settings import Broker, Settings
+from ingest.store.store import Store
 
 START_S = 1_700_000_000
 DEVICES = 50

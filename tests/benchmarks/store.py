@@ -26,7 +26,7 @@ sys.path.insert(0, str(Path(__file__).parents[2]))
 
 from ingest import transfer
 from ingest.model import Report
-from ingest.store import Store
+from ingest.store.store import Store
 
 BEGAN = datetime(2025, 6, 15, tzinfo=UTC)
 EVERY_S = 900

@@ -12,14 +12,14 @@ import numpy as np
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from dashboard import runtime
+from dashboard import context
 from ingest.model import BatchRecord, Device, EventRecord, Placement, Preferences, Report, Vessel, Yeast
-from ingest.notify import Notifier
-from ingest.outlook import Outlooks
+from ingest.monitoring.notifier import Notifier
+from ingest.monitoring.outlook import Outlooks
 from ingest.pipeline import Pipeline
 from ingest.service import Service
-from ingest.settings import Settings, load
-from ingest.store import Store
+from ingest.settings.settings import Settings, load
+from ingest.store.store import Store
 
 NOW = datetime.now(UTC).replace(microsecond=0)
 
@@ -120,18 +120,18 @@ def _filled() -> Iterator[Cellar]:
 @pytest.fixture
 def cellar(_filled: Cellar) -> Iterator[Cellar]:
     """A filled cellar, shared within a file: a test that enters something takes it back."""
-    runtime.set_service(_filled.service)
+    context.set_service(_filled.service)
     yield _filled
-    runtime.set_service(None)
+    context.set_service(None)
 
 
 @pytest.fixture
 def empty() -> Iterator[Cellar]:
     """A cellar on its first day."""
     cellar = Cellar()
-    runtime.set_service(cellar.service)
+    context.set_service(cellar.service)
     yield cellar
-    runtime.set_service(None)
+    context.set_service(None)
     cellar.store.close()
 
 
@@ -162,9 +162,9 @@ def service() -> Iterator[Service]:
         outlooks=Outlooks(store),
         notifier=Notifier(store, send=send),
     )
-    runtime.set_service(made)
+    context.set_service(made)
     yield made
-    runtime.set_service(None)
+    context.set_service(None)
     store.close()
 
 
@@ -173,7 +173,7 @@ def page() -> Callable[..., AppTest]:
     """Runs one screen without a browser: ``page("sensors", device="kelp-1")``."""
 
     def run(screen: str, **query: str) -> AppTest:
-        shown = AppTest.from_string(f"from dashboard.screens import {screen}\n{screen}.show()", default_timeout=20)
+        shown = AppTest.from_string(f"from dashboard.screens.{screen} import page\npage.show()", default_timeout=20)
         for name, value in query.items():
             shown.query_params[name] = value
         shown.run()

@@ -20,19 +20,22 @@ from streamlit.testing.v1 import AppTest
 
 import dashboard
 from analysis.model import Event
-from analysis.planning import Plan, Wishes, plan
-from dashboard import calendar_feed, downloads, offline, rows
-from dashboard.charts_calendar import calendar_figure
-from dashboard.needs import needs_of
-from dashboard.questions import Standing
-from dashboard.words import Voice
-from dashboard.words_calendar import agenda, opening
-from dashboard.words_verdict import dates, packaging_date
+from analysis.planning.plan import Plan, Wishes, plan
+from dashboard.charts.calendar import calendar_figure
+from dashboard.cli import commands as offline
+from dashboard.queries import calendar_feed
+from dashboard.queries.attention import needs_of
+from dashboard.queries.queries import Standing
+from dashboard.screens.today import vessel_list
+from dashboard.web import calendar_routes
+from dashboard.wording.calendar import agenda, opening
+from dashboard.wording.formatting import Voice
+from dashboard.wording.verdict import dates, packaging_date
 from ingest import commands
 from ingest.model import EventRecord, Preferences
-from ingest.notify import verdict_message
-from ingest.notify_kinds import conditions
-from ingest.outlook import Outlook
+from ingest.monitoring.alert_conditions import conditions
+from ingest.monitoring.notifier import verdict_message
+from ingest.monitoring.outlook import Outlook
 from tests.analysis.situations import DAY, HOUR, NOW, creeping, done
 from tests.analysis.situations import batch as batch_with
 from tests.ingest.messages import heard, outlook
@@ -52,8 +55,8 @@ def texts(seen: Outlook, say: Voice) -> Iterator[str]:
     for need in needs:
         yield f"{need.sentence} {need.todo}"
     standing = Standing(seen.record, seen.vessel, seen, (), needs)
-    yield rows.lead([standing], say)
-    yield re.sub(r"<[^>]*>", " ", rows.row(standing, say))
+    yield vessel_list.lead([standing], say)
+    yield re.sub(r"<[^>]*>", " ", vessel_list.row(standing, say))
     items = agenda([seen], say)
     yield opening(items, say)
     yield from (item.what for item in items)
@@ -149,8 +152,8 @@ def text_of(app: AppTest) -> str:
 
 def screen(page: str, **query: str) -> str:
     app = AppTest.from_string(
-        f"from dashboard import components, pages\n"
-        f"[entry] = [e for e in pages.PAGES if e.path == {page!r}]\n"
+        f"from dashboard.ui import components\nfrom dashboard import navigation\n"
+        f"[entry] = [e for e in navigation.PAGES if e.path == {page!r}]\n"
         f"components.screen(entry.show)()\n",
         default_timeout=60,
     )
@@ -175,7 +178,7 @@ def asked(cellar: Any, batch_id: str) -> dict[str, str]:
     today = text_of(AppTest.from_file(str(MAIN), default_timeout=60).run())
     calendar = screen("calendar")
     row = today[today.index("Old Gate Lager") :]
-    feed = downloads.calendar_text(batch_id) or b""
+    feed = calendar_routes.calendar_text(batch_id) or b""
     titles = [str(e["SUMMARY"]) for e in Calendar.from_ical(feed).walk("VEVENT")]
     return {
         "lead": today[: today.index("Vessel 3")],
@@ -215,8 +218,10 @@ def test_packaged_leaves_every_screen_at_once(cellar: Any, due: Any) -> None:
 
 def test_a_feed_is_never_taken_from_a_memory_on_its_way(cellar: Any) -> None:
     """RFC 9111, 5.2.2.4: with no-cache a stored answer is not used without asking us again."""
-    request: Any = SimpleNamespace(path_params={"token": downloads.token_of(cellar.store), "name": downloads.CELLAR})
-    assert "no-cache" in downloads.feed(request).headers["Cache-Control"]
+    request: Any = SimpleNamespace(
+        path_params={"token": calendar_routes.token_of(cellar.store), "name": calendar_routes.CELLAR}
+    )
+    assert "no-cache" in calendar_routes.feed(request).headers["Cache-Control"]
 
 
 def test_the_command_names_only_what_is_still_to_come(cellar: Any, due: Any, monkeypatch: Any, capsys: Any) -> None:

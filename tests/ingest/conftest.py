@@ -2,7 +2,7 @@ from __future__ import annotations
 
 import pytest
 
-from ingest.store import Store
+from ingest.store.store import Store
 
 
 @pytest.fixture

@@ -9,10 +9,10 @@ from typing import Any
 import polars as pl
 
 from analysis.model import Assessment, Batch, Range
-from analysis.planning import Plan
+from analysis.planning.plan import Plan
 from ingest.model import BatchRecord, Vessel
-from ingest.outlook import Outlook
-from ingest.store import LastWord
+from ingest.monitoring.outlook import Outlook
+from ingest.store.store import LastWord
 
 NOW = datetime(2026, 3, 3, 12, tzinfo=UTC)
 HOUR = timedelta(hours=1)

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 
-from ingest.model import (
-    Report,
-)
-from ingest.store import Store
+from ingest.model import Report
+from ingest.store.store import Store
 
 T = datetime(2026, 3, 1, 10, tzinfo=UTC)
 HOUR = timedelta(hours=1)

@@ -9,12 +9,12 @@ from typing import Any
 
 import pytest
 
-from ingest.arrivals import Arrival
+from ingest.decoding.deduplication import Arrival
+from ingest.decoding.rules import rule_from
 from ingest.errors import StoreFull
 from ingest.model import Rejection, Report
 from ingest.pipeline import Pipeline, take_again
-from ingest.rules import rule_from
-from ingest.store import Store
+from ingest.store.store import Store
 
 NOW = datetime(2026, 3, 1, 10, 0, tzinfo=UTC)
 

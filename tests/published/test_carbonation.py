@@ -8,8 +8,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis import carbonation as co2
-from analysis import hops
+from analysis.packaging import carbonation as co2
+from analysis.packaging import hops
 from analysis.units import f_to_c, psi_to_kpa
 
 HERE = Path(__file__).parent

@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from analysis import sulfite, sweetening
-from analysis.sheet import sheet
+from analysis.packaging import sulfite, sweetening
+from analysis.packaging.sheet import sheet
 from analysis.units import GRAMS_PER_POUND, us_gal_to_litres
 
 HERE = Path(__file__).parent

@@ -104,7 +104,7 @@ def test_the_analysis_knows_nothing_of_the_simulator() -> None:
 
     import analysis
 
-    for path in Path(str(analysis.__file__)).parent.glob("*.py"):
+    for path in Path(str(analysis.__file__)).parent.rglob("*.py"):
         assert "sample_data" not in path.read_text(), path.name
 
 

@@ -14,7 +14,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from ingest import service
 from ingest.service import Service
-from ingest.settings import Broker, Settings
+from ingest.settings.settings import Broker, Settings
 
 
 @contextmanager

@@ -14,14 +14,14 @@ import paho.mqtt.client as paho
 import pytest
 from paho.mqtt.enums import CallbackAPIVersion
 
-from ingest.broker import EmbeddedBroker
+from ingest.decoding.rules import rule_from
 from ingest.errors import SettingsError
+from ingest.mqtt.embedded_broker import EmbeddedBroker
+from ingest.mqtt.session import Subscriber
 from ingest.pipeline import Pipeline
-from ingest.rules import rule_from
 from ingest.service import Service
-from ingest.settings import Broker
-from ingest.store import Store
-from ingest.subscriber import Subscriber
+from ingest.settings.settings import Broker
+from ingest.store.store import Store
 from tests.system.mqtt import numbered, publish, retained, running
 
 Wait = Callable[..., None]

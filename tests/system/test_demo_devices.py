@@ -8,8 +8,8 @@ from datetime import UTC, datetime, timedelta
 from types import SimpleNamespace
 from typing import Any
 
-from dashboard.demo import Devices
-from ingest.settings import Broker
+from dashboard.demo.demo import Devices
+from ingest.settings.settings import Broker
 from sample_data.cellar import demo_cellar
 
 

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from ingest.store import Store
+from ingest.store.store import Store
 
 if sys.platform != "linux":
     pytest.skip("a running process's file size limit can be changed on Linux only", allow_module_level=True)

@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from ingest.store import Store
+from ingest.store.store import Store
 
 DEVICES = 5
 

@@ -15,7 +15,7 @@ import pytest
 from paho.mqtt import publish
 from playwright.sync_api import Page, expect, sync_playwright
 
-from dashboard.components import FIGURES, LIVE_S
+from dashboard.ui.components import FIGURES, LIVE_S
 from tests.conftest import find_program, need_chromium
 from tests.system.serving import CHROMIUM_OPTIONS, Server
 

@@ -13,7 +13,7 @@ import pytest
 from playwright.sync_api import expect
 
 from ingest.model import BatchRecord, Device, HandSample, Placement, Preferences, Report, Vessel
-from ingest.store import Store
+from ingest.store.store import Store
 from tests.system.serving import Server, browser
 
 pytestmark = pytest.mark.chromium

@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from ingest.model import BatchRecord, Device, Placement, Vessel
-from ingest.store import Store
+from ingest.store.store import Store
 from tests.conftest import free_port
 from tests.system.serving import Server, browser
 

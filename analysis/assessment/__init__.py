@@ -1,0 +1,1 @@
+"""What the readings say of one batch now: verdict, forecast, phases, and why."""

@@ -1,0 +1,59 @@
+"""The phases of a fermentation in the trade's terms, and when each began."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import numpy as np
+
+from analysis.inference.posterior import Courses
+from analysis.model import STEADY_SG, Batch, Floats, Phase, PhaseSpan, events_of
+from analysis.readings.binning import Series, hours_of
+from analysis.readings.stability import Hold
+
+
+def spans(
+    series: Series,
+    courses: Courses,
+    weight: Floats,
+    batch: Batch,
+    *,
+    phase: Phase,
+    held: Hold,
+    chill_h: float | None,
+    finished: bool,
+    stalled_from_h: float | None,
+) -> tuple[PhaseSpan, ...]:
+    """Phases from pitching to now; the last one is `phase`."""
+    at = courses.at_h
+    gravity = weight @ courses.gravity_sg
+    left = weight @ courses.left_sg
+    past = at <= series.now_h + 1e-9
+    fall = gravity[0] - gravity
+    total = fall + left
+    share = fall / np.maximum(total, 1e-9)
+    began: list[tuple[Phase, float]] = [("lag", 0.0)]
+    for name, limit in (("active", 0.03), ("slowing", 0.75)):
+        reached = np.flatnonzero(past & (share >= limit))
+        if reached.size:
+            began.append((name, float(at[reached[0]])))  # type: ignore[arg-type]
+    if finished:
+        ended = np.flatnonzero(past & (left < STEADY_SG))
+        began.append(("finished", float(at[ended[0]]) if ended.size else series.now_h))
+    elif phase == "steady" and held.since_h is not None:
+        began.append((phase, held.since_h))
+    elif stalled_from_h is not None:
+        began.append(("stalled", stalled_from_h))
+    if phase == "creeping":
+        hops = events_of(batch, "dry hop")
+        began.append(("creeping", hours_of(hops[0].at, batch)))
+    if chill_h is not None:
+        began.append(("chilled", chill_h))
+    if began[-1][0] != phase:
+        began = [b for b in began if b[0] != phase] if phase in ("lag", "active", "slowing") else began
+        last = began[-1][1] if began else 0.0
+        began.append((phase, min(max(last, held.since_h or last), series.now_h)))
+    times = np.minimum.accumulate([t for _, t in began][::-1])[::-1]
+    return tuple(
+        PhaseSpan(n, batch.pitched_at + timedelta(hours=float(t))) for (n, _), t in zip(began, times, strict=True)
+    )

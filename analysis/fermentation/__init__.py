@@ -1,0 +1,1 @@
+"""How extract falls and what warmth does to it."""

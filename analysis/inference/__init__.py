@@ -1,0 +1,1 @@
+"""From readings and earlier batches to a posterior over fermentations."""

@@ -1,0 +1,261 @@
+"""Which stories are told of a batch, and what each weighs.
+
+A plain fermentation is always told. A halt that still lasts is told where the gravity has hardly moved of late, a
+halt that is over where the record shows a plateau with a fall after it, and both where both are so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr
+
+from analysis.inference.importance_sampling import Cloud
+from analysis.inference.likelihood import FORCED_SD_SG, GAIN_SD, Addition, Halt, Setting, Story
+from analysis.inference.observation_error import local_rate
+from analysis.inference.posterior import DRAWS, Courses, imply
+from analysis.inference.prior import Belief
+from analysis.model import STEADY_SG, Batch, Floats, events_of
+from analysis.readings.binning import Series, hours_of, original_gravity
+from analysis.readings.stability import CHILL_C, fall_of_late, hold, levels
+
+HALT_ODDS: Final = 0.10
+"""How often a fermentation halts before its end (common practice: one in ten or so; no source)."""
+
+_FLAT_H: Final = 18.0
+_FLAT_SHARE: Final = 0.15
+_HELD_H: Final = 24.0
+_UNSEEN_H: Final = (24.0, 40.0)
+_BEYOND: Final = 3.0
+_STAND_H: Final = 14.0
+_STAND_SG: Final = 0.0015
+_GOES_ON_SG: Final = 0.0025
+_DONE: Final = 0.9
+_FURTHER_SG: Final = 0.002
+_FEW: Final = 0.05
+_FEW_DRAWS: Final = 64
+_NEARLY_ALL: Final = 0.9
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """The weighted courses, and how much of the weight each story carries."""
+
+    courses: Courses
+    original_sg: float
+    original_known: bool
+    share: dict[Halt, float]
+
+
+def look_at(series: Series, batch: Batch, belief: Belief, now_h: float) -> Look | None:
+    """Weigh the stories that fit the series; None where too few readings were taken in the warm."""
+    warm = without_cold(series)
+    if warm.hours.size < 3:
+        return None
+    original, known = original_gravity(batch, warm)
+    hops = [hours_of(e.at, batch) for e in events_of(batch, "dry hop") if hours_of(e.at, batch) <= now_h]
+    setting = Setting.of(
+        warm,
+        belief,
+        original,
+        original_known=known,
+        creep_from_h=hops[0] if hops else None,
+        additions=additions(warm, batch, now_h),
+        forced_sg=forced_end(batch, now_h),
+    )
+    plain = Story(setting)
+    clouds: list[tuple[float, Story, Cloud]] = [(1.0 - HALT_ODDS, plain, plain.run())]
+    rate = local_rate(warm)
+    newest_h = float(warm.hours[-1])
+    flat = flat_of_late(warm, rate)
+    stands = flat and not ended_as_expected(plain, clouds[0][2])
+    if stands:
+        story = Story(setting, lasting_h=_window(can_halt_from(warm, rate, 0.0), plain, clouds[0][2]))
+        clouds.append((HALT_ODDS, story, story.run()))
+    plateau = plateau_in(warm, rate) or (None if stands else stood_until_lately(warm, rate))
+    if plateau is not None:
+        story = Story(setting, over_h=plateau)
+        clouds.append((HALT_ODDS, story, story.run()))
+        if flat and newest_h - plateau[1] > _FLAT_H and not ended_as_expected(story, clouds[-1][2]):
+            # One stand explains another away, be it a float that stuck: it may have halted since.
+            began = _window(can_halt_from(warm, rate, plateau[1]), story, clouds[-1][2])
+            story = Story(setting, over_h=plateau, lasting_h=began)
+            clouds.append((HALT_ODDS**2, story, story.run()))
+    score = np.array([np.log(odds) + cloud.log_evidence for odds, _, cloud in clouds])
+    share = np.exp(score - score.max())
+    share /= share.sum()
+    parts = []
+    for part, (_, story, cloud) in zip(share, clouds, strict=True):
+        draws = int(np.ceil(part * DRAWS))
+        if part > 1e-3:
+            parts.append(imply(story, cloud, draws=max(draws, 24), weight=float(part)))
+    halts: dict[Halt, float] = {story.halt: float(part) for part, (_, story, _) in zip(share, clouds, strict=True)}
+    return Look(_joined(parts), original, known, halts)
+
+
+def ended_as_expected(story: Story, cloud: Cloud) -> bool:
+    """Whether by this story it has as good as surely ended, where few such batches would go two points further.
+
+    A halt would then be one of little consequence: it is not worth telling.
+    """
+    size = cloud.extra[0]
+    if float(cloud.weight[story.left_now(cloud.z) * size < STEADY_SG].sum()) < _DONE:
+        return False
+    setting = story.setting
+    extract = setting.original_sg - 1.0
+    expected, sd = setting.belief.mean[-1] * extract, np.hypot(setting.belief.sd[-1], GAIN_SD) * extract
+    if setting.forced_sg is not None:
+        expected, sd = setting.original_sg - setting.forced_sg, FORCED_SD_SG
+    return bool(ndtr((expected - float(cloud.weight @ size) - _FURTHER_SG) / sd) < _FEW)
+
+
+def without_cold(series: Series) -> Series:
+    """The series without what was read in the cold: a plateau there says nothing, and a float errs more."""
+    if not series.temperature_known:
+        return series
+    at_bins = np.interp(series.hours, series.grid_hours, series.grid_temperature_c)
+    keep = at_bins >= series.usual_c - CHILL_C
+    if keep.all():
+        return series
+    return replace(
+        series,
+        hours=series.hours[keep],
+        gravity_sg=series.gravity_sg[keep],
+        white_sd_sg=series.white_sd_sg[keep],
+        count=series.count[keep],
+        segment=series.segment[keep],
+        by_hand=series.by_hand[keep],
+    )
+
+
+def flat_of_late(series: Series, rate: Floats) -> bool:
+    """Whether it has hardly moved over the last hours, after having moved."""
+    if series.hours[-1] < 36.0 or rate.max() < 5e-5:
+        return False
+    # After a gap the last hours hold few bins: a halt must not go untold for want of readings.
+    first = min(int(np.searchsorted(series.hours, series.hours[-1] - _FLAT_H, side="right")), series.hours.size - 3)
+    if np.median(rate[first:]) < _FLAT_SHARE * rate.max():
+        return True
+    # One odd bin at the end makes all the last rates odd, but not the levels of half a day.
+    if hold(series, until_h=float(series.hours[-1])).held_h >= _HELD_H:
+        return True
+    # Of a float that scatters by points, neither tells.
+    return any(fall < _BEYOND * error for fall, error in (fall_of_late(series, span_h) for span_h in _UNSEEN_H))
+
+
+def _window(from_h: float, story: Story, cloud: Cloud) -> tuple[float, float]:
+    """When a halt that lasts can have begun: while by the story without it there was something left to ferment.
+
+    Were it as likely to have begun at any time of a stand, it would seem the less likely the longer that lasts.
+    """
+    newest_h = float(story.setting.series.hours[-1])
+    ended = np.minimum(imply(story, cloud, draws=_FEW_DRAWS).finish_h, newest_h)
+    return from_h, float(min(max(np.quantile(ended, _NEARLY_ALL), from_h) + _FLAT_H, newest_h))
+
+
+def can_halt_from(series: Series, rate: Floats, from_h: float) -> float:
+    """From when on a halt can have begun: it was quick before, or half of the fall since `from_h` was done.
+
+    The quickest rate alone may be the noise of a float, in the middle of the stand.
+    """
+    since = series.hours >= from_h
+    t, g = series.hours[since], series.gravity_sg[since]
+    quickest = float(t[int(np.argmax(rate[since]))])
+    level = levels(t, g, 12.0)
+    half = float(t[int(np.argmax(level <= 0.5 * (level[0] + level[-1])))])
+    return min(quickest, half)
+
+
+def plateau_in(series: Series, rate: Floats) -> tuple[float, float] | None:
+    """Begin and end (hours) of the longest stand that has a clear fall before and after it, None without one.
+
+    A stand is a span over which half-day levels fall by less than a point and a half, much slower than what came
+    before and what came after; a tail that only slows down has nothing faster after it.
+    """
+    t = series.hours
+    if t.size < 12:
+        return None
+    level = np.minimum.accumulate(levels(t, series.gravity_sg, 12.0))
+    end = np.searchsorted(-level, -(level - _STAND_SG), side="left") - 1
+    span = np.where(level[end] - level[-1] > _GOES_ON_SG, t[end] - t, 0.0)
+    for i in np.argsort(span)[::-1][:8]:
+        j = int(end[i])
+        if span[i] < _STAND_H or j >= t.size - 2:
+            continue
+        inside = (level[i] - level[j]) / span[i]
+        after = float(np.max(rate[j:], initial=0.0))
+        before = float(np.max(rate[: i + 1], initial=0.0))
+        if level[0] - level[i] > 0.004 and after > 2.5 * inside and before > 4.0 * inside:
+            # A step of the float or a gap may have cut the stand in two: go back while it hardly moved.
+            first = int(i)
+            while first > 1 and level[first - 1] - level[first] < _FLAT_SHARE * before * (t[first] - t[first - 1]):
+                first -= 1
+            return float(t[first]) + 3.0, float(t[j]) - 3.0
+    return None
+
+
+def stood_until_lately(series: Series, rate: Floats) -> tuple[float, float] | None:
+    """Begin and end of a stand from which it has moved again only during the last day, too little to see by level."""
+    t = series.hours
+    low = rate < _FLAT_SHARE * rate.max()
+    if t.size < 12 or low[-1] or not low[t > t[-1] - 36.0].any():
+        return None
+    end = int(np.flatnonzero(low)[-1])
+    begin = end - int(np.argmin(low[end::-1])) + 1 if not low[: end + 1].all() else 0
+    if t[end] - t[begin] < 0.5 * _FLAT_H or begin == 0:
+        return None
+    return float(t[begin]), float(t[end])
+
+
+def additions(series: Series, batch: Batch, now_h: float) -> tuple[Addition, ...]:
+    """Feeds and dilutions so far, with the jump that each made."""
+    made: list[Addition] = []
+    for event in events_of(batch, "feed", "dilute"):
+        at = hours_of(event.at, batch)
+        if not 0.0 <= at <= now_h:
+            continue
+        before = _level(series, at - 9.0, at)
+        after = event.gravity_sg if event.gravity_sg is not None else _level(series, at, at + 5.0)
+        if before is None or after is None:
+            continue
+        jump = after - before
+        if (event.kind == "feed" and jump > 0.0005) or (event.kind == "dilute" and jump < -0.0005):
+            share = 0.0 if event.kind == "feed" else min(max(-jump / max(before - 0.99, 0.01), 0.0), 0.9)
+            made.append(Addition(at, jump, share))
+    return tuple(made)
+
+
+def forced_end(batch: Batch, now_h: float) -> float | None:
+    """Terminal gravity by the newest forced test, if one was entered."""
+    tests = [e for e in events_of(batch, "forced test") if e.gravity_sg is not None and hours_of(e.at, batch) <= now_h]
+    return tests[-1].gravity_sg if tests else None
+
+
+def _level(series: Series, from_h: float, to_h: float) -> float | None:
+    inside: NDArray[np.bool_] = (series.hours >= from_h) & (series.hours <= to_h)
+    return float(np.median(series.gravity_sg[inside])) if inside.any() else None
+
+
+def _joined(parts: Sequence[Courses]) -> Courses:
+    def join(name: str) -> Floats:
+        return np.concatenate([getattr(c, name) for c in parts])
+
+    weight = join("weight")
+    return Courses(
+        weight=weight / weight.sum(),
+        fall_sg=join("fall_sg"),
+        finish_h=join("finish_h"),
+        left_now_sg=join("left_now_sg"),
+        crept_sg=join("crept_sg"),
+        halted_from_h=join("halted_from_h"),
+        at_h=parts[0].at_h,
+        gravity_sg=join("gravity_sg"),
+        left_sg=join("left_sg"),
+        terminal_sg=join("terminal_sg"),
+        done_now=join("done_now"),
+        effective=float(sum(c.effective for c in parts)),
+    )

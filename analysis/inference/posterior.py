@@ -1,0 +1,108 @@
+"""What the weighted courses of one story imply: when each ends, and the gravity over time."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from scipy.special import ndtr
+
+from analysis.inference.importance_sampling import Cloud, normals
+from analysis.inference.likelihood import Story
+from analysis.inference.temperature_schedule import risen
+from analysis.model import STEADY_SG, Floats
+
+HORIZON_H: Final = 24.0 * 120
+
+
+@dataclass(frozen=True, slots=True)
+class Courses:
+    """Equally informed courses of all variants, weighted. Arrays over courses have shape (n,).
+
+    `halted_from_h` is when a halt that lasts began, infinite where none does (hours since pitching).
+    `gravity_sg` and `left_sg` have shape (n, m) on `at_h`: true gravity, and what has yet to fall.
+    """
+
+    weight: Floats
+    fall_sg: Floats
+    finish_h: Floats
+    left_now_sg: Floats
+    crept_sg: Floats
+    halted_from_h: Floats
+    at_h: Floats
+    gravity_sg: Floats
+    left_sg: Floats
+    terminal_sg: Floats
+    done_now: Floats
+    effective: float
+
+
+DRAWS: Final = 384
+RESUMES_H: Final = 72.0
+"""Mean time until a halted fermentation moves again by itself or by the brewer's doing (no source)."""
+
+
+def imply(story: Story, cloud: Cloud, *, draws: int = DRAWS, weight: float = 1.0, stream: int = 50) -> Courses:
+    """What one variant's courses say about the finish and the gravity over time, equally weighted."""
+    setting = story.setting
+    now_h = setting.series.now_h
+    pick = np.searchsorted(np.cumsum(cloud.weight), (np.arange(draws) + 0.5) / draws).clip(0, cloud.weight.size - 1)
+    z = cloud.z[pick]
+    draw = normals(draws, 2, stream)
+    size = np.maximum(cloud.extra[0][pick] + cloud.extra[1][pick] * np.clip(draw[:, 0], -3, 3), 1e-4)
+    past = np.unique(np.concatenate([np.arange(0.0, now_h, max(4.0, now_h / 40)), [now_h]]))
+    future = now_h + np.concatenate([np.arange(4.0, 72.1, 4.0), np.geomspace(80.0, HORIZON_H, 22)])
+    at = np.concatenate([past, future])
+    done, other = story.falls(z, at, _later(story, z, normals(draws, 1, stream + 1)[:, 0]))
+    gone = size[:, None] * done + other
+    whole = size + story.other_total(z)
+    left = whole[:, None] - gone
+    here = past.size - 1
+    finish = first_below(at, left, STEADY_SG)
+    if story.stands:
+        # Until something changes it stays where it is: a few days for most, for good for some.
+        wait = -RESUMES_H * np.log(1.0 - ndtr(draw[:, 1]))
+        finish = np.where(finish > now_h, np.where(wait > 3.0 * RESUMES_H, np.inf, finish + wait), finish)
+    crept = np.zeros(draws)
+    if setting.creep_from_h is not None:
+        crept = np.broadcast_to(other, done.shape)[:, here] if not setting.additions else story.creep(z)[0]
+    return Courses(
+        weight=np.full(draws, weight / draws),
+        fall_sg=size,
+        finish_h=finish,
+        left_now_sg=left[:, here],
+        crept_sg=crept,
+        halted_from_h=story.halted_from(z),
+        at_h=at,
+        gravity_sg=setting.original_sg - gone,
+        left_sg=left,
+        terminal_sg=setting.original_sg - whole,
+        done_now=done[:, here],
+        effective=cloud.effective,
+    )
+
+
+def _later(story: Story, z: Floats, normal: Floats) -> Floats | None:
+    """How much warmer it gets from now on by what was done with earlier batches, shape (n,); None where unknown."""
+    setting, series = story.setting, story.setting.series
+    habit = setting.belief.habit
+    if habit is None or not series.temperature_known:
+        return None
+    share = float(np.median(1.0 - story.left_now(z)))
+    return habit.draws(share, risen(series.grid_hours, series.grid_temperature_c, series.now_h), normal)
+
+
+def first_below(at: Floats, left_sg: Floats, limit_sg: float) -> Floats:
+    """When each course has less than `limit_sg` left for good, shape (n,); infinite where not within the horizon."""
+    above = left_sg >= limit_sg
+    last = left_sg.shape[1] - 1 - np.argmax(above[:, ::-1], axis=1)
+    never = above[:, -1]
+    none = ~above.any(axis=1)
+    i = np.clip(last, 0, left_sg.shape[1] - 2)
+    rows = np.arange(i.size)
+    high, low = np.log(np.maximum(left_sg[rows, i], 1e-9)), np.log(np.maximum(left_sg[rows, i + 1], 1e-9))
+    part = np.clip((high - np.log(limit_sg)) / np.maximum(high - low, 1e-12), 0, 1)
+    when = at[i] + part * (at[i + 1] - at[i])
+    when = np.where(none, 0.0, when)
+    return np.where(never, np.inf, when)

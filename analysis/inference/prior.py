@@ -1,0 +1,279 @@
+"""What is expected of a batch before its own readings: from its drink, its yeast, and the batches before it.
+
+The features of a course are jointly normal on their scales, with three levels: what any such drink does (wide, from
+common practice), what this cellar's batches of the drink did, and what those with the same yeast did. Of each
+earlier batch we keep what its readings alone say, as a normal likelihood (a precision matrix and a vector). From
+these, expectation and maximisation give the mean and covariance of a group; a group with few members leans on the
+wider one.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass, field, replace
+from typing import TYPE_CHECKING, Final
+
+import numpy as np
+
+from analysis.fermentation.kinetics import OF_THE_COURSE, PARAMETERS
+from analysis.inference.importance_sampling import normals
+from analysis.inference.population import STAGES, Correction, Lesson, pooled
+from analysis.inference.tail_duration import Ending, endings, expected
+from analysis.inference.temperature_schedule import Habit
+from analysis.model import Batch, Drink, FinishedBatch, Floats
+
+if TYPE_CHECKING:
+    from analysis.inference.training import Hindsight
+
+FEATURES: Final = (*OF_THE_COURSE, "log_wander", "attenuation")
+"""What is learnt: the parameters of a course but for the temperature law, the wandering of the float, and apparent
+attenuation, which comes last because the likelihood integrates it out given the others."""
+
+_CELLAR: Final = 0.9
+"""How much of the way a drink without batches of its own follows the cellar's other drinks, in standard deviations:
+floats, habits, temperature control and our own family's misfit are the same, attenuation is not."""
+
+KEPT_PER_DRINK: Final = 80
+"""The newest so many batches of a drink are kept: the cellar's age must not cost time, and habits change."""
+
+_LOOKS: Final = 256
+_VERSION: Final = 9
+
+# Mean and standard deviation of each feature: common practice, no source, deliberately wide.
+BEERS: Final = ("ale", "lager", "other")
+
+_GENERAL: Final[dict[Drink, tuple[float, float, float, float, float, float, float]]] = {
+    # hours from the lag to half the easy sugar, lag h, slow share, slow rate, Monod constant of the slow sugar,
+    # attenuation, its sd. Maltotriose lingers (an exponential tail), longest in the cold of a lager; fructose goes on
+    # to its end or, where nitrogen is short, lingers longer still.
+    "ale": (28.0, 14.0, 0.18, 0.8, 4.0, 0.77, 0.065),
+    "lager": (60.0, 24.0, 0.22, 0.55, 4.0, 0.77, 0.055),
+    "mead": (75.0, 26.0, 0.25, 0.5, 0.7, 1.02, 0.10),
+    "cider": (60.0, 26.0, 0.25, 0.5, 0.7, 1.02, 0.06),
+    "wine": (60.0, 24.0, 0.25, 0.5, 0.7, 1.02, 0.06),
+    "other": (40.0, 20.0, 0.20, 0.6, 1.0, 0.86, 0.14),
+}
+_SD: Final = (0.45, 0.6, 0.35, 0.9, 1.1, 0.6, 0.9, 1.1, 1.1, 0.8)
+"""Of log rate, log lag, log growth, log fade, logit of the slow share, log slow rate, log Monod constant, logit of
+inhibition, log Monod constant of the slow sugar, log wandering."""
+
+_MUST_TAIL_SD: Final = 1.7
+"""Of the log Monod constant of the slow sugar in musts: from a sharp end to a tail heavier than an exponential."""
+
+_USUAL_SG: Final[dict[Drink, float]] = {
+    "ale": 1.052, "lager": 1.050, "mead": 1.095, "cider": 1.052, "wine": 1.090, "other": 1.060,
+}  # fmt: skip
+"""Usual original gravities (common practice)."""
+
+_LINGERING: Final = np.array([0, 0, 0, 0, 0.5, -0.5, 0, 0, 0.3, 0, 1.0])
+"""How a diastatic yeast or mixed culture differs, in general standard deviations: more that is slow, and slower;
+a higher attenuation (common practice)."""
+
+_WANDER_SG: Final = 0.0004
+"""How much a float wanders that nothing is known of (no source)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Belief:
+    """Normal prior over the features of one batch, and how many batches with its yeast and drink it rests on.
+
+    A draw is ``mean + root @ u`` for standard normal `u`; `root` is lower triangular.
+    """
+
+    mean: Floats
+    root: Floats
+    same_yeast: int
+    same_drink: int
+    ending: Ending | None = None
+    """What earlier batches say of the ending beyond what the features imply."""
+    habit: Habit | None = None
+    """What was done with the temperature of earlier batches of the drink."""
+
+    def implied_ending(self, original_sg: float) -> Ending:
+        """What the features imply of the ending, by the middle and the spread of its core."""
+        x = self.mean + normals(_LOOKS, self.mean.size, 70) @ self.root.T
+        theta = np.zeros((_LOOKS, len(PARAMETERS)))  # the temperature law has no part in it
+        theta[:, : len(OF_THE_COURSE)] = x[:, : len(OF_THE_COURSE)]
+        low, middle, high = np.quantile(endings(theta, x[:, -1] * (original_sg - 1.0)), (0.1, 0.5, 0.9))
+        return Ending(float(middle), float(high - low) / 2.5631)
+
+    @property
+    def sd(self) -> Floats:
+        """Standard deviation of each feature."""
+        return np.asarray(np.sqrt(np.square(self.root).sum(axis=1)))
+
+    @property
+    def attenuation(self) -> tuple[float, float]:
+        """Where the attenuation should lie, 10 to 90 %."""
+        half = 1.2816 * float(self.sd[-1])
+        return float(self.mean[-1]) - half, float(self.mean[-1]) + half
+
+
+@dataclass(frozen=True, slots=True)
+class Priors:
+    """What earlier batches have taught, by drink. Immutable; `learn` makes new ones."""
+
+    lessons: dict[str, tuple[Lesson, ...]] = field(default_factory=dict)
+    _known: dict[tuple[str, str | None, bool], tuple[Floats, Floats, Floats]] = field(
+        default_factory=dict, init=False, compare=False, repr=False
+    )
+
+    def to_json(self) -> str:
+        """As text, for the store."""
+        lessons = {drink: [asdict(one) for one in those] for drink, those in sorted(self.lessons.items())}
+        return json.dumps({"version": _VERSION, "features": FEATURES, "lessons": lessons})
+
+    @classmethod
+    def from_json(cls, text: str) -> Priors:
+        """From `to_json`.
+
+        Raises
+        ------
+        ValueError
+            If the text was written by another version; learn afresh then.
+        """
+        data = json.loads(text)
+        if data.get("version") != _VERSION or tuple(data.get("features", ())) != FEATURES:
+            raise ValueError("these priors were written by another version; learn them again from the finished batches")
+        return cls({drink: tuple(Lesson.from_dict(one) for one in those) for drink, those in data["lessons"].items()})
+
+    def belief(self, batch: Batch) -> Belief:
+        """The prior for one batch."""
+        mean, sd = general(batch)
+        centre, slope, spread = self._group(batch.drink, batch.yeast, lingers(batch))
+        mean = mean + sd * (centre + slope * strength(batch, batch.original_gravity_sg))
+        cov = spread * np.outer(sd, sd)
+        if batch.expected_attenuation is not None:
+            # The brewer's range is taken for 10 to 90 %, softened: a recipe differs from what the leaflet says.
+            low, high = batch.expected_attenuation
+            # Must and honey vary more than malt does.
+            error = (high - low) / 2.56 + (0.012 if batch.drink in BEERS else 0.025)
+            gain = cov[:, -1] / (cov[-1, -1] + error**2)
+            mean = mean + gain * ((low + high) / 2 - mean[-1])
+            cov = cov - np.outer(gain, cov[-1])
+        those = self.lessons.get(batch.drink, ())
+        same = sum(batch.yeast is not None and one.yeast == batch.yeast for one in those)
+        root = np.asarray(np.linalg.cholesky(cov + 1e-9 * np.eye(mean.size)), dtype=np.float64)
+        belief = Belief(mean, root, same, len(those), habit=_habit(those))
+        alike = [(*one.ending, one.strength) for one in those if one.lingers == lingers(batch)]
+        if not alike:
+            return belief
+        implied = belief.implied_ending(batch.original_gravity_sg or _USUAL_SG[batch.drink])
+        return replace(belief, ending=expected(implied, alike, strength(batch, batch.original_gravity_sg)))
+
+    def correction(self, drink: str) -> Correction:
+        """How to shift and widen forecasts of a drink, from how they would have missed before."""
+        everyone = Correction.unknown().leaning([one for those in self.lessons.values() for one in those], pull=3.0)
+        return everyone.leaning(self.lessons.get(drink, ()), pull=3.0)
+
+    def _group(self, drink: str, yeast: str | None, lingering: bool) -> tuple[Floats, Floats, Floats]:
+        """Mean, its slope with strength, and covariance of the next batch, in general standard deviations."""
+        key = (drink, yeast, lingering)
+        if key not in self._known:
+            size = len(FEATURES)
+            every = self.lessons.get(drink, ())
+            # What eats on for weeks would lengthen the tails of all others.
+            those = every if lingering else tuple(one for one in every if not one.lingers) or every
+            group = pooled(
+                those, self._cellar(drink), np.zeros(size), 0.45 * np.eye(size), pull=0.5, slope_pull=2.0, shape=6.0
+            )
+            if lingering:
+                alike = [one for one in every if one.lingers]
+                centre = group.mean + _LINGERING / (1 + len(alike))
+                group = pooled(alike, centre, group.slope, 1.3 * group.within, pull=1.0, slope_pull=1e6, shape=6.0)
+            own = [one for one in every if yeast is not None and one.yeast == yeast]
+            if own:
+                group = pooled(own, group.mean, group.slope, 0.7 * group.within, pull=1.2, slope_pull=1e6, shape=8.0)
+            spread = group.next if every else np.eye(size)
+            self._known[key] = (group.mean, group.slope, spread)
+        return self._known[key]
+
+    def _cellar(self, drink: str) -> Floats:
+        """Where a drink starts from: what the other drinks of the cellar have in common."""
+        size = len(FEATURES)
+        others = [one for name, those in self.lessons.items() if name != drink for one in those]
+        common = pooled(
+            others, np.zeros(size), np.zeros(size), 0.45 * np.eye(size), pull=3.0, slope_pull=1e6, shape=6.0
+        ).mean
+        return np.asarray(np.where(np.arange(size) == size - 1, 0.0, _CELLAR * common))
+
+
+def general(batch: Batch) -> tuple[Floats, Floats]:
+    """Mean and standard deviation of the features for any batch of this drink."""
+    half, lag, slow, slow_rate, slow_monod, attenuation, attenuation_sd = _GENERAL[batch.drink]
+    mean = np.array(
+        [-np.log(half), np.log(lag), np.log(2.5), np.log(0.12 if batch.drink in BEERS else 0.04),
+         np.log(slow / (1 - slow)), np.log(slow_rate),
+         np.log(0.06), 0.4, np.log(slow_monod), np.log(_WANDER_SG), attenuation]
+    )  # fmt: skip
+    sd = np.array([*_SD, attenuation_sd])
+    if batch.drink not in BEERS:
+        sd[8] = _MUST_TAIL_SD
+    return mean, sd
+
+
+def strength(batch: Batch, original_gravity_sg: float | None) -> float:
+    """How strong it began against what is usual for the drink, in steps of 20 points; 0 where unknown."""
+    if original_gravity_sg is None:
+        return 0.0
+    return float(np.clip((original_gravity_sg - _USUAL_SG[batch.drink]) / 0.020, -3.0, 3.0))
+
+
+def _habit(those: Iterable[Lesson]) -> Habit | None:
+    told = np.array([one.warmed for one in those if one.warmed])
+    return Habit(np.array(STAGES), told[:, ::2], told[:, 1::2]) if told.size else None
+
+
+def lingers(batch: Batch) -> bool:
+    """Whether the yeast is known to eat on for weeks."""
+    return batch.diastatic or batch.mixed_culture
+
+
+def learn(finished: Iterable[FinishedBatch], *, start: Priors | None = None) -> Priors:
+    """What earlier batches teach about those to come.
+
+    Parameters
+    ----------
+    finished
+        Earlier batches, each with all its readings. One that cannot be used (no pitch, hardly a reading, never
+        came to an end) is passed over.
+    start
+        What is known already: only new batches need to be given then.
+    """
+    from analysis.inference.training import (  # the estimator needs priors, and priors learn by the estimator
+        lesson,
+        replay,
+    )
+
+    lessons = {drink: list(those) for drink, those in (start or Priors()).lessons.items()}
+    new: list[tuple[FinishedBatch, Lesson, Hindsight]] = []
+    nothing = Priors()
+    for one in finished:
+        taught = lesson(one, nothing)
+        if taught is not None:
+            lessons.setdefault(one.batch.drink, []).append(taught[0])
+            new.append((one, *taught))
+    priors = Priors({drink: tuple(those[-KEPT_PER_DRINK:]) for drink, those in lessons.items()})
+    # Once more, with what they taught together: a normal likelihood is a good picture only near the right place.
+    for i, (one, its, _) in enumerate(new):
+        taught = lesson(one, priors)
+        if taught is not None:
+            its_group = lessons[one.batch.drink]
+            # Its ending is taken from the wide prior: a narrow one cannot be taken out again of what is skewed.
+            better = replace(taught[0], ending=its.ending)
+            its_group[next(k for k, x in enumerate(its_group) if x is its)] = better
+            new[i] = (one, better, taught[1])
+    priors = Priors({drink: tuple(those[-KEPT_PER_DRINK:]) for drink, those in lessons.items()})
+    # Play the new ones again, each as if it were not known yet, and note how the forecasts miss.
+    for one, its, known in new:
+        those = list(priors.lessons[one.batch.drink])
+        if not any(x is its for x in those):
+            continue
+        without = tuple(x for x in those if x is not its)
+        others = Priors({**priors.lessons, one.batch.drink: without})
+        its_group = lessons[one.batch.drink]
+        k = next(k for k, x in enumerate(its_group) if x is its)
+        misses, unsure = replay(one, others, known)
+        its_group[k] = replace(its, misses=misses, unsure=unsure)
+    return Priors({drink: tuple(those[-KEPT_PER_DRINK:]) for drink, those in lessons.items()})

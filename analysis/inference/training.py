@@ -1,0 +1,178 @@
+"""What one finished batch teaches: the likelihood of its features from its readings alone."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+import numpy as np
+from scipy.special import ndtri
+
+from analysis.inference.hypotheses import HALT_ODDS, look_at, plateau_in, without_cold
+from analysis.inference.importance_sampling import Cloud, normals
+from analysis.inference.likelihood import FIXED, GAIN_SD, SHAPE, Setting, Story
+from analysis.inference.observation_error import local_rate
+from analysis.inference.population import STAGES, Lesson
+from analysis.inference.posterior import imply
+from analysis.inference.prior import Priors, general, lingers, strength
+from analysis.inference.tail_duration import endings, told
+from analysis.inference.temperature_schedule import warmed
+from analysis.model import STEADY_SG, Batch, FinishedBatch, Floats, events_of
+from analysis.readings.binning import hours_of, original_gravity, summarise
+from analysis.readings.cleaning import mark
+from analysis.readings.stability import chilled_from
+
+_LEAST_BINS = 12
+_MOST_PRECISE = 1e-3
+"""No feature is taken for known better than to this share of its general variance."""
+
+
+@dataclass(frozen=True, slots=True)
+class Hindsight:
+    """When a finished batch reached `STAGES`, shape (stages,), and equally likely finishes, shape (n,).
+
+    Hours since pitching; infinite where it may never have finished. No float shows the last point to the hour: the
+    finish stays a distribution.
+    """
+
+    reached_h: Floats
+    finish_h: Floats
+
+
+def lesson(one: FinishedBatch, priors: Priors) -> tuple[Lesson, Hindsight] | None:
+    """What a batch with all its readings teaches, and when it reached what.
+
+    `priors` is what is believed meanwhile. None if it cannot teach: too few readings, fed on the way, or never ended.
+    """
+    newest = one.readings["measured_at"].max() if len(one.readings) else None
+    if not isinstance(newest, datetime):
+        return None
+    now = max(newest, one.batch.pitched_at + timedelta(hours=1))
+    readings, batch = one.readings, replace(one.batch, expected_attenuation=None)
+    if events_of(batch, "feed", "dilute", until=now):
+        return None
+    belief = priors.belief(batch)
+    series = summarise(mark(readings, batch, now=now), batch, now=now)
+    chill_h = chilled_from(series)
+    if chill_h is not None:
+        # When it would have finished is asked, not what the chill made of the last bit.
+        now = batch.pitched_at + timedelta(hours=chill_h)
+        series = summarise(mark(readings, batch, now=now), batch, now=now)
+    series = without_cold(series)
+    if series.hours.size < _LEAST_BINS:
+        return None
+    original, known = original_gravity(batch, series)
+    hops_h = _hops(batch, now)
+    story, cloud = _best(Setting.of(series, belief, original, original_known=known, creep_from_h=hops_h))
+    size = cloud.extra[0] + cloud.extra[1] * normals(cloud.z.shape[0], 1, 50)[:, 0]
+    left = story.left_now(cloud.z) * size
+    if float(cloud.weight[left < 2.5 * STEADY_SG].sum()) < 0.5:
+        return None
+    middle, scale = general(batch)
+    features = np.column_stack([story.theta(cloud.z)[:, :SHAPE], story.log_wander(cloud.z), size / (original - 1.0)])
+    x = (features - middle) / scale
+    mean = cloud.weight @ x
+    off = x - mean
+    cov = (off * cloud.weight[:, None]).T @ off
+    # The float's scale may be off: the fall that it read is not quite the true one.
+    cov[-1, -1] += (GAIN_SD * (mean[-1] + middle[-1] / scale[-1])) ** 2
+    shrink = cloud.effective / (cloud.effective + x.shape[1])
+    cov = shrink * cov + (1 - shrink) * np.diag(np.diag(cov))
+    prior_cov = belief.root @ belief.root.T / np.outer(scale, scale)
+    precision, pull = without_prior(mean, cov, (belief.mean - middle) / scale, prior_cov)
+    courses = imply(*_without_creep(story, story.with_ending(cloud)))
+    gravity = np.median(courses.gravity_sg, axis=0)
+    share = (gravity[0] - gravity) / float(np.median(courses.fall_sg))
+    reached = np.interp(STAGES, share, courses.at_h)
+    finish = float(np.median(courses.finish_h))
+    tells = series.temperature_known and np.isfinite(finish)
+    taught = Lesson.of(
+        precision,
+        pull,
+        yeast=batch.yeast,
+        lingers=lingers(batch),
+        strength=strength(batch, original),
+        ending=told(cloud.weight, endings(story.theta(cloud.z), size), belief.implied_ending(original)),
+        warmed=warmed(series.grid_hours, series.grid_temperature_c, reached, finish) if tells else (),
+    )
+    return taught, Hindsight(reached, courses.finish_h)
+
+
+def _best(setting: Setting) -> tuple[Story, Cloud]:
+    """The story that explains the readings better: the plain one, or a halt that is over where one can be seen.
+
+    A plateau told as a plain course would teach a tail that is not there.
+    """
+    plain = Story(setting)
+    cloud = plain.run_by_readings()
+    plateau = plateau_in(setting.series, local_rate(setting.series))
+    if plateau is None:
+        return plain, cloud
+    other = Story(setting, over_h=plateau)
+    its = other.run_by_readings()
+    odds = np.log(HALT_ODDS / (1.0 - HALT_ODDS))
+    return (other, its) if its.log_evidence + odds > cloud.log_evidence else (plain, cloud)
+
+
+def _hops(batch: Batch, now: datetime) -> float | None:
+    hops = events_of(batch, "dry hop", until=now)
+    return hours_of(hops[0].at, batch) if hops else None
+
+
+def _without_creep(story: Story, cloud: Cloud) -> tuple[Story, Cloud]:
+    """The same courses as if no hops had been added: what hops bring about is no habit of the yeast."""
+    setting = story.setting
+    if setting.creep_from_h is None:
+        return story, cloud
+    plain = Story(replace(setting, creep_from_h=None), over_h=story.over_h)
+    return plain, replace(cloud, z=np.delete(cloud.z, (FIXED, FIXED + 1), axis=1))
+
+
+def replay(one: FinishedBatch, priors: Priors, known: Hindsight) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """By how many normal standard deviations our forecast would have missed at each of `STAGES`.
+
+    Returns
+    -------
+    tuple
+        The mean miss at each stage, over what is known of the finish, and the variance that this leaves. Both empty
+        where it cannot be told, or where hops came in before the last stage.
+    """
+    batch = one.batch
+    if np.isinf(np.median(known.finish_h)):
+        return (), ()
+    belief = priors.belief(batch)
+    means, variances = [], []
+    for hour in known.reached_h:
+        now = batch.pitched_at + timedelta(hours=float(hour))
+        events = tuple(e for e in batch.events if e.at <= now)
+        series = summarise(mark(one.readings, replace(batch, events=events), now=now), batch, now=now)
+        if series.hours.size < 4 or _hops(batch, now) is not None:
+            return (), ()
+        look = look_at(series, replace(batch, events=events), belief, float(hour))
+        if look is None:
+            return (), ()
+        said, weight = look.courses.finish_h, look.courses.weight
+        order = np.argsort(said)
+        passed = np.searchsorted(said[order], known.finish_h)
+        chance = np.concatenate([[0.0], np.cumsum(weight[order])])[passed]
+        miss = np.clip(ndtri(np.clip(chance, 1e-4, 1.0 - 1e-4)), -2.5, 2.5)
+        means.append(round(float(miss.mean()), 3))
+        variances.append(round(float(miss.var()), 3))
+    return tuple(means), tuple(variances)
+
+
+def without_prior(mean: Floats, cov: Floats, prior_mean: Floats, prior_cov: Floats) -> tuple[Floats, Floats]:
+    """Precision and pull of the readings alone, from a posterior and the prior that went into it.
+
+    Along directions in which the readings say next to nothing the posterior may come out wider than the prior;
+    they are taken to say nothing there.
+    """
+    root = np.linalg.cholesky(prior_cov)
+    inverse = np.linalg.inv(root)
+    value, vector = np.linalg.eigh(inverse @ cov @ inverse.T)
+    gain = np.clip(1.0 / np.clip(value, _MOST_PRECISE, None) - 1.0, 0.0, None)
+    gain = np.where(gain < 0.15, 0.0, gain)
+    # In these coordinates the prior pulls to zero, so the posterior's pull is the readings' own.
+    towards = vector @ (np.where(gain > 0, gain + 1.0, 0.0) * (vector.T @ (inverse @ (mean - prior_mean))))
+    precision = inverse.T @ (vector * gain) @ vector.T @ inverse
+    return precision, inverse.T @ towards + precision @ prior_mean

@@ -1,0 +1,119 @@
+"""The packaging sheet of a batch, filled in from its data: every number stands to be changed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+import polars as pl
+
+from analysis.attenuation import gravity_at_attenuation
+from analysis.model import STEADY_SG, Assessment, Batch, events_of
+from analysis.packaging.follow_up import FollowUp, lesson
+from analysis.planning.release import reading_fresh
+
+
+def prefill(
+    assessment: Assessment,
+    batch: Batch,
+    *,
+    now: datetime,
+    volume_l: float | None = None,
+    jurisdiction: str | None = None,
+    earlier: Sequence[FollowUp] = (),
+) -> dict[str, Any]:
+    """What is known of a batch, under the keys of `analysis.packaging.sheet.fields`.
+
+    Parameters
+    ----------
+    assessment, batch
+        The newest of both.
+    now
+        When it is packaged: finish and hold count only if the gravity was read within the day before. Without such a
+        reading it is not said whether it has finished, and the hold does not count.
+    volume_l, jurisdiction
+        From the batch's record and the person's preferences.
+    earlier
+        Test bottles of earlier lots with the same yeast; see `analysis.packaging.follow_up.lesson`.
+    """
+    original = assessment.original_gravity_sg.p50 if assessment.original_gravity_sg else batch.original_gravity_sg
+    final = assessment.gravity_sg.p50 if assessment.gravity_sg else None
+    fresh = reading_fresh(assessment, now)
+    found: dict[str, Any] = {
+        "drink": batch.drink,
+        "jurisdiction": jurisdiction,
+        "volume_l": volume_l,
+        "original_gravity_sg": _rounded(original),
+        "final_gravity_sg": _rounded(final),
+        "finished": (True if fresh else None) if assessment.finished else False,
+        "hold_met": assessment.hold_met and fresh,
+        "hand_sample": assessment.hand_sample_agrees is True,
+        "diastatic": batch.diastatic or None,
+        "mixed_culture": batch.mixed_culture or None,
+        "warmest_c": _warmest_since_end(assessment),
+        "remaining_fall_sg": _remaining(assessment, earlier),
+        "forced_test_sg": _forced_test(batch),
+        "lowest_plausible_sg": _lowest(assessment, batch, original, final),
+        "dry_hopped": bool(events_of(batch, "dry hop")) or None,
+        "hop_creep_fall_sg": _creep(assessment, batch) if fresh else None,
+    }
+    if batch.expected_attenuation is not None:
+        found["expected_low"], found["expected_high"] = batch.expected_attenuation
+    return {key: value for key, value in found.items() if value is not None}
+
+
+def _rounded(gravity_sg: float | None) -> float | None:
+    return None if gravity_sg is None else round(gravity_sg, 4)
+
+
+def _remaining(assessment: Assessment, earlier: Sequence[FollowUp]) -> float | None:
+    least, _ = lesson(earlier)
+    fall = assessment.remaining_fall_sg
+    if fall is None:
+        return least or None
+    return round(max(0.0, fall.p90, least), 4)
+
+
+def _forced_test(batch: Batch) -> float | None:
+    tests = [e.gravity_sg for e in events_of(batch, "forced test") if e.gravity_sg is not None]
+    return tests[-1] if tests else None
+
+
+def _lowest(assessment: Assessment, batch: Batch, original: float | None, final: float | None) -> float | None:
+    """The lowest gravity that forecast and yeast leave plausible; wine-like drinks keep the sheet's own floor."""
+    if final is None or batch.drink in ("mead", "cider", "wine"):
+        return None
+    candidates = [final]
+    if assessment.terminal_gravity_sg is not None:
+        candidates.append(assessment.terminal_gravity_sg.p10)
+    if batch.expected_attenuation is not None and original is not None:
+        candidates.append(gravity_at_attenuation(original, batch.expected_attenuation[1]))
+    elif assessment.terminal_gravity_sg is None:
+        return None
+    return round(min(candidates), 4)
+
+
+def _creep(assessment: Assessment, batch: Batch) -> float | None:
+    """Hop creep still to come: one point may hide in a hold seen since the hops came out; unknown before that."""
+    hopped, out = events_of(batch, "dry hop"), events_of(batch, "hops out")
+    if not hopped:
+        return None
+    since = assessment.held_since
+    held_since_out = out and out[-1].at >= hopped[-1].at and assessment.hold_met and since is not None
+    return STEADY_SG if held_since_out and since is not None and since >= out[-1].at else None
+
+
+def _warmest_since_end(assessment: Assessment) -> float | None:
+    """The warmest the drink has been since fermentation ended; before that, what it is now."""
+    rows = assessment.marked.filter(pl.col("temperature_c").is_not_null())
+    if rows.is_empty():
+        return assessment.temperature_c
+    ends = [assessment.held_since, assessment.finish.p50 if assessment.finish and assessment.finished else None]
+    known = [when for when in ends if when is not None and when <= assessment.now]
+    if known:
+        rows = rows.filter(pl.col("measured_at") >= min(known))
+    if not known or rows.is_empty():
+        return assessment.temperature_c
+    warmest = rows["temperature_c"].max()
+    return round(float(warmest), 1) if isinstance(warmest, int | float) else assessment.temperature_c

@@ -1,0 +1,162 @@
+"""Checks what a packaging sheet is given, and answers what cannot be used with the key and the usual range."""
+
+from __future__ import annotations
+
+import difflib
+import math
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from analysis.packaging.fields import FIELDS, Field, field_of
+
+_BY_KEY = {f.key: f for f in FIELDS}
+
+_LARGEST_SHARE = 1e9
+"""Shares are parts of a whole or grams; more is a slip, and would drown the others."""
+
+
+@dataclass
+class SheetInputError(ValueError):
+    """An input that cannot be used: which key, what is wrong, and what is usual. `str()` is a whole sentence.
+
+    `others` are the faults of the further keys that cannot be used.
+    """
+
+    key: str
+    problem: str
+    usual: str
+    others: tuple[SheetInputError, ...] = ()
+
+    @property
+    def all(self) -> tuple[SheetInputError, ...]:
+        """Every fault, this one first."""
+        return (self, *self.others)
+
+    def __str__(self) -> str:
+        return f"{self.key}: {self.problem}. {self.usual}"
+
+
+def checked(inputs: Mapping[str, Any]) -> dict[str, Any]:
+    """The inputs with their types and ranges checked; keys given as None are left out.
+
+    Raises
+    ------
+    SheetInputError
+        If an input cannot be used, with its key and the usual range; all further ones are its `others`.
+    """
+    if not isinstance(inputs, Mapping):
+        raise SheetInputError("input", "it is not a JSON object", 'Give one, such as {"volume_l": 19}.')
+    found: dict[str, Any] = {}
+    faults: list[SheetInputError] = []
+    for key, value in inputs.items():
+        try:
+            field = _known(key)
+            if value is not None:
+                found[key] = _value(field, value)
+        except SheetInputError as error:
+            faults.append(error)
+    wrong = {fault.key for fault in faults}
+    faults += [fault for fault in _contradictions(found) if fault.key not in wrong]
+    if faults:
+        first = faults[0]
+        first.others = tuple(faults[1:])
+        raise first
+    return found
+
+
+def _known(key: str) -> Field:
+    field = _BY_KEY.get(key)
+    if field is None:
+        near = difflib.get_close_matches(str(key), _BY_KEY, n=1)
+        hint = f"Did you mean {near[0]}?" if near else f"The keys are: {', '.join(_BY_KEY)}."
+        raise SheetInputError(str(key), "this key is unknown", hint)
+    return field
+
+
+def _value(field: Field, value: Any) -> Any:
+    if field.kind == "number":
+        return _checked_number(field, value)
+    if field.kind == "yes or no":
+        if not isinstance(value, bool):
+            raise SheetInputError(field.key, f"expected true or false, got {value!r}", field.usual)
+        return value
+    if field.kind == "shares":
+        return _checked_shares(field, value)
+    if not isinstance(value, str):
+        raise SheetInputError(field.key, f"expected text, got {value!r}", field.usual)
+    if field.kind == "choice" and value not in field.choices:
+        near = difflib.get_close_matches(value, field.choices, n=1)
+        hint = f"Did you mean {near[0]}? " if near else ""
+        raise SheetInputError(field.key, f"{value!r} is not known", hint + field.usual)
+    return value
+
+
+def _checked_number(field: Field, value: Any) -> float:
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        quoted = "; send it unquoted" if isinstance(value, str) else ""
+        raise SheetInputError(field.key, f"expected a number, got {value!r}{quoted}", field.usual)
+    if isinstance(value, float) and not math.isfinite(value):
+        raise SheetInputError(field.key, f"{value} is not a number that can be used", field.usual)
+    if not field.low <= value <= field.high:
+        unit = f" {field.unit}" if field.unit else ""
+        raise SheetInputError(field.key, f"{_short(value)}{unit} cannot be used", field.usual)
+    return float(value)
+
+
+def _checked_shares(field: Field, value: Any) -> dict[str, float]:
+    if not isinstance(value, Mapping) or not value:
+        raise SheetInputError(field.key, f"expected names with shares, got {value!r}", field.usual)
+    shares: dict[str, float] = {}
+    for name, share in value.items():
+        if isinstance(share, bool) or not isinstance(share, int | float) or not 0 <= share <= _LARGEST_SHARE:
+            said = _short(share) if isinstance(share, int | float) else repr(share)
+            raise SheetInputError(field.key, f"the share of {name!r} is {said}, not a number of 0 or more", field.usual)
+        shares[str(name)] = float(share)
+    if sum(shares.values()) <= 0:
+        raise SheetInputError(field.key, "all shares are 0", field.usual)
+    return shares
+
+
+def _short(value: float) -> str:
+    """A number for a sentence; JSON allows integers that no float can hold."""
+    try:
+        return f"{value:g}"
+    except OverflowError:
+        return "a number of hundreds of digits"
+
+
+def _contradictions(found: dict[str, Any]) -> Iterator[SheetInputError]:
+    """What is usable by itself but not together."""
+    original, final = found.get("original_gravity_sg"), found.get("final_gravity_sg")
+    if original is not None and original < 1.001:
+        yield SheetInputError(
+            "original_gravity_sg", f"{original:.3f} is no more than water", field_of("original_gravity_sg").usual
+        )
+    if original is not None and final is not None and final > original:
+        yield SheetInputError(
+            "final_gravity_sg",
+            f"{final:.3f} is above the original gravity {original:.3f}",
+            "It ends below where it began. " + field_of("final_gravity_sg").usual,
+        )
+    lowest = found.get("lowest_plausible_sg")
+    if lowest is not None and final is not None and lowest > final:
+        yield SheetInputError(
+            "lowest_plausible_sg",
+            f"{lowest:.3f} is above the final gravity {final:.3f}",
+            "Give a gravity at or below it.",
+        )
+    if "sulfite_ppm" in found and "sulfite_as" not in found:
+        yield SheetInputError(
+            "sulfite_as",
+            "it is missing, and the mg/L of SO2 and of its salt differ",
+            'Say "so2" or "salt" (potassium metabisulfite).',
+        )
+    low, high = found.get("expected_low"), found.get("expected_high")
+    if low is not None and high is not None and low > high:
+        yield SheetInputError("expected_low", f"the range runs from {low:g} to {high:g}", "Swap the two.")
+    wanted = found.get("sweeten_to_sg")
+    if wanted is not None and final is not None and wanted < final:
+        yield SheetInputError(
+            "sweeten_to_sg", f"{wanted:.3f} is below the final gravity {final:.3f}", "Sweetening lifts it."
+        )

@@ -1,0 +1,1 @@
+"""Which day to hop and which day to package."""

@@ -1,0 +1,221 @@
+"""What the person wishes for a batch, and the plan that answers: the nouns of planning."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+from typing import Any, Final, Literal
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from analysis.model import CONTACT_DAYS, HOLD_H, Drink
+from analysis.planning.release import Release
+
+Destination = Literal["undecided", "keg", "bottle"]
+EVERY_DAY: Final = (0, 1, 2, 3, 4, 5, 6)
+WEEKDAYS: Final = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+_MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+
+USUAL_RESTS: Final[dict[Drink, tuple[str, float]]] = {
+    "ale": ("diacetyl rest", 2.0),
+    "lager": ("diacetyl rest", 3.0),
+    "mead": ("maturation", 30.0),
+    "cider": ("clearing", 14.0),
+    "wine": ("clearing", 30.0),
+    "other": ("rest", 2.0),
+}
+"""Days of rest after the hold that a person may wish for, with the word for it (common practice, no source)."""
+
+
+def day_words(day: date) -> str:
+    """A date as people say it, for example ``Saturday 28 Nov``."""
+    return f"{WEEKDAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]}"
+
+
+def percent(chance: float) -> str:
+    """A chance as said, for example ``86 %``; never a certainty that a forecast cannot give."""
+    return f"{min(max(chance, 0.01), 0.99):.0%}".replace("%", "\u202f%")
+
+
+def _date(day: date | str) -> date:
+    try:
+        return day if isinstance(day, date) else date.fromisoformat(day)
+    except ValueError:
+        raise ValueError(f"busy_dates holds {day!r}, which is no date; write it as 2026-12-24") from None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wishes:
+    """How and when the person would like to hop and package.
+
+    Weekdays count from Monday, 0. `dry_hops` is the number of doses, `hop_interval_days` apart; None means one for
+    an ale or a lager and none for other drinks. All hops come out `contact_days` after the last dose.
+    `early_dry_hop` puts them in during the last of the fermentation. `rest_days` follows the hold.
+    A crash that counts as contact happens while the hops are still in. `day_hour` is the local hour at which
+    hopping and packaging are done.
+    """
+
+    hold_h: float = HOLD_H
+    contact_days: float = CONTACT_DAYS
+    confidence: float = 0.8
+    hop_weekdays: tuple[int, ...] = EVERY_DAY
+    package_weekdays: tuple[int, ...] = EVERY_DAY
+    busy_dates: tuple[date, ...] = ()
+    rest_days: float = 0.0
+    dry_hops: int | None = None
+    early_dry_hop: bool = False
+    hop_interval_days: float = 2.0
+    crash_days: float = 0.0
+    crash_counts_as_contact: bool = True
+    destination: Destination = "undecided"
+    time_zone: str = "UTC"
+    day_hour: int = 18
+
+    def __post_init__(self) -> None:
+        self._within("hold_h", 0, 24 * 60, "24 to 96 hours")
+        self._within("contact_days", 0, 60, "2 to 5 days")
+        self._within("confidence", 0.5, 0.99, "0.7 to 0.95")
+        self._within("rest_days", 0, 730, "0 to 30 days")
+        self._within("crash_days", 0, 60, "0 to 5 days")
+        self._within("hop_interval_days", 0, 60, "1 to 4 days")
+        self._within("dry_hops", 0, 10, "0 to 3 doses")
+        self._within("day_hour", 0, 23, "an hour of the day, 0 to 23")
+        for name in ("hop_weekdays", "package_weekdays"):
+            days = tuple(sorted(set(getattr(self, name))))
+            if not days or not set(days) <= set(EVERY_DAY):
+                raise ValueError(f"{name} is {days}; give at least one weekday, Monday is 0 and Sunday is 6")
+            object.__setattr__(self, name, days)
+        object.__setattr__(self, "busy_dates", tuple(sorted({_date(d) for d in self.busy_dates})))
+        if self.destination not in ("undecided", "keg", "bottle"):
+            raise ValueError(f"destination is {self.destination!r}; it is undecided, keg or bottle")
+        try:
+            ZoneInfo(self.time_zone)
+        except (ZoneInfoNotFoundError, ValueError, OSError):
+            raise ValueError(
+                f"time_zone {self.time_zone!r} is unknown; write one such as Europe/Paris or UTC"
+            ) from None
+
+    def _within(self, name: str, low: float, high: float, usual: str) -> None:
+        value = getattr(self, name)
+        if value is not None and not (low <= value <= high):
+            raise ValueError(f"{name} is {value}; usual is {usual}")
+
+    def doses(self, drink: Drink) -> int:
+        """How many dry-hop doses this drink gets."""
+        if self.dry_hops is None:
+            return 1 if drink in ("ale", "lager") else 0
+        return self.dry_hops
+
+    @property
+    def zone(self) -> ZoneInfo:
+        """The person's time zone."""
+        return ZoneInfo(self.time_zone)
+
+    def local_day(self, when: datetime) -> date:
+        """The date of an instant where the person lives."""
+        return when.astimezone(self.zone).date()
+
+    def instant(self, day: date) -> datetime:
+        """When on `day` the work is done, in UTC."""
+        return datetime.combine(day, time(self.day_hour), self.zone).astimezone(UTC)
+
+    def can_hop(self, day: date) -> bool:
+        """Whether the person can hop on this day."""
+        return day.weekday() in self.hop_weekdays and day not in self.busy_dates
+
+    def can_package(self, day: date) -> bool:
+        """Whether the person can package on this day."""
+        return day.weekday() in self.package_weekdays and day not in self.busy_dates
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One stretch of the plan, both ends in UTC; an act has the same instant at both ends."""
+
+    name: str
+    from_at: datetime
+    to_at: datetime
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Plan:
+    """The two dates and why, in the person's zone; where one cannot be given it is None and `blocked_by` says why.
+
+    The chances say how likely each day still fits when it comes; a renewed fall after hops is judged only once they
+    are in. `earliest_…` is the first day with an even chance, `latest_…` the first with 95 %; once hops are in they
+    bound the contact. `cold_keg_day` is the day the contact ends, on which a keg that stays cold may be filled even
+    while bottles must wait; `bottling_day` is the first of the person's days on which bottles fit. `may_package` is
+    true only on the evidence of that moment, which `release` keeps, never on a forecast.
+    """
+
+    made_at: datetime
+    hop_day: date | None = None
+    hop_days: tuple[date, ...] = ()
+    packaging_day: date | None = None
+    hop_chance: float | None = None
+    packaging_chance: float | None = None
+    earliest_hop: date | None = None
+    latest_hop: date | None = None
+    earliest_packaging: date | None = None
+    latest_packaging: date | None = None
+    hops_out_day: date | None = None
+    cold_keg_day: date | None = None
+    bottling_day: date | None = None
+    release: Release | None = None
+    reason: str = ""
+    cautions: tuple[str, ...] = ()
+    blocked_by: str | None = None
+    steps: tuple[Step, ...] = ()
+
+    @property
+    def may_package(self) -> bool:
+        """Whether packaging is right at the moment the plan was made; a plan that names no release has none."""
+        return self.release is not None and self.release.may_package
+
+    def as_dict(self) -> dict[str, Any]:
+        """The plan as JSON can carry it: dates as ``YYYY-MM-DD``, instants as RFC 3339."""
+
+        def iso(day: date | None) -> str | None:
+            return None if day is None else day.isoformat()
+
+        def chance(value: float | None) -> float | None:
+            return None if value is None else round(value, 4)
+
+        return {
+            "hop_day": iso(self.hop_day),
+            "hop_days": [iso(d) for d in self.hop_days],
+            "packaging_day": iso(self.packaging_day),
+            "hop_chance": chance(self.hop_chance),
+            "packaging_chance": chance(self.packaging_chance),
+            "earliest_hop": iso(self.earliest_hop),
+            "latest_hop": iso(self.latest_hop),
+            "earliest_packaging": iso(self.earliest_packaging),
+            "latest_packaging": iso(self.latest_packaging),
+            "hops_out_day": iso(self.hops_out_day),
+            "cold_keg_day": iso(self.cold_keg_day),
+            "bottling_day": iso(self.bottling_day),
+            "may_package": self.may_package,
+            "reason": self.reason,
+            "cautions": list(self.cautions),
+            "blocked_by": self.blocked_by,
+            "steps": [{"name": s.name, "from": s.from_at.isoformat(), "to": s.to_at.isoformat()} for s in self.steps],
+        }
+
+
+def whole_days(days: float) -> int:
+    """Days rounded up, so that a contact or a hold is never cut short by working in dates."""
+    return math.ceil(days - 1e-9)
+
+
+def days_from(day: date, count: int) -> date:
+    """`day` moved by `count` days."""
+    return day + timedelta(days=count)
+
+
+def moved(before: date | None, after: date | None, what: str) -> str | None:
+    """A sentence where a date moved by more than a day, else None."""
+    if before is None or after is None or abs((after - before).days) <= 1:
+        return None
+    days = (after - before).days
+    way = "later" if days > 0 else "earlier"
+    return f"{what} moved {abs(days)} days {way}, from {day_words(before)} to {day_words(after)}."

@@ -1,0 +1,198 @@
+"""Days to choose from, the chance of each, and the steps between: what every branch of planning shares."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+
+from analysis.model import Assessment, Forecast
+from analysis.planning.constraints import Destination, Step, Wishes, days_from, percent, whole_days
+
+HORIZON_DAYS = 180
+EXACT_WITHIN_DAYS = 14
+"""How far ahead we look for a pair of days exactly one contact apart before hops must come out on a day between."""
+LONGEST_CONTACT_DAYS = 7.0
+"""Hops in longer than this are said to give grassy flavours (common practice, no source)."""
+
+SUREST = 0.999
+"""No day still to come is surer than this; 1 is kept for what has happened."""
+
+
+@dataclass(frozen=True, slots=True)
+class Readiness:
+    """The chance that the gravity has finished and been watched to hold (and rested) by an instant.
+
+    Two cases are weighed. If it had finished when it was last looked at (`p_by_now`), the hold that was being watched
+    is the one that counts and is over at `not_before`; if it finishes later, hold and rest (`wait`) follow the finish.
+    """
+
+    finish: Forecast | None
+    looked_at: datetime
+    p_by_now: float
+    wait: timedelta
+    not_before: datetime
+
+    def chance(self, at: datetime) -> float:
+        """From 0 to `SUREST`; 0 before the hold can have been seen."""
+        if at < self.not_before:
+            return 0.0
+        if self.finish is None:
+            return min(SUREST, self.p_by_now)
+        later = self.finish.probability_by(at - self.wait) - self.finish.probability_by(self.looked_at)
+        return min(SUREST, self.p_by_now + max(0.0, later))
+
+
+def readiness(
+    assessment: Assessment, wishes: Wishes, *, now: datetime, rest_days: float, since: datetime | None = None
+) -> Readiness:
+    """When hold and rest will be over; `since` is an instant before which no watching counts (hops, hops out).
+
+    Only what was watched counts: a hold goes on from the last reading, and a silent sensor adds nothing to it.
+    """
+    hold, rest = timedelta(hours=wishes.hold_h), timedelta(days=rest_days)
+    if since is not None and since > now:
+        not_before = since + hold
+    else:
+        watched = held_since(assessment, since)
+        not_before = now + max(timedelta(0), hold - (assessment.now - watched if watched else timedelta(0)))
+        if watched and rest:
+            not_before = max(not_before, watched + hold + rest)
+        elif rest:
+            not_before += rest
+    p_by_now = assessment.finish.probability_by(assessment.now) if assessment.finish is not None else 0.0
+    if assessment.finished:
+        p_by_now = 1.0 if assessment.p_finished is None else max(p_by_now, assessment.p_finished)
+    return Readiness(assessment.finish, assessment.now, p_by_now, hold + rest, not_before)
+
+
+def held_since(assessment: Assessment, since: datetime | None = None) -> datetime | None:
+    """Since when the gravity has been watched to hold, counted from `since` at the earliest; None if it has not."""
+    start = assessment.held_since
+    if start is None and assessment.held_h > 0:
+        start = assessment.now - timedelta(hours=assessment.held_h)
+    if start is None:
+        return None
+    start = start if since is None else max(start, since)
+    return start if start < assessment.now else None
+
+
+def days_ahead(wishes: Wishes, now: datetime, start: date | None = None) -> Iterator[date]:
+    """The days from today (tomorrow late in the evening) or from `start`, whichever is later, up to the horizon."""
+    today = wishes.local_day(now)
+    if now > wishes.instant(today) + timedelta(hours=3):
+        today = days_from(today, 1)  # too late this evening to begin
+    first = today if start is None else max(today, start)
+    return (days_from(first, n) for n in range(HORIZON_DAYS))
+
+
+def work_at(wishes: Wishes, day: date, now: datetime) -> datetime:
+    """The instant of the day's work, never in the past."""
+    return max(now, wishes.instant(day))
+
+
+def first_fitting(candidates: Iterator[date], fits: Callable[[date], bool]) -> date | None:
+    """The first candidate that fits, or None."""
+    return next((d for d in candidates if fits(d)), None)
+
+
+def even_and_late(wishes: Wishes, now: datetime, chance: Callable[[date], float]) -> tuple[date | None, date | None]:
+    """The first day with an even chance and the first with 95 %; None where there is none."""
+    return (
+        first_fitting(days_ahead(wishes, now), lambda d: chance(d) >= 0.5),
+        first_fitting(days_ahead(wishes, now), lambda d: chance(d) >= 0.95),
+    )
+
+
+def never_words(wishes: Wishes, ready: Readiness, now: datetime) -> str:
+    """Why no day fits, with the way out."""
+    best = max(ready.chance(wishes.instant(d)) for d in days_ahead(wishes, now))
+    if best < wishes.confidence:
+        return (
+            f"The forecast gives {percent(best)} that it is done within {HORIZON_DAYS} days, less than the "
+            f"{percent(wishes.confidence)} you asked for. Watch on, or lower the confidence."
+        )
+    return "None of your days fits. Open another weekday for hopping or packaging."
+
+
+def lengths(wishes: Wishes, destination: Destination) -> tuple[int, int, int]:
+    """Whole days between doses, of contact after the last dose, and from hops out to packaging.
+
+    Bottles wait for the renewed hold, warm, before any crash: cold beer shows no fermentation.
+    """
+    contact = whole_days(wishes.contact_days)
+    if destination == "bottle":
+        after = whole_days(wishes.hold_h / 24 + wishes.crash_days)
+    elif wishes.crash_counts_as_contact:
+        contact, after = max(contact, whole_days(wishes.crash_days)), 0
+    else:
+        after = whole_days(wishes.crash_days)
+    return whole_days(wishes.hop_interval_days), contact, after
+
+
+def crash_after(wishes: Wishes) -> bool:
+    """Whether the crash comes once the hops are out."""
+    return wishes.crash_days > 0 and not wishes.crash_counts_as_contact
+
+
+def pair_of(
+    wishes: Wishes, now: datetime, start: date, lag: int, fits: Callable[[date], bool]
+) -> tuple[date, date] | None:
+    """The earliest hop day and packaging day at least `lag` days apart.
+
+    Exactly `lag` apart where such a pair is near; else the packaging day may follow by up to a week. For bottles
+    the earliest packaging day wins, since the hops are out by then.
+    """
+    slacks = range(8)
+    if wishes.destination == "bottle":
+        candidates = [
+            (days_from(d, lag + slack), -d.toordinal(), d)
+            for d in days_ahead(wishes, now, start)
+            for slack in slacks
+            if fits(d) and wishes.can_package(days_from(d, lag + slack))
+        ]
+        return (min(candidates)[2], min(candidates)[0]) if candidates else None
+    for slack in slacks:
+        ahead = (d for d in days_ahead(wishes, now, start) if (d - start).days <= EXACT_WITHIN_DAYS)
+        hop = first_fitting(ahead, lambda d, slack=slack: fits(d) and wishes.can_package(days_from(d, lag + slack)))  # type: ignore[misc]
+        if hop is not None:
+            return hop, days_from(hop, lag + slack)
+    return None
+
+
+def steps(
+    assessment: Assessment,
+    wishes: Wishes,
+    now: datetime,
+    hop_days: tuple[date, ...],
+    out: date | None,
+    package: date,
+) -> tuple[Step, ...]:
+    """The stretches of the plan in order, for a time line."""
+    found: list[Step] = []
+    finish = assessment.finish
+    done_at = now
+    if finish is not None and not assessment.finished:
+        found.append(Step("finish", finish.p10, finish.p90))
+        done_at = max(now, finish.p50)
+    held_from = assessment.held_since or done_at
+    hold_end = held_from + timedelta(hours=wishes.hold_h)
+    if not assessment.finished or hold_end > now:
+        found.append(Step("hold", held_from, hold_end))
+    if wishes.rest_days:
+        found.append(Step("rest", hold_end, hold_end + timedelta(days=wishes.rest_days)))
+    for day in hop_days:
+        found.append(Step("dry hop", wishes.instant(day), wishes.instant(day)))
+    package_at = wishes.instant(package)
+    crash_from = package_at - timedelta(days=wishes.crash_days)
+    if out is not None:
+        out_at = wishes.instant(out)
+        if hop_days:
+            found.append(Step("contact", wishes.instant(hop_days[-1]), out_at))
+        found.append(Step("hops out", out_at, out_at))
+        if crash_from > out_at:
+            found.append(Step("hold again", out_at, crash_from))
+    if wishes.crash_days:
+        found.append(Step("crash", crash_from, package_at))
+    found.append(Step("package", package_at, package_at))
+    return tuple(found)

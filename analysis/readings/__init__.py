@@ -1,0 +1,1 @@
+"""Readings made fit to judge: cleaned, binned, tested for stability."""

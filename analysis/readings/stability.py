@@ -1,0 +1,161 @@
+"""Has the gravity been seen to hold? The steady rule of the trade, on robust means, and the chill that voids it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+
+from analysis.model import STEADY_SG, Floats
+from analysis.readings.binning import Series
+
+CHILL_C: Final = 6.5
+"""A fall of this much below where it fermented counts as chilled: a plateau is no evidence then (common practice)."""
+
+_MAD: Final = 1.4826
+"""Standard deviation of normal errors by their median absolute deviation."""
+
+_LEAST_H: Final = 8.0
+_LEVEL_H: Final = 12.0
+
+_MOVED_SG: Final = 0.0006
+"""Fall over half a day after which a stand is over."""
+
+_MOVES_SG: Final = 0.0004
+_BEYOND: Final = 2.5
+_NEWEST_H: Final = 3.0
+"""A stand may be ending where the last hours lie below the day before by this much and so many times its scatter."""
+
+
+@dataclass(frozen=True, slots=True)
+class Hold:
+    """For how long the gravity has moved by less than a point, up to the last reading that counts.
+
+    `since_h` and `until_h` are hours since pitching; `moved_sg` the change of level over that span, with its
+    standard error.
+    """
+
+    since_h: float | None
+    until_h: float
+    held_h: float
+    moved_sg: float
+    moved_se_sg: float
+
+
+def hold(series: Series, *, until_h: float, from_h: float = 0.0, limit_sg: float = STEADY_SG) -> Hold:
+    """Longest span up to `until_h` over which half-day levels stay within `limit_sg` of the newest level.
+
+    Parameters
+    ----------
+    from_h
+        Nothing before this counts: a feed, a dilution or a dry hop starts the watch anew.
+    """
+    use = series.floats & (series.hours <= until_h) & (series.hours >= from_h)
+    if use.sum() < 3:
+        use = (series.hours <= until_h) & (series.hours >= from_h)
+    t, g = series.hours[use], series.gravity_sg[use]
+    if t.size < 2:
+        return Hold(None, until_h, 0.0, 0.0, 0.0)
+    level = levels(t, g, _LEVEL_H)
+    away = np.abs(level - level[-1]) >= limit_sg
+    first = int(np.flatnonzero(away)[-1]) + 1 if away.any() else 0
+    # A falling batch is always within a point of where it was an hour ago: the straight line over the span must
+    # have moved by less than a point too.
+    moved, error = limit_sg, 0.0
+    while first < t.size - 2 and t[-1] - t[first] >= _LEAST_H:
+        moved, error = moved_by(t[first:], g[first:])
+        if moved < limit_sg:
+            break
+        first += 1
+    held = float(np.floor(t[-1] - t[first]))
+    if moved >= limit_sg or held < _LEAST_H:
+        return Hold(None, float(t[-1]), 0.0, 0.0, 0.0)
+    return Hold(float(t[first]), float(t[-1]), held, moved, error)
+
+
+def recent_fall(series: Series, span_h: float = 24.0) -> float:
+    """Fall of the level over the last `span_h` hours, SG; 0 with too few readings."""
+    use = series.floats
+    t, g = series.hours[use], series.gravity_sg[use]
+    if t.size < 4 or t[-1] - t[0] < span_h:
+        return 0.0
+    half = 0.375 * span_h
+    now, then = t > t[-1] - half, (t > t[-1] - span_h - half) & (t <= t[-1] - span_h + half)
+    if not now.any() or not then.any():
+        return 0.0
+    return float(np.median(g[then]) - np.median(g[now]))
+
+
+def fall_of_late(series: Series, span_h: float) -> tuple[float, float]:
+    """Fall over the last `span_h` hours by a straight line, and its standard error, SG; no error with too few bins."""
+    use = series.floats & (series.hours > series.hours[-1] - span_h)
+    if np.count_nonzero(use) < 4:
+        return 0.0, 0.0
+    return moved_by(series.hours[use], series.gravity_sg[use])
+
+
+def scatter_of(gravity_sg: Floats) -> float:
+    """Standard deviation of the bins' own errors, from their steps: a fall adds nothing to it. 0 of too few."""
+    if gravity_sg.size < 4:
+        return 0.0
+    steps = np.diff(gravity_sg)
+    return float(_MAD * np.median(np.abs(steps - np.median(steps))) / np.sqrt(2.0))
+
+
+def moves_again(series: Series, held: Hold) -> bool:
+    """Whether what has held so far moves again: seen by the newest readings well before it is seen by half-days.
+
+    The median of the last hours lies below that of the day before them by more than the float scatters.
+    """
+    t, g = series.hours[series.floats], series.gravity_sg[series.floats]
+    if t.size == 0:
+        return False
+    if recent_fall(series, 12.0) > max(_MOVED_SG, _BEYOND * scatter_of(g[t > t[-1] - 11 * _NEWEST_H])):
+        return True
+    since = -np.inf if held.since_h is None else held.since_h - _NEWEST_H
+    now = t > t[-1] - _NEWEST_H
+    before = (t <= t[-1] - 3 * _NEWEST_H) & (t > t[-1] - 11 * _NEWEST_H) & (t >= since)
+    if np.count_nonzero(before) < 3:
+        return False
+    level = float(np.median(g[before]))
+    scatter = _MAD * float(np.median(np.abs(g[before] - level)))
+    return level - float(np.median(g[now])) > max(_MOVES_SG, _BEYOND * scatter)
+
+
+def levels(hours: Floats, gravity_sg: Floats, width_h: float) -> Floats:
+    """Median gravity within `width_h` around each point, shape (n,)."""
+    low = np.searchsorted(hours, hours - width_h / 2)
+    high = np.searchsorted(hours, hours + width_h / 2, side="right")
+    return np.array([np.median(gravity_sg[a:b]) for a, b in zip(low, high, strict=True)])
+
+
+def moved_by(t: Floats, g: Floats) -> tuple[float, float]:
+    """Fall over the span by a straight line, and its standard error with neighbours' errors taken as alike."""
+    span = float(t[-1] - t[0])
+    x = (t - t.mean()) / max(span, 1e-9)
+    sxx = float(np.square(x).sum())
+    if sxx <= 0 or t.size < 3:
+        return float(g[0] - g[-1]), float(np.std(g))
+    slope = float(x @ g / sxx)
+    rest = g - g.mean() - slope * x
+    alike = float(np.clip((rest[1:] * rest[:-1]).sum() / max(np.square(rest).sum(), 1e-18), 0.0, 0.9))
+    variance = float(np.square(rest).sum()) / max(t.size - 2, 1) * (1 + alike) / (1 - alike)
+    return -slope, float(np.sqrt(variance / sxx))
+
+
+def chilled_from(series: Series) -> float | None:
+    """Hours since pitching at which the present chill began, None where it is not chilled now."""
+    if not series.temperature_known:
+        return None
+    cold = series.grid_temperature_c < series.usual_c - CHILL_C
+    if not cold[-1]:
+        return None
+    warm = np.flatnonzero(~cold)
+    if warm.size == 0:
+        return None
+    # Cooling began before the limit was crossed: go back while the temperature was still coming down.
+    i = int(warm[-1])
+    while i > 0 and series.grid_temperature_c[i] < series.usual_c - 1.5:
+        i -= 1
+    return float(series.grid_hours[i])

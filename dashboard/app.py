@@ -1,0 +1,168 @@
+"""The one process: Streamlit's ASGI app around the running service, with /healthz and the feeds beside it."""
+
+from __future__ import annotations
+
+import asyncio
+import functools
+import signal
+import socket
+import sys
+from collections.abc import AsyncGenerator, Callable
+from contextlib import AbstractContextManager, ExitStack, asynccontextmanager
+from pathlib import Path
+from typing import Any
+
+import streamlit as st
+from starlette.middleware import Middleware
+from starlette.requests import Request
+from starlette.responses import JSONResponse
+from starlette.routing import Route
+
+from dashboard import access, context, version
+from dashboard.web import calendar_routes, redirects, warm_up
+from ingest import commands, control, service
+from ingest.errors import SettingsError
+from ingest.monitoring.outlook import Outlook
+from ingest.service import Service
+from ingest.settings.settings import Settings
+
+Extra = Callable[[Service], AbstractContextManager[Any]]
+"""Something that runs beside the service for as long as the server does, such as the demo's devices."""
+
+_HERE = Path(__file__).parent
+_EVERYWHERE = frozenset({"0.0.0.0", "::"})  # noqa: S104  only compared, not bound
+
+
+def run(settings: Settings, *, extra: Extra | None = None) -> None:
+    """Serve until interrupted.
+
+    The service is entered before the web server, so that an error in the cellar is one sentence and not a server's
+    traceback; the web server's lifespan says when the pages can be opened.
+
+    Raises
+    ------
+    SettingsError
+        If the port is taken.
+    IngestError
+        If the cellar cannot be opened, for example because another server owns it.
+    """
+    host, port = settings.server.host, settings.server.port
+    check_port(host, port, what="the dashboard", option="--port", setting="server.port")
+    signal.signal(signal.SIGTERM, _stop)
+    names = access.names_of(settings.server)
+
+    @asynccontextmanager
+    async def lifespan(_app: st.App) -> AsyncGenerator[None, None]:
+        warming_up = asyncio.create_task(warm_up.open_pages())
+        print(f"tunroom {version.text()} is ready at http://{_shown(host)}:{port}  (Ctrl-C stops it)", flush=True)
+        if host in _EVERYWHERE:
+            print(f"It answers to this machine's addresses and to the names {', '.join(sorted(names))}.", flush=True)
+        yield
+        warming_up.cancel()
+        print("Stopping …", flush=True)
+
+    try:
+        with ExitStack() as stack:
+            running = stack.enter_context(service.running(settings))
+            context.set_service(running)
+            if running.watcher is not None:
+                running.watcher.gives_way = context.someone_waits
+                running.watcher.looked_at = _draw_ahead
+            stack.enter_context(control.serving(settings.data_dir, commands.handlers(running)))
+            if extra is not None:
+                stack.enter_context(extra(running))
+            app = st.App(
+                _HERE / "main.py",
+                lifespan=lifespan,
+                routes=[Route("/healthz", healthz), *calendar_routes.ROUTES],
+                # In this order: nothing is looked at before we know that it is meant for us.
+                middleware=[Middleware(access.OwnNamesOnly, names=names), Middleware(redirects.LeadHome, known=_paths)],
+                on_script_error=context.on_script_error,
+            )
+            # Streamlit looks for .streamlit/config.toml beside the file that launched it.
+            sys.argv = [str(Path(__file__).resolve())]
+            app.run(config=_streamlit_config(host, port))
+    except KeyboardInterrupt:
+        pass
+
+
+def _draw_ahead(outlook: Outlook) -> None:
+    from dashboard.queries import queries
+
+    queries.draw_ahead(outlook)
+
+
+@functools.cache
+def _paths() -> frozenset[str]:
+    """Every address of one level. The pages are heavy, and not needed before the first request."""
+    from dashboard import navigation
+
+    return frozenset({"healthz", *navigation.paths()})
+
+
+async def healthz(_request: Request) -> JSONResponse:
+    """The state of the whole process as JSON; status 503 while anything is wrong."""
+    service = context.service()
+    counts, broker = service.store.counts(), service.subscriber.status()
+    told = (service.store.broken, broker.problem, service.watcher_problem())
+    problems = [p for p in dict.fromkeys(told) if p]
+    last = counts["last_reading_at"]
+    health = {
+        "status": "ok" if not problems and broker.connected else "degraded",
+        "version": version.text(),
+        "readings": counts["readings"],
+        "last_reading_at": last.isoformat() if last else None,
+        "broker_connected": broker.connected,
+        "queued": broker.queued,
+        "problems": problems,
+    }
+    return JSONResponse(health, status_code=200 if health["status"] == "ok" else 503)
+
+
+def check_port(host: str, port: int, *, what: str, option: str, setting: str) -> None:
+    """Raise `SettingsError` if something already listens there."""
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    with socket.socket(family, socket.SOCK_STREAM) as probe:
+        if sys.platform != "win32":  # there it would let two programs share the port
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+        try:
+            probe.bind((host, port))
+        except OSError as error:
+            raise SettingsError(
+                where=setting,
+                problem=f"port {port} on {host}, meant for {what}, cannot be used ({error.strerror})",
+                remedy=f"Stop the program that holds it, or choose another with {option} NUMBER",
+            ) from None
+
+
+def _stop(_signal: int, _frame: object) -> None:
+    raise KeyboardInterrupt
+
+
+def _shown(host: str) -> str:
+    if host in _EVERYWHERE or host == "127.0.0.1":
+        return "localhost"
+    return f"[{host}]" if ":" in host else host
+
+
+def _streamlit_config(host: str, port: int) -> dict[str, Any]:
+    return {
+        "server.address": host,
+        "server.port": port,
+        "server.headless": True,
+        # Its watcher reloads modules and would lose the open store.
+        "server.fileWatcherType": "none",
+        "server.runOnSave": False,
+        "server.maxUploadSize": 500,
+        "browser.gatherUsageStats": False,
+        # Its greeting asks an outside service for this machine's address; ours says where we are.
+        "logger.hideWelcomeMessage": True,
+        # `access` decides whose pages may speak with us; no settings file of Streamlit's opens that again.
+        "server.enableCORS": True,
+        "server.corsAllowedOrigins": [],
+        "server.enableXsrfProtection": True,
+        # By default pages of Streamlit's own hosting that show us in a frame could steer us with messages.
+        "client.allowedOrigins": [],
+        "client.showErrorDetails": "none",
+        "global.developmentMode": False,
+    }

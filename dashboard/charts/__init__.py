@@ -1,0 +1,1 @@
+"""Figures: pure functions from results to ``go.Figure``."""

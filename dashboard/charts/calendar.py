@@ -1,0 +1,188 @@
+"""All batches on one time line: likely ranges as bars that fade with probability, planned days as marks."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import date, datetime, time, timedelta
+from typing import Any, Final
+
+import plotly.graph_objects as go
+
+from analysis.planning.outstanding import Act
+from dashboard.charts.base import base_layout
+from dashboard.charts.palette import PALETTES, Edition, Palette, faded
+from dashboard.wording.calendar import name_of
+from dashboard.wording.formatting import Voice
+from dashboard.wording.verdict import expected_finish
+from ingest.model import Preferences
+from ingest.monitoring.outlook import Outlook
+
+BACK: Final = timedelta(days=4)
+LEAST_AHEAD: Final = timedelta(days=12)
+MOST_AHEAD: Final = timedelta(days=45)
+_ROW_PX: Final = 56
+_WORDS_FIT: Final = timedelta(days=17)
+_SYMBOLS: Final = {"hops": "triangle-down", "package": "square"}
+_WORDS: Final[dict[Act, str]] = {"hops in": "hops", "package": "package"}
+_NOON: Final = time(12)
+# Chance below and above, opacity: the darker, the likelier.
+_FADE: Final = ((0.05, 0.95, 0.18), (0.1, 0.9, 0.25), (0.25, 0.75, 0.4))
+
+
+def calendar_figure(outlooks: Sequence[Outlook], say: Voice, edition: Edition) -> go.Figure:
+    """One row a batch, the soonest planned first; the rows' names stand above their bars, so that a phone has room."""
+    palette = PALETTES[edition]
+    start, end = _span(outlooks, say)
+    rows = len(outlooks)
+    shapes = _days_off(say.preferences, start.date(), end.date(), palette.sheet)
+    names: list[dict[str, Any]] = []
+    finishes: list[tuple[datetime, int, str]] = []
+    marks: list[tuple[datetime, int, str]] = []
+    for number, o in enumerate(outlooks):
+        y = rows - 1 - number
+        shapes += _bars(o, y, say, palette, (start, end))
+        names.append(
+            {
+                "x": start,
+                "y": y + 0.2,
+                "text": name_of(o),
+                "xanchor": "left",
+                "yanchor": "bottom",
+                "showarrow": False,
+                "font": {"size": 12, "color": palette.ink},
+                "bgcolor": palette.paper,  # the line of now runs behind the words
+                "borderpad": 1,
+            }
+        )
+        finish = o.assessment.finish
+        if finish is not None and not o.assessment.finished and start < _local(say, finish.p50) < end:
+            finishes.append((_local(say, finish.p50), y, f"{name_of(o)}<br>{expected_finish(finish, say)}"))
+        marks += [(at, y, word) for at, word in _planned(o, say) if start <= at <= end]
+    now = _local(say, say.now)
+    line = {"color": palette.ink, "width": 1, "dash": "dot"}
+    shapes.append({"type": "line", "x0": now, "x1": now, "yref": "paper", "y0": 0, "y1": 1, "line": line})
+    figure = go.Figure()
+    figure.add_trace(
+        go.Scatter(
+            x=[at for at, _, _ in finishes],
+            y=[y for _, y, _ in finishes],
+            text=[text for _, _, text in finishes],
+            mode="markers",
+            marker={"symbol": "line-ns-open", "size": 15, "color": palette.inferred, "line": {"width": 3}},
+            hovertemplate="%{text}<extra></extra>",
+        )
+    )
+    figure.add_trace(
+        go.Scatter(
+            x=[at for at, _, _ in marks],
+            y=[y for _, y, _ in marks],
+            text=[word for _, _, word in marks],
+            # Words would run into one another on a phone where many days share its width; the legend has them too.
+            mode="markers+text" if end - start <= _WORDS_FIT else "markers",
+            marker={"symbol": [_SYMBOLS[word] for _, _, word in marks], "size": 11, "color": palette.ink},
+            textposition=["bottom left" if at > end - timedelta(days=1.5) else "bottom center" for at, _, _ in marks],
+            textfont={"size": 12, "color": palette.ink},
+            hovertemplate="%{text} %{x|%a %-d %b}<extra></extra>",
+        )
+    )
+    figure.update_layout(
+        base_layout(palette),
+        height=max(rows, 1) * _ROW_PX + 60,
+        showlegend=False,
+        margin={"l": 6, "r": 10, "t": 8, "b": 44},
+        uirevision="calendar",
+        hovermode="closest",
+        shapes=shapes,
+        annotations=names,
+        xaxis={
+            "range": [start, end],
+            "gridcolor": palette.rule,
+            "zeroline": False,
+            "tickformat": "%a\n%-d %b",
+            "nticks": 7,
+            "tickangle": 0,
+        },
+        yaxis={"range": [-0.6, rows - 0.3], "visible": False, "fixedrange": True},
+    )
+    return figure
+
+
+def _local(say: Voice, when: datetime) -> datetime:
+    return say.local(when).replace(tzinfo=None)
+
+
+def _span(outlooks: Sequence[Outlook], say: Voice) -> tuple[datetime, datetime]:
+    now = _local(say, say.now)
+    latest = now + LEAST_AHEAD
+    for o in outlooks:
+        for at, _ in _planned(o, say):
+            latest = max(latest, at + timedelta(days=2))
+    return now - BACK, min(latest, now + MOST_AHEAD)
+
+
+def _planned(o: Outlook, say: Voice) -> list[tuple[datetime, str]]:
+    """The days still to come of a batch with their word, at noon."""
+    to_do = o.to_do(say.today())
+    return [(datetime.combine(each.day, _NOON), _WORDS[each.act]) for each in to_do if each.act in _WORDS]
+
+
+def _bars(o: Outlook, y: int, say: Voice, palette: Palette, span: tuple[datetime, datetime]) -> list[dict[str, Any]]:
+    """The row's line up to now and the likely range of its finish."""
+
+    def clipped(when: datetime) -> datetime:
+        return min(max(_local(say, when), span[0]), span[1])
+
+    begun, now = clipped(o.record.pitched_at), clipped(say.now)
+    shapes: list[dict[str, Any]] = [
+        {
+            "type": "line",
+            "x0": span[0],
+            "x1": span[1],
+            "y0": y - 0.5,
+            "y1": y - 0.5,
+            "line": {"color": palette.rule, "width": 1},
+        },
+        {"type": "line", "x0": begun, "x1": now, "y0": y, "y1": y, "line": {"color": palette.past, "width": 2}},
+    ]
+    finish = o.assessment.finish
+    if finish is not None and not o.assessment.finished:
+        for low, high, opacity in _FADE:
+            x0, x1 = clipped(finish.when(low)), clipped(finish.when(high))
+            if x0 < x1:
+                shapes.append(
+                    {
+                        "type": "rect",
+                        "x0": x0,
+                        "x1": x1,
+                        "y0": y - 0.13,
+                        "y1": y + 0.13,
+                        "line": {"width": 0},
+                        "fillcolor": faded(palette.inferred, opacity),
+                    }
+                )
+    return shapes
+
+
+def _days_off(preferences: Preferences, first: date, last: date, colour: str) -> list[dict[str, Any]]:
+    """Days on which the person can neither hop nor package lie in shade."""
+    shades: list[dict[str, Any]] = []
+    for n in range((last - first).days + 1):
+        day = first + timedelta(days=n)
+        can = day.weekday() in preferences.hop_weekdays or day.weekday() in preferences.package_weekdays
+        if can and day.isoformat() not in preferences.busy_dates:
+            continue
+        midnight = datetime.combine(day, time())
+        shades.append(
+            {
+                "type": "rect",
+                "x0": midnight,
+                "x1": midnight + timedelta(days=1),
+                "yref": "paper",
+                "y0": 0,
+                "y1": 1,
+                "fillcolor": colour,
+                "line": {"width": 0},
+                "layer": "below",
+            }
+        )
+    return shades

@@ -1,0 +1,228 @@
+"""The command `tunroom assess`: verdict and dates for a log, with no broker and no database."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from dataclasses import fields
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any, Final
+
+import polars as pl
+
+from analysis import Batch, Event, assess
+from analysis.model import DRINKS, EVENT_KINDS, HOLD_H, Assessment, EventKind
+from analysis.planning.outstanding import days_to_come, outstanding
+from analysis.planning.plan import Wishes, plan
+from dashboard.cli.commands import AddCommand, plain
+from ingest.errors import EntryError, ImportFileError
+
+_EARLIEST_YEAR: Final = 1990
+_LATEST_YEAR: Final = 2100
+_LONGEST_WAIT: Final = timedelta(days=2 * 365)
+"""Between pitching and the first reading; even a mead that is watched late is watched sooner."""
+
+
+def add_assess(command: AddCommand) -> None:
+    sub = command(
+        "assess",
+        _assess,
+        "give verdict and dates for a log, without broker or database",
+        "The log is a CSV file with the columns measured_at, gravity_sg and temperature_c.",
+    )
+    sub.add_argument("log", type=Path, metavar="LOG.csv")
+    sub.add_argument("--original-gravity", type=_gravity, metavar="SG", help="for example 1.052")
+    sub.add_argument("--pitched", type=_time, metavar="TIME", help="for example 2026-03-01T10:00Z")
+    sub.add_argument("--now", type=_time, metavar="TIME", help="judge as of this time (default: the last reading)")
+    sub.add_argument("--drink", choices=DRINKS, default="other")
+    sub.add_argument("--yeast", metavar="NAME")
+    sub.add_argument("--expect", type=_attenuation, metavar="LOW-HIGH", help="apparent attenuation, such as 0.72-0.80")
+    sub.add_argument(
+        "--event",
+        type=_event,
+        action="append",
+        default=[],
+        metavar='"KIND=TIME"',
+        help=f'such as "dry hop=2026-03-08T09:00Z"; kinds: {", ".join(EVENT_KINDS)}; '
+        'a gravity may follow: "forced test=2026-03-08T09:00Z=1.011"',
+    )
+    sub.add_argument("--hold", type=_hours, default=HOLD_H, metavar="HOURS", help="how long gravity must hold (48)")
+    sub.add_argument(
+        "--time-zone", type=_zone, default="UTC", metavar="ZONE", help="for the dates, such as Europe/Vienna"
+    )
+    sub.add_argument("--json", action="store_true", help="answer as JSON")
+
+
+def _assess(arguments: argparse.Namespace) -> int:
+    readings = read_log(arguments.log)
+    times: list[datetime] = readings["measured_at"].sort().to_list()
+    pitched: datetime = arguments.pitched or times[0]
+    now: datetime = arguments.now or times[-1]
+    if pitched > now:
+        raise EntryError(
+            "pitched",
+            f"it was pitched ({plain(pitched)}) after the moment that is asked for ({plain(now)})",
+            "Give --pitched at or before the readings, or another --now.",
+        )
+    if times[0] - pitched > _LONGEST_WAIT:
+        raise EntryError(
+            "pitched",
+            f"it was pitched ({plain(pitched)}) years before the first reading ({plain(times[0])})",
+            "Look at the year of --pitched.",
+        )
+    batch = Batch(
+        pitched_at=pitched,
+        original_gravity_sg=arguments.original_gravity,
+        yeast=arguments.yeast,
+        drink=arguments.drink,
+        expected_attenuation=arguments.expect,
+        events=tuple(arguments.event),
+        hold_h=arguments.hold,
+    )
+    assessment = assess(readings, batch, now=now)
+    planned = plan(assessment, batch, Wishes(hold_h=arguments.hold, time_zone=arguments.time_zone), now=now)
+    if arguments.json:
+        days = days_to_come(outstanding(planned, batch))
+        print(json.dumps(plain({**assessment_facts(assessment), **planned.as_dict(), **days}), indent=2))
+    else:
+        from dashboard.wording import formatting
+
+        print(formatting.report(assessment, planned, batch, time_zone=arguments.time_zone))
+    return 0
+
+
+def read_log(path: Path) -> pl.DataFrame:
+    """Read a log with the columns measured_at, gravity_sg, temperature_c (and, if there, by_hand).
+
+    Raises
+    ------
+    ImportFileError
+        If the file, a column or a value cannot be read; it names the row.
+    """
+    name = str(path)
+    try:
+        frame = pl.read_csv(path, infer_schema=False)
+    except FileNotFoundError:
+        raise ImportFileError(name, "the file", "there is no such file", "Check the path.") from None
+    except (OSError, pl.exceptions.PolarsError) as error:
+        reason = str(error).splitlines()[0]
+        raise ImportFileError(name, "the file", f"it cannot be read as CSV ({reason})", "Save it as UTF-8.") from None
+    frame = frame.rename({c: c.strip() for c in frame.columns})
+    for needed in ("measured_at", "gravity_sg"):
+        if needed not in frame.columns:
+            there = ", ".join(frame.columns)
+            raise ImportFileError(
+                name, "the first line", f"there is no column {needed} (there are: {there})", "Rename the column."
+            )
+    if frame.height == 0:
+        raise ImportFileError(name, "after the first line", "there is no reading", "Give at least one row.")
+    times = [_log_time(name, i, t) for i, t in enumerate(frame["measured_at"], start=2)]
+    columns: dict[str, Any] = {"measured_at": pl.Series(times, dtype=pl.Datetime("us", "UTC"))}
+    for number in ("gravity_sg", "temperature_c"):
+        cells = frame[number] if number in frame.columns else [None] * frame.height
+        columns[number] = pl.Series(
+            [_log_number(name, i, number, c) for i, c in enumerate(cells, start=2)], dtype=pl.Float64
+        )
+    if "by_hand" in frame.columns:
+        columns["by_hand"] = pl.Series([str(c).strip().casefold() in {"true", "1", "yes"} for c in frame["by_hand"]])
+    return pl.DataFrame(columns)
+
+
+def _log_time(file: str, row: int, text: str | None) -> datetime:
+    try:
+        return _time(text or "")
+    except argparse.ArgumentTypeError as error:
+        raise ImportFileError(file, f"row {row}, measured_at", str(error), "Mend the row.") from None
+
+
+def _log_number(file: str, row: int, column: str, text: str | None) -> float | None:
+    if text is None or not text.strip():
+        return None
+    try:
+        value = float(text)
+    except ValueError:
+        raise ImportFileError(
+            file, f"row {row}, {column}", f"{text!r} is not a number", "Write 1.012, or leave the cell empty."
+        ) from None
+    usual = {"gravity_sg": (0.95, 1.25, "a gravity such as 1.012"), "temperature_c": (-20, 110, "°C such as 19.5")}
+    low, high, example = usual[column]
+    if not low <= value <= high:
+        raise ImportFileError(file, f"row {row}, {column}", f"{text} is out of range", f"It should be {example}.")
+    return value
+
+
+def assessment_facts(a: Assessment) -> dict[str, Any]:
+    """What `--json` says about an assessment: its fields without the frames, the forecast by its percentiles."""
+    left_out = {"marked", "course", "memory", "finish", "fingerprint"}
+    facts = {f.name: getattr(a, f.name) for f in fields(a) if f.name not in left_out}
+    facts["ready"] = a.ready
+    facts["finish"] = {"p10": a.finish.p10, "p50": a.finish.p50, "p90": a.finish.p90} if a.finish else None
+    return facts
+
+
+def _time(text: str) -> datetime:
+    cleaned = text.strip().replace("Z", "+00:00").replace("z", "+00:00")
+    try:
+        when = datetime.fromisoformat(cleaned)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a time; write 2026-03-01T10:00Z") from None
+    if when.tzinfo is None:
+        whole = text.strip() if len(text.strip()) > len("2026-03-01") else f"{text.strip()}T00:00"
+        raise argparse.ArgumentTypeError(f"{text!r} has no time zone; write {whole}Z if it is UTC")
+    if not _EARLIEST_YEAR <= when.year < _LATEST_YEAR:
+        raise argparse.ArgumentTypeError(f"{text!r} is a time of the year {when.year}; look at the date")
+    return when.astimezone(UTC)
+
+
+def _zone(text: str) -> str:
+    try:
+        return Wishes(time_zone=text).time_zone
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(str(error)) from None
+
+
+def _gravity(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = 0.0
+    if not 1.0 <= value <= 1.2:
+        raise argparse.ArgumentTypeError(f"{text!r} is not an original gravity; write 1.052 (usual: 1.020 to 1.160)")
+    return value
+
+
+def _attenuation(text: str) -> tuple[float, float]:
+    low, _, high = text.partition("-")
+    try:
+        pair = (float(low), float(high or low))
+    except ValueError:
+        pair = (0.0, 0.0)
+    if not 0.2 <= pair[0] <= pair[1] <= 1.4:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a range of attenuation; write 0.72-0.80, low then high")
+    return pair
+
+
+def _event(text: str) -> Event:
+    kind, _, rest = text.partition("=")
+    when, _, gravity = rest.partition("=")
+    if kind.strip() not in EVENT_KINDS:
+        raise argparse.ArgumentTypeError(f"{kind.strip()!r} is not an event; kinds: {', '.join(EVENT_KINDS)}")
+    try:
+        value = float(gravity) if gravity else None
+    except ValueError:
+        value = 0.0
+    if value is not None and not 0.95 <= value <= 1.25:
+        raise argparse.ArgumentTypeError(f"{gravity!r} is not a gravity; write 1.011")
+    chosen: EventKind = kind.strip()  # type: ignore[assignment]  # checked above
+    return Event(chosen, _time(when), value)
+
+
+def _hours(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = 0.0
+    if not 1 <= value <= 24 * 30:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number of hours; usual: 24 to 96")
+    return value

@@ -1,0 +1,264 @@
+"""Commands that answer and end: sheet, plan, import, export, check, decode."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import re
+import sys
+from collections.abc import Callable, Mapping
+from dataclasses import fields, is_dataclass
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import Any, Protocol
+from zoneinfo import ZoneInfo
+
+from ingest.errors import EntryError, ImportFileError, IngestError
+
+
+class AddCommand(Protocol):
+    """Adds a sub-command with the common options."""
+
+    def __call__(
+        self, name: str, run: Callable[[argparse.Namespace], int], summary: str, details: str = ""
+    ) -> argparse.ArgumentParser: ...
+
+
+def plain(value: Any) -> Any:
+    """The same value in terms of JSON: times as RFC 3339 in UTC, records as objects."""
+    if isinstance(value, datetime):
+        return value.astimezone(UTC).isoformat().replace("+00:00", "Z")
+    if isinstance(value, date):
+        return value.isoformat()
+    if is_dataclass(value) and not isinstance(value, type):
+        return {f.name: plain(getattr(value, f.name)) for f in fields(value)}
+    if isinstance(value, Mapping):
+        return {str(k): plain(v) for k, v in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [plain(v) for v in value]
+    return value
+
+
+# --- sheet and plan --------------------------------------------------------------------------------------------------
+
+
+def add_sheet(command: AddCommand) -> None:
+    sub = command(
+        "sheet",
+        _sheet,
+        "work out a packaging sheet from a JSON object",
+        "Pressure and sulfite can hurt: follow the maker's marking, local codes and licensed practice.",
+    )
+    sub.add_argument("--input", required=True, metavar="FILE", help="a JSON file, or - for standard input")
+    sub.add_argument("--json", action="store_true", help="answer as JSON (otherwise in words and units)")
+    sub.add_argument("--html", type=Path, metavar="FILE", help="write the printable sheet there as well")
+
+
+def _sheet(arguments: argparse.Namespace) -> int:
+    from analysis.packaging.sheet import Say, SheetInputError, sheet
+    from dashboard.sheet.html import sheet_html
+    from dashboard.sheet.text import sheet_text
+    from ingest.model import Preferences
+
+    mine = Preferences()
+    where = "standard input" if arguments.input == "-" else arguments.input
+    try:
+        text = sys.stdin.read() if arguments.input == "-" else Path(arguments.input).read_text(encoding="utf-8")
+        given = json.loads(text)
+    except OSError as error:
+        raise ImportFileError(where, "the file", f"it cannot be read ({error.strerror})", "Check the path.") from None
+    except (ValueError, RecursionError) as error:
+        raise ImportFileError(where, "the text", f"it is not JSON ({error})", 'Write {"volume_l": 20, …}.') from None
+    if not isinstance(given, dict):
+        raise ImportFileError(where, "the text", "it is not a JSON object", 'Write {"volume_l": 20, …}.')
+    try:
+        answer = sheet(given)
+        worded = sheet(given, say=Say(mine.gravity_unit, mine.temperature_unit, mine.pressure_unit))
+    except SheetInputError as error:
+        for fault in error.all:
+            print(f"tunroom: {where}: {fault}", file=sys.stderr)
+        return 2
+    if arguments.html is not None:
+        try:
+            arguments.html.write_text(sheet_html(given, worded, preferences=mine), encoding="utf-8")
+        except OSError as error:
+            problem = f"it cannot be written ({error.strerror})"
+            raise ImportFileError(str(arguments.html), "the page", problem, "Choose another place.") from None
+    if arguments.json:
+        print(json.dumps(plain(answer), indent=2, ensure_ascii=False))
+    else:
+        print(sheet_text(worded, mine))
+    return 0
+
+
+def add_plan(command: AddCommand) -> None:
+    sub = command("plan", _plan, "say on which day to hop and on which to package a batch")
+    sub.add_argument("batch", metavar="BATCH", help="the batch's id or name, or its vessel's name")
+    sub.add_argument("--json", action="store_true", help="answer as JSON")
+
+
+def _plan(arguments: argparse.Namespace) -> int:
+    answer = _carry_out(arguments, "plan", {"batch": arguments.batch})
+    if arguments.json:
+        print(json.dumps(answer, indent=2, ensure_ascii=False))
+        return 0
+    from dashboard.wording import formatting
+
+    print(answer["batch"])
+    today = datetime.now(ZoneInfo(answer["time_zone"])).date().isoformat()
+    for each in answer["to_do"]:
+        dose = f" ({each['dose']} of {each['doses']})" if each["doses"] > 1 else ""
+        holds = f", {formatting.chance(each['chance'])} to hold" if each["chance"] is not None else ""
+        gone = each["day"] < today
+        print(f"  {each['act'].capitalize()}{dose}: {each['day']}{' (past)' if gone else holds}")
+    print(f"  {answer['reason']}")
+    for caution in answer["cautions"]:
+        print(f"  Caution: {caution}")
+    return 0
+
+
+def _carry_out(arguments: argparse.Namespace, command: str, wishes: dict[str, Any]) -> Any:
+    from dashboard.__main__ import settings_of
+    from ingest import commands
+
+    live = sys.stderr.isatty()
+    said = False
+
+    def progress(text: str) -> None:
+        nonlocal said
+        if live:  # where it goes into a file, nobody watches it grow
+            print(f"\r{with_bar(text):<78}", end="", file=sys.stderr, flush=True)
+            said = True
+
+    try:
+        return commands.carry_out(settings_of(arguments), command, wishes, progress)
+    finally:
+        if said:
+            print(file=sys.stderr)
+
+
+def with_bar(text: str) -> str:
+    """A line of progress, with a bar where it says how many per cent are done."""
+    found = re.search(r"(\d+) %", text)
+    if found is None:
+        return text
+    done = min(100, int(found[1])) // 5
+    return f"[{'=' * done}{' ' * (20 - done)}] {text}"
+
+
+# --- import and export -----------------------------------------------------------------------------------------------
+
+
+def add_import(command: AddCommand) -> None:
+    sub = command(
+        "import",
+        _import,
+        "take in a log (CSV, Parquet, JSON lines) or an exported cellar",
+        "Taking the same file in twice changes nothing. Works while the server runs.",
+    )
+    sub.add_argument("path", type=Path, metavar="LOG|DIR|ZIP")
+    sub.add_argument("--device", metavar="ID", help="the device that the readings belong to, if no column says so")
+    sub.add_argument("--batch", metavar="BATCH", help="put the device into this batch's vessel for the log's time")
+    sub.add_argument(
+        "--column",
+        action="append",
+        default=[],
+        metavar="OURS=THEIRS",
+        help='for example measured_at="Date and time"; asked for where it is missing and you can be asked',
+    )
+
+
+def _import(arguments: argparse.Namespace) -> int:
+    columns = {}
+    for pair in arguments.column:
+        ours, found, theirs = pair.partition("=")
+        if not found:
+            raise EntryError("column", f"--column {pair} has no =", "Write measured_at=NAME_IN_THE_FILE.")
+        columns[ours.strip()] = theirs.strip()
+    if not arguments.path.is_dir() and arguments.path.suffix.lower() != ".zip":
+        from ingest import transfer
+
+        columns = transfer.mapping(arguments.path, columns, ask=_ask if sys.stdin.isatty() else None)
+    wishes = {
+        "path": str(arguments.path.resolve()),
+        "device": arguments.device,
+        "batch": arguments.batch,
+        "columns": columns,
+    }
+    _print_result(_carry_out(arguments, "import", wishes))
+    return 0
+
+
+def _ask(question: str, choices: list[str]) -> str | None:
+    print(question, file=sys.stderr)
+    for number, choice in enumerate(choices, start=1):
+        print(f"  {number}  {choice}", file=sys.stderr)
+    try:
+        answer = input("Number, or nothing for none: ").strip()
+    except EOFError:
+        return None
+    return choices[int(answer) - 1] if answer.isdigit() and 1 <= int(answer) <= len(choices) else None
+
+
+def add_export(command: AddCommand) -> None:
+    sub = command("export", _export, "write everything to a directory as Parquet and CSV")
+    sub.add_argument("path", type=Path, metavar="DIR")
+
+
+def _export(arguments: argparse.Namespace) -> int:
+    _print_result(_carry_out(arguments, "export", {"path": str(arguments.path.resolve())}))
+    return 0
+
+
+def _print_result(result: dict[str, Any]) -> None:
+    """A line for each thing there is something to say about, in words."""
+    for key, value in result.items():
+        if isinstance(value, dict):
+            value = ", ".join(f"{name.replace('_', ' ')} {what}" for name, what in value.items() if what)
+        elif isinstance(value, (list, tuple)):
+            value = ", ".join(str(each) for each in value)
+        if value or key in ("new", "readings"):
+            print(f"{key.replace('_', ' ')}: {value}")
+
+
+# --- check and decode ------------------------------------------------------------------------------------------------
+
+
+def add_check(command: AddCommand) -> None:
+    command("check", _check, "check tunroom.toml and name every line that is wrong")
+
+
+def _check(arguments: argparse.Namespace) -> int:
+    from ingest import explain
+
+    report = explain.check(arguments.config, arguments.data)
+    print(report.text)
+    return 0 if report.good else 2
+
+
+def add_decode(command: AddCommand) -> None:
+    sub = command("decode", _decode, "show what a message becomes, and why")
+    sub.add_argument("--topic", required=True)
+    sub.add_argument("--payload", required=True, help="the text of the message, or @FILE")
+
+
+def _decode(arguments: argparse.Namespace) -> int:
+    from dashboard.__main__ import settings_of
+    from ingest import commands, explain
+
+    payload: str = arguments.payload
+    try:
+        data = Path(payload[1:]).read_bytes() if payload.startswith("@") else payload.encode()
+    except OSError as error:
+        raise ImportFileError(
+            payload[1:], "the file", f"it cannot be read ({error.strerror})", "Check the path."
+        ) from None
+    settings = settings_of(arguments)
+    try:
+        made_on_screen = commands.rules_made_on_screen(settings)
+    except IngestError as error:  # the settings' own rules can be tried all the same
+        print(f"Without the rules made on screen: {error}", file=sys.stderr)
+        made_on_screen = ()
+    report = explain.decode(settings, arguments.topic, data, made_on_screen=made_on_screen)
+    print(report.text)
+    return 0 if report.good else 2

@@ -1,0 +1,1 @@
+"""An invented cellar, filled and kept alive by simulated devices."""

@@ -1,0 +1,101 @@
+"""The pages, their addresses, and the head that they share."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from html import escape
+from typing import Final
+from urllib.parse import parse_qsl
+
+import streamlit as st
+
+from dashboard import context
+from dashboard.screens import calendar
+from dashboard.screens.batch import page as batch
+from dashboard.screens.how_it_works import page as how_it_works
+from dashboard.screens.packaging import page as packaging
+from dashboard.screens.sensors import page as sensors
+from dashboard.screens.set_up import page as set_up
+from dashboard.screens.today import page as today
+from dashboard.screens.yeasts import page as yeasts
+from dashboard.ui import components
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One page: where it is, what it is called, and whether the head names it."""
+
+    path: str
+    title: str
+    show: Callable[[], None]
+    in_head: bool = True
+
+
+PAGES: Final[tuple[Entry, ...]] = (
+    Entry("today", "Today", today.show),
+    Entry("calendar", "Calendar", calendar.show),
+    Entry("yeasts", "Yeasts", yeasts.show),
+    Entry("sensors", "Sensors", sensors.show),
+    Entry("set-up", "Set up", set_up.show),
+    Entry("how-it-works", "How it works", how_it_works.show),
+    Entry("batch", "Batch", batch.show, in_head=False),
+    Entry("packaging", "Packaging day", packaging.show, in_head=False),
+)
+
+
+def paths() -> tuple[str, ...]:
+    """The address of every page, without its first stroke."""
+    return tuple(entry.path for entry in PAGES)
+
+
+def run() -> None:
+    """Lay out the head and run the page that was asked for."""
+    with context.making_a_page():
+        _run()
+
+
+def _run() -> None:
+    st.set_page_config(page_title="tunroom", page_icon=_icon(), layout="wide")
+    made = {
+        entry.path: st.Page(
+            components.screen(entry.show),
+            title=entry.title,
+            url_path=entry.path,
+            default=entry.path == "today",
+        )
+        for entry in PAGES
+    }
+    chosen = st.navigation(list(made.values()), position="hidden")
+    components.look()
+    if (target := components.followed_link()) is not None:
+        path, _, query = target.partition("?")
+        if path in made:
+            st.switch_page(made[path], query_params=dict(parse_qsl(query)))
+    _head(made)
+    chosen.run()
+
+
+def _head(made: dict[str, st.Page]) -> None:
+    with st.container(key="head", horizontal=True, gap=None):
+        try:
+            name = context.store().preferences().cellar_name
+        except context.NotRunning as error:
+            components.show_failure(error)
+            st.stop()
+        st.html(f'<span class="cellar">{escape(name)}</span>', width="content")
+        components.connection()
+        with st.container(key="nav", horizontal=True, width="content"):
+            for entry in PAGES:
+                if entry.in_head:
+                    st.page_link(made[entry.path], label=entry.title)
+    components.done_line()
+
+
+def _icon() -> str:
+    """A falling curve that flattens, as the page's own mark."""
+    return (
+        "data:image/svg+xml,%3Csvg xmlns='http://www.w3.org/2000/svg' viewBox='0 0 32 32'%3E%3Crect width='32' "
+        "height='32' rx='5' fill='%2322262a'/%3E%3Cpath d='M5 7Q11 7 14 16T27 25' fill='none' stroke='%23fbfaf6' "
+        "stroke-width='3.4' stroke-linecap='round'/%3E%3C/svg%3E"
+    )

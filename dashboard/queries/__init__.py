@@ -1,0 +1,1 @@
+"""What screens ask, and what is kept of the answers."""

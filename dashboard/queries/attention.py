@@ -1,0 +1,177 @@
+"""What wants the person, most pressing first: stalled, renewed fall, hop day, packaging day, silent sensor."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Final, Literal, get_args
+
+from analysis.planning.outstanding import done_so_far, due, first_of
+from analysis.planning.release import Condition
+from analysis.planning.wording import unread_words
+from dashboard.wording.formatting import Voice, capital, chance, lasted, number
+from dashboard.wording.verdict import dose_words, verdict
+from ingest.model import BatchRecord
+from ingest.monitoring.outlook import Outlook
+from ingest.store.device_status import LastWord
+
+NeedKind = Literal[
+    "stalled",
+    "renewed fall",
+    "hop today",
+    "hops out today",
+    "package today",
+    "silent",
+    "unwatched",
+    "temperature",
+    "battery",
+]
+ORDER: Final[tuple[NeedKind, ...]] = get_args(NeedKind)
+_BATTERY_DAYS: Final = 7.0
+_OFF_RANGE_C: Final = 0.5
+"""A temperature may stray this far out of its range before anybody is sent to the cellar."""
+
+_STALLED_ADVICE: Final = (
+    "Take a hand sample first: a stuck float looks the same. If it agrees, warm the vessel a little and look again "
+    "tomorrow."
+)
+_CREEP_ADVICE: Final = "Do not package yet: sealed bottles would build pressure. {out} until the gravity holds again."
+_CREEP_PACKAGED: Final = (
+    "It was packaged while it fell: sealed bottles may build pressure. Keep the lot cold, and open a test bottle with "
+    "care, as its sheet says."
+)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Need:
+    """One thing that wants doing: why, in a sentence, and what to do."""
+
+    kind: NeedKind
+    sentence: str
+    todo: str
+    page: Literal["batch", "packaging", "sensors"] = "batch"
+
+    @property
+    def rank(self) -> int:
+        """Smaller is more pressing."""
+        return ORDER.index(self.kind)
+
+    @property
+    def pressing(self) -> bool:
+        """Whether it wants the person today; the rest is said quietly."""
+        return self.kind != "battery"
+
+
+def needs_of(outlook: Outlook, devices: Sequence[LastWord], voice: Voice) -> list[Need]:
+    """What one batch wants today, most pressing first."""
+    found = [*_from_verdict(outlook, voice), *_from_plan(outlook, voice), *_from_vessel(outlook, voice)]
+    found += needs_of_devices(devices, voice)
+    if not devices and outlook.assessment.newest_reading_at is None:
+        says = "No device sits in this vessel, so nothing is measured."
+        todo = "Put a float into it under Sensors, or log hand samples on its page."
+        found.append(Need(kind="unwatched", sentence=says, todo=todo))
+    return sorted(found, key=lambda need: need.rank)
+
+
+def _from_verdict(outlook: Outlook, voice: Voice) -> list[Need]:
+    a = outlook.assessment
+    advice = " ".join(a.advice[:2])
+    says = verdict(a, outlook.batch.hold_h, voice)
+    if a.stalled:
+        return [Need(kind="stalled", sentence=says, todo=advice or _STALLED_ADVICE)]
+    if a.phase == "creeping":
+        done = done_so_far(outlook.batch)
+        if done.packaged:
+            return [Need(kind="renewed fall", sentence=says, todo=_CREEP_PACKAGED, page="packaging")]
+        waits = _CREEP_ADVICE.format(out="Wait" if done.hops_out else "Take the hops out and wait")
+        return [Need(kind="renewed fall", sentence=says, todo=advice or waits)]
+    return []
+
+
+def _from_plan(outlook: Outlook, voice: Voice) -> list[Need]:
+    plan, today = outlook.plan, voice.today()
+    found = []
+    to_do = outlook.to_do(today)
+    now = due(to_do, today)
+    if (hops := first_of(now, "hops in")) is not None:
+        sure = f", {chance(hops.chance)} to be right" if hops.chance is not None else ""
+        packaging = first_of(to_do, "package")
+        then = f" Packaging would then be {voice.day(packaging.day)}." if packaging is not None else ""
+        says = f"Dry hop today{dose_words(hops)}{sure}."
+        found.append(Need(kind="hop today", sentence=says, todo=f"Weigh the hops and add them.{then}"))
+    if first_of(now, "hops out") is not None:
+        found.append(
+            Need(
+                kind="hops out today", sentence="Hops come out today.", todo="Lift them out, or draw the beer off them."
+            )
+        )
+    if first_of(now, "package") is not None:
+        found.append(
+            Need(
+                kind="package today",
+                sentence="Packaging day is today." if plan.may_package else "Packaging day is today, not yet cleared.",
+                todo=_before_packaging(outlook),
+                page="packaging",
+            )
+        )
+    return found
+
+
+def _before_packaging(outlook: Outlook) -> str:
+    """What is still to do on packaging day; the sheet comes only after a reading of that day."""
+    asked = outlook.plan.release
+    if asked is not None and not asked.holds(Condition.READING_FRESH):
+        return f"{unread_words(asked.reading_age)} See the gravity first."
+    if outlook.assessment.hand_sample_agrees:
+        return "Follow the sheet."
+    return "Confirm the gravity by a hand sample, then follow the sheet."
+
+
+def _from_vessel(outlook: Outlook, voice: Voice) -> list[Need]:
+    vessel, now = outlook.vessel, outlook.assessment.temperature_c
+    if vessel is None or now is None:
+        return []
+    low, high = vessel.temperature_low_c, vessel.temperature_high_c
+    crashed = any(e.kind == "crash" for e in outlook.batch.events)
+    if low is not None and now < low - _OFF_RANGE_C and not crashed:
+        says = f"Colder than wished: {voice.temperature(now)}, at least {voice.temperature(low)} asked."
+        return [Need(kind="temperature", sentence=says, todo="Move it somewhere warmer, a little at a time.")]
+    if high is not None and now > high + _OFF_RANGE_C:
+        says = f"Warmer than wished: {voice.temperature(now)}, at most {voice.temperature(high)} asked."
+        return [Need(kind="temperature", sentence=says, todo="Move it somewhere cooler, a little at a time.")]
+    return []
+
+
+def needs_of_devices(devices: Sequence[LastWord], voice: Voice) -> list[Need]:
+    """What the devices in one vessel want."""
+    found = []
+    for word in devices:
+        name = f"{word.kind} {word.device_id}"
+        if word.silent:
+            usual = (
+                f", usually every {lasted(timedelta(seconds=word.usual_interval_s))}" if word.usual_interval_s else ""
+            )
+            found.append(
+                Need(
+                    kind="silent",
+                    sentence=f"{capital(name)} is silent: last heard {voice.ago(word.received_at)}{usual}.",
+                    todo="Look at its battery and at what passes its messages on; do not open the vessel for it.",
+                    page="sensors",
+                )
+            )
+        elif word.battery_days_left is not None and word.battery_days_left < _BATTERY_DAYS:
+            found.append(
+                Need(
+                    kind="battery",
+                    sentence=f"{capital(name)} has battery for about {number(word.battery_days_left)} more days.",
+                    todo="Charge it between two batches, or before it falls silent.",
+                    page="sensors",
+                )
+            )
+    return found
+
+
+def place(record: BatchRecord, vessel_name: str | None) -> str:
+    """How a batch is called: ``Vessel 3, Harbour Pale``."""
+    return f"{vessel_name}, {record.name}" if vessel_name else record.name

@@ -1,0 +1,292 @@
+"""What the screens ask, answered once: one function a question, kept until a new reading or a changed entry.
+
+An answer is kept by what it was computed from (the outlook's own time, the newest reading, the store's revision),
+never by its age: no stale screen, no wasted work.
+"""
+
+from __future__ import annotations
+
+import logging
+import re
+import threading
+from collections import OrderedDict
+from collections.abc import Callable, Hashable, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from typing import Any, Final
+
+import plotly.graph_objects as go
+import polars as pl
+
+from analysis.model import MARKED, Assessment
+from dashboard import context
+from dashboard.charts import base, batch
+from dashboard.charts.base import Curve
+from dashboard.queries.attention import Need, needs_of
+from dashboard.screens.today import vessel_list
+from dashboard.wording.formatting import Voice, natural
+from ingest.model import BatchRecord, Device, Placement, Vessel
+from ingest.monitoring.outlook import Outlook
+from ingest.store.device_status import LastWord
+
+log = logging.getLogger(__name__)
+
+_KEPT: Final = 2048
+_SAME_SG: Final = 0.0003
+"""A reading that calibration moved by less than this looks the same as it was sent."""
+
+
+class Kept:
+    """The newest answers by their key; the least used go first. Safe from any thread: one computes, the others wait."""
+
+    def __init__(self, size: int = _KEPT) -> None:
+        self._size = size
+        self._answers: OrderedDict[Hashable, Any] = OrderedDict()
+        self._under_way: dict[Hashable, threading.Lock] = {}
+        self._guard = threading.Lock()
+
+    def ask(self, key: Hashable, compute: Callable[[], Any]) -> Any:
+        """The kept answer to `key`, else what `compute` gives."""
+        with self._guard:
+            if key in self._answers:
+                self._answers.move_to_end(key)
+                return self._answers[key]
+            turn = self._under_way.setdefault(key, threading.Lock())
+        with turn:
+            with self._guard:
+                if key in self._answers:
+                    return self._answers[key]
+            try:
+                answer = compute()
+            finally:
+                with self._guard:
+                    self._under_way.pop(key, None)
+            with self._guard:
+                self._answers[key] = answer
+                while len(self._answers) > self._size:
+                    self._answers.popitem(last=False)
+        return answer
+
+
+_answers = Kept()
+
+
+def kept(key: Hashable, compute: Callable[[], Any]) -> Any:
+    """`Kept.ask` of the one memory that all screens share; keys are told apart by store."""
+    return _answers.ask((context.turn(), key), compute)
+
+
+def voice() -> Voice:
+    """The person's units and zone, and now."""
+    return Voice(context.store().preferences(), datetime.now(UTC))
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """One vessel's batch as the first screen shows it."""
+
+    record: BatchRecord
+    vessel: Vessel | None
+    outlook: Outlook | None
+    devices: tuple[LastWord, ...]
+    needs: tuple[Need, ...]
+
+    @property
+    def pressing(self) -> tuple[Need, ...]:
+        """What of it wants the person today."""
+        return tuple(n for n in self.needs if n.pressing)
+
+    @property
+    def heard_at(self) -> datetime | None:
+        """When a device of this vessel was last heard."""
+        return max((d.received_at for d in self.devices), default=None)
+
+    @property
+    def silent(self) -> bool:
+        """Whether all devices of this vessel have fallen silent."""
+        return bool(self.devices) and all(d.silent for d in self.devices)
+
+
+def standings(say: Voice) -> list[Standing]:
+    """All batches under way in the order of need: what presses first, then what comes next."""
+    store, outlooks = context.store(), context.service().outlooks
+    by_vessel: dict[str, list[LastWord]] = {}
+    for word in store.last_words():
+        if word.vessel_id is not None:
+            by_vessel.setdefault(word.vessel_id, []).append(word)
+    found = []
+    for record in store.active_batches():
+        outlook = outlooks.latest(record.batch_id)
+        devices = tuple(by_vessel.get(record.vessel_id, ()))
+        needs = tuple(needs_of(outlook, devices, say)) if outlook is not None else ()
+        found.append(Standing(record, store.get(Vessel, record.vessel_id), outlook, devices, needs))
+    return sorted(found, key=_by_need)
+
+
+def pictures(found: Sequence[Standing], say: Voice) -> dict[str, str]:
+    """The small curves of the rows by batch, each drawn once; they move along with now every half hour."""
+    return {s.record.batch_id: picture(s.outlook, say) for s in found if s.outlook is not None}
+
+
+def picture(outlook: Outlook, say: Voice) -> str:
+    """The small curve of one batch, as it was drawn for whoever asked first."""
+    half_hour, p = int(say.now.timestamp() // 1800), say.preferences
+    key = ("picture", outlook.record.batch_id, outlook.computed_at, half_hour, p.time_zone, p.gravity_unit)
+    drawn: str = kept(key, lambda: vessel_list.picture(outlook.assessment, say))
+    return drawn
+
+
+def draw_ahead(outlook: Outlook) -> None:
+    """Draw the small curve as soon as the batch has been judged: two hundred at once would keep a reader waiting."""
+    try:
+        picture(outlook, voice())
+    except Exception:  # whoever judges goes on judging; the page itself will say what is wrong
+        log.warning("the small curve of %s could not be drawn", outlook.record.batch_id, exc_info=True)
+
+
+def _by_need(standing: Standing) -> tuple[int, str, list[tuple[int, str]]]:
+    rank = standing.pressing[0].rank if standing.pressing else 99
+    days = [each.day for each in standing.outlook.to_do()] if standing.outlook else []
+    name = standing.vessel.name if standing.vessel else standing.record.name
+    return rank, min(days).isoformat() if days else "9999", natural(name)
+
+
+def outlook_of(batch_id: str) -> Outlook | None:
+    """A batch's outlook for its page: what the watcher keeps fresh, judged here only when something was entered.
+
+    None while it is judged for the first time elsewhere, or if there is no such batch.
+    """
+    return context.service().outlooks.of(batch_id, wait=False)
+
+
+def newcomers() -> list[LastWord]:
+    """Devices that speak and have no place yet."""
+    return [w for w in context.store().last_words() if not w.known]
+
+
+def up_to_date(outlook: Outlook) -> Assessment:
+    """The outlook's assessment with the readings that came after it, not yet judged, added to its points."""
+    store, a = context.store(), outlook.assessment
+    batch_id = outlook.record.batch_id
+    newest = store.newest_reading_at(batch_id)
+    if newest is None or (a.newest_reading_at is not None and newest <= a.newest_reading_at):
+        return a
+
+    def add() -> Assessment:
+        readings = store.readings_of(batch_id)
+        since = a.newest_reading_at
+        late = readings.filter(pl.col("measured_at") > since) if since else readings
+        late = late.with_columns(pl.lit(None, pl.String).alias("set_aside")).select(list(MARKED))
+        return replace(a, marked=pl.concat([a.marked.select(list(MARKED)), late.cast(MARKED)]))
+
+    answer: Assessment = kept(("up to date", batch_id, outlook.computed_at, newest), add)
+    return answer
+
+
+def counts(say: Voice) -> dict[str, Any]:
+    """`Store.counts`, asked once a second for however many look."""
+    answer: dict[str, Any] = kept(("counts", int(say.now.timestamp())), context.store().counts)
+    return answer
+
+
+def problem() -> str | None:
+    """What keeps readings from coming in or being kept, in a sentence; None when all is well."""
+    service = context.service()
+    if service.store.broken:
+        return service.store.broken
+    status = service.subscriber.status()
+    if not status.connected:
+        return status.problem or "The connection to the broker is lost; it is tried again by itself."
+    return status.problem
+
+
+def axis_end(outlook: Outlook, say: Voice, shown: datetime | None) -> datetime:
+    """Where the time axis ends: where it ended before (`shown`) while that still fits, so that nothing jumps."""
+    say = _seen_from(outlook, say)
+    end = batch.natural_end(outlook.assessment, outlook.batch.events, say.now)
+    fits = shown is not None and timedelta(days=-1) < shown - end < timedelta(days=4) and shown > say.now
+    return shown if fits and shown is not None else end
+
+
+def _seen_from(outlook: Outlook, say: Voice) -> Voice:
+    """A batch that has ended is drawn as it stood then: nothing was measured or inferred of it since."""
+    ended = outlook.record.ended_at
+    return say if ended is None or ended > say.now else replace(say, now=ended)
+
+
+def curve(outlook: Outlook, view: base.View, until: datetime | None, zoom: base.Zoom | None) -> Curve:
+    """What the batch's figure draws, without the readings that came after its assessment."""
+    record, vessel = outlook.record, outlook.vessel
+    return Curve(
+        assessment=outlook.assessment,
+        pitched_at=record.pitched_at,
+        original_gravity_sg=record.original_gravity_sg,
+        events=outlook.batch.events,
+        temperature_range_c=(vessel.temperature_low_c, vessel.temperature_high_c) if vessel else (None, None),
+        until=until,
+        zoom=zoom,
+        view=view,
+    )
+
+
+def figure(
+    outlook: Outlook,
+    view: base.View,
+    say: Voice,
+    until: datetime | None = None,
+    zoom: base.Zoom | None = None,
+) -> go.Figure:
+    """The batch's curve, drawn once for what it shows; the line of now moves every ten minutes."""
+    record, say = outlook.record, _seen_from(outlook, say)
+    newest = context.store().newest_reading_at(record.batch_id)
+    now = say.now.replace(minute=say.now.minute // 10 * 10, second=0, microsecond=0)
+
+    def draw() -> go.Figure:
+        told = curve(outlook, view, until, zoom)
+        return batch.batch_figure(replace(told, assessment=up_to_date(outlook), raw=_as_sent(outlook)), say)
+
+    preferences = say.preferences
+    units = (preferences.time_zone, preferences.temperature_unit)
+    key = (record.batch_id, outlook.computed_at, newest, view, now, until, zoom, units)
+    answer: go.Figure = kept(("figure", *key), draw)
+    return answer
+
+
+def _as_sent(outlook: Outlook) -> pl.DataFrame | None:
+    """What the batch's floats said before calibration, where that was a gravity; None where nothing differs."""
+    store, record = context.store(), outlook.record
+    frames = []
+    for stay in store.all(Placement, vessel_id=record.vessel_id):
+        device = store.get(Device, stay.device_id)
+        if device is None or device.kind != "float":
+            continue
+        since, until = max(stay.from_at, record.pitched_at), min(stay.to_at or record_end(record), record_end(record))
+        if since < until:
+            told = store.readings_as_sent(stay.device_id, since=since, until=until)
+            frames.append(told.select("measured_at", "gravity_sg").drop_nulls())
+    sent = pl.concat(frames) if frames else None
+    if sent is None or sent.is_empty():
+        return None
+    both = outlook.assessment.marked.select("measured_at", pl.col("gravity_sg").alias("ours")).join(
+        sent, on="measured_at"
+    )
+    moved = both.filter((pl.col("ours") - pl.col("gravity_sg")).abs() > _SAME_SG)
+    return moved.select("measured_at", "gravity_sg") if moved.height else None
+
+
+def record_end(record: BatchRecord) -> datetime:
+    """When the batch ended, or now."""
+    return record.ended_at or datetime.now(UTC)
+
+
+def readings_csv(batch_id: str) -> bytes:
+    """All readings of a batch with why each was set aside, as CSV in UTC."""
+    outlook = context.service().outlooks.of(batch_id)
+    if outlook is None:
+        return b""
+    return up_to_date(outlook).marked.write_csv(datetime_format="%Y-%m-%dT%H:%M:%SZ").encode()
+
+
+def file_name(name: str) -> str:
+    """A name that any file system takes."""
+    return re.sub(r"[^a-z0-9]+", "-", name.casefold()).strip("-") or "batch"

@@ -1,0 +1,1 @@
+"""One batch: the verdict, its curve, what happened to it."""

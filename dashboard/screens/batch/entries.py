@@ -1,0 +1,229 @@
+"""Log an event or a hand sample in two taps; see and edit everything that was entered."""
+
+from __future__ import annotations
+
+import functools
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import Final
+
+import streamlit as st
+
+from analysis.model import EVENT_KINDS, EventKind
+from dashboard import context
+from dashboard.queries import queries
+from dashboard.ui import components, forms
+from dashboard.wording.formatting import Voice, number
+from dashboard.wording.verdict import EVENT_WORDS
+from ingest.errors import EntryError
+from ingest.model import INSTRUMENTS, BatchRecord, EventRecord, HandSample, Instrument
+
+QUICK: Final[tuple[EventKind, ...]] = tuple(k for k in EVENT_KINDS if k not in ("pitch", "sample", "forced test"))
+REFERENCES: Final = ("20/20 °C", "60/60 °F", "15/15 °C", "20/4 °C")
+
+
+class _Scale:
+    """How a hand instrument's scale is read: step, format, possible range, usual range."""
+
+    def __init__(self, step: float, form: str, low: float, high: float, usual: str) -> None:
+        self.step, self.format, self.low, self.high, self.usual = step, form, low, high, usual
+
+
+SCALES: Final[dict[str, _Scale]] = {
+    "SG": _Scale(0.001, "%.3f", 0.98, 1.2, "0.990 to 1.160"),
+    "°P": _Scale(0.1, "%.1f", -5.0, 45.0, "−2 to 38"),
+    "kg/m³": _Scale(1.0, "%.0f", 975.0, 1200.0, "990 to 1160"),
+    "°Bx": _Scale(0.1, "%.1f", 0.0, 45.0, "2 to 35"),
+}
+UNITS: Final[dict[Instrument, tuple[str, ...]]] = {"hydrometer": ("SG", "°P", "kg/m³"), "refractometer": ("°Bx",)}
+
+
+def quick(record: BatchRecord) -> None:
+    """The two entries that are made beside the vessel, each open in one tap and done in the next."""
+    with st.container(horizontal=True, key="quick", vertical_alignment="center"):
+        # Its key changes with each event, so that it closes once one is logged.
+        with st.popover("Log an event", key=f"log event {st.session_state.setdefault('event turn', 0)}"):
+            _quick_event(record)
+        with st.popover("Log a hand sample"):
+            sample_form(None, record, "quick sample")
+        if record.ended_at is None:
+            st.html(components.link("packaging", "<u>Packaging sheet</u>", id=record.batch_id), width="content")
+
+
+def _quick_event(record: BatchRecord) -> None:
+    """One tap logs it as of now; amount, gravity and time can be added under "What was entered"."""
+    turn = st.session_state.setdefault("event turn", 0)
+    kind = st.pills(
+        "What has just happened? One tap logs it as of now.",
+        QUICK,
+        format_func=EVENT_WORDS.__getitem__,
+        key=f"event/{turn}",
+    )
+    st.html('<p class="figures">Amount, time and a note can be added below, under What was entered.</p>')
+    if kind is None:
+        return
+    st.session_state["event turn"] = turn + 1
+    event = EventRecord(batch_id=record.batch_id, kind=kind, at=datetime.now(UTC))
+    error = components.attempt(lambda: context.store().save(event), f"Logged: {EVENT_WORDS[kind].lower()}, just now.")
+    if error is None:
+        st.rerun()
+    components.beside(error, error.field)
+
+
+def everything(record: BatchRecord) -> None:
+    """All events and samples of a batch, newest first, each with its form."""
+    store, say = context.store(), queries.voice()
+    events, samples = store.all(EventRecord, batch_id=record.batch_id), store.all(HandSample, batch_id=record.batch_id)
+    entries: list[EventRecord | HandSample] = sorted([*events, *samples], key=lambda e: e.at, reverse=True)
+    if not entries:
+        st.html('<p class="quiet">Nothing was entered yet besides the batch itself.</p>')
+    for entry in entries:
+        with st.expander(_title(entry, say), key=f"entry {_id(entry)}"):
+            if isinstance(entry, EventRecord):
+                event_form(entry, record, f"event {_id(entry)}")
+            else:
+                sample_form(entry, record, f"sample {_id(entry)}")
+            take_away = functools.partial(store.remove, entry)
+            forms.remove_button("Remove", f"remove {_id(entry)}", take_away, f"Removed: {_title(entry, say)}.")
+    with st.expander("Add an event of an earlier time", key="earlier"):
+        event_form(None, record, "earlier event")
+
+
+def _id(entry: EventRecord | HandSample) -> str:
+    return entry.event_id if isinstance(entry, EventRecord) else entry.sample_id
+
+
+def _title(entry: EventRecord | HandSample, say: Voice) -> str:
+    when = say.exact(entry.at)
+    if isinstance(entry, EventRecord):
+        amount = f", {number(entry.amount_g)} g" if entry.amount_g is not None else ""
+        gravity = f", {say.gravity(entry.gravity_sg)}" if entry.gravity_sg is not None else ""
+        return f"{EVENT_WORDS[entry.kind]}{amount}{gravity} · {when}"
+    how = SCALES.get(entry.unit)
+    return f"Hand sample {how.format % entry.value if how else entry.value} {entry.unit} · {when}"
+
+
+def _time_of(when: datetime | None, record: BatchRecord, say: Voice) -> datetime:
+    """The time of an entry, checked against the batch's.
+
+    Raises
+    ------
+    EntryError
+        If it is missing, before pitching or ahead of now.
+    """
+    if when is None:
+        raise EntryError("at", "the time is empty", "Say when it happened.")
+    if when < record.pitched_at.replace(second=0, microsecond=0):
+        raise EntryError(
+            "at",
+            f"the time lies before pitching, {say.exact(record.pitched_at)}",
+            "An entry belongs to a batch from its pitching on: correct this time, or the batch's.",
+        )
+    if when > datetime.now(UTC):
+        raise EntryError("at", "the time lies ahead", "Log what has happened; what is planned stands in the calendar.")
+    return when
+
+
+def event_form(event: EventRecord | None, record: BatchRecord, name: str) -> None:
+    """Change an event, or add one."""
+    say = queries.voice()
+    with forms.entry(name, say, save="Save", shows=event, border=False) as form:
+        left, right = st.columns(2)
+        with left:
+            kind = form.choice(
+                "kind", "What happened", EVENT_KINDS, event.kind if event else "nutrient", EVENT_WORDS.__getitem__
+            )
+            amount = form.number("amount_g", "Amount, if any", event.amount_g if event else None, called="g")
+        with right:
+            at = form.moment("at", "When", event.at if event else None)
+            gravity = form.number(
+                "gravity_sg", "Gravity that belongs to it, if any", event.gravity_sg if event else None, "gravity"
+            )
+        note = form.text("note", "Note", event.note if event else "")
+    if not form.sent:
+        return
+
+    def enter() -> None:
+        when = _time_of(at, record, say)
+        if amount is not None and amount < 0:
+            raise EntryError("amount_g", f"{amount:g} g is below nothing", "Leave it empty if there was no amount.")
+        if gravity is not None and not 0.98 <= gravity <= 1.2:
+            said = f"{say.gravity(gravity)} is out of range"
+            raise EntryError("gravity_sg", said, "The usual range is 0.990 to 1.160.")
+        base = event or EventRecord(batch_id=record.batch_id, kind="note", at=when)
+        chosen: EventKind = kind or "note"
+        context.store().save(replace(base, kind=chosen, at=when, amount_g=amount, gravity_sg=gravity, note=note))
+
+    form.keep(enter, f"Saved: {EVENT_WORDS[kind or 'note'].lower()}.")
+
+
+def sample_form(sample: HandSample | None, record: BatchRecord, name: str) -> None:
+    """A gravity read by hand: one number and Save; the rest only where it differs from the usual."""
+    say = queries.voice()
+    instrument: Instrument = st.segmented_control(
+        "Read with",
+        INSTRUMENTS,
+        default=sample.instrument if sample else "hydrometer",
+        required=True,
+        key=f"{name}/instrument",
+    )
+    offered = UNITS[instrument]
+    wanted = sample.unit if sample else say.preferences.gravity_unit
+    unit = offered[0]
+    if len(offered) > 1:
+        default = wanted if wanted in offered else offered[0]
+        unit = st.segmented_control("In", offered, default=default, required=True, key=f"{name}/unit")
+    how = SCALES[unit]
+    with forms.entry(f"{name} {unit}", say, save="Save", shows=sample, border=False) as form:
+        value = form.number(
+            "value",
+            "Reading",
+            sample.value if sample and sample.unit == unit else None,
+            called=unit,
+            step=how.step,
+            format=how.format,
+        )
+        with st.expander("Temperature, time and the like"):
+            temperature = form.number(
+                "temperature_c",
+                "Temperature of the sample, if not 20 °C",
+                sample.temperature_c if sample else None,
+                "temperature",
+            )
+            at = form.moment("at", "When, if not now", sample.at if sample else None)
+            given = sample.reference if sample else REFERENCES[0]
+            reference = form.choice("reference", "Scale of the hydrometer", REFERENCES, given)
+            degassed = form.tick("degassed", "Degassed before reading", sample.degassed if sample else True)
+            anchors = form.tick(
+                "anchors_float", "Set the float by this sample from here on", sample.anchors_float if sample else True
+            )
+            note = form.text("note", "Note", sample.note if sample else "")
+    if not form.sent:
+        return
+
+    def enter() -> None:
+        if value is None:
+            raise EntryError("value", "the reading is empty", f"The usual range is {how.usual}.")
+        if not how.low <= value <= how.high:
+            said = f"{how.format % value} {unit} is out of range"
+            raise EntryError("value", said, f"The usual range is {how.usual}.")
+        if temperature is not None and not 0 <= temperature <= 60:
+            raise EntryError("temperature_c", "the sample's temperature is out of range", "Usual is 5 to 40 °C.")
+        when = _time_of(at or datetime.now(UTC), record, say)
+        base = sample or HandSample(batch_id=record.batch_id, at=when, value=value)
+        context.store().save(
+            replace(
+                base,
+                at=when,
+                instrument=instrument,
+                value=value,
+                unit=unit,
+                temperature_c=temperature,
+                reference=reference or REFERENCES[0],
+                degassed=degassed,
+                anchors_float=anchors,
+                note=note,
+            )
+        )
+
+    form.keep(enter, f"Saved: hand sample {how.format % value if value is not None else ''} {unit}.")

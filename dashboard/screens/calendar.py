@@ -1,0 +1,105 @@
+"""What comes when?"""
+
+from __future__ import annotations
+
+from datetime import date
+from html import escape
+from itertools import groupby
+from typing import Final
+from urllib.parse import urljoin
+
+import streamlit as st
+
+from dashboard import context
+from dashboard.charts.base import CONFIG
+from dashboard.charts.calendar import calendar_figure
+from dashboard.queries import queries
+from dashboard.ui import components
+from dashboard.web import calendar_routes
+from dashboard.wording.calendar import Item, agenda, opening
+from dashboard.wording.formatting import Voice, capital
+from ingest.monitoring.outlook import Outlook
+
+
+def _sign(svg: str, word: str) -> str:
+    return f'<span><svg viewBox="0 0 16 12" width="16" height="12" aria-hidden="true">{svg}</svg> {word}</span>'
+
+
+LEGEND: Final = (
+    '<p class="legend">'
+    + _sign('<path class="finish" d="M0 6H16"/>', "likely finish, the stronger the likelier")
+    + _sign('<path class="ink" d="M2 1H14L8 11Z"/>', "hops in")
+    + _sign('<path class="ink" d="M3 1H13V11H3Z"/>', "package")
+    + _sign('<path class="shade" d="M0 0H16V12H0Z"/>', "you can neither hop nor package")
+    + '</p><p class="figures">Days are forecasts: package only when the gravity has been seen to hold.</p>'
+)
+
+
+def show() -> None:
+    timeline()
+    take_along()
+
+
+@components.live
+def timeline() -> None:
+    """The days ahead in words, then as a picture."""
+    say, revision = queries.voice(), context.store().revision  # read before what it names, never newer than that
+    outlooks = sorted((s.outlook for s in queries.standings(say) if s.outlook), key=_soonest)
+    items = agenda(outlooks, say)
+    if not context.store().active_batches():
+        st.html('<h1 class="lead">Nothing ferments, so nothing is planned.</h1>')
+        return
+    st.html(f'<h1 class="lead">{escape(opening(items, say))}</h1>{agenda_html(items, say)}')
+    if outlooks:
+        picture = queries.kept(
+            (
+                "calendar",
+                tuple(o.computed_at for o in outlooks),
+                say.today(),
+                say.now.hour,
+                components.edition(),
+                revision,
+            ),
+            lambda: calendar_figure(outlooks, say, components.edition()),
+        )
+        text = " ".join(f"{i.what} {say.day(i.day)}." for i in items)
+        st.plotly_chart(picture, key="calendar", theme=None, config=CONFIG, alt=text or "No planned days yet.")
+        components.markup(LEGEND, key="calendar-legend")
+
+
+def _soonest(outlook: Outlook) -> tuple[date, str]:
+    return min((each.day for each in outlook.to_do()), default=date.max), outlook.record.name
+
+
+def agenda_html(items: list[Item], say: Voice) -> str:
+    """The days as a list, each with what is planned."""
+    days = []
+    for day, group in groupby(items, key=lambda item: item.day):
+        things = "".join(
+            f"<li>{components.link('batch', escape(i.what), id=i.batch_id)}"
+            f"{f', {escape(i.sure)}' if i.sure and i.day > say.today() else ''}</li>"
+            for i in group
+        )
+        title = f'<time datetime="{day.isoformat()}">{escape(capital(say.day(day)))}</time>'
+        days.append(f"<div><dt>{title}</dt><dd><ul>{things}</ul></dd></div>")
+    return f'<dl class="agenda">{"".join(days)}</dl>' if days else ""
+
+
+def take_along() -> None:
+    """The same days in the person's own calendar program."""
+    with st.expander("In your own calendar program"):
+        store = context.store()
+        address = urljoin(st.context.url or "", calendar_routes.feed_path(calendar_routes.token_of(store)))
+        st.html(
+            "<p>Subscribe to this address, and a day that moves will move there too. Whoever has the address can read "
+            "the days, and nothing else. Many calendar programs look at it only every few hours and drop its alarms, "
+            "so let it never be your only reminder.</p>"
+        )
+        st.code(address, language=None, wrap_lines=True)
+        st.download_button(
+            "Download the days as they stand now",
+            data=lambda: calendar_routes.calendar_text() or b"",
+            file_name="cellar.ics",
+            mime="text/calendar",
+            on_click="ignore",
+        )

@@ -1,0 +1,1 @@
+"""What the words mean and how it is judged."""

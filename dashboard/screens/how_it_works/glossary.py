@@ -1,0 +1,154 @@
+"""What the words and verdicts mean, how they are reached, and their limits, in plain words."""
+
+from __future__ import annotations
+
+from html import escape
+from typing import Final
+
+from analysis.model import CONTACT_DAYS, HOLD_H, PHASES, STEADY_SG, Phase
+from analysis.packaging.safety import DEFER
+from dashboard.charts.sparkline import phase_glyph
+from dashboard.wording.formatting import chances_table, number
+from dashboard.wording.verdict import PHASE_WORDS
+
+_POINT: Final = f"{number(STEADY_SG, 3)} SG"
+
+PHASE_MEANINGS: Final[dict[Phase, str]] = {
+    "lag": "The yeast is in and the gravity has not yet fallen. Hours are usual, a day is not alarming.",
+    "active": "The gravity falls. How far and how fast is only guessed from batches like it.",
+    "slowing": "The fall has passed its steepest and bends. From here on a date is worth something.",
+    "steady": f"The gravity moves by less than a point ({_POINT}); whether it has finished is judged beside that.",
+    "finished": "No more than a point of fall is still to come, on the evidence.",
+    "stalled": "It stands still above where this drink and yeast should end. It may go on later, in a bottle too.",
+    "chilled": "It stands still because it is cold. That says nothing about whether it has finished.",
+    "creeping": "It falls again after it had steadied, mostly after dry hops, whose enzymes free sugar.",
+}
+
+NOTIONS: Final = (
+    (
+        "When does it finish?",
+        f"The first moment after which the gravity falls by less than a point ({_POINT}) for good, if nothing is "
+        "done to "
+        "it that we do not know of. It is given as a range: eight times out of ten the true moment lies within it.",
+    ),
+    (
+        "Has it finished?",
+        "The chance that this moment has passed, on all that was measured. It can be high before the gravity has been "
+        "watched for long, and low in a batch that stands still too high.",
+    ),
+    (
+        "Has it been seen to hold?",
+        f"For how long the gravity has been watched to move by less than a point. {number(HOLD_H)} hours are asked "
+        "unless "
+        "you choose otherwise (common practice is two to three days). Silence does not count: a float that says "
+        "nothing "
+        "holds nothing.",
+    ),
+)
+
+GLOSSARY: Final = (
+    ("Gravity", "How dense the drink is, beside water at 20 °C. Sugar makes it heavy, alcohol light."),
+    ("Point", f"A thousandth of gravity: from 1.012 to 1.011 is one point ({_POINT})."),
+    ("°P", "Degrees Plato: grams of extract in 100 grams. Ten °P are a gravity of about 1.040."),
+    (
+        "Apparent attenuation",
+        "The share of the first extract that seems gone, judged by gravity. Alcohol flatters it; real attenuation "
+        "takes "
+        "the alcohol out, and is about four fifths of it.",
+    ),
+    ("Pitching", "Putting the yeast in. All days are counted from there."),
+    ("Dry hops", f"Hops added cold, for aroma. {number(CONTACT_DAYS)} days of contact are usual (common practice)."),
+    (
+        "Hop creep",
+        "Enzymes of the hops free sugar that the yeast then ferments: the gravity falls again. In 5 days about 1 °P "
+        "of "
+        "real extract, in 40 days 2, were published for 10 g/L at 20 °C with yeast present. Three days cannot rule "
+        "it out.",
+    ),
+    ("Diacetyl rest", "Warm days at the end, in which the yeast clears a buttery by-product."),
+    ("Forced test", "A small warm sample with plenty of yeast: it shows within days where the batch can end."),
+    ("Volumes", "Litres of CO2 gas in a litre of drink. Most beers hold 2.2 to 2.8."),
+    ("Priming", "Sugar for the bottle, which ferments there and makes the gas."),
+    (
+        "Float",
+        "A floating hydrometer: its inclination, or its own reckoning, tells the gravity from inside the vessel.",
+    ),
+    ("Probe", "A thermometer, in the liquid or around the vessel."),
+    ("Hand sample", "A gravity you read yourself. It settles what a float cannot: whether the float is stuck."),
+)
+
+METHOD: Final = (
+    (
+        "Readings are kept as the device sent them",
+        "Calibration, correction for temperature and your hand samples are applied when they are read. Correct a "
+        "calibration, and the past is corrected too. What looks wrong is set aside with its reason and drawn hollow, "
+        "never deleted.",
+    ),
+    (
+        "Many courses are tried",
+        "A family of possible fermentations, from how yeast grows, takes up easy and slow sugars, tires and answers "
+        "to "
+        "warmth, is weighed against the readings. Those that fit count more. What all the likely ones agree on is "
+        "said "
+        "firmly, where they part a range is given.",
+    ),
+    (
+        "Your own batches teach it",
+        "How your earlier batches with a yeast and a drink began, slowed and ended shifts what is thought likely "
+        "before "
+        "a new one has shown much. The more it has shown, the less that counts.",
+    ),
+    (
+        "A verdict needs the evidence of its moment",
+        "Nobody is told to package on a forecast. The gravity must be seen to hold, and a hand sample confirms the "
+        "float "
+        "before a plain go.",
+    ),
+    (
+        "The plan counts in chances",
+        "Your free days are tried in turn. A day is given once it is likely enough that it will still fit when it "
+        "comes "
+        "(you choose how likely), and the reason stands beside it.",
+    ),
+)
+
+LIMITS: Final = (
+    "A float that sticks, gathers foam or hops, or lies against the wall reads wrong by several points, smoothly. "
+    "Only a "
+    "hand sample shows it.",
+    "A batch that stands still can go on after weeks, with warmth, with movement or in the bottle. No curve rules "
+    "it out.",
+    "Yeasts that eat dextrins and mixed cultures creep for weeks below the point at which anything can be seen.",
+    "Before the fall bends there is no date worth the name; the tool says so instead of giving one.",
+    "The arithmetic of pressure and sulfite rests on the numbers entered. It knows neither your bottles nor your "
+    "scale.",
+    DEFER,
+)
+
+
+def page_html() -> str:
+    """The whole page below its heading."""
+    phases = "".join(
+        f"<dt>{phase_glyph(phase)} {escape(PHASE_WORDS[phase])}</dt><dd>{escape(PHASE_MEANINGS[phase])}</dd>"
+        for phase in PHASES
+    )
+    chances = "".join(
+        f"<tr><th scope='row'>{escape(word)}</th><td>{escape(borders)}</td></tr>" for word, borders in chances_table()
+    )
+    parts = [
+        _list("Three things that are never mixed", NOTIONS),
+        f'<section><h2>What the words for the phases mean</h2><dl class="meanings">{phases}</dl></section>',
+        "<section><h2>What the words for chances mean</h2><p>They always stand for the same numbers: those of the "
+        f"IPCC's guidance of 2010.</p><table class='log narrow'>{chances}</table></section>",
+        _list("How it is reached", METHOD),
+        "<section><h2>What it cannot know</h2><ul class='evidence'>"
+        + "".join(f"<li>{escape(limit)}</li>" for limit in LIMITS)
+        + "</ul></section>",
+        _list("Words of the trade", GLOSSARY),
+    ]
+    return f'<div class="reading">{"".join(parts)}</div>'
+
+
+def _list(title: str, entries: tuple[tuple[str, str], ...]) -> str:
+    items = "".join(f"<dt>{escape(name)}</dt><dd>{escape(text)}</dd>" for name, text in entries)
+    return f'<section><h2>{escape(title)}</h2><dl class="meanings">{items}</dl></section>'

@@ -1,0 +1,1 @@
+"""Packaging day, and what came of it."""

@@ -1,0 +1,131 @@
+"""After packaging: log that it is done, open a test bottle after a week, and say what to do with the rest."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+from html import escape
+from typing import Final
+
+import streamlit as st
+
+from analysis.packaging.follow_up import HOW_TO_TEST, RESULTS, FollowUp, advice, bottle_day
+from dashboard import context
+from dashboard.ui import components, forms
+from dashboard.wording.formatting import Voice, unbroken
+from ingest.errors import EntryError
+from ingest.model import BatchRecord, EventRecord, Vessel
+from ingest.store.store import Store
+
+KEPT_AS: Final = "follow_up"
+"""Where a batch keeps its test bottle, among its plan."""
+
+_REMIND_FOR: Final = timedelta(days=60)
+_RESULT_WORDS: Final = {"flat": "flat", "right": "right", "gushing": "gushing, or far too lively"}
+
+
+def packaged_at(store: Store, batch_id: str) -> datetime | None:
+    """When a batch was packaged; None while it was not."""
+    return max((e.at for e in store.all(EventRecord, batch_id=batch_id, kind="package")), default=None)
+
+
+def follow_up_of(record: BatchRecord) -> FollowUp | None:
+    """What the batch's test bottle showed."""
+    return FollowUp.from_dict(record.plan.get(KEPT_AS))
+
+
+def earlier(store: Store, record: BatchRecord) -> list[FollowUp]:
+    """The test bottles of earlier lots with the same yeast."""
+    others = [b for b in store.finished_batches() if b.yeast == record.yeast and b.batch_id != record.batch_id]
+    return [f for f in map(follow_up_of, others) if f is not None] if record.yeast else []
+
+
+def packaged(record: BatchRecord, say: Voice) -> None:
+    """Log that the batch is packaged, and end it."""
+    store = context.store()
+    with st.expander("It is done: log the packaging"):
+        with forms.entry(f"packaged {record.batch_id}", say, save="Log it and end the batch", border=False) as form:
+            at = form.moment("at", "Packaged", datetime.now(UTC))
+        if form.sent:
+            when = at or datetime.now(UTC)
+
+            def enter() -> None:
+                if when < record.pitched_at:
+                    raise EntryError("at", "this is before the yeast was pitched", "Check the date.")
+                records: list[BatchRecord | EventRecord] = [
+                    EventRecord(batch_id=record.batch_id, kind="package", at=when)
+                ]
+                if record.ended_at is None:
+                    records.append(replace(record, ended_at=when))
+                store.save_many(records, f"Packaged {record.name}")
+
+            form.keep(enter, f"{record.name} is packaged; its vessel is free.")
+
+
+def show(record: BatchRecord, say: Voice) -> None:
+    """The test bottle of a packaged batch."""
+    store = context.store()
+    when = packaged_at(store, record.batch_id)
+    if when is None:
+        return
+    due = bottle_day(say.local(when).date())
+    found = follow_up_of(record)
+    if found is None:
+        _still_to_test(record, due, say)
+        return
+    st.html(f'<h1 class="lead">{escape(record.name)}: the test bottle was {escape(_RESULT_WORDS[found.result])}.</h1>')
+    items = "".join(f"<li>{escape(line)}</li>" for line in advice(found.result))
+    if found.result == "gushing":
+        st.html(f'<div class="banner" role="alert"><ul class="evidence">{items}</ul></div>')
+    else:
+        st.html(f'<ul class="evidence">{items}</ul>')
+    note = f" {found.note}" if found.note else ""
+    st.html(f'<p class="quiet">Opened {escape(say.dated(found.at))}.{escape(note)}</p>')
+    forms.remove_button(
+        "Test another bottle",
+        f"again {record.batch_id}",
+        lambda: store.save(replace(record, plan={k: v for k, v in record.plan.items() if k != KEPT_AS})),
+        "The test bottle is open again.",
+    )
+
+
+def _still_to_test(record: BatchRecord, due: date, say: Voice) -> None:
+    store = context.store()
+    day = say.day(due)
+    open_it = f"A test bottle was due {day}." if due < say.today() else f"Open a test bottle {day}."
+    st.html(f'<h1 class="lead">{escape(record.name)} is packaged. {escape(open_it)}</h1>')
+    items = "".join(f"<li>{escape(step)}</li>" for step in HOW_TO_TEST)
+    st.html(f'<ol class="evidence">{items}</ol>')
+    with forms.entry(f"test bottle {record.batch_id}", say, save="Save what it showed", shows=record.plan) as form:
+        result = form.choice(
+            "result", "It was", RESULTS, None, lambda r: _RESULT_WORDS[r], placeholder="not opened yet"
+        )
+        note = form.text("note", "Note", "")
+    if form.sent:
+        if result is None:
+            form.missing("result", "say what it was", "Flat, right or gushing.")
+            return
+        found = FollowUp(result, say.today(), note)
+        form.keep(
+            lambda: store.save(replace(record, plan=record.plan | {KEPT_AS: found.as_dict()})),
+            f"The test bottle of {record.name} was {result}.",
+        )
+
+
+def waiting(say: Voice) -> None:
+    """Packaged batches whose test bottle is still to be opened."""
+    store = context.store()
+    rows = []
+    for record in store.finished_batches():
+        when = packaged_at(store, record.batch_id)
+        if when is None or say.now - when > _REMIND_FOR or follow_up_of(record) is not None:
+            continue
+        due = bottle_day(say.local(when).date())
+        vessel = store.get(Vessel, record.vessel_id)
+        where = f", from {vessel.name}" if vessel else ""
+        says = f"Test bottle {'due ' if due <= say.today() else ''}{say.day(due)}; packaged {say.day(when)}{where}"
+        body = f"<b>{escape(record.name)}</b><span class='figures'>{escape(unbroken(says))}</span>"
+        rows.append(f"<li>{components.link('packaging', body, id=record.batch_id)}</li>")
+    if rows:
+        st.subheader("Packaged, to be tested")
+        st.html(f'<ul class="entries">{"".join(rows)}</ul>')

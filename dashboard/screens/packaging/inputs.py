@@ -1,0 +1,272 @@
+"""The packaging sheet's inputs on screen: filled in from the batch, each changeable, the person's changes kept.
+
+What the person changed is kept with the batch, so that it survives a reload and can be finished on another device;
+what they left alone follows the batch's own figures.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import UTC, datetime
+from itertools import zip_longest
+from typing import Any, Final
+
+import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
+
+from analysis.display_units import Say
+from analysis.packaging.prefill import prefill
+from analysis.packaging.sheet import Field, SheetInputError, field_of, fields, sheet
+from dashboard.screens.packaging import follow_up
+from dashboard.sheet import rows
+from dashboard.ui import forms
+from dashboard.ui.forms import Form, Scale
+from dashboard.wording.formatting import MINUS, Voice, capital, joined
+from ingest.errors import EntryError
+from ingest.model import BatchRecord, Preferences
+from ingest.monitoring.outlook import Outlook, wishes_of
+from ingest.store.store import Store
+
+Inputs = dict[str, Any]
+
+_OF_BOTTLES: Final = frozenset(
+    {
+        "priming_sugar",
+        "bottle_rating_kpa",
+        "lowest_plausible_sg",
+        "purged",
+        "heat_treat",
+        "warmest_c",
+        "vessel_gauge_kpa",
+    }
+)
+_OF_KEGS: Final = frozenset({"keg_rating_kpa", "serving_c"})
+_WINE_LIKE: Final = frozenset({"wine", "mead", "cider", "other"})
+_SHARES: Final = frozenset({"expected_low", "expected_high"})
+_UNSET: Final = object()
+_LEADING_MINUS: Final = re.compile(r"(?<!\w)-(?=\d)")
+_FIRST: Final = "Carbonation"
+"""The group that the person has to fill in; what the batch knows by itself comes after it."""
+_CHOICES: Final = {"so2": "SO2", "salt": "Potassium metabisulfite"}
+_STEPS: Final[dict[str, tuple[float, str]]] = {
+    "SG": (0.001, "%.3f"),
+    "°P": (0.1, "%.1f"),
+    "points": (0.5, "%.1f"),
+    "°C": (1.0, "%.1f"),
+    "°F": (1.0, "%.0f"),
+    "kPa": (10.0, "%.0f"),
+    "bar": (0.1, "%.2f"),
+    "psi": (1.0, "%.1f"),
+    "L": (0.5, "%.2f"),
+    "US gal": (0.25, "%.2f"),
+    "volumes": (0.1, "%.2f"),
+    "g": (1.0, "%.1f"),
+    "g/L": (0.5, "%.2f"),
+    "mg/L": (5.0, "%.0f"),
+}
+"""Step and format of an input by its unit."""
+
+
+@dataclass(slots=True)
+class Asked:
+    """What the inputs say: the usable ones, and what is wrong with the others."""
+
+    given: Inputs
+    wrong: tuple[str, ...]
+    answer: dict[str, Any] = field(default_factory=dict)
+
+
+def own_changes(store: Store, batch_id: str) -> Inputs:
+    """What the person changed on this batch's sheet; None for what they emptied."""
+    text = store.get_note(_note(batch_id))
+    try:
+        kept = json.loads(text) if text else {}
+    except ValueError:
+        kept = {}
+    known = {f.key for f in fields()}
+    return {key: value for key, value in kept.items() if key in known} if isinstance(kept, dict) else {}
+
+
+def keep_changes(store: Store, batch_id: str, changes: Mapping[str, Any]) -> None:
+    """Keep what the person changed, as one entry that can be undone."""
+    before = own_changes(store, batch_id)
+    other = [key for key in {**before, **changes} if before.get(key, _UNSET) != changes.get(key, _UNSET)]
+    if not other:
+        return
+    record = store.get(BatchRecord, batch_id)
+    named = joined([f"“{field_of(key).label}”" for key in other])
+    text = f"Changed {named} on the sheet of {record.name if record else batch_id}"
+    store.change_note(_note(batch_id), json.dumps(dict(changes), ensure_ascii=False), text)
+
+
+def forget_changes(store: Store, batch_id: str) -> None:
+    """Go back to the batch's own figures."""
+    store.change_note(_note(batch_id), None, "Took the batch's own figures on its packaging sheet")
+    forms.renew(f"sheet {batch_id}")
+
+
+def _note(batch_id: str) -> str:
+    return f"sheet of {batch_id}"
+
+
+def from_batch(store: Store, outlook: Outlook) -> Inputs:
+    """What the batch's own data say, under the sheet's keys."""
+    record, preferences = outlook.record, store.preferences()
+    vessel_l = outlook.vessel.volume_l if outlook.vessel else None
+    found = prefill(
+        outlook.assessment,
+        outlook.batch,
+        volume_l=record.volume_l if record.volume_l is not None else vessel_l,
+        jurisdiction=preferences.jurisdiction,
+        earlier=follow_up.earlier(store, record),
+        now=record.ended_at or datetime.now(UTC),
+    )
+    destination = wishes_of(record, preferences).destination
+    return found if destination == "undecided" else {"package": destination, **found}
+
+
+def ask(store: Store, batch_id: str, from_batch: Mapping[str, Any], say: Voice, chooser: DeltaGenerator) -> Asked:
+    """Draw the inputs, keep what was changed, and work the sheet out. The package is asked for in `chooser`."""
+    own = own_changes(store, batch_id)
+    before = dict(own)
+    form = forms.loose(f"sheet {batch_id}", say)
+    groups: dict[str, list[Field]] = {}
+    for each in fields():
+        groups.setdefault(each.group, []).append(each)
+    with chooser:
+        package = _package(form, own, from_batch)
+    drink = own.get("drink", from_batch.get("drink"))
+    for title, members in sorted(groups.items(), key=lambda item: item[0] != _FIRST):
+        shown = [f for f in members if _matters(f.key, package, drink)]
+        with st.expander(title, expanded=title == _FIRST, key=form.key(title)):
+            for two in zip_longest(shown[::2], shown[1::2]):
+                for column, each in zip(st.columns(2), two, strict=True):
+                    if each is not None:
+                        with column:
+                            _one(form, each, own, from_batch, say.preferences)
+    if own != before:
+        keep_changes(store, batch_id, own)
+    values = {k: v for k, v in {**from_batch, **own}.items() if v is not None}
+    used = {k: v for k, v in values.items() if k == "package" or _matters(k, package, drink)}
+    return _worked_out(form, used, say.preferences)
+
+
+def _worked_out(form: Form, values: Inputs, preferences: Preferences) -> Asked:
+    """The sheet with what can be used; what cannot is said beside its input."""
+    given: Inputs = dict(values)
+    wrong: list[str] = []
+    units = Say(preferences.gravity_unit, preferences.temperature_unit, preferences.pressure_unit)
+    for _ in range(len(values) + 1):
+        try:
+            return Asked(given, tuple(wrong), sheet(given, say=units))
+        except SheetInputError as error:
+            for fault in error.all:
+                of = field_of(fault.key)
+                problem = _LEADING_MINUS.sub(MINUS, fault.problem)
+                usual = f"Choose one: {', '.join(map(_choice, of.choices))}." if of.kind == "choice" else fault.usual
+                wrong.append(f"{of.label}: {problem}. {usual}")
+                form.wrong(EntryError(fault.key, problem, usual))
+            if all(given.pop(fault.key, None) is None for fault in error.all):
+                break
+    return Asked({}, tuple(wrong), sheet({}, say=units))
+
+
+def _matters(key: str, package: str | None, drink: str | None) -> bool:
+    if key == "package" or (key in _OF_BOTTLES and package == "keg") or (key in _OF_KEGS and package == "bottle"):
+        return False
+    return key != "wine_colour" or drink in _WINE_LIKE
+
+
+def _package(form: Form, own: Inputs, from_batch: Mapping[str, Any]) -> str | None:
+    key = form.key("package")
+    # Its state is set rather than its default: a control whose default changes forgets what was chosen.
+    st.session_state.setdefault(key, own.get("package", from_batch.get("package")))
+    got = st.segmented_control(
+        "Into", ("bottle", "keg"), format_func=lambda p: f"{capital(p)}s", key=key, required=True
+    )
+    if got != own.get("package", from_batch.get("package")):
+        own["package"] = got
+    return got
+
+
+def _one(form: Form, each: Field, own: Inputs, from_batch: Mapping[str, Any], preferences: Preferences) -> None:
+    filled_in = from_batch.get(each.key, each.default)
+    value = own.get(each.key, filled_in)  # one that was emptied is there, as None
+    form = forms.loose(form.name, form.voice, shows=filled_in, places=form)
+    more: dict[str, Any] = {"help": each.help or None}
+    got: Any
+    if each.kind == "number":
+        got = form.number(each.key, each.label, value, _scale(each, preferences), **more, placeholder="not known")
+    elif each.kind == "yes or no":
+        got = form.choice(each.key, each.label, (True, False), value, _yes_no, placeholder="not known", **more)
+    elif each.kind == "choice":
+        got = form.choice(each.key, each.label, each.choices, value, _choice, placeholder="not chosen", **more)
+    elif each.kind == "shares":
+        got = _shares(form, each, value)
+    else:
+        got = form.text(each.key, each.label, value, **more) or None
+    if got != value:
+        own[each.key] = got
+    if each.key in own and own[each.key] == filled_in:
+        del own[each.key]
+
+
+def _yes_no(value: bool) -> str:
+    return "Yes" if value else "No"
+
+
+def _choice(value: str) -> str:
+    return _CHOICES.get(value, capital(value))
+
+
+def _scale(each: Field, preferences: Preferences) -> Scale:
+    if each.key in _SHARES:
+        return Scale("%", 1.0, "%.0f", lambda v: 100 * v, lambda v: v / 100)
+    unit = rows.unit_of(each.quantity, preferences, each.unit)
+    step, pattern = _STEPS.get(unit, (0.1, "%.2f"))
+    return Scale(
+        unit,
+        step,
+        pattern,
+        lambda v: rows.shown(v, each.quantity, preferences),
+        lambda v: rows.entered(v, each.quantity, preferences),
+    )
+
+
+def _shares(form: Form, each: Field, value: Mapping[str, float] | None) -> dict[str, float] | None:
+    """Names with their shares, as ``Brindle 2, Osprey 1``."""
+    text = ", ".join(f"{name} {share:g}" for name, share in (value or {}).items())
+    got = form.text(each.key, each.label, text, placeholder="such as Brindle 2, Osprey 1")
+    if got == text:
+        return dict(value) if value else None
+    try:
+        return parsed_shares(got)
+    except EntryError as error:
+        form.wrong(error)
+        return dict(value) if value else None
+
+
+def parsed_shares(text: str) -> dict[str, float] | None:
+    """Shares from ``Brindle 2, Osprey 1``; a name alone counts once.
+
+    Raises
+    ------
+    EntryError
+        If a share is no number above zero.
+    """
+    found: dict[str, float] = {}
+    for part in (p.strip() for p in text.split(",")):
+        if not part:
+            continue
+        name, _, last = part.rpartition(" ")
+        try:
+            share = float(last) if name else 1.0
+        except ValueError:
+            name, share = part, 1.0
+        if share <= 0:
+            raise EntryError("hop_shares", f"the share of {name} is {share:g}", "Write such as Brindle 2, Osprey 1.")
+        found[name.strip() or part] = share
+    return found or None

@@ -1,0 +1,1 @@
+"""Devices: new, placed, calibrated, silent, rejected."""

@@ -1,0 +1,1 @@
+"""Cellar, vessels, logs, notifications, health."""

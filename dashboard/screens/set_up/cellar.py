@@ -1,0 +1,152 @@
+"""The person's choices for the whole cellar: units, zone, free days, how sure."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, timedelta
+from typing import Any, Final, get_args, get_type_hints
+from zoneinfo import available_timezones
+
+import streamlit as st
+
+from analysis.planning.constraints import WEEKDAYS
+from dashboard import context
+from dashboard.queries import queries
+from dashboard.ui import forms
+from ingest.errors import EntryError
+from ingest.model import Preferences
+
+_HIDDEN: Final = ("Etc/", "posix/", "right/", "SystemV/", "US/", "Brazil/", "Canada/", "Chile/", "Mexico/")
+_MOST_BUSY_DAYS: Final = 400
+
+
+def zones() -> list[str]:
+    """The time zones a person may live in, UTC first."""
+    return ["UTC", *sorted(z for z in available_timezones() if "/" in z and not z.startswith(_HIDDEN))]
+
+
+def _choices(name: str) -> tuple[str, ...]:
+    return get_args(get_type_hints(Preferences)[name])
+
+
+def edit() -> None:
+    """All of it in one form, with the free days after it."""
+    store, say = context.store(), queries.voice()
+    p = store.preferences()
+    offered = list(dict.fromkeys([p.time_zone, *zones()]))
+    suggestion = st.context.timezone
+    zone = (
+        suggestion
+        if p.time_zone == "UTC" and suggestion in offered and store.get(Preferences, "cellar") is None
+        else p.time_zone
+    )
+    with forms.entry("cellar", say, save="Save", shows=p) as form:
+        got: dict[str, Any] = {}
+        left, middle, right = st.columns(3)
+        with left:
+            got["cellar_name"] = form.text("cellar_name", "Name of the cellar", p.cellar_name)
+            got["time_zone"] = form.choice("time_zone", "Time zone", offered, zone)
+            got["jurisdiction"] = form.choice(
+                "jurisdiction",
+                "Rules of",
+                ("EU", "US"),
+                p.jurisdiction,
+                help="For the limits of sulfite on the packaging sheet; local codes come first.",
+            )
+        with middle:
+            for name, label in (("gravity_unit", "Gravity in"), ("temperature_unit", "Temperature in")):
+                got[name] = form.choice(name, label, _choices(name), getattr(p, name))
+            got["volume_unit"] = form.choice("volume_unit", "Volume in", _choices("volume_unit"), p.volume_unit)
+            got["pressure_unit"] = form.choice(
+                "pressure_unit", "Pressure in", _choices("pressure_unit"), p.pressure_unit
+            )
+        with right:
+            got["hold_h"] = form.number(
+                "hold_h", "Gravity must hold for", p.hold_h, called="h", help="Common practice: two to three days."
+            )
+            got["contact_days"] = form.number(
+                "contact_days",
+                "Dry hops stay in for",
+                p.contact_days,
+                called="days",
+                step=0.5,
+                help="Common practice: three.",
+            )
+            got["confidence"] = form.number(
+                "confidence",
+                "How sure a date must be",
+                p.confidence,
+                "share",
+                help="A higher figure gives later dates.",
+            )
+        days = range(7)
+        got["hop_weekdays"] = form.several("hop_weekdays", "You can hop on", days, p.hop_weekdays, _weekday)
+        got["package_weekdays"] = form.several(
+            "package_weekdays", "You can package on", days, p.package_weekdays, _weekday
+        )
+    if form.sent:
+        form.keep(lambda: store.save(_changed(p, got)), "The cellar's choices are saved.")
+    _busy(p)
+
+
+def _weekday(number: int) -> str:
+    return WEEKDAYS[number][:3]
+
+
+def _changed(p: Preferences, got: dict[str, Any]) -> Preferences:
+    """The preferences with what was entered.
+
+    Raises
+    ------
+    EntryError
+        Beside the field that is wrong.
+    """
+    usual = {"hold_h": "48 hours are usual.", "contact_days": "3 days are usual.", "confidence": "80 % is usual."}
+    for name, hint in usual.items():
+        if got[name] is None:
+            raise EntryError(name, "a number is missing", hint)
+    if got["time_zone"] is None:
+        raise EntryError("time_zone", "no time zone is chosen", "Such as Europe/Paris; UTC where you have none.")
+    for name in ("hop_weekdays", "package_weekdays"):
+        if not got[name]:
+            raise EntryError(name, "no day is chosen", "Choose at least one, or no date can be given.")
+        got[name] = tuple(sorted(got[name]))
+    if not got["cellar_name"]:
+        raise EntryError("cellar_name", "the name is empty", "It stands at the head of every page.")
+    if not 0.5 <= got["confidence"] <= 0.99:
+        raise EntryError("confidence", f"{100 * got['confidence']:g} % is out of range", "Usual is 70 to 95 %.")
+    return replace(p, **got)
+
+
+def _busy(p: Preferences) -> None:
+    """Days on which nothing can be done, such as a holiday."""
+    store, say = context.store(), queries.voice()
+    st.subheader("Days on which you cannot")
+    today = say.today()
+    coming = sorted(d for d in (date.fromisoformat(text) for text in p.busy_dates) if d >= today)
+    with forms.entry("busy days", say, save="Save these days", shows=p.busy_dates) as form:
+        left, right = st.columns(2)
+        with left:
+            kept = st.multiselect(
+                "Kept free of work", coming, coming, format_func=say.short_day, key=form.key("kept"), placeholder="none"
+            )
+        with right:
+            span = st.date_input("Add a day, or from a day to a day", [], key=form.key("span"), format="YYYY-MM-DD")
+            form.place("busy_dates")
+    if form.sent:
+
+        def enter() -> None:
+            store.save(replace(p, busy_dates=tuple(d.isoformat() for d in sorted({*kept, *_days(span)}))))
+
+        form.keep(enter, "The days on which you cannot are saved.")
+
+
+def _days(span: Any) -> list[date]:
+    """Every day from the first to the last of what was picked."""
+    picked = [span] if isinstance(span, date) else list(span)
+    if not picked:
+        return []
+    first, last = picked[0], picked[-1]
+    if (last - first).days > _MOST_BUSY_DAYS:
+        raise EntryError("busy_dates", "that is more than a year", "Add it in parts if you mean it.")
+    return [first + timedelta(days=n) for n in range((last - first).days + 1)]

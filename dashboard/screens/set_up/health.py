@@ -1,0 +1,92 @@
+"""How the cellar's own machinery does, and everything that was entered, newest first, with undo."""
+
+from __future__ import annotations
+
+import shutil
+from html import escape
+
+import streamlit as st
+
+from dashboard import context, version
+from dashboard.queries import queries
+from dashboard.screens.sensors.first_steps import broker_address
+from dashboard.ui import components
+from dashboard.wording.formatting import THIN, Voice, number, plural
+
+_CHANGES = 40
+_LOW_DISK_GB = 1.0
+
+
+def show() -> None:
+    facts()
+    entries()
+
+
+@components.live
+def facts() -> None:
+    """Broker, disk, readings, version."""
+    service, say = context.service(), queries.voice()
+    needy = ' class="needs"'
+    rows = "".join(
+        f"<tr><th scope='row'>{escape(name)}</th><td{needy if bad else ''}>{escape(text)}</td></tr>"
+        for name, text, bad in (_broker(), _store(), _readings(say), _watcher(), ("Version", version.text(), False))
+    )
+    st.html(f'<div class="scroll"><table class="log">{rows}</table></div>')
+    st.html(
+        '<p class="quiet">For a program that watches: <code>/healthz</code> on this address answers the same as JSON. '
+        f"The cellar's file: <code>{escape(str(service.store.path or 'in memory'))}</code></p>"
+    )
+
+
+def _broker() -> tuple[str, str, bool]:
+    service = context.service()
+    status, broker = service.subscriber.status(), service.settings.broker
+    host, port = broker_address(broker)
+    own = "own broker" if broker.host is None else "broker"
+    where = f"{own} at {host}, port {port}, topics {broker.prefix}/report/…"
+    if not status.connected or status.problem:
+        return "Broker", f"{status.problem or 'not connected, it is tried again by itself'} ({where})", True
+    return "Broker", f"connected, {where}", False
+
+
+def _store() -> tuple[str, str, bool]:
+    store = context.store()
+    if store.broken:
+        return "Disk", store.broken, True
+    if store.path is None:
+        return "Disk", "kept in memory only", False
+    free = shutil.disk_usage(store.path.parent).free / 1e9
+    files = [store.path, store.path.with_name(store.path.name + ".wal")]
+    size = sum(f.stat().st_size for f in files if f.exists()) / 1e6
+    text = f"{number(free, 1)}{THIN}GB free, the cellar takes {number(size, 1)}{THIN}MB"
+    return "Disk", text, free < _LOW_DISK_GB
+
+
+def _readings(say: Voice) -> tuple[str, str, bool]:
+    counts = context.store().counts()
+    last = f", the last {say.ago(counts['last_reading_at'])}" if counts["last_reading_at"] else ""
+    rejected = f"; {plural(counts['rejected'], 'message')} not taken in" if counts["rejected"] else ""
+    return "Readings", f"{counts['readings']:,}{last}{rejected}".replace(",", THIN, 1), bool(counts["rejected"])
+
+
+def _watcher() -> tuple[str, str, bool]:
+    problem = context.service().watcher_problem()
+    return "Watch", problem or "each batch is judged again with new readings", problem is not None
+
+
+def entries() -> None:
+    """What was entered, and the way to take it back."""
+    store, say = context.store(), queries.voice()
+    st.subheader("What was entered", anchor="entries")
+    changes = store.changes(_CHANGES)
+    standing = next((c for c in changes if not c.undone), None)
+    if not changes:
+        st.html("<p>Nothing yet.</p>")
+        return
+    if standing is not None and st.button(f"Undo: {standing.sentence}", key="undo newest"):
+        taken_back = context.service().undo(standing.change_id)
+        if taken_back:
+            st.toast(taken_back)
+        st.rerun()
+    rows = [[say.exact(c.at), f"{c.sentence} (taken back)" if c.undone else c.sentence] for c in changes]
+    st.html(components.table(["when", "what"], rows, "what was entered"))

@@ -1,0 +1,146 @@
+"""Vessels, batches, yeasts, units, messages, imports, health: what is missing stands first."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable
+from html import escape
+from typing import Final
+
+import streamlit as st
+
+from dashboard import context
+from dashboard.queries import queries, setup_checklist
+from dashboard.queries.setup_checklist import Lack
+from dashboard.screens.batch import edit
+from dashboard.screens.set_up import cellar, health, import_log, notifications
+from dashboard.screens.set_up import vessels as entry_vessel
+from dashboard.ui import components
+from dashboard.wording.formatting import capital, plural
+from ingest.model import BatchRecord, Vessel, Yeast
+
+
+def show() -> None:
+    store = context.store()
+    part = st.query_params.get("part", "")
+    if part not in _PARTS:
+        part = "batches" if store.all(Vessel) else "vessels"
+    found = setup_checklist.lacks(store, store.last_words(), st.context.timezone)
+    st.html(f'<h1 class="lead">{escape(_lead(found))}</h1>{_list(found)}{_nav(part)}')
+    _PARTS[part][1]()
+
+
+def _lead(found: list[Lack]) -> str:
+    if any(lack.urgent for lack in found):
+        return f"{capital(plural(len(found), 'thing'))} {'is' if len(found) == 1 else 'are'} missing."
+    if found:
+        better = plural(len(found), "thing")
+        return f"Everything needed is set up; {better} could be better."
+    return "Everything is set up."
+
+
+def _list(found: list[Lack]) -> str:
+    items = "".join(
+        f'<li class="{"urgent" if lack.urgent else ""}">'
+        f"{components.link(lack.page, f'<u>{escape(lack.sentence)}</u>', **lack.query)}</li>"
+        for lack in sorted(found, key=lambda lack: not lack.urgent)
+    )
+    return f'<ul class="missing">{items}</ul>' if items else ""
+
+
+def _nav(part: str) -> str:
+    items = []
+    for name, (label, _) in _PARTS.items():
+        target = components.address("set-up", part=name)
+        here = ' aria-current="page"' if name == part else ""
+        items.append(f'<li><a href="{target}" data-go="{target}"{here}>{escape(label)}</a></li>')
+    return f'<nav aria-label="Parts of set up"><ul class="parts">{"".join(items)}</ul></nav>'
+
+
+def _entries(part: str, chosen: str, rows: Iterable[tuple[str, str, str]]) -> None:
+    """A list of entries to choose from: (id, name, what is said of it)."""
+    items = []
+    for key, name, says in rows:
+        target = components.address("set-up", part=part, id=key)
+        here = ' aria-current="true"' if key == chosen else ""
+        items.append(
+            f'<li><a href="{target}" data-go="{target}"{here}><b>{escape(name)}</b>'
+            f'<span class="figures">{escape(says)}</span></a></li>'
+        )
+    if items:
+        st.html(f'<ul class="entries">{"".join(items)}</ul>')
+
+
+def batches() -> None:
+    """Those under way, one to be changed, a new one, and those that have ended."""
+    store, say = context.store(), queries.voice()
+    chosen = st.query_params.get("id", "")
+    vessels = {v.vessel_id: v.name for v in store.all(Vessel)}
+    active, ended = store.active_batches(), store.finished_batches()
+
+    def says(b: BatchRecord) -> str:
+        parts = [
+            vessels.get(b.vessel_id, ""),
+            b.drink,
+            b.yeast or "",
+            f"pitched {say.dated(say.local(b.pitched_at).date())}",
+        ]
+        return ", ".join(p for p in parts if p)
+
+    _entries("batches", chosen, [(b.batch_id, b.name, says(b)) for b in active])
+    record = store.get(BatchRecord, chosen) if chosen else None
+    if record is not None:
+        st.subheader(record.name, anchor="chosen")
+        edit.edit_batch(record)
+    if not vessels:
+        st.html(f"<p>{components.link('set-up', '<u>Add a vessel first</u>', part='vessels')}</p>")
+        return
+    with st.expander("Add a batch", expanded=record is None and not active):
+        edit.new_batch()
+    if ended:
+        with st.expander(capital(plural(len(ended), "batch has ended", "batches have ended"))):
+            _entries("batches", chosen, [(b.batch_id, b.name, says(b)) for b in ended])
+
+
+def vessels() -> None:
+    """All vessels, one to be changed, a new one."""
+    store, say = context.store(), queries.voice()
+    chosen = st.query_params.get("id", "")
+    known = sorted(store.all(Vessel), key=lambda v: v.name.casefold())
+    _entries("vessels", chosen, [(v.vessel_id, *entry_vessel.vessel_words(v, say)) for v in known])
+    vessel = store.get(Vessel, chosen) if chosen else None
+    if vessel is not None:
+        st.subheader(vessel.name, anchor="chosen")
+        entry_vessel.edit_vessel(vessel)
+    with st.expander("Add a vessel", expanded=not known):
+        entry_vessel.edit_vessel(None)
+
+
+def yeasts() -> None:
+    """All yeasts, one to be changed, a new one."""
+    store = context.store()
+    chosen = st.query_params.get("id", "")
+    known = sorted(store.all(Yeast), key=lambda y: y.name.casefold())
+    _entries("yeasts", chosen, [(y.yeast_id, y.name, _expected(y)) for y in known])
+    yeast = store.get(Yeast, chosen) if chosen else None
+    if yeast is not None:
+        st.subheader(yeast.name, anchor="chosen")
+        entry_vessel.edit_yeast(yeast)
+    with st.expander("Add a yeast", expanded=not known):
+        entry_vessel.edit_yeast(None)
+
+
+def _expected(yeast: Yeast) -> str:
+    ends = [f"{100 * v:.0f}" for v in (yeast.attenuation_low, yeast.attenuation_high) if v is not None]
+    expected = f"{' to '.join(ends)} % attenuation expected" if ends else "no attenuation given"
+    return f"{expected}, diastatic" if yeast.diastatic else expected
+
+
+_PARTS: Final[dict[str, tuple[str, Callable[[], None]]]] = {
+    "batches": ("Batches", batches),
+    "vessels": ("Vessels", vessels),
+    "yeasts": ("Yeasts", yeasts),
+    "cellar": ("Units and days", cellar.edit),
+    "word": ("Messages and calendar", notifications.show),
+    "import": ("Import", import_log.show),
+    "health": ("Health and undo", health.show),
+}

@@ -1,0 +1,1 @@
+"""What wants you today, then every vessel."""

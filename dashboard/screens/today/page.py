@@ -1,0 +1,79 @@
+"""Does anything need me?"""
+
+from __future__ import annotations
+
+from html import escape
+
+import streamlit as st
+
+from dashboard import context
+from dashboard.queries import queries
+from dashboard.screens.sensors import first_steps
+from dashboard.screens.today import vessel_list
+from dashboard.ui import components
+from dashboard.web import redirects
+from dashboard.wording.formatting import Voice, capital, plural
+
+MANY = 15
+"""More vessels than this are shown smaller."""
+
+
+@components.live
+def show() -> None:
+    if asked := st.query_params.get(redirects.ASKED_FOR):
+        st.html(redirects.line_html(asked))
+    if context.store().active_batches():
+        cellar()
+    else:
+        welcome()
+
+
+def cellar() -> None:
+    """What wants the person, then all vessels by need; worked out once a second for however many look at it."""
+    say = queries.voice()
+    key = ("cellar", int(say.now.timestamp()), context.store().revision)
+    text, pictures = queries.kept(key, lambda: cellar_html(say))
+    components.markup(text, key="cellar")
+    components.pictures(pictures, key="pictures")
+
+
+def cellar_html(say: Voice) -> tuple[str, dict[str, str]]:
+    """The list as HTML, and the small curves that belong into it."""
+    found = queries.standings(say)
+    needy, calm = [s for s in found if s.pressing], [s for s in found if not s.pressing]
+    dense = len(found) > MANY
+    parts = [f'<h1 class="lead">{escape(vessel_list.lead(found, say))}</h1>', newcomers_line()]
+    parts.append(vessel_list.rows(needy, say, "What wants you", dense) if needy else "")
+    parts.append(vessel_list.rows(calm, say, "The other vessels" if needy else "Your vessels", dense) if calm else "")
+    return "".join(parts), queries.pictures(found, say)
+
+
+def newcomers_line() -> str:
+    """Devices that speak and wait for a vessel."""
+    waiting = queries.newcomers()
+    if not waiting:
+        return ""
+    do = "speaks and waits" if len(waiting) == 1 else "speak and wait"
+    text = f"{capital(plural(len(waiting), 'new device'))} {do}"
+    return f"<p>{components.link('sensors', f'<u>{escape(text)} to be put to work</u>')}</p>"
+
+
+def welcome() -> None:
+    """An empty cellar: the two ways to begin."""
+    st.html('<h1 class="lead">This cellar is empty. There are two ways to begin.</h1>')
+    finished = len(context.store().finished_batches())
+    left, right = st.columns(2, gap="large")
+    with left:
+        st.html(f"<h2>Connect a float or a probe</h2>{first_steps.connect_html(context.service().settings)}")
+    with right:
+        st.html(
+            "<h2>Import a log</h2><p>A table of times and gravities from an earlier batch: CSV, Parquet or JSON lines. "
+            "The cellar learns from it how your yeasts usually finish.</p>"
+            f"<p>{components.link('set-up', '<u>Set up: import a log</u>', part='import')}</p>"
+            f"<p>Then add {components.link('set-up', '<u>your vessels</u>', part='vessels')} and "
+            f"{components.link('set-up', '<u>the batches in them</u>', part='batches')}.</p>"
+        )
+    if waiting := newcomers_line():
+        st.html(waiting)
+    if finished:
+        st.html(f'<p class="quiet">{capital(plural(finished, "finished batch", "finished batches"))} on record.</p>')

@@ -1,0 +1,96 @@
+"""The vessels as a list of rows in HTML, each leading with its sentence; pure, so that it can be kept and tested."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from html import escape
+from typing import TYPE_CHECKING, Final
+
+from analysis.model import Assessment
+from analysis.planning.outstanding import Act
+from dashboard.charts.sparkline import phase_glyph, sparkline
+from dashboard.ui.links import address
+from dashboard.wording.formatting import Voice, capital, joined, percent, plural
+from dashboard.wording.verdict import PHASE_WORDS, curve_in_words, dose_words, next_day, verdict
+
+if TYPE_CHECKING:
+    from dashboard.queries.queries import Standing
+
+_NEXT: Final[dict[Act, str]] = {"hops in": "hops into", "hops out": "hops out of", "package": "packaging"}
+_WORTH_SAYING = 0.005
+"""Below this share of attenuation there is none to speak of."""
+
+
+def lead(standings: Sequence[Standing], say: Voice) -> str:
+    """The first line of the first screen: how many things want the person, or what comes next."""
+    needy = [s for s in standings if s.pressing]
+    if needy:
+        n = len(needy)
+        return f"{capital(plural(n, 'vessel'))} {'wants' if n == 1 else 'want'} you today."
+    coming = []
+    for s in standings:
+        name = s.vessel.name if s.vessel else s.record.name
+        for each in s.outlook.to_do(say.today())[:1] if s.outlook else ():
+            coming.append((each.day, f"{_NEXT[each.act]} {name}{dose_words(each)}"))
+    if not coming:
+        return "Nothing needs you today."
+    first = min(day for day, _ in coming)
+    what = joined(sorted(text for day, text in coming if day == first)[:3])
+    return f"Nothing needs you today. Next: {what}, {say.day(first)}."
+
+
+def rows(standings: Sequence[Standing], say: Voice, name: str, dense: bool = False) -> str:
+    """Vessels one row each, in the order given; `name` says to a screen reader what they have in common."""
+    kind = "rows dense" if dense else "rows"
+    return f'<ul class="{kind}" aria-label="{escape(name)}">{"".join(row(s, say) for s in standings)}</ul>'
+
+
+def row(s: Standing, say: Voice) -> str:
+    """One vessel: its sentence and next day, then its small curve, then the figures quietly."""
+    need = s.pressing[0] if s.pressing else None
+    target = address("packaging" if need and need.page == "packaging" else "batch", id=s.record.batch_id)
+    vessel = s.vessel.name if s.vessel else ""
+    who = f'<span class="who"><b>{escape(vessel)}</b> {escape(s.record.name)}</span>'
+    if s.outlook is None:
+        says, when, figures = "Being worked out …", "", ""
+    else:
+        a = s.outlook.assessment
+        says = need.sentence if need else verdict(a, s.outlook.batch.hold_h, say, brief=True)
+        when = next_day(a, s.outlook.to_do(say.today()), say)
+        figures = _figures(s, say)
+    todo = f'<span class="todo">{escape(_todo(s))}</span>' if s.needs else ""
+    return (
+        f'<li class="{"needy" if need else "calm"}"><a href="{target}" data-go="{target}">'
+        f'<span class="top">{who}<span class="next">{escape(when)}</span></span>'
+        f'<span class="picture" data-picture="{escape(s.record.batch_id)}"></span>'
+        f'<span class="says">{escape(says)}</span>{todo}{figures}</a></li>'
+    )
+
+
+def picture(a: Assessment, say: Voice) -> str:
+    """The small curve of a row as SVG, with its text equivalent."""
+    return sparkline(a, say.now, curve_in_words(a, say))
+
+
+def _todo(s: Standing) -> str:
+    """What to do about the most pressing thing, and what else there is."""
+    if not s.pressing:
+        return " ".join(need.sentence for need in s.needs)
+    also = " ".join(need.sentence for need in s.needs[1:])
+    return f"{s.needs[0].todo} Also: {also}" if also else s.needs[0].todo
+
+
+def _figures(s: Standing, say: Voice) -> str:
+    assert s.outlook is not None  # noqa: S101 - only called with an outlook; for the type checker
+    a = s.outlook.assessment
+    cells = [f"{phase_glyph(a.phase)} {escape(PHASE_WORDS[a.phase])}"]
+    if a.gravity_sg is not None:
+        cells.append(escape(say.gravity(a.gravity_sg.p50)))
+    if a.apparent_attenuation is not None and a.apparent_attenuation >= _WORTH_SAYING:
+        cells.append(f"{escape(percent(a.apparent_attenuation))} attenuated")
+    if a.temperature_c is not None:
+        cells.append(escape(say.temperature(a.temperature_c)))
+    if s.heard_at is not None:
+        old = ' class="old"' if s.silent else ""
+        cells.append(f'<span{old} title="{escape(say.exact(s.heard_at))}">{escape(say.ago(s.heard_at))}</span>')
+    return f'<span class="figures">{"".join(f"<span>{c}</span>" for c in cells)}</span>'

@@ -1,0 +1,1 @@
+"""Which yeast did best."""

@@ -1,0 +1,99 @@
+"""Which yeast did best?"""
+
+from __future__ import annotations
+
+from html import escape
+
+import streamlit as st
+
+from analysis.yeast_comparison import QUANTITIES, Comparison
+from dashboard import context
+from dashboard.charts.base import PLAIN
+from dashboard.queries import finished_batches, queries
+from dashboard.queries.finished_batches import Finished
+from dashboard.screens.yeasts.charts import courses_figure, differences_figure
+from dashboard.ui import components
+from dashboard.wording import yeasts as words_yeasts
+from dashboard.wording.formatting import Voice, capital
+
+
+def show() -> None:
+    batches = read()
+    say = queries.voice()
+    compared = finished_batches.comparisons(batches)
+    if not compared:
+        nothing_yet(len(batches))
+        return
+    by_drink = {c.drink: c for c in compared}
+    drink = compared[0].drink
+    if len(compared) > 1:
+        drink = st.segmented_control(
+            "Drink",
+            list(by_drink),
+            default=drink,
+            format_func=capital,
+            required=True,
+            key="drink",
+            label_visibility="collapsed",
+        )
+    chosen = by_drink[drink]
+    side_by_side(chosen, [b for b in batches if b.outcome.drink == chosen.drink], say)
+    st.html(f"<h2>How our forecasts fared</h2><p>{escape(words_yeasts.fared(finished_batches.record_of(batches)))}</p>")
+
+
+def read() -> list[Finished]:
+    """All finished batches; says what it reads while that takes time."""
+    place = st.empty()
+
+    def tell(done: int, total: int, name: str) -> None:
+        place.html(
+            f'<p class="quiet" role="status">Reading {escape(name)}, {done + 1} of {total} finished batches …</p>'
+        )
+
+    batches = finished_batches.finished(tell)
+    place.empty()
+    return batches
+
+
+def nothing_yet(finished: int) -> None:
+    """Too little to compare, with the next step."""
+    have = "one finished batch" if finished == 1 else "no finished batch" if finished == 0 else "no two of one drink"
+    st.html(
+        '<h1 class="lead">Yeasts can be compared once two batches of one drink have finished; '
+        f"so far there is {have}.</h1>"
+        f"<p>Earlier batches count too: {components.link('set-up', 'import their logs under Set up')}.</p>"
+    )
+    if context.store().active_batches():
+        st.html("<p>A batch counts from the day it is ended on its page, under This batch.</p>")
+
+
+def side_by_side(comparison: Comparison, batches: list[Finished], say: Voice) -> None:
+    """The sentence, then the pictures, then the table."""
+    text = words_yeasts.best(comparison, say)
+    st.html(f'<h1 class="lead">{escape(text)}</h1>')
+    edition = components.edition()
+    yeasts = [y.yeast for y in comparison.yeasts]
+    st.html("<h2>Apparent attenuation in %: every batch, and the typical course</h2>")
+    st.plotly_chart(
+        courses_figure(batches, yeasts, edition, min(len(yeasts), 3)),
+        key=f"courses-{comparison.drink}",
+        theme=None,
+        config=PLAIN,
+        alt=f"Apparent attenuation over time for {words_yeasts.names(comparison)}. {text}",
+    )
+    if comparison.differences:
+        st.html("<h2>Differences, with eight chances in ten</h2>")
+        for column, quantity in zip(st.columns(2, gap="large"), QUANTITIES, strict=True):
+            with column:
+                st.plotly_chart(
+                    differences_figure(comparison, quantity, edition),
+                    key=f"difference-{comparison.drink}-{quantity}",
+                    theme=None,
+                    config=PLAIN,
+                    alt=f"Differences between yeasts. {text}",
+                )
+    st.html(components.table(*words_yeasts.summaries(comparison), caption="What each yeast usually does"))
+    st.html(
+        '<p class="figures">Allows for the temperature and the original gravity of each batch; vessels filled from one '
+        "wort are compared with one another.</p>"
+    )

@@ -1,0 +1,1 @@
+"""The packaging sheet on screen, on paper and as text."""

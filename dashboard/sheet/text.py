@@ -1,0 +1,44 @@
+"""A packaging sheet as lines of text for the terminal: the verdict and its reasons, the figures, then what to heed."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from textwrap import wrap
+from typing import Any
+
+from dashboard.sheet.rows import VERDICT_LINES, VERDICTS, answer_sections, verdict_of
+from ingest.model import Preferences
+
+_WIDTH = 100
+
+
+def sheet_text(answer: Mapping[str, Any], preferences: Preferences) -> str:
+    """The answer of `analysis.packaging.sheet.sheet`, labelled and in the person's units."""
+    return "\n".join(_lines(answer, preferences))
+
+
+def _lines(answer: Mapping[str, Any], preferences: Preferences) -> Iterator[str]:
+    verdict, reasons = verdict_of(answer)
+    if verdict is not None:
+        yield f"{VERDICTS[verdict]}. {VERDICT_LINES[verdict]}"
+        yield from _listed(reasons)
+    elif reasons:
+        yield "Refused"
+        yield from _listed(reasons)
+    else:
+        yield "No verdict: it is not said whether it goes into bottles or kegs."
+    for section in answer_sections(answer, preferences):
+        yield from ("", section.title)
+        width = max(len(row.label) for row in section.rows)
+        for row in section.rows:
+            yield f"  {row.label:<{width}}  {row.value}{f'  ({row.note})' if row.note else ''}"
+    care = [c for c in answer.get("cautions") or () if c not in reasons]
+    for title, sentences in (("Take care", care), ("Against oxygen", answer.get("checklist") or ())):
+        if sentences:
+            yield from ("", title)
+            yield from _listed(sentences)
+
+
+def _listed(sentences: Sequence[str]) -> Iterator[str]:
+    for sentence in sentences:
+        yield from wrap(sentence, _WIDTH, initial_indent="  - ", subsequent_indent="    ", break_on_hyphens=False)

@@ -1,0 +1,271 @@
+"""Pieces that every page is made of: the look, the head with its state of the connection, undo, and failures."""
+
+from __future__ import annotations
+
+import functools
+import logging
+import random
+from collections.abc import Callable, Mapping, Sequence
+from html import escape
+from pathlib import Path
+from typing import Any, Final, TypeVar
+
+import streamlit as st
+
+from dashboard import context
+from dashboard.charts.palette import Edition, variables
+from dashboard.queries import queries
+from dashboard.ui.links import address as address
+from dashboard.ui.links import link as link
+from dashboard.wording.formatting import unbroken
+from ingest.errors import EntryError, IngestError
+
+log = logging.getLogger(__name__)
+
+LIVE_S: Final = 5
+"""A live part of a page is at most this old."""
+_HASTE: Final = 0.2
+"""Up to this share sooner, each viewer at a pace of their own: those who opened a page together drift apart."""
+_CSS: Final = "".join((Path(__file__).parent / f).read_text(encoding="utf-8") for f in ("style.css", "style_forms.css"))
+_SAID: Final = "said"
+
+FIGURES: Final = next((f.name for f in (Path(st.__file__).parent / "static/static/js").glob("PlotlyChart.*.js")), None)
+"""The part of Streamlit's own page that draws figures: by far the largest, and loaded only where there is one."""
+
+# Rows are plain links with an address of their own; a plain click stays within the session instead of loading anew.
+# While the reader looks at the page, what draws figures is loaded, so that a batch's page need not wait for it.
+_LINKS_JS: Final = """
+const lookAhead = (name) => {
+  const start = document.querySelector('script[type="module"][src]');
+  if (!name || !start || window.tunroomAhead || navigator.connection?.saveData) return;
+  window.tunroomAhead = true;
+  import(new URL(name, start.src).href).catch(() => {});
+};
+export default function (component) {
+  const { data, setTriggerValue } = component;
+  const whenIdle = window.requestIdleCallback ?? setTimeout;
+  setTimeout(() => whenIdle(() => lookAhead(data)), 1000);
+  const follow = (event) => {
+    if (event.defaultPrevented || event.button !== 0) return;
+    if (event.metaKey || event.ctrlKey || event.shiftKey || event.altKey) return;
+    const link = event.target.closest("a[data-go]");
+    if (!link) return;
+    event.preventDefault();
+    setTriggerValue("go", link.getAttribute("data-go"));
+  };
+  document.addEventListener("click", follow);
+  return () => document.removeEventListener("click", follow);
+}
+"""
+
+# Streamlit's own HTML element drops SVG. What is put here is built by us from escaped text only. It is replaced in
+# place and only when it changed, and the link that had the keyboard's focus keeps it. Pictures travel apart from the
+# text around them, since they change far less often than the ages of readings do.
+_FILL_JS: Final = """
+const fill = () => {
+  const pictures = window.tunroomPictures ?? {};
+  for (const place of document.querySelectorAll("[data-picture]")) {
+    const picture = pictures[place.dataset.picture];
+    if (picture === undefined || place.shown === picture) continue;
+    place.innerHTML = picture;
+    place.shown = picture;
+  }
+};
+"""
+_MARKUP_JS: Final = (
+    _FILL_JS
+    + """
+export default function (component) {
+  const { data, parentElement } = component;
+  let place = parentElement.querySelector(".markup");
+  if (!place) {
+    place = document.createElement("div");
+    place.className = "markup";
+    parentElement.appendChild(place);
+  }
+  if (place.shown === data) return;
+  const held = place.contains(document.activeElement) ? document.activeElement.getAttribute("href") : null;
+  place.innerHTML = data;
+  place.shown = data;
+  fill();
+  if (held) place.querySelector(`a[href="${CSS.escape(held)}"]`)?.focus({ preventScroll: true });
+}
+"""
+)
+_PICTURES_JS: Final = (
+    _FILL_JS
+    + """
+export default function (component) {
+  if (window.tunroomPictures !== component.data) window.tunroomPictures = component.data;
+  fill();
+}
+"""
+)
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+
+def edition() -> Edition:
+    """Whether this reader's page is light or dark."""
+    return "dark" if st.context.theme.type == "dark" else "light"
+
+
+def look() -> None:
+    """The page's colours and rules. Until the browser has said which edition it shows, its own wish decides."""
+    told = st.context.theme.type
+    if told is None:
+        dark = f"@media (prefers-color-scheme: dark) {{:root{{{variables('dark')}}}}}"
+        colours = f":root{{{variables('light')}}}{dark}"
+    else:
+        colours = f":root{{{variables(edition())}}}"
+    st.html(f"<style>{colours}{_CSS}</style>")
+
+
+def followed_link() -> str | None:
+    """Where the reader just asked to go by a link in HTML, such as ``batch?id=batch-1``."""
+    renderer = st.components.v2.component("tunroom_links", js=_LINKS_JS)
+    result = renderer(key="followed-link", data=FIGURES, on_go_change=lambda: None, height=0)
+    go = result.get("go")
+    return str(go) if go else None
+
+
+def markup(html: str, key: str) -> None:
+    """Show HTML that may hold SVG; every text in it must have been escaped."""
+    st.components.v2.component("tunroom_markup", js=_MARKUP_JS, isolate_styles=False)(data=unbroken(html), key=key)
+
+
+def pictures(pictures: Mapping[str, str], key: str) -> None:
+    """Hand SVG to the places in `markup` that name it by ``data-picture``."""
+    renderer = st.components.v2.component("tunroom_pictures", js=_PICTURES_JS, isolate_styles=False)
+    renderer(data=dict(pictures), key=key)
+
+
+def screen(show: F) -> F:
+    """A page whose failure is a sentence, never a traceback."""
+
+    @functools.wraps(show)
+    def guarded(*args: Any, **kwargs: Any) -> Any:
+        with context.making_a_page():
+            try:
+                return show(*args, **kwargs)
+            except Exception as error:
+                show_failure(error)
+                return None
+
+    return guarded  # type: ignore[return-value]
+
+
+def live(show: F) -> F:
+    """A part of a page that refreshes itself without moving the rest."""
+    guarded = screen(show)
+
+    @functools.wraps(show)
+    def refreshed(*args: Any, **kwargs: Any) -> Any:
+        if "pace" not in st.session_state:
+            st.session_state["pace"] = LIVE_S * random.uniform(1 - _HASTE, 1)  # noqa: S311 - no secret
+        return st.fragment(guarded, run_every=st.session_state["pace"])(*args, **kwargs)
+
+    return refreshed  # type: ignore[return-value]
+
+
+def show_failure(error: Exception) -> None:
+    """Say what went wrong and what to do; the traceback goes to the log."""
+    if isinstance(error, IngestError | context.NotRunning):
+        log.warning("shown on a page: %s", error)
+        banner("This cannot be shown now.", str(error))
+        return
+    log.error("a page failed", exc_info=error)
+    banner(
+        "Something went wrong on this page.",
+        "Nothing that was measured or entered is lost. Load the page again; if it stays, the server's log says more.",
+    )
+
+
+def banner(title: str, text: str) -> None:
+    """A line that cannot be overlooked."""
+    st.html(f'<div class="banner" role="alert"><b>{escape(title)}</b> {escape(text)}</div>')
+
+
+def state_line() -> str:
+    """Whether readings come in, and how old the newest is, as HTML."""
+    say = queries.voice()
+    heard = queries.counts(say)["last_reading_at"]
+    if heard is None:
+        return '<span class="status">Listening; nothing heard yet</span>'
+    return f'<span class="status" title="{escape(say.exact(heard))}">Last reading {escape(say.ago(heard))}</span>'
+
+
+@live
+def connection() -> None:
+    """The state of the connection, beside the cellar's name on every page; trouble is a bar that stays in sight."""
+    problem = queries.problem()
+    if problem is None:
+        st.html(state_line(), width="content")
+        return
+    st.html('<span class="status trouble">Readings are held up</span>', width="content")
+    text = f"<b>Readings are not coming in as they should.</b> {escape(problem)}"
+    st.html(f'<div class="banner trouble" role="alert">{text}</div>', width="content")
+
+
+def newest_change() -> int | None:
+    """The id of the newest line of the journal."""
+    return next((change.change_id for change in context.store().changes(1)), None)
+
+
+def say_done(sentence: str, before: int | None) -> None:
+    """Remember what was just entered, to show it at the head of the page: with its undo, if it is a line of its own.
+
+    `before` is what `newest_change` was before the entry; one that changed nothing must not undo an older one.
+    """
+    newest = newest_change()
+    st.session_state[_SAID] = (sentence, newest if newest != before else None)
+
+
+def done_line() -> None:
+    """What was just entered, with the way to take it back."""
+    said = st.session_state.get(_SAID)
+    if not said:
+        return
+    sentence, change_id = said
+    with st.container(key="done", horizontal=True, vertical_alignment="center"):
+        st.html(f'<span role="status">{escape(sentence)}</span>')
+        if change_id is not None and st.button("Undo", key="undo", type="secondary"):
+            st.session_state[_SAID] = None
+            taken_back = context.service().undo(change_id)
+            st.toast(taken_back or "Something else was entered since. Set up, Health and entries, takes back in turn.")
+            st.rerun()
+        if st.button("Keep" if change_id is not None else "Close", key="keep", type="tertiary"):
+            st.session_state[_SAID] = None
+            st.rerun()
+
+
+def attempt(enter: Callable[[], Any], done: str) -> EntryError | None:
+    """Run an entry; say it is done, or give back what is wrong so that it can stand beside its field."""
+    before = newest_change()
+    try:
+        enter()
+    except EntryError as error:
+        return error
+    except ValueError as error:
+        return EntryError("", str(error))
+    except IngestError as error:
+        return EntryError("", str(error))
+    say_done(done, before)
+    return None
+
+
+def beside(error: EntryError | None, *fields: str) -> None:
+    """Show `error` here if it belongs to one of `fields` (an empty name: to the whole form)."""
+    if error is not None and error.field in fields:
+        st.html(f'<div class="banner" role="alert">{escape(str(error))}</div>')
+
+
+def table(headings: Sequence[str], rows: Sequence[Sequence[str]], caption: str, *, wide: bool = False) -> str:
+    """A quiet table as HTML; it scrolls by itself on a narrow screen. Cells are text, on one line in a `wide` one."""
+    kind = "log wide" if wide else "log"
+    head = "".join(f'<th scope="col">{escape(h)}</th>' for h in headings)
+    body = "".join("<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in row) + "</tr>" for row in rows)
+    return (
+        f'<div class="scroll" tabindex="0" role="region" aria-label="{escape(caption)}"><table class="{kind}">'
+        f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
+    )

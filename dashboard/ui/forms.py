@@ -1,0 +1,271 @@
+"""Entries: inputs in the person's units, what is wrong beside its field, and nothing typed lost.
+
+A form is made anew only when what it shows has changed or its entry was kept; until then the browser holds what was
+typed, whatever refreshes around it. Values go in and out in the units of the model; the person's units are only shown.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, time, timedelta
+from hashlib import blake2s
+from html import escape
+from typing import Any, Final, Literal, TypeVar
+
+import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
+
+from analysis import units
+from dashboard.ui import components
+from dashboard.wording.formatting import Voice, capital, zone_of
+from ingest.errors import EntryError
+
+T = TypeVar("T")
+Unit = Literal["gravity", "temperature", "volume", "pressure", "share", "plain"]
+
+_EARLIEST: Final = datetime(2000, 1, 1)  # noqa: DTZ001 - on the person's clock, as the input shows it
+_LATEST: Final = datetime(2100, 1, 1)  # noqa: DTZ001
+
+A_NAME: Final = "\N{ZERO WIDTH SPACE}a name"
+"""Stands in for a wrong name while the other faults are looked for; nobody else has it."""
+
+WHOLE_FORM: Final = ""
+"""The name of the place for what belongs to no single field."""
+
+
+@dataclass(frozen=True, slots=True)
+class Scale:
+    """How a quantity is shown: its unit, its step and format, and the way there and back."""
+
+    unit: str
+    step: float
+    format: str
+    shown: Callable[[float], float] = float
+    kept: Callable[[float], float] = float
+
+    @property
+    def per_kept(self) -> float:
+        """How many shown units one kept unit is, for differences such as an error."""
+        return self.shown(1.0) - self.shown(0.0)
+
+
+def scale(unit: Unit, voice: Voice) -> Scale:
+    """The scale of a quantity in the person's units."""
+    p = voice.preferences
+    match unit:
+        case "gravity" if p.gravity_unit == "°P":
+            return Scale("°P", 0.1, "%.1f", units.sg_to_plato, units.plato_to_sg)
+        case "gravity":
+            return Scale("SG", 0.001, "%.3f")
+        case "temperature" if p.temperature_unit == "°F":
+            return Scale("°F", 0.5, "%.1f", units.c_to_f, units.f_to_c)
+        case "temperature":
+            return Scale("°C", 0.5, "%.1f")
+        case "volume" if p.volume_unit == "US gal":
+            return Scale("US gal", 0.5, "%.2f", units.litres_to_us_gal, units.us_gal_to_litres)
+        case "volume":
+            return Scale("L", 0.5, "%.1f")
+        case "pressure" if p.pressure_unit == "bar":
+            return Scale("bar", 0.1, "%.2f", units.kpa_to_bar, units.bar_to_kpa)
+        case "pressure" if p.pressure_unit == "psi":
+            return Scale("psi", 1.0, "%.1f", units.kpa_to_psi, units.psi_to_kpa)
+        case "pressure":
+            return Scale("kPa", 5.0, "%.0f")
+        case "share":
+            return Scale("%", 1.0, "%.0f", lambda v: 100 * v, lambda v: v / 100)
+        case _:
+            return Scale("", 1.0, "%g")
+
+
+@dataclass(slots=True)
+class Form:
+    """One entry being made. Each input is followed by a place for what is wrong with it."""
+
+    name: str
+    voice: Voice
+    mark: str
+    sent: bool = False
+    _places: dict[str, DeltaGenerator] = field(default_factory=dict)
+    _odd: list[EntryError] = field(default_factory=list)
+    """What an input itself finds wrong; nothing is kept until it is mended."""
+
+    def key(self, of: str) -> str:
+        """The key of an input; it changes when the form is made anew."""
+        return f"{self.name}/{self.mark}/{of}"
+
+    def place(self, *fields: str) -> None:
+        """Where what is wrong with these fields is said."""
+        here = st.empty()
+        for each in fields:
+            self._places[each] = here
+
+    def text(self, of: str, label: str, value: str | None = "", **more: Any) -> str:
+        """A line of text."""
+        got = st.text_input(label, value or "", key=self.key(of), **more)
+        self.place(of)
+        return (got or "").strip()
+
+    def number(
+        self, of: str, label: str, value: float | None, unit: Unit | Scale = "plain", *, called: str = "", **more: Any
+    ) -> float | None:
+        """A number in the person's unit, or nothing; one left as it stands comes back unrounded."""
+        how = unit if isinstance(unit, Scale) else scale(unit, self.voice)
+        shown = None if value is None else float(how.shown(value))
+        named = called or how.unit
+        options: dict[str, Any] = {"step": how.step, "format": how.format, **more}
+        shown = None if shown is None else _as_written(shown, options["format"])
+        got = st.number_input(f"{label}, {named}" if named else label, value=shown, key=self.key(of), **options)
+        self.place(of)
+        if got is None:
+            return None
+        return value if got == shown else float(how.kept(float(got)))
+
+    def moment(self, of: str, label: str, value: datetime | None, **more: Any) -> datetime | None:
+        """A day and a time on the person's clock; comes back in UTC."""
+        zone = zone_of(self.voice.preferences.time_zone)
+        shown = None if value is None else value.astimezone(zone).replace(tzinfo=None, second=0, microsecond=0)
+        got = st.datetime_input(
+            label,
+            shown,
+            min_value=datetime(1, 1, 1),  # noqa: DTZ001
+            max_value=datetime(9999, 12, 31),  # noqa: DTZ001
+            key=self.key(of),
+            step=timedelta(minutes=15),
+            format="YYYY-MM-DD",
+            **more,
+        )
+        self.place(of)
+        if got is None:
+            return None
+        if got == shown and value is not None:
+            return value
+        if not _EARLIEST <= got < _LATEST:
+            self._odd.append(EntryError(of, f"the year is {got.year}", "Look at the date; it is usually this year's."))
+        return got.replace(tzinfo=zone).astimezone(UTC)
+
+    def choice(
+        self, of: str, label: str, options: Sequence[T], value: T | None, words: Callable[[T], str] = str, **more: Any
+    ) -> T | None:
+        """One of several; None where nothing is chosen."""
+        given = list(options)
+        index = given.index(value) if value in given else None
+        got = st.selectbox(label, given, index=index, format_func=words, key=self.key(of), **more)
+        self.place(of)
+        return got  # type: ignore[no-any-return]
+
+    def several(
+        self, of: str, label: str, options: Sequence[T], value: Sequence[T], words: Callable[[T], str] = str
+    ) -> list[T]:
+        """Any number of several."""
+        got = st.pills(label, options, selection_mode="multi", default=list(value), format_func=words, key=self.key(of))
+        self.place(of)
+        return list(got)
+
+    def tick(self, of: str, label: str, value: bool, **more: Any) -> bool:
+        """Yes or no."""
+        got = st.checkbox(label, value, key=self.key(of), **more)
+        self.place(of)
+        return bool(got)
+
+    def hour(self, of: str, label: str, value: time | None) -> time | None:
+        """A time of day, or nothing."""
+        got = st.time_input(label, value, key=self.key(of), step=timedelta(minutes=30))
+        self.place(of)
+        return got
+
+    def keep(self, enter: Callable[[], Any], done: str, *, then: Callable[[], Any] | None = None) -> None:
+        """Make the entry; what is wrong is said beside its field, with everything typed left as it is."""
+        if self.refuses(()):
+            return
+        error = components.attempt(enter, done)
+        if error is not None:
+            self.wrong(error)
+            return
+        renew(self.name)
+        if then is not None:
+            then()
+        st.rerun()
+
+    def wrong(self, error: EntryError) -> None:
+        """Say what is wrong where it belongs."""
+        place = self._places.get(error.field) or self._places.get(WHOLE_FORM)
+        text = escape(capital(str(error)))
+        (place or st).html(f'<p class="wrong" role="alert">{text}</p>')
+
+    def refuses(self, faults: Sequence[EntryError]) -> bool:
+        """Say everything that is wrong; whether anything was."""
+        told = [*self._odd, *faults]
+        for fault in told:
+            self.wrong(fault)
+        return bool(told)
+
+    def missing(self, of: str, problem: str, usual: str = "") -> None:
+        """Say that a field is needed."""
+        self.wrong(EntryError(of, problem, usual))
+
+
+@contextmanager
+def entry(name: str, voice: Voice, *, save: str, shows: object = None, border: bool = True) -> Iterator[Form]:
+    """A form with its button. `shows` is what it was filled in from: when that changes, so do the fields."""
+    form = Form(name, voice, _mark(name, shows))
+    with st.form(form.key("form"), border=border, enter_to_submit=False):
+        yield form
+        form.sent = st.form_submit_button(save, type="primary", key=form.key("save"))
+        form.place(WHOLE_FORM)
+
+
+def all_faults(make: Callable[..., object], values: Mapping[str, Any], neutral: Mapping[str, Any]) -> list[EntryError]:
+    """Everything that is wrong with `values`, not the first alone.
+
+    A record says one fault at a time; each faulty field is therefore set to its `neutral` value to find the next.
+    """
+    given, found = dict(values), []
+    for _ in range(len(values) + 1):
+        try:
+            make(**given)
+        except EntryError as error:
+            found.append(error)
+            if error.field not in neutral or given.get(error.field) == neutral[error.field]:
+                break
+            given[error.field] = neutral[error.field]
+        else:
+            break
+    return found
+
+
+def loose(name: str, voice: Voice, *, shows: object = None, places: Form | None = None) -> Form:
+    """Inputs that answer at once, without a button; a part of another form shares its places."""
+    form = Form(name, voice, _mark(name, shows))
+    if places is not None:
+        form._places = places._places
+    return form
+
+
+def renew(name: str) -> None:
+    """Forget what was typed into a form."""
+    st.session_state[_round(name)] = st.session_state.get(_round(name), 0) + 1
+
+
+def remove_button(label: str, key: str, enter: Callable[[], Any], done: str) -> None:
+    """A quiet button that takes something away; it can be undone, so it does not ask twice."""
+    if st.button(label, key=key, type="tertiary"):
+        error = components.attempt(enter, done)
+        if error is None:
+            st.rerun()
+        st.html(f'<p class="wrong" role="alert">{escape(capital(str(error)))}</p>')
+
+
+def _mark(name: str, shows: object) -> str:
+    made = st.session_state.get(_round(name), 0)
+    return f"{made}.{blake2s(repr(shows).encode(), digest_size=5).hexdigest()}"
+
+
+def _round(name: str) -> str:
+    return f"round of {name}"
+
+
+def _as_written(value: float, pattern: str) -> float:
+    """The value as its input will show it, so that an untouched input is recognised."""
+    return float(pattern % value)

@@ -1,0 +1,1 @@
+"""Addresses beside the pages."""

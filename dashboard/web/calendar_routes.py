@@ -1,0 +1,89 @@
+"""Addresses beside the pages that give files: the calendar feed, for calendar programs.
+
+The feed's address holds a token that nobody can guess; whoever has the address can read the dates, and nothing else.
+A wrong token, an unknown batch and a cellar that is not open all look the same from outside.
+"""
+
+from __future__ import annotations
+
+import secrets
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import Final
+
+from starlette.requests import Request
+from starlette.responses import PlainTextResponse, Response
+from starlette.routing import Route
+
+from dashboard import context
+from dashboard.queries import calendar_feed
+from ingest.model import BatchRecord, Preferences
+from ingest.monitoring.outlook import Outlook
+from ingest.store.store import Store
+
+CELLAR: Final = "cellar"
+"""The name of the feed of all batches; any other name is a batch's id."""
+
+_CALENDAR: Final = "text/calendar; charset=utf-8"
+
+
+def token_of(store: Store) -> str:
+    """The token in the feed's address, made when it is first asked for."""
+    return store.preferences().calendar_token or renewed_token(store)
+
+
+def renewed_token(store: Store) -> str:
+    """A new token: the old address stops working."""
+    return store.save(replace(store.preferences(), calendar_token=secrets.token_urlsafe(24))).calendar_token
+
+
+def feed_path(token: str, name: str = CELLAR) -> str:
+    """The feed's address on this server."""
+    return f"/feed/{token}/{name}.ics"
+
+
+def may_read(preferences: Preferences, token: str) -> bool:
+    """Whether this is the feed's token; takes as long for a wrong one as for the right one."""
+    kept = preferences.calendar_token
+    return bool(kept) and secrets.compare_digest(kept.encode(), token.encode())
+
+
+def outlooks_of(name: str) -> list[Outlook] | None:
+    """The outlooks whose dates a feed holds; None where there is no such feed."""
+    service = context.service()
+    if name == CELLAR:
+        records: Sequence[BatchRecord] = service.store.active_batches()
+    else:
+        record = service.store.get(BatchRecord, name)
+        if record is None:
+            return None
+        records = [record]
+    found = (service.outlooks.latest(record.batch_id) for record in records)
+    return [outlook for outlook in found if outlook is not None]
+
+
+def calendar_text(name: str = CELLAR) -> bytes | None:
+    """A feed as a calendar program reads it (RFC 5545); None where there is no such feed."""
+    outlooks = outlooks_of(name)
+    if outlooks is None:
+        return None
+    return calendar_feed.feed(outlooks, preferences=context.store().preferences(), now=datetime.now(UTC))
+
+
+def feed(request: Request) -> Response:
+    """The dates of the cellar, or of one batch."""
+    nothing = PlainTextResponse("There is nothing at this address.", status_code=404)
+    try:
+        preferences = context.store().preferences()
+    except context.NotRunning:
+        return nothing
+    if not may_read(preferences, request.path_params["token"]):
+        return nothing
+    text = calendar_text(request.path_params["name"])
+    if text is None:
+        return nothing
+    return Response(text, media_type=_CALENDAR, headers={"Cache-Control": "private, no-cache"})
+
+
+ROUTES: Final = (Route("/feed/{token}/{name}.ics", feed, methods=["GET", "HEAD"]),)

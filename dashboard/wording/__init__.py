@@ -1,0 +1,1 @@
+"""Sentences that screens say."""

@@ -1,0 +1,50 @@
+"""What comes when, in words: the days ahead with what is planned on each."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import date
+from typing import Final
+
+from analysis.planning.outstanding import Act
+from dashboard.wording.formatting import Voice, chance, natural
+from dashboard.wording.verdict import dose_words
+from ingest.monitoring.outlook import Outlook
+
+_WORDS: Final[dict[Act, str]] = {"hops in": "Dry hop", "hops out": "Hops out of", "package": "Package"}
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """One thing planned for one day."""
+
+    day: date
+    what: str
+    sure: str
+    batch_id: str
+
+
+def agenda(outlooks: Iterable[Outlook], say: Voice) -> list[Item]:
+    """Everything planned from today on, the soonest first; a day that has passed unused counts as today."""
+    items = []
+    for outlook in outlooks:
+        name = name_of(outlook)
+        for each in outlook.to_do(say.today()):
+            certainty = chance(each.chance) if each.chance is not None else ""
+            what = f"{_WORDS[each.act]} {name}{dose_words(each)}"
+            items.append(Item(each.day, what, certainty, outlook.record.batch_id))
+    return sorted(items, key=lambda i: (i.day, natural(i.what)))
+
+
+def name_of(outlook: Outlook) -> str:
+    """``Vessel 3 (Harbour Pale)``."""
+    return f"{outlook.vessel.name} ({outlook.record.name})" if outlook.vessel else outlook.record.name
+
+
+def opening(items: list[Item], say: Voice) -> str:
+    """The first line of the calendar."""
+    if not items:
+        return "No day can be named yet."
+    first = items[0]
+    return f"Next: {first.what[0].lower()}{first.what[1:]}, {say.day(first.day)}."

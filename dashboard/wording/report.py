@@ -1,0 +1,44 @@
+"""Verdict, dates and evidence as plain text, for a terminal."""
+
+from __future__ import annotations
+
+import textwrap
+
+from analysis.model import HOLD_H, Assessment, Batch
+from analysis.planning.plan import Plan
+from dashboard.wording.formatting import THIN, Voice, percent
+from dashboard.wording.verdict import PHASE_WORDS, dates, three_notions, verdict
+from ingest.model import Preferences
+
+_WIDTH = 100
+
+
+def report(assessment: Assessment, plan: Plan, batch: Batch, *, time_zone: str, hold_h: float | None = None) -> str:
+    """Everything we say about one log, in the order of a batch's page."""
+    voice = Voice(Preferences(time_zone=time_zone), assessment.now)
+    hold = HOLD_H if hold_h is None else hold_h
+    lines = [verdict(assessment, hold, voice), ""]
+    facts = [("Phase", PHASE_WORDS[assessment.phase])]
+    facts += [(question, f"{answer}. {small}") for question, answer, small in three_notions(assessment, hold, voice)]
+    if assessment.gravity_sg is not None:
+        facts.append(("Gravity now", voice.gravity(assessment.gravity_sg.p50)))
+    if assessment.terminal_gravity_sg is not None:
+        end = assessment.terminal_gravity_sg
+        facts.append(("Likely end", f"{voice.gravity(end.p10)} to {voice.gravity(end.p90)}"))
+    facts.append(("Apparent attenuation", percent(assessment.apparent_attenuation)))
+    facts += [(what, when) for what, when, _ in dates(plan, batch, voice)]
+    lines += [line for name, value in facts for line in _wrapped(f"{name}: ", value)]
+    for title, sentences in (
+        ("Why we say so", assessment.evidence),
+        ("What to do", assessment.advice),
+        ("The dates", (plan.reason, *plan.cautions)),
+    ):
+        sentences = tuple(s for s in sentences if s)
+        if sentences:
+            lines += ["", title]
+            lines += [line for sentence in sentences for line in _wrapped("- ", sentence)]
+    return "\n".join(lines).replace(THIN, " ")
+
+
+def _wrapped(opening: str, text: str) -> list[str]:
+    return textwrap.wrap(text, _WIDTH, initial_indent=opening, subsequent_indent=" " * 2) or [opening.rstrip()]

@@ -1,0 +1,99 @@
+"""Which yeast did best, and how our forecasts fared, in sentences."""
+
+from __future__ import annotations
+
+from analysis.track_record import AHEAD_DAYS, TrackRecord
+from analysis.yeast_comparison import Comparison, Difference
+from dashboard.wording.formatting import Voice, capital, chance, count, joined, number, percent, plural
+
+_MANY = 3
+
+
+def best(comparison: Comparison, say: Voice) -> str:
+    """The answer first: who differs from whom, and what cannot be told yet."""
+    if len(comparison.yeasts) < 2:
+        only = comparison.yeasts[0]
+        return f"Only {only.yeast} has finished {_article(comparison.drink)} so far: nothing to compare it with yet."
+    told = [d for d in comparison.differences if d.verdict == "differ"]
+    told.sort(key=lambda d: max(d.p_below, 1 - d.p_below), reverse=True)
+    parts = [difference(d, comparison, say) for d in told[:_MANY]]
+    for quantity, word in (("finish_days", "finish times"), ("attenuation", "attenuation")):
+        rest = [d for d in comparison.differences if d.quantity == quantity and d.verdict != "differ"]
+        if rest and all(d.verdict == "alike" for d in rest):
+            pairs = "them" if len(comparison.yeasts) == 2 else "the others"
+            parts.append(f"{word} of {pairs} are alike" if told else f"their {word} are alike")
+        elif rest:
+            parts.append(f"too few batches to tell {'the other ' if _some(told, quantity) else ''}{word} apart")
+    return f"{capital('; '.join(parts))}."
+
+
+def _some(told: list[Difference], quantity: str) -> bool:
+    return any(d.quantity == quantity for d in told)
+
+
+def difference(d: Difference, comparison: Comparison, say: Voice) -> str:
+    """One difference: ``Marrow finishes about a day sooner than Dune at 19.0 °C (very likely, 94 %)``."""
+    sure = chance(max(d.p_below, 1 - d.p_below))
+    leader, other = (d.first, d.second) if d.amount.p50 < 0 else (d.second, d.first)
+    if d.quantity == "finish_days":
+        at = f" at {say.temperature(comparison.temperature_c)}" if comparison.temperature_c is not None else ""
+        return f"{leader} finishes {_about_days(abs(d.amount.p50))} sooner than {other}{at}, {sure}"
+    points = number(100 * abs(d.amount.p50))
+    return f"{other} attenuates about {points} percentage points further than {leader}, {sure}"
+
+
+def _about_days(days: float) -> str:
+    if days < 0.75:
+        return f"about {number(24 * days)} hours"
+    if days < 1.25:
+        return "about a day"
+    return f"about {number(days, 1 if days < 3 else 0)} days"
+
+
+def _article(drink: str) -> str:
+    return (
+        "batches" if drink == "other" else f"{drink}s" if drink in ("ale", "lager", "cider", "mead", "wine") else drink
+    )
+
+
+def summaries(comparison: Comparison) -> tuple[list[str], list[list[str]]]:
+    """A table of what each yeast usually does: headings and rows."""
+    rows = []
+    for y in comparison.yeasts:
+        days = (
+            f"{number(y.finish_days.p50, 1)} ({_between(y.finish_days.p10, y.finish_days.p90)})"
+            if y.finish_days
+            else ""
+        )
+        share = y.attenuation
+        gone = f"{percent(share.p50)} ({number(100 * share.p10)} to {number(100 * share.p90)})" if share else ""
+        rows.append([y.yeast, number(y.batches), days, gone])
+    return ["Yeast", "Batches", "Days to the finish (eight times in ten)", "Apparent attenuation"], rows
+
+
+def _between(low: float, high: float) -> str:
+    return f"{number(low, 1)} to {number(high, 1)}"
+
+
+def fared(record: TrackRecord) -> str:
+    """The cellar's own track record in a sentence or two."""
+    ahead = number(AHEAD_DAYS)
+    if record.ranges == 0:
+        return f"No batch has finished yet of which a date had been said {ahead} days ahead."
+    text = (
+        f"Of {plural(record.ranges, 'range')} given {ahead} days ahead, which should hold eight times in ten, "
+        f"{count(record.ranges_held)} held."
+    )
+    if record.dates:
+        text = (
+            f"Of {plural(record.dates, 'packaging day')} named {ahead} days ahead, {count(record.dates_held)} held. "
+            + text
+        )
+    if record.miss_days is not None:
+        text += f" The middle of the range missed by {number(record.miss_days, 1)} days, half of the times by less."
+    return text
+
+
+def names(comparison: Comparison) -> str:
+    """The yeasts by name."""
+    return joined([y.yeast for y in comparison.yeasts])

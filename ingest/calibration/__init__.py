@@ -1,0 +1,1 @@
+"""From what a device said to what it meant."""

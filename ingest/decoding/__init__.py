@@ -1,0 +1,1 @@
+"""What a message says: quantities, units, times, devices."""

@@ -1,0 +1,222 @@
+"""One message into reports: topic and bytes in, reports and faults out. Nothing raises, nothing is lost.
+
+Three forms are understood: a SenML pack, our own JSON object whose names carry their units (or a list of such objects),
+and whatever a rule describes. A malformed message is rejected whole. Where only a value is impossible, that value
+is a fault and the rest of the message is taken; in both cases the caller keeps the bytes beside the faults.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any, Final, NamedTuple
+
+from ingest.decoding import rule_readings, senml, senml_readings, timestamps
+from ingest.decoding.draft import Draft, Faults, number, shown
+from ingest.decoding.quantities import BY_FIELD, NATIVE_NAMES
+from ingest.decoding.rules import Rule
+from ingest.decoding.timestamps import TimeUnit
+from ingest.errors import Fault
+from ingest.model import Report
+
+LONGEST_ID: Final = 128
+
+
+class Decoded(NamedTuple):
+    """What a message becomes. `how` names the form in which it was understood."""
+
+    reports: tuple[Report, ...]
+    faults: tuple[Fault, ...] = ()
+    how: str = ""
+
+
+def decode(
+    topic: str, payload: bytes, *, received_at: datetime, prefix: str = "tunroom", rules: Sequence[Rule] = ()
+) -> Decoded:
+    """Decode one message.
+
+    Parameters
+    ----------
+    topic, payload
+        As they came.
+    received_at
+        When they came; used where the device has no plausible time of its own.
+    prefix
+        The topic levels above ``report/<device>``.
+    rules
+        Rules for other devices; those that fit the topic are tried first, and all that fit apply.
+    """
+    try:
+        return _decode(topic, payload, received_at, prefix, rules)
+    except Exception as error:  # the last net: whatever a device sends, the subscriber goes on
+        fault = Fault("$", f"the message could not be read ({type(error).__name__})", "Look at its bytes")
+        return Decoded((), (fault,), "nothing known")
+
+
+def _decode(topic: str, payload: bytes, received_at: datetime, prefix: str, rules: Sequence[Rule]) -> Decoded:
+    fitting = [(rule, device) for rule in rules if (device := rule.device_of(topic)) is not None] if rules else []
+    head = f"{prefix}/report/"
+    if not fitting and not topic.startswith(head):
+        remedy = f"Send to {prefix}/report/<device>, or make a rule for this topic"
+        return Decoded((), (Fault("topic", f"no rule fits {shown(topic)}", remedy),), "nothing known")
+    document = _document(payload, plain_text=bool(fitting))
+    if isinstance(document, Fault):
+        return Decoded((), (document,), "JSON")
+    faults = Faults()
+    if fitting:
+        drafts = rule_readings.drafts_of(fitting, document, faults)
+        how = "rule " + ", ".join(rule.name for rule, _ in fitting)
+    elif senml.is_pack(document):
+        drafts, how = senml_readings.drafts_of(topic[len(head) :], document, faults), "SenML pack"
+    else:
+        drafts, how = _from_objects(topic[len(head) :], document, faults), "JSON object"
+    checked: str | None = None
+    for draft in drafts:
+        if draft.device_id != checked and not _GOOD_ID.fullmatch(draft.device_id):
+            faults.malformed.append(_wrong_id(draft.device_id))
+        checked = draft.device_id
+    if faults.malformed:
+        return Decoded((), faults.all(), how)
+    taken = [draft for draft in drafts if draft.values]
+    if not taken:
+        if not faults.impossible:
+            faults.malformed.append(_nothing_found(document))
+        return Decoded((), faults.all(), how)
+    return Decoded(_reports(taken, topic, payload, received_at), tuple(faults.impossible), how)
+
+
+def _reports(drafts: Sequence[Draft], topic: str, payload: bytes, received_at: datetime) -> tuple[Report, ...]:
+    if len(drafts) == 1:  # nearly every message
+        settled = [timestamps.settle_one(drafts[0].said, received_at)]
+    else:
+        settled = timestamps.settle([draft.said for draft in drafts], received_at)
+    return tuple(
+        [
+            Report(
+                device_id=draft.device_id,
+                measured_at=measured_at,
+                received_at=received_at,
+                sequence=draft.sequence,
+                time_flag=flag,
+                extra=draft.extra,
+                topic=topic,
+                payload=payload,
+                **draft.values,
+            )
+            for draft, (measured_at, flag) in zip(drafts, settled, strict=True)
+        ]
+    )
+
+
+class _NotANumber(Exception):
+    """NaN or Infinity."""
+
+
+def _refuse_constant(name: str) -> float:
+    raise _NotANumber(name)
+
+
+_JSON: Final = json.JSONDecoder(parse_constant=_refuse_constant)
+_BARE_NUMBER: Final = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
+_EXAMPLE: Final = '{"gravity_sg": 1.048, "temperature_c": 19.5}'
+_GOOD_ID: Final = re.compile(rf"[^\s/\x00-\x1f\x7f-\x9f\ud800-\udfff]{{1,{LONGEST_ID}}}")
+
+
+def _document(payload: bytes, *, plain_text: bool) -> Any:
+    if not payload:
+        return Fault("$", "the message is empty", "Send a JSON object such as " + _EXAMPLE)
+    try:
+        text = payload.decode("utf-8")
+    except UnicodeDecodeError as error:
+        return Fault("$", f"byte {error.start} is not UTF-8", "Send JSON in UTF-8")
+    try:
+        return _JSON.decode(text)
+    except _NotANumber as error:
+        return Fault("$", f"{error} is no number in JSON", "Leave the name out where there is no value")
+    except RecursionError:
+        return Fault("$", "the JSON is nested too deeply", "Send a flat object")
+    except ValueError as error:
+        if plain_text:  # a rule may read a bare text
+            bare = text.strip()
+            return float(bare) if _BARE_NUMBER.fullmatch(bare) else bare
+        return Fault("$", f"this is not JSON ({error})", "Send a JSON object such as " + _EXAMPLE)
+
+
+def _wrong_id(device: str) -> Fault:
+    return Fault(
+        "topic",
+        f"{shown(device)} cannot be a device's id",
+        f"An id is one topic level of 1 to {LONGEST_ID} characters without spaces",
+    )
+
+
+def _nothing_found(document: object) -> Fault:
+    what = "nothing"
+    if isinstance(document, dict) and document:
+        what = f"only {', '.join(shown(key).strip(chr(39)) for key in list(document)[:5])}"
+    return Fault("$", f"there is no quantity in it that we know, {what}", f"Known names are {', '.join(NATIVE_NAMES)}")
+
+
+def _from_objects(device: str, document: object, faults: Faults) -> list[Draft]:
+    if isinstance(document, dict):
+        return [_from_object(device, document, "$", faults)]
+    if isinstance(document, list) and document:
+        drafts = []
+        for at, item in enumerate(document):
+            if isinstance(item, dict):
+                drafts.append(_from_object(device, item, f"$[{at}]", faults))
+            else:
+                problem = f"expected an object, got {shown(item)}"
+                faults.malformed.append(Fault(f"$[{at}]", problem, f"Such as {_EXAMPLE}"))
+        return drafts
+    faults.malformed.append(Fault("$", f"expected an object, got {shown(document)}", f"Such as {_EXAMPLE}"))
+    return []
+
+
+_PLAIN: Final = {
+    name: (BY_FIELD[field].low, BY_FIELD[field].high) for name, (field, _unit) in NATIVE_NAMES.items() if name == field
+}
+"""Names whose unit is the one we keep, with their range: nearly every value that comes."""
+
+
+def _from_object(device: str, item: Mapping[str, Any], path: str, faults: Faults) -> Draft:
+    draft = Draft(device)
+    values = draft.values
+    for name, value in item.items():
+        plain = _PLAIN.get(name)
+        if plain is not None and type(value) is float and plain[0] <= value <= plain[1] and name not in values:
+            values[name] = value
+        elif name in NATIVE_NAMES:
+            if value is not None:  # null: the device says that it has none
+                _take(draft, name, value, f"{path}.{name}", faults)
+        elif name == "measured_at" or name == "measured_at_ms":
+            if value is not None:
+                unit: TimeUnit | None = "ms" if name == "measured_at_ms" else None
+                draft.put_time(timestamps.read(value, f"{path}.{name}", unit, declared=True), faults)
+        elif name == "sequence":
+            draft.put_sequence(value, f"{path}.sequence", faults)
+        else:
+            draft.extra[name] = value
+    return draft
+
+
+def _take(draft: Draft, name: str, value: object, path: str, faults: Faults) -> None:
+    result = number(value, path, lambda: f'{{"{name}": {_SAMPLES.get(name, "19.5")}}}')
+    if isinstance(result, Fault):
+        faults.malformed.append(result)
+    else:
+        field, unit = NATIVE_NAMES[name]
+        draft.put(field, result, unit, name, path, faults)
+
+
+_SAMPLES: Final = {
+    "gravity_sg": "1.048",
+    "extract_plato": "11.8",
+    "density_kg_m3": "1046.1",
+    "inclination_deg": "41.2",
+    "battery_v": "3.9",
+    "battery_mv": "3900",
+    "signal_dbm": "-67",
+}

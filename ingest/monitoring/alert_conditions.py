@@ -1,0 +1,253 @@
+"""What is worth a message: for each kind, when it holds, when it is over, and what to say.
+
+Every condition has three answers: it holds, it is over, or neither (no change). Together with the times it must last
+before it counts either way, that is the hysteresis: a value that dithers about a border is told once.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from typing import TYPE_CHECKING, Final, Literal, get_args
+from zoneinfo import ZoneInfo
+
+from analysis.model import Batch
+from analysis.planning.constraints import percent
+from analysis.planning.outstanding import Act, done_so_far
+from analysis.planning.plan import day_words
+from analysis.planning.wording import FORECAST_ONLY, cold_keg_words
+from analysis.units import c_to_f
+from ingest.model import Preferences
+
+if TYPE_CHECKING:
+    from ingest.monitoring.outlook import Outlook
+    from ingest.store.store import LastWord
+
+NotifyKind = Literal[
+    "finished",
+    "stalled",
+    "hop day tomorrow",
+    "packaging tomorrow",
+    "date moved",
+    "temperature outside its range",
+    "renewed fall after hops",
+    "sensor silent",
+    "battery low",
+]
+NOTIFY_KINDS: Final[tuple[NotifyKind, ...]] = get_args(NotifyKind)
+"""The kinds a person can choose among; none chosen means all of them."""
+
+_TEMPERATURE_MARGIN_C: Final = 0.3
+_EVES: Final[dict[Act, NotifyKind]] = {"hops in": "hop day tomorrow", "package": "packaging tomorrow"}
+_EVE_HOUR: Final = 9
+"""Local hour from which the day before is told."""
+
+# Common practice for small lithium cells, no source: low near 3.5 V or a sixth of the charge.
+_BATTERY_LOW = (3.5, 15.0, 3.0)
+_BATTERY_FINE = (3.7, 30.0, 10.0)
+
+Name = Callable[[str], str]
+
+
+@dataclass(frozen=True, slots=True)
+class Eve:
+    """An act that is announced the day before, and its words: a late message says "today" on the day."""
+
+    act: Act
+    dose: int
+    doses: int
+    day: date
+    subject: str
+
+    def title(self, today: date) -> str:
+        """Such as ``Saison in Vessel 3: hop day tomorrow``."""
+        return f"{self.subject}: {'packaging' if self.act == 'package' else 'hop day'} {self._when(today)}"
+
+    def body(self, today: date) -> str:
+        """The sentence, without the plan's reason."""
+        dose = f", dose {self.dose} of {self.doses}," if self.doses > 1 else ""
+        act = "Packaging" if self.act == "package" else f"Hops go in{dose}"
+        forecast = f" {FORECAST_ONLY}" if self.act == "package" else ""
+        return f"{act} {self._when(today)}, {day_words(self.day)}: {self.subject}.{forecast}"
+
+    def _when(self, today: date) -> str:
+        return "today" if self.day <= today else "tomorrow"
+
+
+def mark_of(batch: Batch) -> str:
+    """What is done so far with a batch, as short text: it changes with every dose, hops out and packaging logged."""
+    done = done_so_far(batch)
+    return f"{done.doses}{' out' if done.hops_out else ''}{' packaged' if done.packaged else ''}"
+
+
+@dataclass(frozen=True, slots=True)
+class Condition:
+    """One thing that may be told, at one moment. `state` is True (holds), False (over) or None (neither)."""
+
+    key: str
+    kind: NotifyKind
+    state: bool | None
+    title: str = ""
+    body: str = ""
+    lasts: timedelta = timedelta(0)
+    over_for: timedelta = timedelta(hours=12)
+    reason: str = ""
+    """The plan's, which is added in sending while nothing was done meanwhile that makes it old."""
+    batch_id: str = ""
+    done: str = ""
+    """What had been done with the batch when this was said; see `mark_of`."""
+    eve: Eve | None = None
+
+
+def conditions(
+    now: datetime,
+    outlooks: Sequence[Outlook],
+    last_words: Sequence[LastWord],
+    preferences: Preferences,
+    device_name: Name,
+) -> Iterator[Condition]:
+    """Every condition of every kind, whether it holds or not."""
+    vessels = {}
+    for outlook in outlooks:
+        yield from _of_batch(now, outlook, preferences)
+        vessels[outlook.record.vessel_id] = outlook
+    for word in last_words:
+        if word.known and word.vessel_id in vessels:
+            yield from _of_device(now, word, _subject(vessels[word.vessel_id]), device_name)
+
+
+def _subject(outlook: Outlook) -> str:
+    where = outlook.vessel.name if outlook.vessel else ""
+    return f"{outlook.record.name} in {where}" if where and where != outlook.record.name else outlook.record.name
+
+
+def _of_batch(now: datetime, outlook: Outlook, preferences: Preferences) -> Iterator[Condition]:
+    a, plan, batch_id, what = outlook.assessment, outlook.plan, outlook.record.batch_id, _subject(outlook)
+    sure = f" ({percent(a.p_finished)})" if a.p_finished is not None else ""
+    held = (
+        f"The gravity has held for {int(a.held_h)} hours; you asked for {outlook.batch.hold_h:.0f}."
+        if a.held_h >= outlook.batch.hold_h
+        else f"The gravity has held for {int(a.held_h)} of {outlook.batch.hold_h:.0f} hours."
+    )
+    yield Condition(
+        f"finished:{batch_id}",
+        "finished",
+        a.finished,
+        f"{what}: finished",
+        f"{what} has very likely finished{sure}. {held}",
+        over_for=timedelta(hours=24),
+        reason=plan.reason,
+        batch_id=batch_id,
+        done=mark_of(outlook.batch),
+    )
+    yield Condition(
+        f"stalled:{batch_id}",
+        "stalled",
+        a.stalled,
+        f"{what}: stalled",
+        f"{what} has stopped short of where it should end. Take a hand sample first: a stuck float looks the same.",
+    )
+    creeping = a.creep is not None or a.phase == "creeping"
+    then = " Bottles wait until it has held again."
+    if plan.cold_keg_day:
+        then += f" {cold_keg_words(plan.cold_keg_day, a, now)}"
+    if done_so_far(outlook.batch).packaged:
+        then = " It is packaged: sealed bottles may build pressure. Keep the lot cold and open a test bottle with care."
+    yield Condition(
+        f"creep:{batch_id}",
+        "renewed fall after hops",
+        creeping,
+        f"{what}: renewed fall after hops",
+        f"The gravity of {what} is falling again since the hops went in.{then}",
+        over_for=timedelta(hours=24),
+    )
+    yield _of_temperature(outlook, what, preferences)
+    local = now.astimezone(ZoneInfo(preferences.time_zone))
+    tomorrow = local.date() + timedelta(days=1)
+    for each in outlook.to_do(local.date()):
+        kind = _EVES.get(each.act)
+        if kind is None or each.day != tomorrow or local.hour < _EVE_HOUR:
+            continue
+        eve = Eve(each.act, each.dose, each.doses, tomorrow, what)
+        yield Condition(
+            f"{kind}:{batch_id}:{tomorrow}",
+            kind,
+            True,
+            eve.title(local.date()),
+            eve.body(local.date()),
+            reason=plan.reason,
+            batch_id=batch_id,
+            done=mark_of(outlook.batch),
+            eve=eve,
+        )
+
+
+def _of_temperature(outlook: Outlook, what: str, preferences: Preferences) -> Condition:
+    def said(celsius: float) -> str:
+        in_f = preferences.temperature_unit == "°F"
+        return f"{c_to_f(celsius) if in_f else celsius:.1f} {preferences.temperature_unit}"
+
+    low = outlook.vessel.temperature_low_c if outlook.vessel else None
+    high = outlook.vessel.temperature_high_c if outlook.vessel else None
+    is_c, state, wished = outlook.assessment.temperature_c, None, ""
+    if low is None and high is None:
+        state = False
+    elif is_c is not None:
+        below, above = low if low is not None else -99.0, high if high is not None else 999.0
+        if low is not None and high is not None:
+            wished = f"{said(low)} to {said(high)}"
+        else:
+            wished = f"at least {said(low)}" if low is not None else f"at most {said(above)}"
+        if is_c < below - _TEMPERATURE_MARGIN_C or is_c > above + _TEMPERATURE_MARGIN_C:
+            state = True
+        elif below <= is_c <= above:
+            state = False
+    return Condition(
+        f"temperature:{outlook.record.batch_id}",
+        "temperature outside its range",
+        state,
+        f"{what}: temperature outside its range",
+        f"{what} is at {said(is_c)}; you wished for {wished}." if state and is_c is not None else "",
+        lasts=timedelta(minutes=30),
+        over_for=timedelta(hours=2),
+    )
+
+
+def _of_device(now: datetime, word: LastWord, what: str, device_name: Name) -> Iterator[Condition]:
+    low = _battery_low(word)
+    name = device_name(word.device_id) if word.silent or low else ""  # asks the store, so only where it is said
+    silent_h = (now - word.received_at).total_seconds() / 3600
+    yield Condition(
+        f"silent:{word.device_id}",
+        "sensor silent",
+        word.silent,
+        f"{name}: silent",
+        f"{name}, in {what}, was last heard {silent_h:.1f} hours ago. Silence says nothing about the gravity.",
+        over_for=timedelta(hours=1),
+    )
+    yield Condition(
+        f"battery:{word.device_id}",
+        "battery low",
+        low,
+        f"{name}: battery low",
+        f"The battery of {name}, in {what}, is low{_battery_words(word)}.",
+        lasts=timedelta(hours=1),
+        over_for=timedelta(hours=6),
+    )
+
+
+def _battery_low(word: LastWord) -> bool | None:
+    said = (word.battery_v, word.battery_pct, word.battery_days_left)
+    known = [(v, low, fine) for v, low, fine in zip(said, _BATTERY_LOW, _BATTERY_FINE, strict=True) if v is not None]
+    if any(value <= low for value, low, _ in known):
+        return True
+    return False if known and all(value >= fine for value, _, fine in known) else None
+
+
+def _battery_words(word: LastWord) -> str:
+    if word.battery_days_left is not None and word.battery_days_left <= _BATTERY_FINE[2]:
+        return f": about {word.battery_days_left:.0f} days left"
+    if word.battery_pct is not None:
+        return f": {word.battery_pct:.0f} %"
+    return f": {word.battery_v:.2f} V" if word.battery_v is not None else ""

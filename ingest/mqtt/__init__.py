@@ -1,0 +1,1 @@
+"""The broker, ours or another, and the session with it."""

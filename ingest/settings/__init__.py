@@ -1,0 +1,1 @@
+"""Settings: file, environment, and what is wrong with them."""

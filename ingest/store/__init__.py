@@ -1,0 +1,1 @@
+"""One door to DuckDB."""

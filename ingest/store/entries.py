@@ -1,0 +1,220 @@
+"""All entries of the cellar at one moment, and what makes sense among them."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any, Final, TypeVar, cast
+
+from analysis.calibration import check_points
+from analysis.errors import CalibrationError
+from ingest.calibration.hand_samples import check_sample
+from ingest.errors import EntryError
+from ingest.model import (
+    BatchRecord,
+    CalibrationRecord,
+    Device,
+    EventRecord,
+    HandSample,
+    Note,
+    Placement,
+    Preferences,
+    Record,
+    Rejection,
+    Vessel,
+    Yeast,
+)
+from ingest.store.row_mapping import TABLES, key_of
+
+R = TypeVar("R")
+
+_FAR: Final = datetime.max.replace(tzinfo=UTC)
+
+_PARTS: Final[dict[type, tuple[tuple[type, str], ...]]] = {
+    BatchRecord: ((EventRecord, "batch_id"), (HandSample, "batch_id")),
+    Device: ((CalibrationRecord, "device_id"), (Placement, "device_id")),
+    Vessel: ((Placement, "vessel_id"),),
+}
+"""What goes away with a record, and comes back with it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One record before and after a change; None where there was none.
+
+    A note or a rejection may change too, so that it can be taken back; neither is an entry that the book holds.
+    """
+
+    before: Record | Note | Rejection | None
+    after: Record | Note | Rejection | None
+
+    @property
+    def record(self) -> Record | Note | Rejection:
+        """The record that the step is about."""
+        return cast("Record | Note | Rejection", self.after or self.before)
+
+    @property
+    def of_the_book(self) -> bool:
+        """Whether it changes an entry."""
+        return not isinstance(self.record, Note | Rejection)
+
+    def reversed(self) -> Step:
+        """The step that takes this one back."""
+        return Step(self.after, self.before)
+
+
+class Book:
+    """A snapshot of all entries, by class and id. It is never changed, so that any thread may read it."""
+
+    def __init__(self, records: Mapping[type, Mapping[str, Any]]) -> None:
+        self._records = records
+
+    def all(self, cls: type[R], **equals: object) -> list[R]:
+        """The records of a class whose fields have these values, in the order they were first saved."""
+        return [
+            record
+            for record in self._records[cls].values()
+            if all(getattr(record, name) == value for name, value in equals.items())
+        ]
+
+    def get(self, cls: type[R], key: str) -> R | None:
+        """The record with this id."""
+        return cast("R | None", self._records[cls].get(key))
+
+    def after(self, steps: Sequence[Step]) -> Book:
+        """The entries once these steps have been made."""
+        changed = dict(self._records)
+        for step in filter(lambda step: step.of_the_book, steps):
+            kept = dict(changed[type(step.record)])
+            if step.after is None:
+                kept.pop(key_of(step.record), None)
+            else:
+                kept[key_of(step.after)] = step.after
+            changed[type(step.record)] = kept
+        return Book(changed)
+
+    def parts(self, record: Record) -> list[Record]:
+        """What goes away with a record.
+
+        Raises
+        ------
+        EntryError
+            If the record cannot go.
+        """
+        if isinstance(record, Vessel) and (held := self.all(BatchRecord, vessel_id=record.vessel_id)):
+            more = f" and {len(held) - 1} more" if held[1:] else ""
+            raise EntryError(
+                "vessel_id",
+                f"{record.name} holds or held {held[-1].name}{more}",
+                "Remove its batches first, or keep the vessel.",
+            )
+        found: list[Any] = []
+        for cls, name in _PARTS.get(type(record), ()):
+            found += self.all(cls, **{name: key_of(record)})
+        return found
+
+    def describe(self, record: Record) -> str:
+        """A record in a few words, for the journal."""
+        match record:
+            case Device():
+                return f"device {record.name or record.device_id}"
+            case Vessel():
+                return f"vessel {record.name}"
+            case Yeast():
+                return f"yeast {record.name}"
+            case BatchRecord():
+                return f"batch {record.name} in {self._vessel(record.vessel_id)}"
+            case Placement():
+                return f"device {self._device(record.device_id)} in {self._vessel(record.vessel_id)}"
+            case EventRecord():
+                return f"event {record.kind} of {self._batch(record.batch_id)}"
+            case HandSample():
+                value = f"{record.value:.3f}" if record.unit == "SG" else f"{record.value:g}"
+                return f"hand sample {value} {record.unit} of {self._batch(record.batch_id)}"
+            case CalibrationRecord():
+                return f"calibration ({record.kind}) of {self._device(record.device_id)}"
+            case Preferences():
+                return "preferences"
+
+    def _device(self, key: str) -> str:
+        found = self.get(Device, key)
+        return found.name or key if found else key
+
+    def _vessel(self, key: str) -> str:
+        found = self.get(Vessel, key)
+        return found.name if found else key
+
+    def _batch(self, key: str) -> str:
+        found = self.get(BatchRecord, key)
+        return f"{found.name} in {self._vessel(found.vessel_id)}" if found else key
+
+    def check(self, record: Record) -> None:
+        """Refuse what contradicts the other entries.
+
+        Raises
+        ------
+        EntryError
+            With the field that it belongs beside.
+        """
+        match record:
+            case Vessel() | Yeast():
+                self._check_name(record)
+            case BatchRecord():
+                self._check_batch(record)
+            case Placement():
+                self._check_placement(record)
+            case EventRecord() | HandSample():
+                self._need(BatchRecord, record.batch_id, "batch_id", "Add the batch first.")
+                if isinstance(record, HandSample):
+                    check_sample(record)
+            case CalibrationRecord():
+                self._need(Device, record.device_id, "device_id", "Add the device first.")
+                try:
+                    check_points(record.kind, record.points)
+                except CalibrationError as error:
+                    raise EntryError("points", str(error)) from None
+            case _:
+                pass
+
+    def _check_name(self, record: Vessel | Yeast) -> None:
+        for other in self.all(type(record)):
+            if key_of(other) != key_of(record) and other.name.casefold() == record.name.casefold():
+                raise EntryError(
+                    "name", f"there is another {TABLES[type(record)].name} named {other.name}", "Choose another name."
+                )
+
+    def _check_batch(self, record: BatchRecord) -> None:
+        self._need(Vessel, record.vessel_id, "vessel_id", "Add the vessel first.")
+        for other in self.all(BatchRecord, vessel_id=record.vessel_id):
+            if other.batch_id != record.batch_id and _overlap(
+                record.pitched_at, record.ended_at, other.pitched_at, other.ended_at
+            ):
+                raise EntryError(
+                    "vessel_id",
+                    f"{self._vessel(record.vessel_id)} is taken by {other.name} at that time",
+                    "End that batch first, or choose another vessel.",
+                )
+
+    def _check_placement(self, record: Placement) -> None:
+        self._need(Device, record.device_id, "device_id", "Add the device first.")
+        self._need(Vessel, record.vessel_id, "vessel_id", "Add the vessel first.")
+        if record.to_at is not None and record.to_at <= record.from_at:
+            raise EntryError("to_at", "the device leaves before it came", "Check the two times.")
+        for other in self.all(Placement, device_id=record.device_id):
+            if other.placement_id != record.placement_id and _overlap(
+                record.from_at, record.to_at, other.from_at, other.to_at
+            ):
+                raise EntryError(
+                    "device_id",
+                    f"{self._device(record.device_id)} sits in {self._vessel(other.vessel_id)} at that time",
+                    "Take it out there first.",
+                )
+
+    def _need(self, cls: type, key: str, field: str, remedy: str) -> None:
+        if self.get(cls, key) is None:
+            raise EntryError(field, f"there is no {TABLES[cls].name} {key!r}", remedy)
+
+
+def _overlap(from_1: datetime, to_1: datetime | None, from_2: datetime, to_2: datetime | None) -> bool:
+    return from_1 < (to_2 or _FAR) and from_2 < (to_1 or _FAR)

@@ -1,0 +1,195 @@
+"""What people entered, in the file and in memory: one transaction and one line in the journal for every change."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from typing import Any, cast
+
+from ingest.model import Note, Record, Rejection
+from ingest.store.duckdb_file import Cursor, StoreFile
+from ingest.store.entries import Book, Step
+from ingest.store.row_mapping import BY_NAME, ENTRIES, TABLES, cleaned, from_row, key_of, storable, to_json, to_row
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """One line of the journal."""
+
+    change_id: int
+    at: datetime
+    sentence: str
+    undone: bool
+
+
+class Entries:
+    """All entries of the cellar. Whoever reads takes `book`, which never changes; a write puts a new one there."""
+
+    def __init__(self, file: StoreFile) -> None:
+        self._file = file
+        self.revision = 0
+        self.book = self._read()
+
+    def _read(self) -> Book:
+        records: dict[type, dict[str, Any]] = {}
+        for cls in ENTRIES:
+            table = TABLES[cls]
+            rows = self._file.read(f"SELECT {table.names} FROM {table.name}")
+            names = [column.name for column in table.columns]
+            found: list[Any] = [from_row(cls, dict(zip(names, row, strict=True))) for row in rows]
+            records[cls] = {key_of(record): record for record in found}
+        return Book(records)
+
+    def recall(self) -> None:
+        """Read the entries again."""
+        self.book = self._read()
+        self.revision += 1
+
+    def changes(self, limit: int) -> list[Change]:
+        """The newest lines of the journal, newest first."""
+        rows = self._file.read(
+            'SELECT change_id, "at", sentence, undone_at IS NOT NULL FROM change ORDER BY change_id DESC LIMIT ?',
+            [limit],
+        )
+        return [Change(number, when.replace(tzinfo=UTC), said, undone) for number, when, said, undone in rows]
+
+    def save(self, record: Record) -> None:
+        """Insert or replace a record by its id.
+
+        Raises
+        ------
+        EntryError
+            If it contradicts the other entries.
+        """
+        with self._file.alone:
+            before = self.book.get(type(record), key_of(record))
+            self._change(f"{'Changed' if before else 'Added'} {self.book.describe(record)}", [record])
+
+    def save_many(self, records: Sequence[Record], sentence: str) -> int:
+        """Insert or replace records as one change, each checked in sight of those before it.
+
+        Returns
+        -------
+        int
+            How many differed from what was there.
+        """
+        with self._file.alone:
+            return self._change(sentence, records)
+
+    def _change(self, sentence: str, records: Sequence[Record]) -> int:
+        book, steps = self.book, []
+        for record in map(cleaned, records):
+            before = book.get(type(record), key_of(record))
+            if before != record:
+                book.check(record)
+                steps.append(Step(before, record))
+                book = book.after(steps[-1:])
+        self._write(sentence, steps)
+        return len(steps)
+
+    def remove(self, record: Record) -> None:
+        """Remove a record and its parts, as one change."""
+        with self._file.alone:
+            here = self.book.get(type(record), key_of(record))
+            if here is not None:
+                steps = [Step(each, None) for each in [*self.book.parts(here), here]]
+                self._write(f"Removed {self.book.describe(here)}", steps)
+
+    def change_note(self, key: str, value: str | None, sentence: str) -> None:
+        """Keep a small text that a person entered, or remove it, as one change."""
+        with self._file.alone:
+            rows = self._file.read("SELECT value FROM note WHERE key = ?", [storable(key)])
+            before = Note(key=key, value=str(rows[0][0])) if rows else None
+            after = None if value is None else Note(key=key, value=value)
+            if before != after:
+                self._write(sentence, [Step(before, after)])
+
+    def dismiss(self, rejections: Sequence[Rejection], sentence: str) -> None:
+        """Mark rejections as dealt with by a person, as one change. The journal does not repeat their bytes."""
+        now = datetime.now(UTC)
+        bare = [replace(rejection, payload=b"", faults=()) for rejection in rejections]
+        with self._file.alone:
+            self._write(sentence, [Step(each, replace(each, resolved_at=now)) for each in bare])
+
+    def undo(self, only: int | None = None) -> str | None:
+        """Take back the newest change that still stands; say which, or None where there is none or it is not `only`."""
+        with self._file.alone:
+            found = self._file.read(
+                "SELECT change_id, sentence, steps FROM change WHERE undone_at IS NULL ORDER BY change_id DESC LIMIT 1"
+            )
+            if not found:
+                return None
+            [(number, sentence, text)] = found
+            if only is not None and number != only:
+                return None
+            steps = [step.reversed() for step in reversed(_read_steps(text))]
+            with self._file.writing() as cursor:
+                _carry_out(cursor, steps)
+                cursor.execute("UPDATE change SET undone_at = ? WHERE change_id = ?", [_now(), number])
+            self._remember(steps)
+        return f"Taken back: {sentence}"
+
+    def _write(self, sentence: str, steps: Sequence[Step]) -> None:
+        if not steps:
+            return
+        with self._file.writing() as cursor:
+            _carry_out(cursor, steps)
+            cursor.execute(
+                "INSERT INTO change SELECT coalesce(max(change_id), 0) + 1, ?, ?, ?, NULL FROM change",
+                [_now(), storable(sentence), _write_steps(steps)],
+            )
+        self._remember(steps)
+
+    def _remember(self, steps: Sequence[Step]) -> None:
+        if any(step.of_the_book for step in steps):
+            self.book = self.book.after(steps)
+            self.revision += 1
+
+
+def _carry_out(cursor: Cursor, steps: Sequence[Step]) -> None:
+    for step in steps:
+        table = TABLES[type(step.record)]
+        if isinstance(step.after, Rejection):
+            row = to_row(step.after)
+            cursor.execute(
+                "UPDATE rejection SET resolved_at = ? WHERE rejection_id = ?", [row["resolved_at"], row["rejection_id"]]
+            )
+            continue
+        cursor.execute(f"DELETE FROM {table.name} WHERE {table.key} = ?", [key_of(step.record)])
+        if step.after is not None:
+            row = to_row(step.after)
+            cursor.execute(
+                f"INSERT INTO {table.name} ({table.names}) VALUES ({', '.join('?' * len(row))})",
+                list(row.values()),
+            )
+
+
+def _write_steps(steps: Sequence[Step]) -> str:
+    text = json.dumps(
+        [
+            {
+                "table": TABLES[type(step.record)].name,
+                "before": None if step.before is None else to_json(step.before),
+                "after": None if step.after is None else to_json(step.after),
+            }
+            for step in steps
+        ],
+        ensure_ascii=False,
+    )
+    return storable(text)
+
+
+def _read_steps(text: str) -> list[Step]:
+    def record(cls: type, row: dict[str, Any] | None) -> Record | Note | Rejection | None:
+        return None if row is None else cast("Record | Note | Rejection", from_row(cls, row))
+
+    return [
+        Step(record(BY_NAME[step["table"]], step["before"]), record(BY_NAME[step["table"]], step["after"]))
+        for step in json.loads(text)
+    ]
+
+
+def _now() -> datetime:
+    return datetime.now(UTC).replace(tzinfo=None)

@@ -1,0 +1,236 @@
+"""What can be asked of a cellar: its entries, its batches as the analysis sees them, readings, last words."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from typing import Final, TypeVar
+
+import polars as pl
+
+from analysis.model import READINGS, Batch, Event, FinishedBatch
+from ingest.calibration.calibrate import Calibrated, Stay, calibrate, calibrated_alone
+from ingest.calibration.hand_samples import sampled_gravity
+from ingest.errors import EntryError
+from ingest.model import (
+    BatchRecord,
+    CalibrationRecord,
+    Device,
+    EventRecord,
+    HandSample,
+    Placement,
+    Preferences,
+    Record,
+    Vessel,
+    Yeast,
+)
+from ingest.store import report_rows
+from ingest.store.device_status import LastWord, LastWords
+from ingest.store.duckdb_file import StoreFile
+from ingest.store.journal import Entries
+from ingest.store.report_rows import QUANTITIES
+
+R = TypeVar("R", bound=Record)
+
+_FAR: Final = datetime.max.replace(tzinfo=UTC)
+_EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
+_MICROSECOND: Final = timedelta(microseconds=1)
+
+_AS_SENT: Final = """
+SELECT
+    make_timestamptz(measured_s::BIGINT * 1000000 + measured_us) AS measured_at,
+    make_timestamptz(measured_s::BIGINT * 1000000 + measured_us + delay_s::BIGINT * 1000000) AS received_at,
+    inclination_deg, gravity_sg, temperature_c, battery_v, battery_pct, signal_dbm, sequence, time_flag, extra
+FROM report
+"""
+
+AS_SENT: Final = pl.Schema(
+    {
+        "measured_at": pl.Datetime("us", "UTC"),
+        "received_at": pl.Datetime("us", "UTC"),
+        **{name: pl.Float64() for name in QUANTITIES},
+        "sequence": pl.Int64(),
+        "time_flag": pl.String(),
+        "extra": pl.String(),
+    }
+)
+"""Readings as a device sent them."""
+
+
+class Questions:
+    """The half of the store that changes nothing."""
+
+    def __init__(self, file: StoreFile) -> None:
+        self._file = file
+        self._entries = Entries(file)
+        self._words = LastWords()
+        self._keys: dict[str, int] = {}
+
+    def all(self, cls: type[R], **equals: object) -> list[R]:
+        """Every entry of a class whose fields have these values."""
+        return self._entries.book.all(cls, **equals)
+
+    def get(self, cls: type[R], key: str) -> R | None:
+        """The entry with this id."""
+        return self._entries.book.get(cls, key)
+
+    def preferences(self) -> Preferences:
+        """The person's choices, or the defaults."""
+        return self.get(Preferences, "cellar") or Preferences()
+
+    # -- batches
+
+    def batch_in(self, vessel_id: str, at: datetime | None = None) -> BatchRecord | None:
+        """The batch in this vessel at an instant (now where None)."""
+        when = at or datetime.now(UTC)
+        for record in self.all(BatchRecord, vessel_id=vessel_id):
+            if record.pitched_at <= when and (record.ended_at is None or when < record.ended_at):
+                return record
+        return None
+
+    def active_batches(self) -> list[BatchRecord]:
+        """Batches that have not ended, the earliest pitched first."""
+        return sorted(self.all(BatchRecord, ended_at=None), key=lambda b: b.pitched_at)
+
+    def finished_batches(self) -> list[BatchRecord]:
+        """Batches that have ended, the latest first."""
+        ended = [(b.ended_at, b) for b in self.all(BatchRecord) if b.ended_at is not None]
+        return [b for _, b in sorted(ended, key=lambda pair: pair[0], reverse=True)]
+
+    def batch(self, batch_id: str) -> Batch:
+        """The batch as the analysis sees it: its record, its yeast's range and its events."""
+        record = self._batch_record(batch_id)
+        low, high = record.expected_low, record.expected_high
+        yeast = next((y for y in self.all(Yeast) if y.name == record.yeast), None)
+        if yeast is not None and low is None and high is None:
+            low, high = yeast.attenuation_low, yeast.attenuation_high
+        low, high = (low if low is not None else high), (high if high is not None else low)
+        events = [Event(e.kind, e.at, e.gravity_sg, e.note) for e in self.all(EventRecord, batch_id=batch_id)]
+        if not any(e.kind == "pitch" for e in events):
+            events.append(Event("pitch", record.pitched_at))
+        events += self._implied_events(record)
+        return Batch(
+            pitched_at=record.pitched_at,
+            original_gravity_sg=record.original_gravity_sg,
+            yeast=record.yeast,
+            drink=record.drink,
+            expected_attenuation=None if low is None or high is None else (min(low, high), max(low, high)),
+            events=tuple(events),
+            diastatic=record.diastatic or (yeast is not None and yeast.diastatic),
+            mixed_culture=record.mixed_culture,
+            hold_h=record.hold_h if record.hold_h is not None else self.preferences().hold_h,
+        )
+
+    def _implied_events(self, record: BatchRecord) -> list[Event]:
+        """What other entries say has happened: a sample was taken, another float was put in."""
+        implied = [
+            Event("sample", s.at, sampled_gravity(s, record.drink, record.original_gravity_sg).gravity_sg)
+            for s in self.all(HandSample, batch_id=record.batch_id)
+        ]
+        came = sorted(
+            since
+            for device_id, since, _ in self._stays(record)
+            if (device := self.get(Device, device_id)) is not None and device.kind == "float"
+        )
+        return implied + [Event("float moved", since) for since in came[1:]]
+
+    def finished(self, batch_id: str) -> FinishedBatch:
+        """A batch with all its readings, to learn from."""
+        return FinishedBatch(self.batch(batch_id), self.readings_of(batch_id).select(READINGS.names()))
+
+    def _batch_record(self, batch_id: str) -> BatchRecord:
+        record = self.get(BatchRecord, batch_id)
+        if record is None:
+            raise EntryError("batch_id", f"there is no batch {batch_id!r}", "It may have been removed.")
+        return record
+
+    def _stays(self, record: BatchRecord) -> list[tuple[str, datetime, datetime | None]]:
+        """Which device was in the batch from when to when."""
+        stays = []
+        for placement in self.all(Placement, vessel_id=record.vessel_id):
+            start = max(placement.from_at, record.pitched_at)
+            ends = [t for t in (placement.to_at, record.ended_at) if t is not None]
+            end = min(ends) if ends else None
+            if end is None or start < end:
+                stays.append((placement.device_id, start, end))
+        return stays
+
+    # -- readings
+
+    def readings_of(self, batch_id: str, *, until: datetime | None = None) -> pl.DataFrame:
+        """The batch's readings, calibrated: the columns of `analysis.model.READINGS` and `device_id`, by time.
+
+        Hand samples are rows with `by_hand` true and the sample's id as device.
+        """
+        return self.calibrated(batch_id, until=until).readings
+
+    def calibrated(self, batch_id: str, *, until: datetime | None = None) -> Calibrated:
+        """The batch's readings with how they came about: anchors, whose temperature counts, and what is doubtful.
+
+        What was read, sampled or done after `until` has no part in it.
+        """
+        record = self._batch_record(batch_id)
+        last = _FAR if until is None else until
+        spans: dict[str, list[pl.DataFrame]] = {}
+        for device_id, since, end in self._stays(record):
+            to = last if end is None else min(last, end - _MICROSECOND)  # who leaves at an instant is gone then
+            spans.setdefault(device_id, []).append(self.readings_as_sent(device_id, since=since, until=to))
+        stays = [
+            Stay(device, pl.concat(frames).sort("measured_at"))
+            for device_id, frames in spans.items()
+            if (device := self.get(Device, device_id)) is not None
+        ]
+        return calibrate(
+            stays,
+            vessel=self.get(Vessel, record.vessel_id),
+            batch=record,
+            events=[e for e in self.all(EventRecord, batch_id=batch_id) if e.at <= last],
+            samples=[s for s in self.all(HandSample, batch_id=batch_id) if s.at <= last],
+            calibrations=self.all(CalibrationRecord),
+        )
+
+    def readings_as_sent(
+        self, device_id: str, *, since: datetime | None = None, until: datetime | None = None
+    ) -> pl.DataFrame:
+        """What a device said from `since` to `until` (both included), as it said it, by time; schema `AS_SENT`."""
+        low = 0 if since is None else report_rows.microseconds(max(since, _EPOCH))
+        high = report_rows.microseconds(_FAR if until is None else max(until, _EPOCH))
+        frame = self._file.frame(
+            _AS_SENT + "WHERE device_key = ? AND measured_s BETWEEN ? AND ? "
+            "AND measured_s::BIGINT * 1000000 + measured_us BETWEEN ? AND ? ORDER BY measured_s, measured_us",
+            [self._keys.get(device_id, 0), low // 1_000_000, min(high // 1_000_000, 2**32 - 1), low, high],
+        )
+        return frame.cast(AS_SENT)
+
+    def device_ids(self) -> list[str]:
+        """Every device that has ever sent a reading, known or not."""
+        return sorted(self._keys)
+
+    def calibrated_alone(self, device_id: str) -> pl.DataFrame:
+        """All that a device sent (`AS_SENT`), and what its own calibrations make of it; see `ingest.calibration`.
+
+        A device that nobody has entered yet counts as a float without calibration.
+        """
+        device = self.get(Device, device_id) or Device(device_id=device_id, kind="float")
+        return calibrated_alone(device, self.readings_as_sent(device_id), self.all(CalibrationRecord))
+
+    def newest_reading_at(self, batch_id: str) -> datetime | None:
+        """When the batch was last measured, from memory."""
+        record = self._batch_record(batch_id)
+        newest = [
+            min(heard, end) if end is not None else heard
+            for device_id, start, end in self._stays(record)
+            if (heard := self._words.newest(device_id)) is not None and heard >= start
+        ]
+        newest += [s.at for s in self.all(HandSample, batch_id=batch_id)]
+        return max(newest, default=None)
+
+    def last_words(self, vessel_id: str | None = None) -> list[LastWord]:
+        """What each device last said, known or not, from memory; with `vessel_id` only those that sit there."""
+        now = datetime.now(UTC)
+        vessels = {
+            p.device_id: p.vessel_id
+            for p in self.all(Placement)
+            if p.from_at <= now and (p.to_at is None or now < p.to_at)
+        }
+        asked = None if vessel_id is None else {device for device, at in vessels.items() if at == vessel_id}
+        return self._words.say({d.device_id: d for d in self.all(Device)}, vessels, now, asked)

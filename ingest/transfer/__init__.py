@@ -1,0 +1,16 @@
+"""Logs in, the whole cellar out and in again. All work on a `Store`, so also while a server runs."""
+
+from ingest.transfer.export import Exported, ImportedCellar, export_cellar, import_cellar, import_zip
+from ingest.transfer.log import ImportedLog, import_log
+from ingest.transfer.log_file import mapping
+
+__all__ = [
+    "Exported",
+    "ImportedCellar",
+    "ImportedLog",
+    "export_cellar",
+    "import_cellar",
+    "import_log",
+    "import_zip",
+    "mapping",
+]

@@ -1,0 +1,308 @@
+"""A log of readings as a file (CSV, Parquet, JSON lines): its columns, its instants, its units, its faults."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from pathlib import Path
+from typing import Any, Final, cast
+
+import polars as pl
+
+from ingest.decoding.quantities import BY_FIELD, NATIVE_NAMES, converted
+from ingest.errors import ImportFileError
+from ingest.store.report_rows import QUANTITIES
+
+Ask = Callable[[str, list[str]], str | None]
+
+OURS: Final = ("measured_at", "device_id", *NATIVE_NAMES, "sequence")
+"""What a column can be: an instant, a device, a quantity with its unit in the name, or a counter."""
+
+_DECIMAL_COMMA: Final = r"^\s*([+-]?\d+),(\d+)\s*$"
+
+
+def separator_of(path: Path) -> str:
+    """What parts the columns of a text file, by its first line: a semicolon where numbers are written with a comma."""
+    if path.suffix.lower() == ".tsv":
+        return "\t"
+    with path.open(encoding="utf-8", errors="replace") as file:
+        first = file.readline()
+    return ";" if first.count(";") > first.count(",") else ","
+
+
+def scan_text(path: Path) -> pl.LazyFrame:
+    """A CSV or TSV file as text, numbers with a decimal point."""
+    separator = separator_of(path)
+    frame = pl.scan_csv(path, infer_schema=False, separator=separator)
+    return frame.with_columns(pl.all().str.replace(_DECIMAL_COMMA, "${1}.${2}")) if separator == ";" else frame
+
+
+_READERS: Final[dict[str, Callable[[Path], pl.LazyFrame]]] = {
+    ".csv": scan_text,
+    ".tsv": scan_text,
+    ".parquet": pl.scan_parquet,
+    ".jsonl": lambda path: pl.scan_ndjson(path, infer_schema_length=None),
+    ".ndjson": lambda path: pl.scan_ndjson(path, infer_schema_length=None),
+}
+_ZONE: Final = r"(?:[zZ]|[+-]\d{2}:?\d{2})$"
+_INSTANT: Final = pl.Datetime("us", "UTC")
+
+
+def mapping(path: Path, given: Mapping[str, str], ask: Ask | None = None) -> dict[str, str]:
+    """Which column of the file is which of `OURS`.
+
+    Columns that bear our names are taken as they are. Where the instant or every quantity is still missing, `ask`
+    (question, the columns left) -> column is asked.
+
+    Raises
+    ------
+    ImportFileError
+        If the file cannot be read, `given` names something that is not there, or the instant is not found.
+    """
+    names = _scan(path).collect_schema().names()
+    for ours, theirs in given.items():
+        if ours not in OURS:
+            raise ImportFileError(
+                path.name, f"--column {ours}", "there is no such quantity", f"One of: {', '.join(OURS)}"
+            )
+        if theirs not in names:
+            raise ImportFileError(
+                path.name, f"column {theirs!r}", "it is not in the file", f"It has: {', '.join(names)}"
+            )
+    found = {name: name for name in OURS if name in names} | dict(given)
+    if ask is not None:
+        for ours, question in _questions(found):
+            left = [name for name in names if name not in found.values()]
+            theirs_chosen = ask(question, left) if left else None
+            if theirs_chosen is not None:
+                found[ours] = theirs_chosen
+    if "measured_at" not in found:
+        raise ImportFileError(
+            path.name,
+            "columns",
+            f"none says when it was measured ({', '.join(names)})",
+            "Name it: --column measured_at=NAME",
+        )
+    if not found.keys() & NATIVE_NAMES.keys():
+        raise ImportFileError(
+            path.name,
+            "columns",
+            f"none is a quantity ({', '.join(names)})",
+            f"Name one, such as --column gravity_sg=NAME. Quantities: {', '.join(NATIVE_NAMES)}",
+        )
+    return found
+
+
+def _questions(found: Mapping[str, str]) -> list[tuple[str, str]]:
+    asked = []
+    if "measured_at" not in found:
+        asked.append(("measured_at", "Which column says when it was measured?"))
+    if not found.keys() & {"gravity_sg", "extract_plato", "density_kg_m3", "inclination_deg"}:
+        asked += [
+            ("gravity_sg", "Which column is the gravity in SG?"),
+            ("extract_plato", "Which column is the extract in °P?"),
+            ("inclination_deg", "Which column is the inclination in degrees?"),
+        ]
+    if not found.keys() & {"temperature_c", "temperature_f"}:
+        asked += [
+            ("temperature_c", "Which column is the temperature in °C?"),
+            ("temperature_f", "Which column is the temperature in °F?"),
+        ]
+    return asked
+
+
+def read_log(
+    path: Path, found: Mapping[str, str], *, zone: str, device_id: str | None = None
+) -> tuple[pl.DataFrame, bool]:
+    """The readings of a file, and whether its times bore no zone and were read in `zone`.
+
+    Returns
+    -------
+    pl.DataFrame
+        `device_id`, `measured_at` (UTC), every quantity in the unit in which it is kept, and `sequence`.
+
+    Raises
+    ------
+    ImportFileError
+        At the first thing that is wrong: row, column, problem, remedy.
+    """
+    raw = _read(path, found)
+    measured_at, assumed = _instants(path, raw["measured_at"], zone)
+    devices = raw["device_id"].cast(pl.String()) if device_id is None else pl.repeat(device_id, raw.height, eager=True)
+    if device_id is None:
+        _refuse(path, devices.is_null(), found["device_id"], "it is empty", "Each row needs its device")
+    sequence = _numbers(path, raw, "sequence", found) if "sequence" in found else pl.Series([None] * raw.height)
+    rows = {"device_id": devices, "measured_at": measured_at, **_quantities(path, raw, found)}
+    return pl.DataFrame({**rows, "sequence": sequence.cast(pl.Int64())}), assumed
+
+
+def _scan(path: Path) -> pl.LazyFrame:
+    if not path.is_file():
+        raise ImportFileError(path.name, "file", "there is no such file", "Look at the path")
+    reader = _READERS.get(path.suffix.lower())
+    if reader is None:
+        raise ImportFileError(
+            path.name,
+            "file",
+            f"{path.suffix or 'no ending'} is not a known kind of log",
+            f"Known: {', '.join(_READERS)}",
+        )
+    try:
+        frame = reader(path)
+        frame.collect_schema()
+    except (pl.exceptions.PolarsError, OSError) as error:
+        raise ImportFileError(
+            path.name, "file", f"it cannot be read ({_first_line(error)})", "Open it and look"
+        ) from error
+    return frame
+
+
+def _read(path: Path, found: Mapping[str, str]) -> pl.DataFrame:
+    try:
+        frame = _scan(path).select(pl.col(theirs).alias(ours) for ours, theirs in found.items()).collect()
+    except (pl.exceptions.PolarsError, OSError) as error:
+        raise ImportFileError(
+            path.name, "file", f"it cannot be read ({_first_line(error)})", "Open it and look"
+        ) from error
+    if frame.is_empty():
+        raise ImportFileError(path.name, "rows", "there are none", "An empty log has nothing to take in")
+    texts = [name for name, dtype in frame.schema.items() if dtype == pl.String()]
+    return frame.with_columns(pl.col(texts).str.strip_chars().replace("", None))
+
+
+def _instants(path: Path, column: pl.Series, zone: str) -> tuple[pl.Series, bool]:
+    """The column as UTC instants, and whether the zone had to be assumed."""
+    assumed = False
+    if column.dtype == pl.String():
+        numbers = column.cast(pl.Float64(), strict=False)
+        if numbers.null_count() == column.null_count():
+            column = numbers
+    if column.dtype.is_numeric():
+        seconds = column.cast(pl.Float64())
+        milli = (seconds.abs() > 1e11).fill_null(value=False)
+        instants = (
+            (pl.select(pl.when(milli).then(seconds / 1e3).otherwise(seconds)).to_series() * 1e6)
+            .round()
+            .cast(pl.Int64())
+            .cast(_INSTANT)
+        )
+    elif isinstance(column.dtype, pl.Datetime):
+        assumed = column.dtype.time_zone is None
+        instants = _zoned(column.cast(pl.Datetime("us", column.dtype.time_zone)), zone)
+    elif column.dtype == pl.String() and (plain := _plain_utc(column)) is not None:
+        instants = plain
+    elif column.dtype == pl.String():
+        zoned = column.str.contains(_ZONE).fill_null(value=True)
+        assumed = not zoned.all()
+        instants = _from_text(column, zoned, zone)
+    else:
+        raise ImportFileError(
+            path.name, "measured_at", f"it is {column.dtype}, not a time", "Give RFC 3339 text or epoch seconds"
+        )
+    bad = instants.is_null()
+    _refuse(path, bad, "measured_at", "{value!r} is not a time", "Write 2026-03-01T10:00:00Z, or epoch seconds", column)
+    early = (instants.dt.year() < 1990) | (instants.dt.year() > 2100)
+    _refuse(
+        path,
+        early,
+        "measured_at",
+        "{value!r} is not a likely time",
+        "Look whether it is in seconds, or the clock was not set",
+        column,
+    )
+    return instants, assumed
+
+
+def _plain_utc(column: pl.Series) -> pl.Series | None:
+    """The commonest way to write instants, read in a fraction of the time; None where any row differs from it."""
+    instants = column.str.to_datetime("%Y-%m-%dT%H:%M:%S%.fZ", time_unit="us", time_zone="UTC", strict=False)
+    return instants if instants.null_count() == column.null_count() else None
+
+
+def _from_text(column: pl.Series, zoned: pl.Series, zone: str) -> pl.Series:
+    """RFC 3339 and its usual relatives; what bears no zone is in `zone`. Null where it is no time."""
+    text = column.str.replace(r"^(\d{4}-\d{2}-\d{2}) ", "${1}T").str.replace(r"[zZ]$", "+00:00")
+    text = text.str.replace(r"([+-]\d{2})(\d{2})$", "${1}:${2}").str.replace(r"T(\d{2}:\d{2})([+-]|$)", "T${1}:00${2}")
+    with_zone = text.str.to_datetime("%Y-%m-%dT%H:%M:%S%.f%:z", time_unit="us", strict=False).dt.convert_time_zone(
+        "UTC"
+    )
+    without = text.str.to_datetime("%Y-%m-%dT%H:%M:%S%.f", time_unit="us", strict=False)
+    return pl.select(pl.when(zoned).then(with_zone).otherwise(_zoned(without, zone))).to_series()
+
+
+def _zoned(column: pl.Series, zone: str) -> pl.Series:
+    if isinstance(column.dtype, pl.Datetime) and column.dtype.time_zone is None:
+        # A clock that is never put forward shows an hour that the zone's clocks skip: it goes on from the one before.
+        hour = pl.duration(hours=1)
+        plain = column.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
+        before = pl.select(column - hour).to_series()
+        before = before.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
+        column = pl.select(pl.coalesce(plain, before + hour)).to_series()
+    return column.dt.convert_time_zone("UTC")
+
+
+def _quantities(path: Path, raw: pl.DataFrame, found: Mapping[str, str]) -> dict[str, pl.Series]:
+    """Every quantity of the file in the unit in which it is kept, within what a sound instrument can say."""
+    kept: dict[str, pl.Series] = {}
+    for ours in NATIVE_NAMES:
+        if ours not in found:
+            continue
+        field, unit = NATIVE_NAMES[ours]
+        numbers = _numbers(path, raw, ours, found)
+        values = numbers
+        if ours != field:  # in another unit; every conversion takes arrays as well as numbers
+            values = pl.Series(cast(Any, converted(field, cast(float, numbers.to_numpy()), unit))).fill_nan(None)
+        limits = BY_FIELD[field]
+        outside = ~values.is_between(limits.low, limits.high)
+        _refuse(
+            path,
+            outside,
+            found[ours],
+            f"{{value!r}} is outside {limits.low:g} to {limits.high:g} {limits.shown_unit}",
+            limits.remedy,
+            raw[ours],
+        )
+        kept[field] = _either(kept[field], values) if field in kept else values
+    return {name: kept.get(name, pl.Series(name, [None] * raw.height, dtype=pl.Float64())) for name in QUANTITIES}
+
+
+def _either(first: pl.Series, second: pl.Series) -> pl.Series:
+    return pl.select(pl.coalesce(first, second)).to_series()
+
+
+def _numbers(path: Path, raw: pl.DataFrame, ours: str, found: Mapping[str, str]) -> pl.Series:
+    column = raw[ours]
+    if column.dtype == pl.String():
+        numbers = column.cast(pl.Float64(), strict=False)
+        bad = numbers.is_null() & column.is_not_null()
+        _refuse(
+            path,
+            bad,
+            found[ours],
+            "{value!r} is not a number",
+            "Write 1.0123 with a point; leave it empty where unknown",
+            column,
+        )
+    elif column.dtype.is_numeric() or column.dtype == pl.Null():
+        numbers = column.cast(pl.Float64())
+    else:
+        raise ImportFileError(
+            path.name, f"column {found[ours]!r}", f"it is {column.dtype}, not numbers", "Choose another column"
+        )
+    return numbers.fill_nan(None)
+
+
+def _refuse(
+    path: Path, bad: pl.Series, column: str, problem: str, remedy: str, values: pl.Series | None = None
+) -> None:
+    bad = bad.fill_null(value=False)
+    count = int(bad.sum())
+    if not count:
+        return
+    row = int(bad.arg_true()[0])
+    value = None if values is None else values[row]
+    more = f" (and {count - 1} more rows)" if count > 1 else ""
+    raise ImportFileError(path.name, f"row {row + 1}, column {column!r}", problem.format(value=value) + more, remedy)
+
+
+def _first_line(error: Exception) -> str:
+    return (str(error).strip().splitlines() or [type(error).__name__])[0]

@@ -1,0 +1,134 @@
+"""What one finished batch teaches: what happened to it must not pass for a habit of its yeast."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+import numpy as np
+import polars as pl
+import pytest
+
+from analysis import Batch, Event, FinishedBatch, Priors, learn
+from analysis.inference.population import STAGES, Correction, Lesson
+from analysis.inference.prior import FEATURES
+from analysis.inference.training import Hindsight, lesson, replay
+
+Ferment = Callable[..., Any]
+
+
+def finished(made: Any, *events: Event) -> FinishedBatch:
+    batch = Batch(pitched_at=made.at(0), original_gravity_sg=1.052, drink="ale", yeast="Marrow", events=events)
+    return FinishedBatch(batch, made.readings)
+
+
+def hindsight(one: FinishedBatch) -> Hindsight:
+    taught = lesson(one, Priors())
+    assert taught is not None
+    return taught[1]
+
+
+def late_by_h(one: FinishedBatch, finish_h: float) -> float:
+    return float(np.median(hindsight(one).finish_h)) - finish_h
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_plain_batch_is_known_to_have_finished_when_it_did(fermentation: Ferment, seed: int) -> None:
+    made = fermentation(seed=seed)
+    assert abs(late_by_h(finished(made), made.finish_h)) < 15.0
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_a_plateau_on_the_way_is_no_habit(fermentation: Ferment, seed: int) -> None:
+    made = fermentation(seed=seed)
+    held_up = made.paused(45.0, 85.0)
+    one = finished(held_up)
+    assert abs(late_by_h(one, held_up.finish_h)) < 20.0
+    plain, its = lesson(finished(made), Priors()), lesson(one, Priors())
+    assert plain is not None
+    assert its is not None
+    assert abs(its[0].ending[0] - plain[0].ending[0]) < 0.5
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_what_hops_bring_about_is_no_long_tail(fermentation: Ferment, seed: int) -> None:
+    """Hops go in a day after the end and take four more points away over two weeks."""
+    made = fermentation(seed=seed, days=30)
+    at_h = made.finish_h + 24.0
+    creep = 0.004 * -np.expm1(-np.maximum(made.hours - at_h, 0.0) / 90.0)
+    hopped = replace(made, readings=made.readings.with_columns(pl.col("gravity_sg") - pl.Series(creep)))
+    assert abs(late_by_h(finished(hopped, Event("dry hop", made.at(at_h))), made.finish_h)) < 60.0
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_what_a_float_says_in_the_cold_is_not_what_fermented(fermentation: Ferment, seed: int) -> None:
+    """After the end it is chilled, and the float reads two points lower there, slowly."""
+    made = fermentation(seed=seed, days=24)
+    cold_h = made.finish_h + 48.0
+    cold = np.clip((made.hours - cold_h) / 24.0, 0.0, 1.0)
+    sinks = 0.002 * -np.expm1(-np.maximum(made.hours - cold_h, 0.0) / 60.0)
+    chilled = replace(
+        made,
+        readings=made.readings.with_columns(
+            pl.col("temperature_c") - 18.0 * pl.Series(cold), pl.col("gravity_sg") - pl.Series(sinks)
+        ),
+    )
+    assert abs(late_by_h(finished(chilled), made.finish_h)) < 30.0
+
+
+def test_a_batch_is_played_again_as_if_it_were_not_known(
+    fermentation: Ferment, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """However many others there are: what is known of a batch from itself would flatter our forecasts of it."""
+    those = [finished(fermentation(seed=k, half_h=40.0 + k, days=10, spacing_h=1.0)) for k in range(26)]
+    known: dict[int, tuple[Lesson, ...]] = {}
+
+    def seen(one: FinishedBatch, priors: Priors, _: Hindsight) -> tuple[tuple[float, ...], tuple[float, ...]]:
+        known[next(k for k, x in enumerate(those) if x is one)] = priors.lessons["ale"]
+        return (), ()
+
+    monkeypatch.setattr("analysis.inference.training.replay", seen)
+    lessons = learn(those).lessons["ale"]
+    assert len(lessons) == len(those)
+    assert sorted(known) == list(range(len(those)))
+    for k, others in known.items():
+        assert [x.pull for x in others] == [x.pull for x in lessons[:k] + lessons[k + 1 :]]
+
+
+def test_a_batch_that_was_cold_from_the_start_teaches_nothing(fermentation: Ferment) -> None:
+    made = fermentation(temperature_c=lambda h: np.where(h < 3.0, 20.0, 2.0))
+    assert lesson(finished(made), Priors()) is None
+
+
+def test_a_batch_hopped_before_its_last_stage_is_not_played_again(fermentation: Ferment) -> None:
+    made = fermentation()
+    plain, hopped = finished(made), finished(made, Event("dry hop", made.at(60.0)))
+    assert len(replay(plain, Priors(), hindsight(plain))[0]) == len(STAGES)
+    assert replay(hopped, Priors(), hindsight(hopped)) == ((), ())
+
+
+def test_a_known_finish_is_missed_by_one_number(fermentation: Ferment) -> None:
+    made = fermentation()
+    one = finished(made)
+    known = hindsight(one)
+    for off_h, sign in ((-40.0, -1), (60.0, 1)):
+        misses, unsure = replay(one, Priors(), Hindsight(known.reached_h, np.full(9, made.finish_h + off_h)))
+        assert np.all(np.sign(misses) == sign)
+        assert unsure == (0.0,) * len(STAGES)
+
+
+def test_what_hindsight_leaves_open_counts_as_spread() -> None:
+    """Misses of nought that may as well have been of one are no proof of good forecasts."""
+    size = len(FEATURES)
+
+    def missed(unsure: float) -> Lesson:
+        return replace(
+            Lesson.of(np.eye(size), np.zeros(size), yeast=None, lingers=False, strength=0.0, ending=(0.0, 1.0)),
+            misses=(0.0,) * len(STAGES),
+            unsure=(unsure,) * len(STAGES),
+        )
+
+    sure, open_ = (Correction.unknown().leaning([missed(v)] * 200, pull=3.0).spread for v in (0.0, 1.0))
+    assert np.all(open_ > sure)
+    np.testing.assert_allclose(open_, 1.0, atol=0.02)

@@ -1,0 +1,251 @@
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from analysis.packaging.follow_up import FollowUp
+from analysis.packaging.sheet import field_of, sheet
+from dashboard.charts.palette import PALETTES
+from dashboard.screens.packaging import follow_up, inputs
+from dashboard.sheet import screen
+from dashboard.wording.formatting import Voice
+from ingest.errors import EntryError
+from ingest.model import BatchRecord, EventRecord, Preferences, Vessel
+
+NOW = datetime.now(UTC).replace(microsecond=0)
+
+
+def html_of(shown):
+    return " ".join(str(each.value) for each in shown.get("html"))
+
+
+def number(shown, label):
+    return next(i for i in shown.number_input if i.label.startswith(label))
+
+
+@pytest.fixture
+def held(cellar):
+    """A batch that has finished and held; what was typed on its sheet is forgotten afterwards."""
+    record = cellar.batches["held"]
+    yield record
+    inputs.keep_changes(cellar.store, record.batch_id, {})
+
+
+def open_sheet(page, cellar, record, **own):
+    inputs.keep_changes(cellar.store, record.batch_id, own)
+    return page("packaging", id=record.batch_id)
+
+
+def test_without_a_batch_those_that_can_be_packaged_are_offered(cellar, page):
+    text = html_of(page("packaging"))
+    assert "Which batch do you package?" in text
+    assert cellar.batches["held"].batch_id in text
+
+
+def test_an_empty_cellar_is_led_to_set_up(empty, page):
+    assert "Add one under Set up" in html_of(page("packaging"))
+
+
+def test_the_verdict_waits_for_the_kind_of_package(cellar, held, page):
+    text = html_of(open_sheet(page, cellar, held))
+    assert "No verdict yet." in text
+    assert "Say first whether it goes into bottles or kegs." in text
+
+
+def test_the_sheet_is_filled_in_from_the_batch(cellar, held, page):
+    shown = open_sheet(page, cellar, held, package="bottle")
+    assert number(shown, "Original gravity").value == pytest.approx(1.052, abs=0.002)
+    assert number(shown, "Final gravity").value == pytest.approx(1.011, abs=0.002)
+    finished = next(s for s in shown.selectbox if s.label == "Has it finished?")
+    assert finished.value is True
+
+
+def test_bottles_without_a_hand_sample_get_at_most_caution(cellar, held, page):
+    text = html_of(open_sheet(page, cellar, held, package="bottle", carbonation_volumes=2.4, bottle_rating_kpa=1000.0))
+    assert "<strong>Caution</strong>" in text
+    assert "hand sample" in text
+
+
+def test_a_batch_that_still_ferments_is_stopped(cellar, page):
+    record = cellar.batches["active"]
+    text = html_of(open_sheet(page, cellar, record, package="bottle", carbonation_volumes=2.4))
+    inputs.keep_changes(cellar.store, record.batch_id, {})
+    assert "<strong>Stop</strong>" in text
+
+
+def test_a_wrong_number_is_answered_beside_it_with_no_verdict_and_nothing_lost(cellar, held, page):
+    shown = open_sheet(page, cellar, held, package="bottle", carbonation_volumes=2.4)
+    number(shown, "Volume").set_value(-5.0)
+    shown.run()
+    assert not shown.exception
+    text = html_of(shown)
+    assert "No verdict yet." in text
+    assert "Usual is 1 to 2000 L." in text
+    assert number(shown, "Volume").value == -5.0
+    assert number(shown, "Carbonation").value == pytest.approx(2.4)
+
+
+def test_what_was_changed_is_there_again_after_a_reload(cellar, held, page):
+    shown = open_sheet(page, cellar, held, package="keg")
+    number(shown, "Carbonation").set_value(2.6)
+    shown.run()
+    again = page("packaging", id=held.batch_id)
+    assert number(again, "Carbonation").value == pytest.approx(2.6)
+    assert inputs.own_changes(cellar.store, held.batch_id) == {"package": "keg", "carbonation_volumes": 2.6}
+
+
+def test_a_number_typed_on_the_sheet_is_in_the_journal_and_can_be_undone(cellar, held, page):
+    shown = open_sheet(page, cellar, held, package="keg")
+    number(shown, "Carbonation").set_value(2.6)
+    shown.run()
+    newest = cellar.store.changes(1)[0]
+    assert newest.sentence == f"Changed “Carbonation” on the sheet of {held.name}"
+    assert cellar.store.undo() == f"Taken back: {newest.sentence}"
+    assert inputs.own_changes(cellar.store, held.batch_id) == {"package": "keg"}
+    assert number(page("packaging", id=held.batch_id), "Carbonation").value is None
+
+
+def test_what_is_wrong_is_said_with_the_words_of_the_page(cellar, held, page):
+    own = {"package": "bottle", "sulfite_ppm": 30.0, "carbonation_volumes": -3.0}
+    text = html_of(open_sheet(page, cellar, held, **own))
+    assert "Carbonation: \u22123\u00a0volumes cannot be used." in text
+    assert "Sulfite counted as: it is missing" in text
+    assert "Choose one: SO2, Potassium metabisulfite." in text
+    assert "sulfite_" not in text
+    assert "carbonation_" not in text
+
+
+def test_packaged_batches_of_one_name_are_told_apart_by_day_and_vessel(service, page):
+    for number, vessel in ((1, "Cask nine"), (2, "Cask ten")):
+        kept = service.store.save(Vessel(name=vessel))
+        pitched = NOW - timedelta(days=14)
+        facts = {"vessel_id": kept.vessel_id, "pitched_at": pitched, "ended_at": NOW - timedelta(days=number)}
+        record = service.store.save(BatchRecord(name="Split bitter", **facts))
+        service.store.save(EventRecord(batch_id=record.batch_id, kind="package", at=NOW - timedelta(days=number)))
+    text = html_of(page("packaging"))
+    assert text.count("<b>Split bitter</b>") == 2
+    assert "packaged yesterday, from Cask nine" in text
+    assert "from Cask ten" in text
+
+
+def test_a_number_put_back_to_the_batchs_own_is_no_longer_a_change(cellar, held, page):
+    shown = open_sheet(page, cellar, held, package="keg")
+    own = number(shown, "Final gravity").value
+    number(shown, "Final gravity").set_value(1.020)
+    shown.run()
+    assert inputs.own_changes(cellar.store, held.batch_id)["final_gravity_sg"] == pytest.approx(1.020)
+    next(b for b in shown.button if b.label == "Take the batch's own figures again").click()
+    shown.run()
+    assert inputs.own_changes(cellar.store, held.batch_id) == {}
+    assert number(page("packaging", id=held.batch_id), "Final gravity").value == pytest.approx(own)
+
+
+def test_a_keg_above_its_rating_is_stopped(cellar, held, page):
+    own = {"package": "keg", "carbonation_volumes": 4.0, "serving_c": 25.0, "keg_rating_kpa": 200.0}
+    text = html_of(open_sheet(page, cellar, held, **own))
+    assert "<strong>Stop</strong>" in text
+    assert "above the keg&#x27;s rating" in text
+
+
+SOUND_KEG = {"package": "keg", "finished": True, "hold_met": True, "hand_sample": True, "keg_rating_kpa": 900.0}
+
+
+def test_a_keg_gets_go_only_with_everything_seen():
+    assert screen.light(SOUND_KEG, sheet(SOUND_KEG), ()) == ("go", [])
+    for key in ("finished", "hold_met", "hand_sample", "keg_rating_kpa"):
+        given = {**SOUND_KEG, key: None}
+        word, reasons = screen.light(given, sheet(given), ())
+        assert word == "caution"
+        assert len(reasons) == 1
+
+
+def test_a_refusal_turns_any_verdict_into_stop():
+    answer = {"bottle_verdict": "go", "refusals": ["Too much sulfite."], "bottle_reasons": []}
+    assert screen.light({"package": "bottle"}, answer, ()) == ("stop", ["Too much sulfite."])
+
+
+def test_the_word_safe_never_stands_on_the_sheet(cellar, held, page):
+    own = {"package": "bottle", "carbonation_volumes": 2.4, "bottle_rating_kpa": 1000.0, "hand_sample": True}
+    text = html_of(open_sheet(page, cellar, held, **own)).casefold()
+    assert " safe" not in text
+
+
+@pytest.mark.parametrize(
+    ("text", "shares"),
+    [
+        ("", None),
+        ("Brindle", {"Brindle": 1.0}),
+        ("Brindle 2, Osprey 1", {"Brindle": 2.0, "Osprey": 1.0}),
+        ("Grey Heron 1.5", {"Grey Heron": 1.5}),
+        ("Grey Heron", {"Grey Heron": 1.0}),
+    ],
+)
+def test_a_blend_is_read_as_people_write_it(text, shares):
+    assert inputs.parsed_shares(text) == shares
+
+
+def test_a_share_of_nothing_is_refused():
+    with pytest.raises(EntryError, match="the share of Brindle is 0"):
+        inputs.parsed_shares("Brindle 0")
+
+
+# After packaging
+
+
+def test_logging_the_packaging_ends_the_batch(cellar, held, page):
+    shown = open_sheet(page, cellar, held, package="keg")
+    next(b for b in shown.button if b.label == "Log it and end the batch").click()
+    shown.run()
+    assert not shown.exception
+    assert cellar.store.get(BatchRecord, held.batch_id).ended_at is not None
+    assert "Open a test bottle" in html_of(shown)
+    cellar.store.undo()
+    assert cellar.store.get(BatchRecord, held.batch_id) == held
+
+
+def test_a_gushing_test_bottle_warns_for_the_rest_of_the_lot_and_teaches_the_next(cellar, page):
+    ended = cellar.batches["ended Marrow"]
+    shown = page("packaging", id=ended.batch_id)
+    next(s for s in shown.selectbox if s.label == "It was").set_value("gushing")
+    next(b for b in shown.button if b.label == "Save what it showed").click()
+    shown.run()
+    assert not shown.exception
+    assert "Warning for the rest of the lot" in html_of(shown)
+    held = cellar.batches["held"]  # the same yeast
+    assert [f.result for f in follow_up.earlier(cellar.store, held)] == ["gushing"]
+    outlook = cellar.outlooks.of(held.batch_id)
+    assert inputs.from_batch(cellar.store, outlook)["remaining_fall_sg"] >= 0.003
+    cellar.store.undo()
+
+
+def test_a_test_bottle_is_waited_for_a_week_after_packaging(service, page):
+    store = service.store
+    vessel = store.save(Vessel(name="Vessel 1"))
+    done = NOW - timedelta(days=3)
+    record = store.save(
+        BatchRecord(name="Harbour Pale", vessel_id=vessel.vessel_id, pitched_at=NOW - timedelta(days=20), ended_at=done)
+    )
+    store.save(EventRecord(batch_id=record.batch_id, kind="package", at=done))
+    assert "Harbour Pale" in html_of(page("packaging"))
+    store.save(replace(record, plan={"follow_up": FollowUp("right", done.date()).as_dict()}))
+    assert "Harbour Pale" not in html_of(page("packaging"))
+
+
+def test_the_picture_follows_the_pages_colours():
+    answer = {
+        "bottle_pressure_distribution": [{"chance": 0.1, "gauge_kpa": 200.0}, {"chance": 0.9, "gauge_kpa": 300.0}]
+    }
+    light, dark = (screen.picture_html({}, answer, Preferences(), edition) for edition in ("light", "dark"))
+    assert PALETTES["light"].inferred in light
+    assert PALETTES["dark"].inferred in dark
+    assert PALETTES["light"].ink not in dark
+
+
+def test_percent_and_points_are_what_the_person_reads():
+    say = Voice(Preferences(gravity_unit="SG"))
+    fall = inputs._scale(field_of("remaining_fall_sg"), say.preferences)
+    assert (fall.unit, fall.shown(0.004), fall.kept(4.0)) == ("points", pytest.approx(4.0), pytest.approx(0.004))
+    share = inputs._scale(field_of("expected_low"), say.preferences)
+    assert (share.unit, share.shown(0.75)) == ("%", 75.0)

@@ -1,0 +1,147 @@
+from __future__ import annotations
+
+from html.parser import HTMLParser
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from analysis.packaging.sheet import Quantity, sheet
+from dashboard.sheet.html import pressure_svg, sheet_html
+from dashboard.sheet.rows import answer_sections, entered, input_sections, shown
+from ingest.model import Preferences
+
+GIVEN: dict[str, Any] = {
+    "drink": "ale",
+    "jurisdiction": "US",
+    "volume_l": 19,
+    "original_gravity_sg": 1.050,
+    "final_gravity_sg": 1.011,
+    "ph": 4.3,
+    "carbonation_volumes": 2.4,
+    "package": "bottle",
+    "warmest_c": 20,
+    "serving_c": 8,
+    "finished": True,
+    "hold_met": True,
+    "hand_sample": False,
+    "remaining_fall_sg": 0.001,
+    "lowest_plausible_sg": 1.009,
+    "bottle_rating_kpa": 800,
+    "hops_g_per_l": 5,
+    "hop_shares": {"Brindle": 2, "<script>alert(1)</script>": 1},
+    "sulfite_ppm": 30,
+    "sulfite_as": "salt",
+    "tablet_g": 0.44,
+}
+
+
+class Page(HTMLParser):
+    """Collects tags that are left open, text, and whatever points elsewhere."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.open: list[str] = []
+        self.seen: list[str] = []
+        self.addresses: list[str] = []
+        self.text = ""
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.seen.append(tag)
+        if tag not in ("meta", "line", "polyline"):
+            self.open.append(tag)
+        self.addresses += [str(v) for k, v in attrs if k in ("src", "href")]
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.seen.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        self.text += data
+
+
+def page(**changes: Any) -> Page:
+    inputs = {**GIVEN, **changes}
+    parsed = Page()
+    parsed.feed(sheet_html(inputs, sheet(inputs), title="Saison <3", made="Thu 3 Dec 2026, 18:04"))
+    return parsed
+
+
+def test_the_page_stands_alone_and_is_well_formed() -> None:
+    parsed = page()
+    assert parsed.open == []
+    assert parsed.addresses == []
+    assert "script" not in parsed.seen
+    assert "svg" in parsed.seen
+    assert "<script>alert(1)</script>" in parsed.text  # shown, not run
+
+
+@pytest.mark.parametrize(
+    ("changes", "word"), [({"hand_sample": True}, "Go"), ({}, "Caution"), ({"finished": False}, "Stop")]
+)
+def test_the_page_leads_with_the_verdict_and_its_reasons(changes: dict[str, Any], word: str) -> None:
+    changes = {**changes, "hops_g_per_l": None, "hop_shares": None}
+    text = page(**changes).text
+    assert text.index(word) < text.index("Alcohol and attenuation")
+
+
+def test_a_kegs_page_leads_with_its_verdict_too_and_a_refused_sulfite_stops_it() -> None:
+    keg = {"package": "keg", "keg_rating_kpa": 900, "hand_sample": True, "storage_c": 10, "hop_creep_fall_sg": 0.0}
+    assert "Go" in page(**keg).text.split("Alcohol and attenuation")[0]
+    assert "Caution" in page(**{**keg, "keg_rating_kpa": None}).text.split("Alcohol and attenuation")[0]
+    stopped = page(**keg, jurisdiction="EU", sulfite_ppm=60).text.split("Alcohol and attenuation")[0]
+    assert "Stop" in stopped
+    assert "the limit of 20 mg/L" in stopped
+
+
+def test_every_caution_and_refusal_is_printed() -> None:
+    inputs = {**GIVEN, "finished": False}
+    answer = sheet(inputs)
+    text = page(finished=False).text
+    for sentence in [*answer["refusals"], *answer["cautions"], *answer["checklist"]]:
+        assert sentence in text
+
+
+def test_an_empty_sheet_prints_too() -> None:
+    parsed = Page()
+    parsed.feed(sheet_html({}, sheet({})))
+    assert parsed.open == []
+    assert "licensed practice" in parsed.text
+    assert "None" not in parsed.text
+
+
+def test_numbers_follow_the_persons_units() -> None:
+    mine = Preferences(gravity_unit="°P", temperature_unit="°F", volume_unit="US gal", pressure_unit="psi")
+    said = {row.label: row.value for section in input_sections(GIVEN, mine) for row in section.rows}
+    assert said["Volume"] == "5.02\u202fUS gal"
+    assert said["Final gravity"] == "2.8\u202f°P"
+    assert said["Warmest since it finished"] == "68\u202f°F"
+    assert said["Bottle rated for"] == "116.0\u202fpsi"
+    answers = {row.label: row.value for section in answer_sections(sheet(GIVEN), mine) for row in section.rows}
+    assert answers["Keg pressure"].endswith("psi")
+
+
+@given(
+    st.sampled_from(["gravity", "gravity fall", "temperature", "pressure", "volume", "mass"]),
+    st.floats(0.001, 0.05),
+    st.sampled_from(["SG", "°P"]),
+    st.sampled_from(["°C", "°F"]),
+    st.sampled_from(["L", "US gal"]),
+    st.sampled_from(["kPa", "bar", "psi"]),
+)
+def test_what_is_typed_in_ones_own_unit_comes_back_as_it_was(
+    quantity: Quantity, small: float, gravity: Any, temperature: Any, volume: Any, pressure: Any
+) -> None:
+    mine = Preferences(gravity_unit=gravity, temperature_unit=temperature, volume_unit=volume, pressure_unit=pressure)
+    value = {"gravity": 1 + small, "gravity fall": small}.get(quantity, 1000 * small)
+    assert entered(shown(value, quantity, mine), quantity, mine) == pytest.approx(value, rel=1e-9)
+
+
+def test_the_picture_marks_the_rating_and_is_absent_where_nothing_is_known() -> None:
+    distribution = sheet(GIVEN)["bottle_pressure_distribution"]
+    assert ">rating<" in pressure_svg(distribution, 800, Preferences())
+    assert ">rating<" not in pressure_svg(distribution, None, Preferences())
+    assert pressure_svg([], 800, Preferences()) == ""

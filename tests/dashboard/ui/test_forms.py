@@ -1,0 +1,115 @@
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from streamlit.testing.v1 import AppTest
+
+from dashboard.ui.forms import scale
+from dashboard.wording.formatting import Voice
+from ingest.model import Preferences
+
+METRIC = Voice(Preferences())
+OTHER = Voice(Preferences(gravity_unit="°P", temperature_unit="°F", volume_unit="US gal", pressure_unit="psi"))
+
+
+@given(
+    st.sampled_from(["gravity", "temperature", "volume", "pressure", "share", "plain"]),
+    st.floats(0.99, 1.16),
+    st.sampled_from([METRIC, OTHER]),
+)
+def test_every_unit_goes_there_and_back(unit, value, say):
+    how = scale(unit, say)
+    assert float(how.kept(how.shown(value))) == pytest.approx(value, abs=1e-6)
+
+
+# Definitions: the Fahrenheit scale; NIST Handbook 44, appendix C, for the gallon and the psi.
+@pytest.mark.parametrize(
+    ("unit", "kept", "shown", "name"),
+    [
+        ("temperature", 20.0, 68.0, "°F"),
+        ("volume", 3.785411784, 1.0, "US gal"),
+        ("pressure", 6.894757, 1.0, "psi"),
+        ("share", 0.75, 75.0, "%"),
+    ],
+)
+def test_the_persons_units_are_shown(unit, kept, shown, name):
+    how = scale(unit, OTHER)
+    assert how.unit == name
+    assert float(how.shown(kept)) == pytest.approx(shown, rel=1e-6)
+
+
+def test_a_difference_is_shown_without_the_scales_offset():
+    assert scale("temperature", OTHER).per_kept == pytest.approx(1.8)
+    assert scale("temperature", METRIC).per_kept == pytest.approx(1.0)
+
+
+FORM = """
+import streamlit as st
+from dashboard.ui import forms
+from dashboard.wording.formatting import Voice
+from ingest.errors import EntryError
+from ingest.model import Preferences
+
+shows = st.session_state.get("shows", 1.0523456)
+with forms.entry("try", Voice(Preferences()), save="Save", shows=shows) as form:
+    gravity = form.number("gravity_sg", "Gravity", shows, "gravity")
+    name = form.text("name", "Name", "")
+if form.sent:
+    def enter():
+        if name == "wrong":
+            raise EntryError("name", "that is taken", "Choose another.")
+        if name == "all wrong":
+            raise EntryError("nowhere", "nothing fits", "Begin again.")
+        st.session_state["kept"] = gravity
+    form.keep(enter, "It is kept.")
+"""
+
+
+@pytest.fixture
+def form(service):
+    shown = AppTest.from_string(FORM).run()
+    assert not shown.exception
+    return shown
+
+
+def submit(form, name):
+    form.text_input[0].set_value(name)
+    form.button[0].click()
+    form.run()
+    assert not form.exception
+    return " ".join(str(each.value) for each in form.get("html"))
+
+
+def test_a_number_left_alone_is_kept_unrounded(form):
+    submit(form, "fine")
+    assert form.session_state["kept"] == 1.0523456
+
+
+def test_a_number_that_was_changed_is_kept_as_typed(form):
+    form.number_input[0].set_value(1.060)
+    submit(form, "fine")
+    assert form.session_state["kept"] == pytest.approx(1.060)
+
+
+def test_what_is_wrong_stands_in_the_form_and_what_was_typed_stays(form):
+    form.number_input[0].set_value(1.060)
+    assert "That is taken. Choose another." in submit(form, "wrong")
+    assert form.text_input[0].value == "wrong"
+    assert form.number_input[0].value == pytest.approx(1.060)
+    assert "kept" not in form.session_state
+
+
+def test_what_belongs_to_no_field_is_said_all_the_same(form):
+    assert "Nothing fits. Begin again." in submit(form, "all wrong")
+
+
+def test_a_kept_entry_empties_the_form(form):
+    submit(form, "fine")
+    assert form.text_input[0].value == ""
+
+
+def test_a_form_follows_what_it_shows_when_that_changes(form):
+    form.session_state["shows"] = 1.044
+    form.run()
+    assert form.number_input[0].value == pytest.approx(1.044)

@@ -1,0 +1,236 @@
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+
+import pytest
+
+from analysis.model import EVENT_KINDS, PHASES, Assessment, Batch, Creep, Event, Forecast, PhaseSpan, Range
+from analysis.planning.constraints import Plan
+from analysis.planning.outstanding import outstanding
+from dashboard.wording.formatting import THIN, Voice
+from dashboard.wording.verdict import EVENT_WORDS, PHASE_WORDS, dates, expected_finish, next_day, three_notions, verdict
+from ingest.model import Preferences
+
+NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
+SAY = Voice(Preferences(time_zone="UTC"), NOW)
+
+
+def forecast(middle_d: float, half_width_d: float, ceiling: float = 1.0) -> Forecast:
+    chances = (0.0, 0.1 * ceiling, 0.5 * ceiling, 0.9 * ceiling, ceiling)
+    offsets = (-2, -1, 0, 1, 2)
+    return Forecast(tuple((NOW + timedelta(days=middle_d + half_width_d * k)).timestamp() for k in offsets), chances)
+
+
+def assessed(phase: str, **facts) -> Assessment:
+    values = {
+        "now": NOW,
+        "phase": phase,
+        "finished": False,
+        "stalled": False,
+        "p_finished": None,
+        "finish": None,
+        "held_since": None,
+        "held_h": 0.0,
+        "hold_met": False,
+        "gravity_sg": Range(1.0115, 1.012, 1.0125),
+        "terminal_gravity_sg": None,
+        "remaining_fall_sg": None,
+        "original_gravity_sg": None,
+        "apparent_attenuation": None,
+        "temperature_c": 19.0,
+        "evidence": (),
+        "newest_reading_at": NOW,
+    }
+    return Assessment(**{**values, **facts})
+
+
+def test_a_falling_batch_says_what_is_left_and_when_with_its_range():
+    a = assessed("slowing", remaining_fall_sg=Range(0.0035, 0.004, 0.0045), finish=forecast(1.35, 0.6))
+    assert verdict(a, 48, SAY) == (
+        "Slowing down: about 4 points to go, likely done tomorrow evening (tomorrow morning to Friday morning)."
+    )
+    assert verdict(a, 48, SAY, brief=True) == "Slowing down: about 4 points to go, likely done tomorrow evening."
+
+
+def test_a_wide_remaining_fall_is_said_as_a_range():
+    a = assessed("active", remaining_fall_sg=Range(0.018, 0.026, 0.036), finish=forecast(6, 3))
+    assert verdict(a, 48, SAY) == (
+        "Still fermenting: 18 to 36 points to go, likely done Tuesday 1 Dec (Saturday to Friday 4 Dec)."
+    )
+
+
+def test_too_early_is_said_rather_than_a_guess():
+    assert verdict(assessed("active"), 48, SAY) == "Still fermenting: too early to give a date."
+    assert verdict(assessed("lag"), 48, SAY) == "No fall yet: too early to give a date."
+
+
+def test_finished_and_held_are_two_things():
+    likely = assessed("steady", p_finished=0.97, held_h=31.9)
+    assert verdict(likely, 48, SAY) == f"Very likely done (97{THIN}%); held 31 of 48{THIN}h."
+    done = assessed("finished", finished=True, p_finished=0.99, held_h=31.9)
+    assert "held 31 of 48" in verdict(done, 48, SAY)
+    ready = assessed("finished", finished=True, p_finished=0.99, held_h=61, hold_met=True)
+    assert verdict(ready, 48, SAY) == f"Finished: the gravity has held at 1.012 for 61{THIN}h."
+
+
+def test_a_hold_is_never_rounded_up_to_what_was_asked():
+    assert "held 47 of 48" in verdict(assessed("steady", p_finished=0.9, held_h=47.99), 48, SAY)
+
+
+def test_standing_still_is_not_called_done_where_that_is_unlikely():
+    text = verdict(assessed("steady", p_finished=0.2, held_h=10), 48, SAY)
+    assert text.startswith("Standing still, but probably not done")
+
+
+def test_chilled_is_not_finished():
+    text = verdict(assessed("chilled", temperature_c=4.0), 48, SAY)
+    assert text == (
+        f"Chilled at 4.0{THIN}°C: it stands still because it is cold, which does not say that it has finished."
+    )
+
+
+def test_a_stall_says_how_far_above_its_end_it_stands():
+    a = assessed("stalled", stalled=True, remaining_fall_sg=Range(0.006, 0.009, 0.012))
+    assert verdict(a, 48, SAY) == "Stalled at 1.012, about 9 points above where it should end."
+
+
+def test_renewed_fall_says_its_size_and_since_when():
+    a = assessed("creeping", creep=Creep(Range(0.001, 0.002, 0.003), NOW - timedelta(hours=20)))
+    assert verdict(a, 48, SAY) == "Falling again since yesterday afternoon: 1 to 3 points so far."
+
+
+def test_no_readings_is_said_in_any_phase():
+    assert verdict(assessed("lag", newest_reading_at=None), 48, SAY).startswith("No readings yet")
+
+
+@pytest.mark.parametrize("phase", PHASES)
+def test_every_phase_has_a_word_and_a_sentence_with_the_least_facts(phase):
+    assert PHASE_WORDS[phase]
+    text = verdict(assessed(phase, gravity_sg=None, temperature_c=None), 48, SAY)
+    assert text.endswith(".")
+    assert "None" not in text
+
+
+@pytest.mark.parametrize("kind", EVENT_KINDS)
+def test_every_event_has_a_word(kind):
+    assert EVENT_WORDS[kind]
+
+
+def test_a_finish_that_may_never_come_is_not_given_a_plain_date():
+    assert "stops short" in expected_finish(forecast(3, 1, ceiling=0.4), SAY)
+    assert "if it goes on" in expected_finish(forecast(3, 1, ceiling=0.7), SAY)
+
+
+def test_a_range_that_began_before_now_is_not_said_in_the_past():
+    assert expected_finish(forecast(0.2, 1), SAY).startswith("perhaps done already, very likely by")
+    assert expected_finish(forecast(-5, 1), SAY) == "likely done by now"
+
+
+def test_a_stall_that_the_levels_do_not_show_is_not_said_to_move():
+    told = {question: small for question, _, small in three_notions(assessed("stalled", stalled=True), 48, SAY)}
+    assert "scatter" in told["Has it been seen to hold?"]
+    assert "moves" not in told["Has it been seen to hold?"]
+
+
+def test_the_three_notions_have_three_answers():
+    a = assessed("steady", p_finished=0.93, finish=forecast(-0.5, 0.3), held_h=31, held_since=NOW - timedelta(hours=31))
+    answers = {question: answer for question, answer, _ in three_notions(a, 48, SAY)}
+    assert answers == {
+        "When does it finish?": "Likely done by now",
+        "Has it finished?": f"Very likely (93{THIN}%)",
+        "Has it been seen to hold?": f"Held 31 of 48{THIN}h",
+    }
+
+
+def test_a_finish_that_rests_on_a_long_hold_says_so():
+    a = assessed("finished", finished=True, by_hold=True, p_finished=0.45, held_h=90)
+    answers = {question: answer for question, answer, _ in three_notions(a, 48, SAY)}
+    assert answers["Has it finished?"] == f"Yes, by how long it has held (45{THIN}%)"
+    carried = assessed("finished", finished=True, p_finished=0.45, held_h=10)
+    answers = {question: answer for question, answer, _ in three_notions(carried, 48, SAY)}
+    assert "held" not in answers["Has it finished?"]
+
+
+def plan(**facts) -> Plan:
+    return Plan(made_at=NOW, **facts)
+
+
+BATCH = Batch(pitched_at=NOW - timedelta(days=6))
+
+
+def test_both_dates_are_said_with_their_chance_and_reason():
+    found = dates(
+        plan(
+            hop_day=date(2026, 11, 28),
+            hop_chance=0.86,
+            packaging_day=date(2026, 12, 1),
+            packaging_chance=0.84,
+            reason="Saturday is the first free day.",
+        ),
+        BATCH,
+        SAY,
+    )
+    assert [(what, when) for what, when, _ in found] == [
+        ("Dry hop", f"Saturday, likely (86{THIN}%)"),
+        ("Package", f"Tuesday 1 Dec, likely (84{THIN}%)"),
+    ]
+    assert found[1][2] == "Saturday is the first free day."
+
+
+def test_no_date_says_what_it_waits_for():
+    [found] = dates(plan(blocked_by="It has stopped short."), BATCH, SAY)
+    assert found == ("Package", "No day yet", "It has stopped short.")
+
+
+def test_a_packaged_batch_has_no_plans():
+    packaged = Batch(pitched_at=BATCH.pitched_at, events=(Event("package", NOW - timedelta(days=1)),))
+    [(what, when, _)] = dates(plan(packaging_day=date(2026, 12, 1)), packaged, SAY)
+    assert (what, when) == ("Packaged", "Yesterday")
+
+
+def test_the_dates_of_a_batch_name_the_dose_that_is_still_to_come():
+    hopped = replace(BATCH, drink="ale", events=(Event("dry hop", NOW),))
+    found = dates(
+        plan(
+            hop_day=date(2026, 11, 27),
+            hop_days=(date(2026, 11, 25), date(2026, 11, 27)),
+            hops_out_day=date(2026, 11, 30),
+            packaging_day=date(2026, 12, 2),
+        ),
+        hopped,
+        SAY,
+    )
+    assert [(what, when) for what, when, _ in found] == [
+        ("Hops went in", "Today"),
+        ("Dry hop (dose 2 of 2)", "Friday"),
+        ("Hops come out", "Monday"),
+        ("Package", "Wednesday 2 Dec"),
+    ]
+
+
+def test_the_day_on_which_hops_come_out_is_named_also_where_that_is_packaging_day():
+    hopped = replace(BATCH, drink="ale", events=(Event("dry hop", NOW),))
+    both = plan(hop_days=(SAY.today(),), hops_out_day=date(2026, 11, 28), packaging_day=date(2026, 11, 28))
+    assert [what for what, _, _ in dates(both, hopped, SAY)] == ["Hops went in", "Hops come out", "Package"]
+    out = replace(hopped, events=(*hopped.events, Event("hops out", NOW)))
+    assert [what for what, _, _ in dates(both, out, SAY)] == ["Hops went in", "Hops came out", "Package"]
+
+
+def test_the_next_day_is_short_and_a_stalled_batch_has_none():
+    a = assessed("slowing", finish=forecast(2, 1))
+
+    def said(*events: Event, **days) -> str:
+        return next_day(a, outstanding(plan(**days), replace(BATCH, events=events), today=SAY.today()), SAY)
+
+    assert said(hop_day=date(2026, 11, 28)) == "Hops Sat"
+    assert said(packaging_day=date(2026, 11, 25)) == "Package today"
+    assert said() == "Done about Fri"
+    hopped = Event("dry hop", NOW)
+    after = {"hop_days": (SAY.today(),), "hops_out_day": date(2026, 11, 28)}
+    assert said(hopped, packaging_day=date(2026, 11, 28), **after) == "Package Sat"
+    assert said(hopped, packaging_day=date(2026, 11, 30), **after) == "Hops out Sat"
+    assert said(hopped, hop_days=(SAY.today(), date(2026, 11, 27))) == "Hops Fri"
+    assert said(Event("package", NOW), packaging_day=SAY.today()) == "Done about Fri"
+    stalled = assessed("stalled", stalled=True, phases=(PhaseSpan("stalled", NOW - timedelta(days=3)),))
+    assert next_day(stalled, (), SAY) == "Still since Sun 22 Nov"

@@ -1,0 +1,296 @@
+from __future__ import annotations
+
+import json
+import threading
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import pytest
+
+import ingest.monitoring.outlook
+from analysis.planning.release import Condition
+from ingest.model import BatchRecord, Device, EventRecord, Placement, Preferences, Report, Vessel
+from ingest.monitoring.notifier import Notifier
+from ingest.monitoring.outlook import Outlooks, wishes_of
+from ingest.monitoring.watcher import Watcher, assessment_record
+from ingest.store.store import Store
+
+# Half past: plans are brought up to the hour, and no test may happen to stride over one.
+NOW = (datetime.now(UTC) - timedelta(hours=1)).replace(minute=30, second=0, microsecond=0)
+
+
+def add_batch(store: Store, name: str, days: float, *, ended: bool = False) -> BatchRecord:
+    pitched_at = NOW - timedelta(days=days)
+    vessel = store.save(Vessel(name=f"Vessel of {name}"))
+    record = store.save(
+        BatchRecord(
+            name=name,
+            vessel_id=vessel.vessel_id,
+            drink="ale",
+            yeast="Marrow",
+            original_gravity_sg=1.050,
+            pitched_at=pitched_at,
+            ended_at=NOW - timedelta(hours=2) if ended else None,
+        )
+    )
+    store.save(Device(device_id=f"float {name}", kind="float"))
+    store.save(Placement(device_id=f"float {name}", vessel_id=vessel.vessel_id, from_at=pitched_at))
+    store.keep([said(name, pitched_at, h) for h in np.arange(0.5, days * 24 - 2, 0.5)])
+    return record
+
+
+def said(name: str, pitched_at: datetime, hour: float) -> Report:
+    gravity = 1.050 - 0.028 / (1 + np.exp(-(hour - 30) / 5)) - 0.010 * (1 - np.exp(-max(hour - 26, 0) / 16))
+    at = pitched_at + timedelta(hours=float(hour))
+    noise = 0.0003 * np.sin(hour * 37.7)
+    return Report(
+        device_id=f"float {name}",
+        measured_at=at,
+        received_at=at,
+        gravity_sg=float(gravity + noise),
+        temperature_c=20.0,
+    )
+
+
+@pytest.fixture
+def store():
+    with Store.in_memory() as opened:
+        yield opened
+
+
+def test_nothing_is_computed_again_without_a_new_reading(store):
+    record = add_batch(store, "Quay", 6)
+    outlooks = Outlooks(store)
+    first = outlooks.of(record.batch_id, now=NOW)
+    assert outlooks.of(record.batch_id, now=NOW + timedelta(seconds=30), fresh=True) is first
+
+
+def test_a_new_reading_is_taken_up_when_it_is_asked_for_afresh(store):
+    record = add_batch(store, "Quay", 6)
+    outlooks = Outlooks(store)
+    first = outlooks.of(record.batch_id, now=NOW)
+    store.keep([said("Quay", record.pitched_at, 6 * 24 - 1)])
+    assert outlooks.of(record.batch_id, now=NOW) is first  # it stands for a few seconds
+    second = outlooks.of(record.batch_id, now=NOW, fresh=True)
+    assert second.assessment.newest_reading_at > first.assessment.newest_reading_at
+
+
+def test_an_entry_is_taken_up_at_once(store):
+    record = add_batch(store, "Quay", 6)
+    outlooks = Outlooks(store)
+    assert [e.kind for e in outlooks.of(record.batch_id, now=NOW).batch.events] == ["pitch"]
+    store.save(EventRecord(batch_id=record.batch_id, kind="dry hop", at=NOW - timedelta(hours=4)))
+    assert [e.kind for e in outlooks.of(record.batch_id, now=NOW).batch.events] == ["pitch", "dry hop"]
+
+
+def test_a_page_leaves_new_readings_to_the_watcher_and_takes_up_entries_itself(store, monkeypatch):
+    monkeypatch.setattr("ingest.monitoring.outlook._LEAST_REST_S", 0.0)
+    monkeypatch.setattr("ingest.monitoring.outlook._SHARE_OF_A_CORE", 1e9)
+    record = add_batch(store, "Quay", 6)
+    outlooks = Outlooks(store)
+    first = outlooks.of(record.batch_id, now=NOW, wait=False)
+    store.keep([said("Quay", record.pitched_at, 6 * 24 - 1)])
+    assert outlooks.of(record.batch_id, now=NOW, wait=False) is first
+    watched = outlooks.of(record.batch_id, now=NOW)
+    assert watched.assessment.newest_reading_at > first.assessment.newest_reading_at
+    assert outlooks.of(record.batch_id, now=NOW, wait=False) is watched
+    store.save(EventRecord(batch_id=record.batch_id, kind="dry hop", at=NOW - timedelta(hours=4)))
+    events = outlooks.of(record.batch_id, now=NOW, wait=False).batch.events
+    assert [e.kind for e in events] == ["pitch", "dry hop"]
+
+
+def test_the_latest_is_never_computed(store):
+    record = add_batch(store, "Quay", 6)
+    outlooks = Outlooks(store)
+    assert outlooks.latest(record.batch_id, now=NOW) is None
+    computed = outlooks.of(record.batch_id, now=NOW)
+    assert outlooks.latest(record.batch_id, now=NOW) is computed
+
+
+HOPS_FIRST = {"plan": {"dry_hops": 2, "hop_interval_days": 2.0}}
+
+
+def test_an_entry_shows_at_the_very_next_look_without_an_assessment(store, monkeypatch):
+    """Screens and feeds ask `latest`; the watcher may be busy with other batches for a long while."""
+    record = store.save(replace(add_batch(store, "Quay", 9), **HOPS_FIRST))
+    outlooks = Outlooks(store)
+    before = outlooks.of(record.batch_id, now=NOW)
+    assert [(t.act, t.dose) for t in before.to_do()[:2]] == [("hops in", 1), ("hops in", 2)]
+    monkeypatch.setattr("ingest.monitoring.outlook.assess", lambda *_, **__: pytest.fail("assessed for a page"))
+    store.save(EventRecord(batch_id=record.batch_id, kind="dry hop", at=NOW))
+    after = outlooks.latest(record.batch_id, now=NOW)
+    assert [(t.act, t.dose) for t in after.to_do()] == [("hops in", 2), ("package", 1)]
+    assert after.to_do()[0].day == NOW.date() + timedelta(days=2)
+    assert after.computed_at >= before.computed_at
+    assert after.assessment is before.assessment
+    assert outlooks.latest(record.batch_id, now=NOW) is after
+    store.undo()
+    assert [t.dose for t in outlooks.latest(record.batch_id, now=NOW).to_do() if t.act == "hops in"] == [1, 2]
+    store.save(EventRecord(batch_id=record.batch_id, kind="package", at=NOW))
+    assert outlooks.latest(record.batch_id, now=NOW).to_do() == ()
+    store.undo()
+    store.save(replace(record, ended_at=NOW))
+    assert outlooks.latest(record.batch_id, now=NOW).to_do() == ()
+
+
+def test_an_entry_shows_while_another_thread_still_judges_it(store):
+    record = add_batch(store, "Quay", 9)
+    outlooks = Outlooks(store)
+    outlooks.of(record.batch_id, now=NOW)
+    store.save(EventRecord(batch_id=record.batch_id, kind="package", at=NOW))
+    outlooks._locks.setdefault(record.batch_id, threading.Lock()).acquire()
+    assert outlooks.of(record.batch_id, now=NOW, wait=False).to_do() == ()
+
+
+def test_what_was_logged_while_the_cellar_was_looked_at_has_happened(store):
+    """The watcher takes the time once for all batches; the plan it makes then stands for the hour."""
+    record = add_batch(store, "Quay", 9)
+    outlooks = Outlooks(store)
+    at = NOW + timedelta(minutes=2)
+    store.save(EventRecord(batch_id=record.batch_id, kind="dry hop", at=at))
+    outlook = outlooks.of(record.batch_id, now=NOW)
+    assert outlook.plan.hop_days == (at.date(),)
+    assert outlook.plan.hops_out_day == at.date() + timedelta(days=3)
+    assert outlook.plan.hop_chance == 1.0  # what has happened, and no forecast of the same day
+
+
+def test_nothing_is_cleared_for_packaging_by_readings_judged_before_the_entry(store, monkeypatch):
+    record = store.save(replace(add_batch(store, "Quay", 9), plan={"dry_hops": 0}))
+    cleared = ingest.monitoring.outlook.steady_plan
+    monkeypatch.setattr(
+        "ingest.monitoring.outlook.steady_plan",
+        lambda *given, **more: replace(cleared(*given, **more), may_package=True),
+    )
+    outlooks = Outlooks(store)
+    assert outlooks.of(record.batch_id, now=NOW).plan.may_package
+    store.save(EventRecord(batch_id=record.batch_id, kind="feed", at=NOW - timedelta(hours=5)))
+    for hours in (0, 2):  # the hour's new plan rests on the same old assessment
+        assert not outlooks.latest(record.batch_id, now=NOW + timedelta(hours=hours)).plan.may_package
+    assert outlooks.of(record.batch_id, now=NOW).plan.may_package
+
+
+def test_readings_alone_cost_no_new_look_at_the_entries(store, monkeypatch):
+    record = add_batch(store, "Quay", 6)
+    outlooks = Outlooks(store)
+    outlooks.of(record.batch_id, now=NOW)
+    asked = []
+    real = store.batch
+    monkeypatch.setattr(store, "batch", lambda batch_id: asked.append(batch_id) or real(batch_id))
+    for n in range(5):
+        store.keep([said("Quay", record.pitched_at, 6 * 24 - 1 + n / 8)])
+        outlooks.latest(record.batch_id, now=NOW)
+    assert asked == []
+    store.save(EventRecord(batch_id=record.batch_id, kind="note", at=NOW))
+    for _ in range(5):
+        outlooks.latest(record.batch_id, now=NOW)
+    assert len(asked) == 1
+
+
+def test_an_unknown_batch_has_no_outlook(store):
+    assert Outlooks(store).of("batch-none", now=NOW) is None
+
+
+def test_a_batch_without_readings_has_one_that_says_so(store):
+    vessel = store.save(Vessel(name="Empty handed"))
+    record = store.save(BatchRecord(name="Quiet", vessel_id=vessel.vessel_id, pitched_at=NOW - timedelta(days=1)))
+    outlook = Outlooks(store).of(record.batch_id, now=NOW)
+    assert outlook.assessment.gravity_sg is None
+    assert outlook.plan.packaging_day is None
+    assert outlook.plan.reason
+
+
+def test_a_batch_that_has_ended_is_promised_no_date(store):
+    record = add_batch(store, "Old one", 12, ended=True)
+    outlooks = Outlooks(store)
+    plan = outlooks.of(record.batch_id, now=NOW).plan
+    assert (plan.hop_day, plan.packaging_day) == (None, None)
+    assert plan.reason.startswith("It ended on ")
+    store.save(EventRecord(batch_id=record.batch_id, kind="package", at=NOW - timedelta(hours=2)))
+    assert outlooks.of(record.batch_id, now=NOW).plan.reason.startswith("Packaged on ")
+
+
+def test_what_earlier_batches_taught_survives_a_restart(store, monkeypatch):
+    add_batch(store, "Old one", 12, ended=True)
+    learned = Outlooks(store).learn()
+    assert learned is not None
+    monkeypatch.setattr("ingest.monitoring.outlook.learn", lambda *_, **__: pytest.fail("learned again"))
+    assert Outlooks(store).learn().to_json() == learned.to_json()
+
+
+def test_a_batch_that_ends_is_learned_from_without_the_others(store, monkeypatch):
+    import ingest.monitoring.outlook as module
+
+    add_batch(store, "Old one", 12, ended=True)
+    outlooks = Outlooks(store)
+    outlooks.learn()
+    taken = []
+    real = module.learn
+
+    def counting(finished, *, start=None):
+        batches = list(finished)
+        taken.append((len(batches), start is not None))
+        return real(batches, start=start)
+
+    monkeypatch.setattr(module, "learn", counting)
+    add_batch(store, "Second", 11, ended=True)
+    outlooks.learn()
+    assert taken == [(1, True)]
+    outlooks.learn()
+    assert len(taken) == 1
+
+
+def test_a_batchs_own_wishes_lie_over_the_cellars(store):
+    record = BatchRecord(name="Own", vessel_id="v", pitched_at=NOW, hold_h=72, plan={"dry_hops": 2, "unknown": 1})
+    wishes = wishes_of(record, Preferences(confidence=0.9, hold_h=36, contact_days=4))
+    assert (wishes.hold_h, wishes.contact_days, wishes.confidence, wishes.dry_hops) == (72, 4, 0.9, 2)
+
+
+def test_the_said_days_are_remembered_over_a_restart(store):
+    record = add_batch(store, "Quay", 2.2)
+    outlook = Outlooks(store).of(record.batch_id, now=NOW)
+    store.add_assessment(assessment_record(outlook, NOW))
+    wishes = wishes_of(record, store.preferences())
+    assert Outlooks(store)._said(record.batch_id, wishes) == (outlook.plan.hop_day, outlook.plan.packaging_day)
+    assert outlook.plan.packaging_day is not None
+
+
+def test_the_retained_verdict_follows_an_entry_at_the_watchers_next_look(store):
+    record = add_batch(store, "Quay", 9)
+    told: list[dict] = []
+    watches = Watcher(store, Outlooks(store), Notifier(store), lambda _, payload: told.append(json.loads(payload)))
+    watches.look(NOW)
+    assert told[-1]["hop_day"] is not None
+    store.save(EventRecord(batch_id=record.batch_id, kind="dry hop", at=NOW))
+    watches.look(NOW + timedelta(seconds=5))
+    assert told[-1]["hop_day"] is None
+    assert told[-1]["packaging_day"] is not None
+    store.save(EventRecord(batch_id=record.batch_id, kind="package", at=NOW))
+    watches.look(NOW + timedelta(seconds=10))
+    assert told[-1]["packaging_day"] is None
+    store.undo(), store.undo()
+    watches.look(NOW + timedelta(seconds=15))
+    assert told[-1]["hop_day"] is not None
+
+
+def test_a_release_ends_with_the_reading_that_it_rests_on_and_not_with_the_hour(store):
+    record = add_batch(store, "Quay", 6)  # last heard of at half past, two hours before `NOW`
+    outlooks = Outlooks(store)
+    first = outlooks.of(record.batch_id, now=NOW)
+    heard = first.assessment.newest_reading_at
+    before, after = heard + timedelta(hours=24), heard + timedelta(hours=24, minutes=1)
+    assert before.hour == after.hour
+    fresh = [
+        outlooks.latest(record.batch_id, now=at).plan.release.holds(Condition.READING_FRESH) for at in (before, after)
+    ]
+    assert fresh == [True, False]
+
+
+def test_a_device_clock_that_runs_a_little_ahead_does_not_make_its_reading_one_of_the_future(store):
+    record = add_batch(store, "Quay", 6)
+    outlooks = Outlooks(store)
+    heard = outlooks.of(record.batch_id, now=NOW).assessment.newest_reading_at
+    for ahead, fresh in ((timedelta(minutes=3), True), (timedelta(minutes=8), False)):
+        outlooks.forget()
+        plan = outlooks.of(record.batch_id, now=heard - ahead).plan
+        assert plan.release.holds(Condition.READING_FRESH) is fresh

@@ -1,0 +1,203 @@
+from __future__ import annotations
+
+import json
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from ingest import transfer
+from ingest.errors import EntryError, ImportFileError
+from ingest.model import BatchRecord, Device, Placement, Preferences, Vessel
+
+T = datetime(2026, 3, 1, 10, tzinfo=UTC)
+HOUR = timedelta(hours=1)
+
+
+def log(path: Path, text: str) -> Path:
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+SMALL = """measured_at,gravity_sg,temperature_c
+2026-03-01T10:00:00Z,1.0502,19.5
+2026-03-01T10:15:00Z,1.0498,
+2026-03-01T10:30:00Z,,19.75
+2026-03-01T10:45:00Z,,
+"""
+
+
+def test_a_log_comes_in_once_however_often_it_is_given(store, tmp_path):
+    path = log(tmp_path / "log.csv", SMALL)
+    told = transfer.import_log(store, path, device_id="float-1")
+    assert (told.rows, told.new, told.repeated, told.without_values, told.conflicts) == (4, 3, 0, 1, 0)
+    assert (told.first_at, told.last_at) == ("2026-03-01T10:00:00Z", "2026-03-01T10:30:00Z")
+    assert told.time_zone_assumed is None
+    again = transfer.import_log(store, path, device_id="float-1")
+    assert (again.new, again.repeated) == (0, 3)
+    rows = store.readings_as_sent("float-1")
+    assert rows["measured_at"].to_list() == [T, T + HOUR / 4, T + HOUR / 2]
+    assert rows["gravity_sg"].to_list() == [1.0502, 1.0498, None]
+    assert rows["temperature_c"].to_list() == [19.5, None, 19.75]
+    assert store.last_words()[0].temperature_c == 19.75
+
+
+@pytest.mark.parametrize("suffix", ["csv", "tsv", "parquet", "jsonl", "ndjson"])
+def test_every_kind_of_file_says_the_same(store, tmp_path, suffix):
+    frame = pl.DataFrame(
+        {"measured_at": ["2026-03-01T10:00:00Z", "2026-03-01T11:00:00Z"], "gravity_sg": [1.05, 1.0412]}
+    )
+    path = tmp_path / f"log.{suffix}"
+    match suffix:
+        case "csv":
+            frame.write_csv(path)
+        case "tsv":
+            frame.write_csv(path, separator="\t")
+        case "parquet":
+            frame.write_parquet(path)
+        case _:
+            frame.write_ndjson(path)
+    assert transfer.import_log(store, path, device_id="f").new == 2
+    assert store.readings_as_sent("f")["gravity_sg"].to_list() == [1.05, 1.0412]
+
+
+@pytest.mark.parametrize(
+    "written",
+    [
+        "2026-03-01T10:00:00Z",
+        "2026-03-01T10:00:00.000+00:00",
+        "2026-03-01 11:00:00+01:00",
+        "2026-03-01 11:00+0100",
+        "2026-03-01T10:00Z",
+        "1772359200",
+        "1772359200.0",
+        "1772359200000",
+    ],
+)
+def test_an_instant_may_be_written_in_many_ways(store, tmp_path, written):
+    path = log(tmp_path / "log.csv", f"measured_at,gravity_sg\n{written},1.05\n")
+    assert transfer.import_log(store, path, device_id="f").time_zone_assumed is None
+    assert store.readings_as_sent("f")["measured_at"].to_list() == [T]
+
+
+def test_times_without_a_zone_are_in_the_cellars_and_it_is_said(store, tmp_path):
+    store.save(Preferences(time_zone="Europe/Oslo"))
+    path = log(tmp_path / "log.csv", "measured_at,gravity_sg\n2026-03-01 11:00:00,1.05\n2026-07-01T12:00:00,1.04\n")
+    assert transfer.import_log(store, path, device_id="f").time_zone_assumed == "Europe/Oslo"
+    summer = datetime(2026, 7, 1, 10, tzinfo=UTC)
+    assert store.readings_as_sent("f")["measured_at"].to_list() == [T, summer]
+
+
+def test_the_hour_that_clocks_skip_in_spring_goes_on_from_the_one_before(store, tmp_path):
+    store.save(Preferences(time_zone="Europe/Vienna"))
+    text = (
+        "measured_at,gravity_sg\n" + "".join(f"2026-03-29 0{h}:30,1.05\n" for h in (1, 2)) + "2026-03-29 05:30,1.05\n"
+    )
+    transfer.import_log(store, log(tmp_path / "log.csv", text), device_id="float-1")
+    # Central European Time is an hour ahead of UTC until 01:00 UTC on 29 March 2026, then two.
+    assert [t.hour for t in store.readings_as_sent("float-1")["measured_at"]] == [0, 1, 3]
+
+
+def test_a_table_with_semicolons_and_decimal_commas_is_read(store, tmp_path):
+    text = "measured_at;gravity_sg;temperature_c\n2026-03-01T10:00:00Z;1,0502;19,5\n2026-03-01T10:15:00Z;1.0498;20\n"
+    transfer.import_log(store, log(tmp_path / "log.csv", text), device_id="float-1")
+    rows = store.readings_as_sent("float-1")
+    assert rows["gravity_sg"].to_list() == [1.0502, 1.0498]
+    assert rows["temperature_c"].to_list() == [19.5, 20.0]
+
+
+def test_columns_are_mapped_and_units_converted(store, tmp_path):
+    path = log(
+        tmp_path / "log.csv",
+        "When,Extract,Warmth,Cell,Who\n2026-03-01T10:00:00Z,12.0,68,3900,a\n2026-03-01T10:00:00Z,11.0,59,3800,b\n",
+    )
+    columns = {
+        "measured_at": "When",
+        "extract_plato": "Extract",
+        "temperature_f": "Warmth",
+        "battery_mv": "Cell",
+        "device_id": "Who",
+    }
+    told = transfer.import_log(store, path, columns=columns)
+    assert told.devices == ("a", "b")
+    [row] = store.readings_as_sent("a").to_dicts()
+    assert row["gravity_sg"] == pytest.approx(1.04838, abs=5e-5)  # 12 °P: ASBC extract table (from memory)
+    assert (row["temperature_c"], row["battery_v"]) == (pytest.approx(20.0), pytest.approx(3.9))
+
+
+def test_missing_columns_are_asked_for(tmp_path):
+    path = log(tmp_path / "log.csv", "Zeit,Dichte,Rest\n1772359200,1.05,x\n")
+    asked = []
+
+    def ask(question: str, choices: list[str]) -> str | None:
+        asked.append((question, choices))
+        return {"Which column says when it was measured?": "Zeit", "Which column is the gravity in SG?": "Dichte"}.get(
+            question
+        )
+
+    assert transfer.mapping(path, {}, ask) == {"measured_at": "Zeit", "gravity_sg": "Dichte"}
+    assert asked[0] == ("Which column says when it was measured?", ["Zeit", "Dichte", "Rest"])
+    assert ("Which column is the temperature in °C?", ["Rest"]) in asked
+
+
+@pytest.mark.parametrize(
+    ("name", "text", "columns", "sentence"),
+    [
+        ("log.csv", "when,gravity_sg\n1,1\n", {}, r"columns: none says when it was measured \(when, gravity_sg\)"),
+        ("log.csv", "measured_at,sg\n1,1\n", {}, r"columns: none is a quantity"),
+        ("log.csv", SMALL, {"gravity_sg": "SG"}, r"column 'SG': it is not in the file"),
+        ("log.csv", SMALL, {"colour": "gravity_sg"}, r"--column colour: there is no such quantity"),
+        ("log.csv", "measured_at,gravity_sg\nyesterday,1.05\n", {}, r"row 1, column 'measured_at': 'yesterday' is not"),
+        ("log.csv", "measured_at,gravity_sg\n86400,1.05\n", {}, r"row 1, column 'measured_at': .* is not a likely"),
+        ("log.csv", SMALL + "2026-03-01T11:00:00Z,1.05,warm\n", {}, r"row 5, column 'temperature_c': 'warm' is not"),
+        ("log.csv", SMALL + "2026-03-01T11:00:00Z,1050,\n2026-03-01T12:00:00Z,1049,\n", {},
+         r"row 5, column 'gravity_sg': '1050' is outside 0\.9 to 1\.3 SG \(and 1 more rows\)"),
+        ("log.csv", "measured_at,gravity_sg\n", {}, r"rows: there are none"),
+        ("log.csv", "measured_at,gravity_sg\n2026-03-01T10:00:00Z,\n", {}, r"rows: none has a value"),
+        ("log.parquet", SMALL, {}, r"it cannot be read"),
+        ("log.doc", SMALL, {}, r"\.doc is not a known kind of log\. Known: \.csv"),
+    ],
+)  # fmt: skip
+def test_a_log_that_cannot_be_taken_in_says_where_and_keeps_nothing(store, tmp_path, name, text, columns, sentence):
+    with pytest.raises(ImportFileError, match=sentence):
+        transfer.import_log(store, log(tmp_path / name, text), device_id="f", columns=columns)
+    assert store.counts()["readings"] == 0
+
+
+def test_a_log_without_device_asks_for_one(store, tmp_path):
+    with pytest.raises(ImportFileError, match="--device ID"):
+        transfer.import_log(store, log(tmp_path / "log.csv", SMALL))
+
+
+def test_rows_of_one_instant_complete_each_other_or_are_kept_as_conflicts(store, tmp_path):
+    at = "2026-03-01T10:00:00Z"
+    path = log(tmp_path / "log.csv", f"measured_at,gravity_sg,temperature_c\n{at},1.05,\n{at},,20\n{at},1.06,\n")
+    told = transfer.import_log(store, path, device_id="f")
+    assert (told.new, told.completed, told.conflicts) == (1, 1, 1)
+    [row] = store.readings_as_sent("f").to_dicts()
+    assert (row["gravity_sg"], row["temperature_c"]) == (1.05, 20.0)
+    [conflict] = store.rejections()
+    assert conflict.topic == "import of log.csv"
+    assert json.loads(conflict.payload)["gravity_sg"] == 1.06
+
+
+def test_a_log_with_dates_alone_keeps_one_reading_a_day_and_the_rest_as_conflicts(store, tmp_path):
+    rows = "".join(f"2026-03-0{1 + n % 3}T00:00:00Z,{1.05 - n / 10_000:.4f}\n" for n in range(300))
+    told = transfer.import_log(store, log(tmp_path / "log.csv", "measured_at,gravity_sg\n" + rows), device_id="f")
+    assert (told.new, told.conflicts) == (3, 297)
+
+
+def test_a_log_can_be_put_into_a_batch(store, tmp_path):
+    store.save(Vessel(vessel_id="v", name="V"))
+    store.save(BatchRecord(batch_id="b", name="B", vessel_id="v", pitched_at=T - HOUR))
+    path = log(tmp_path / "log.csv", SMALL)
+    for _ in range(2):
+        transfer.import_log(store, path, device_id="float-1", batch_id="b")
+    assert store.readings_of("b").height == 3
+    assert store.get(Device, "float-1").kind == "float"
+    assert len(store.all(Placement)) == 1
+    assert store.undo() == "Taken back: Imported log.csv into B"
+    assert store.readings_of("b").is_empty()
+    with pytest.raises(EntryError, match="no batch 'b9'"):
+        transfer.import_log(store, path, device_id="float-1", batch_id="b9")
