@@ -5,17 +5,14 @@ from __future__ import annotations
 import argparse
 import logging
 import sys
-from collections.abc import Callable, Sequence
-from dataclasses import replace
+from collections.abc import Sequence
 from pathlib import Path
 
 from analysis.errors import AnalysisError
 from dashboard import version
+from dashboard.cli.options import Command, ports, settings_of
 from ingest import file_modes
 from ingest.errors import IngestError
-from ingest.settings.settings import Settings, load
-
-Command = Callable[[argparse.Namespace], int]
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -45,16 +42,6 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 130
 
 
-def settings_of(arguments: argparse.Namespace) -> Settings:
-    """The settings, with what the command line says laid over file and environment."""
-    settings = load(arguments.config, arguments.data)
-    if (port := getattr(arguments, "port", None)) is not None:
-        settings = replace(settings, server=replace(settings.server, port=port))
-    if (port := getattr(arguments, "broker_port", None)) is not None:
-        settings = replace(settings, broker=replace(settings.broker, port=port))
-    return settings
-
-
 def _parser() -> argparse.ArgumentParser:
     common = argparse.ArgumentParser(add_help=False)
     common.add_argument("--config", type=Path, metavar="FILE", help="settings (default: tunroom.toml here, if there)")
@@ -80,10 +67,10 @@ def _parser() -> argparse.ArgumentParser:
 
     demo = command("demo", _demo, "show an invented cellar with simulated devices", "Nothing of yours is touched.")
     demo.add_argument("--fresh", action="store_true", help="forget the demo's data and start over")
-    _ports(demo)
+    ports(demo)
 
     serve = command("serve", _serve, "run the dashboard and take in readings, until Ctrl-C")
-    _ports(serve)
+    ports(serve)
 
     command("ingest", _ingest, "take in readings without a dashboard, until Ctrl-C")
 
@@ -95,17 +82,6 @@ def _parser() -> argparse.ArgumentParser:
     commands.add_check(command)
     commands.add_decode(command)
     return parser
-
-
-def _ports(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--port", type=_port, metavar="NUMBER", help="the dashboard's port (default 8600)")
-    parser.add_argument("--broker-port", type=_port, metavar="NUMBER", help="the broker's port (default 1883)")
-
-
-def _port(text: str) -> int:
-    if text.isascii() and text.isdigit() and 1 <= int(text) <= 65535:
-        return int(text)
-    raise argparse.ArgumentTypeError(f"{text!r} is not a port; give a number from 1 to 65535")
 
 
 def _demo(arguments: argparse.Namespace) -> int:

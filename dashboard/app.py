@@ -19,6 +19,7 @@ from starlette.responses import JSONResponse
 from starlette.routing import Route
 
 from dashboard import access, context, version
+from dashboard.ui import components
 from dashboard.web import calendar_routes, redirects, warm_up
 from ingest import commands, control, service
 from ingest.errors import SettingsError
@@ -77,7 +78,7 @@ def run(settings: Settings, *, extra: Extra | None = None) -> None:
                 routes=[Route("/healthz", healthz), *calendar_routes.ROUTES],
                 # In this order: nothing is looked at before we know that it is meant for us.
                 middleware=[Middleware(access.OwnNamesOnly, names=names), Middleware(redirects.LeadHome, known=_paths)],
-                on_script_error=context.on_script_error,
+                on_script_error=components.on_script_error,
             )
             # Streamlit looks for .streamlit/config.toml beside the file that launched it.
             sys.argv = [str(Path(__file__).resolve())]

@@ -54,14 +54,6 @@ def store() -> Store:
     return service().store
 
 
-def on_script_error(error: Exception) -> bool:
-    """Show a sentence instead of a traceback, and keep the traceback in the log."""
-    from dashboard.ui import components
-
-    components.show_failure(error)
-    return True
-
-
 @contextlib.contextmanager
 def making_a_page() -> Iterator[None]:
     """For as long as a page or a part of one is worked out."""

@@ -7,15 +7,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from sample_data.cellar import (
-    DemoBatch,
-    DemoCellar,
-    DemoEvent,
-    DemoHandSample,
-    DemoVessel,
-    DemoYeast,
-    make_device,
-)
+from sample_data.demo_model import DemoBatch, DemoCellar, DemoEvent, DemoHandSample, DemoVessel, DemoYeast, make_device
 from sample_data.kinetics import FALL_PER_SUGAR, SG_PER_EXTRACT, STEP_H, Course, Recipe, simulate
 from sample_data.runs import finish_hour, hour_of_share
 

@@ -13,7 +13,8 @@ import numpy as np
 import polars as pl
 
 from analysis.units import temperature_corrected_sg
-from sample_data.cellar import DemoBatch, DemoCellar, demo_cellar
+from sample_data.cellar import demo_cellar
+from sample_data.demo_model import DemoBatch, DemoCellar
 
 FOLDER = Path(__file__).parent / "logs"
 ANCHOR = datetime(2026, 3, 20, 12, 0, tzinfo=UTC)

@@ -21,10 +21,10 @@ from analysis.inference.importance_sampling import normals
 from analysis.inference.population import STAGES, Correction, Lesson, pooled
 from analysis.inference.tail_duration import Ending, endings, expected
 from analysis.inference.temperature_schedule import Habit
-from analysis.model import Batch, Drink, FinishedBatch, Floats
+from analysis.model import Batch, Drink, Floats
 
 if TYPE_CHECKING:
-    from analysis.inference.training import Hindsight
+    pass
 
 FEATURES: Final = (*OF_THE_COURSE, "log_wander", "attenuation")
 """What is learnt: the parameters of a course but for the temperature law, the wandering of the float, and apparent
@@ -228,52 +228,3 @@ def _habit(those: Iterable[Lesson]) -> Habit | None:
 def lingers(batch: Batch) -> bool:
     """Whether the yeast is known to eat on for weeks."""
     return batch.diastatic or batch.mixed_culture
-
-
-def learn(finished: Iterable[FinishedBatch], *, start: Priors | None = None) -> Priors:
-    """What earlier batches teach about those to come.
-
-    Parameters
-    ----------
-    finished
-        Earlier batches, each with all its readings. One that cannot be used (no pitch, hardly a reading, never
-        came to an end) is passed over.
-    start
-        What is known already: only new batches need to be given then.
-    """
-    from analysis.inference.training import (  # the estimator needs priors, and priors learn by the estimator
-        lesson,
-        replay,
-    )
-
-    lessons = {drink: list(those) for drink, those in (start or Priors()).lessons.items()}
-    new: list[tuple[FinishedBatch, Lesson, Hindsight]] = []
-    nothing = Priors()
-    for one in finished:
-        taught = lesson(one, nothing)
-        if taught is not None:
-            lessons.setdefault(one.batch.drink, []).append(taught[0])
-            new.append((one, *taught))
-    priors = Priors({drink: tuple(those[-KEPT_PER_DRINK:]) for drink, those in lessons.items()})
-    # Once more, with what they taught together: a normal likelihood is a good picture only near the right place.
-    for i, (one, its, _) in enumerate(new):
-        taught = lesson(one, priors)
-        if taught is not None:
-            its_group = lessons[one.batch.drink]
-            # Its ending is taken from the wide prior: a narrow one cannot be taken out again of what is skewed.
-            better = replace(taught[0], ending=its.ending)
-            its_group[next(k for k, x in enumerate(its_group) if x is its)] = better
-            new[i] = (one, better, taught[1])
-    priors = Priors({drink: tuple(those[-KEPT_PER_DRINK:]) for drink, those in lessons.items()})
-    # Play the new ones again, each as if it were not known yet, and note how the forecasts miss.
-    for one, its, known in new:
-        those = list(priors.lessons[one.batch.drink])
-        if not any(x is its for x in those):
-            continue
-        without = tuple(x for x in those if x is not its)
-        others = Priors({**priors.lessons, one.batch.drink: without})
-        its_group = lessons[one.batch.drink]
-        k = next(k for k, x in enumerate(its_group) if x is its)
-        misses, unsure = replay(one, others, known)
-        its_group[k] = replace(its, misses=misses, unsure=unsure)
-    return Priors({drink: tuple(those[-KEPT_PER_DRINK:]) for drink, those in lessons.items()})

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
@@ -14,7 +15,7 @@ from analysis.inference.likelihood import FIXED, GAIN_SD, SHAPE, Setting, Story
 from analysis.inference.observation_error import local_rate
 from analysis.inference.population import STAGES, Lesson
 from analysis.inference.posterior import imply
-from analysis.inference.prior import Priors, general, lingers, strength
+from analysis.inference.prior import KEPT_PER_DRINK, Priors, general, lingers, strength
 from analysis.inference.tail_duration import endings, told
 from analysis.inference.temperature_schedule import warmed
 from analysis.model import STEADY_SG, Batch, FinishedBatch, Floats, events_of
@@ -176,3 +177,47 @@ def without_prior(mean: Floats, cov: Floats, prior_mean: Floats, prior_cov: Floa
     towards = vector @ (np.where(gain > 0, gain + 1.0, 0.0) * (vector.T @ (inverse @ (mean - prior_mean))))
     precision = inverse.T @ (vector * gain) @ vector.T @ inverse
     return precision, inverse.T @ towards + precision @ prior_mean
+
+
+def learn(finished: Iterable[FinishedBatch], *, start: Priors | None = None) -> Priors:
+    """What earlier batches teach about those to come.
+
+    Parameters
+    ----------
+    finished
+        Earlier batches, each with all its readings. One that cannot be used (no pitch, hardly a reading, never
+        came to an end) is passed over.
+    start
+        What is known already: only new batches need to be given then.
+    """
+    lessons = {drink: list(those) for drink, those in (start or Priors()).lessons.items()}
+    new: list[tuple[FinishedBatch, Lesson, Hindsight]] = []
+    nothing = Priors()
+    for one in finished:
+        taught = lesson(one, nothing)
+        if taught is not None:
+            lessons.setdefault(one.batch.drink, []).append(taught[0])
+            new.append((one, *taught))
+    priors = Priors({drink: tuple(those[-KEPT_PER_DRINK:]) for drink, those in lessons.items()})
+    # Once more, with what they taught together: a normal likelihood is a good picture only near the right place.
+    for i, (one, its, _) in enumerate(new):
+        taught = lesson(one, priors)
+        if taught is not None:
+            its_group = lessons[one.batch.drink]
+            # Its ending is taken from the wide prior: a narrow one cannot be taken out again of what is skewed.
+            better = replace(taught[0], ending=its.ending)
+            its_group[next(k for k, x in enumerate(its_group) if x is its)] = better
+            new[i] = (one, better, taught[1])
+    priors = Priors({drink: tuple(those[-KEPT_PER_DRINK:]) for drink, those in lessons.items()})
+    # Play the new ones again, each as if it were not known yet, and note how the forecasts miss.
+    for one, its, known in new:
+        those = list(priors.lessons[one.batch.drink])
+        if not any(x is its for x in those):
+            continue
+        without = tuple(x for x in those if x is not its)
+        others = Priors({**priors.lessons, one.batch.drink: without})
+        its_group = lessons[one.batch.drink]
+        k = next(k for k, x in enumerate(its_group) if x is its)
+        misses, unsure = replay(one, others, known)
+        its_group[k] = replace(its, misses=misses, unsure=unsure)
+    return Priors({drink: tuple(those[-KEPT_PER_DRINK:]) for drink, those in lessons.items()})

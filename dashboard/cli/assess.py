@@ -15,7 +15,7 @@ from analysis import Batch, Event, assess
 from analysis.model import DRINKS, EVENT_KINDS, HOLD_H, Assessment, EventKind
 from analysis.planning.outstanding import days_to_come, outstanding
 from analysis.planning.plan import Wishes, plan
-from dashboard.cli.commands import AddCommand, plain
+from dashboard.cli.options import AddCommand, plain
 from ingest.errors import EntryError, ImportFileError
 
 _EARLIEST_YEAR: Final = 1990
@@ -86,9 +86,9 @@ def _assess(arguments: argparse.Namespace) -> int:
         days = days_to_come(outstanding(planned, batch))
         print(json.dumps(plain({**assessment_facts(assessment), **planned.as_dict(), **days}), indent=2))
     else:
-        from dashboard.wording import formatting
+        from dashboard.wording.report import report
 
-        print(formatting.report(assessment, planned, batch, time_zone=arguments.time_zone))
+        print(report(assessment, planned, batch, time_zone=arguments.time_zone))
     return 0
 
 

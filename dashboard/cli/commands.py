@@ -6,38 +6,13 @@ import argparse
 import json
 import re
 import sys
-from collections.abc import Callable, Mapping
-from dataclasses import fields, is_dataclass
-from datetime import UTC, date, datetime
+from datetime import datetime
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Any
 from zoneinfo import ZoneInfo
 
+from dashboard.cli.options import AddCommand, plain
 from ingest.errors import EntryError, ImportFileError, IngestError
-
-
-class AddCommand(Protocol):
-    """Adds a sub-command with the common options."""
-
-    def __call__(
-        self, name: str, run: Callable[[argparse.Namespace], int], summary: str, details: str = ""
-    ) -> argparse.ArgumentParser: ...
-
-
-def plain(value: Any) -> Any:
-    """The same value in terms of JSON: times as RFC 3339 in UTC, records as objects."""
-    if isinstance(value, datetime):
-        return value.astimezone(UTC).isoformat().replace("+00:00", "Z")
-    if isinstance(value, date):
-        return value.isoformat()
-    if is_dataclass(value) and not isinstance(value, type):
-        return {f.name: plain(getattr(value, f.name)) for f in fields(value)}
-    if isinstance(value, Mapping):
-        return {str(k): plain(v) for k, v in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [plain(v) for v in value]
-    return value
-
 
 # --- sheet and plan --------------------------------------------------------------------------------------------------
 
@@ -118,7 +93,7 @@ def _plan(arguments: argparse.Namespace) -> int:
 
 
 def _carry_out(arguments: argparse.Namespace, command: str, wishes: dict[str, Any]) -> Any:
-    from dashboard.__main__ import settings_of
+    from dashboard.cli.options import settings_of
     from ingest import commands
 
     live = sys.stderr.isatty()
@@ -243,7 +218,7 @@ def add_decode(command: AddCommand) -> None:
 
 
 def _decode(arguments: argparse.Namespace) -> int:
-    from dashboard.__main__ import settings_of
+    from dashboard.cli.options import settings_of
     from ingest import commands, explain
 
     payload: str = arguments.payload

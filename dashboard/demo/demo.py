@@ -35,7 +35,8 @@ from ingest.model import (
 from ingest.service import DATABASE, Service
 from ingest.settings.settings import load
 from ingest.store.store import Store
-from sample_data.cellar import DemoBatch, DemoCellar, DemoDevice, DemoSample, demo_cellar
+from sample_data.cellar import demo_cellar
+from sample_data.demo_model import DemoBatch, DemoCellar, DemoDevice, DemoSample
 
 log = logging.getLogger(__name__)
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Final, Literal, get_args
 
 from analysis.planning.outstanding import done_so_far, due, first_of
@@ -12,7 +12,7 @@ from analysis.planning.release import Condition
 from analysis.planning.wording import unread_words
 from dashboard.wording.formatting import Voice, capital, chance, lasted, number
 from dashboard.wording.verdict import dose_words, verdict
-from ingest.model import BatchRecord
+from ingest.model import BatchRecord, Vessel
 from ingest.monitoring.outlook import Outlook
 from ingest.store.device_status import LastWord
 
@@ -175,3 +175,29 @@ def needs_of_devices(devices: Sequence[LastWord], voice: Voice) -> list[Need]:
 def place(record: BatchRecord, vessel_name: str | None) -> str:
     """How a batch is called: ``Vessel 3, Harbour Pale``."""
     return f"{vessel_name}, {record.name}" if vessel_name else record.name
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """One vessel's batch as the first screen shows it."""
+
+    record: BatchRecord
+    vessel: Vessel | None
+    outlook: Outlook | None
+    devices: tuple[LastWord, ...]
+    needs: tuple[Need, ...]
+
+    @property
+    def pressing(self) -> tuple[Need, ...]:
+        """What of it wants the person today."""
+        return tuple(n for n in self.needs if n.pressing)
+
+    @property
+    def heard_at(self) -> datetime | None:
+        """When a device of this vessel was last heard."""
+        return max((d.received_at for d in self.devices), default=None)
+
+    @property
+    def silent(self) -> bool:
+        """Whether all devices of this vessel have fallen silent."""
+        return bool(self.devices) and all(d.silent for d in self.devices)

@@ -11,7 +11,7 @@ import re
 import threading
 from collections import OrderedDict
 from collections.abc import Callable, Hashable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 
@@ -22,9 +22,10 @@ from analysis.model import MARKED, Assessment
 from dashboard import context
 from dashboard.charts import base, batch
 from dashboard.charts.base import Curve
-from dashboard.queries.attention import Need, needs_of
-from dashboard.screens.today import vessel_list
+from dashboard.charts.sparkline import sparkline
+from dashboard.queries.attention import Standing, needs_of
 from dashboard.wording.formatting import Voice, natural
+from dashboard.wording.verdict import curve_in_words
 from ingest.model import BatchRecord, Device, Placement, Vessel
 from ingest.monitoring.outlook import Outlook
 from ingest.store.device_status import LastWord
@@ -81,32 +82,6 @@ def voice() -> Voice:
     return Voice(context.store().preferences(), datetime.now(UTC))
 
 
-@dataclass(frozen=True, slots=True)
-class Standing:
-    """One vessel's batch as the first screen shows it."""
-
-    record: BatchRecord
-    vessel: Vessel | None
-    outlook: Outlook | None
-    devices: tuple[LastWord, ...]
-    needs: tuple[Need, ...]
-
-    @property
-    def pressing(self) -> tuple[Need, ...]:
-        """What of it wants the person today."""
-        return tuple(n for n in self.needs if n.pressing)
-
-    @property
-    def heard_at(self) -> datetime | None:
-        """When a device of this vessel was last heard."""
-        return max((d.received_at for d in self.devices), default=None)
-
-    @property
-    def silent(self) -> bool:
-        """Whether all devices of this vessel have fallen silent."""
-        return bool(self.devices) and all(d.silent for d in self.devices)
-
-
 def standings(say: Voice) -> list[Standing]:
     """All batches under way in the order of need: what presses first, then what comes next."""
     store, outlooks = context.store(), context.service().outlooks
@@ -132,7 +107,7 @@ def picture(outlook: Outlook, say: Voice) -> str:
     """The small curve of one batch, as it was drawn for whoever asked first."""
     half_hour, p = int(say.now.timestamp() // 1800), say.preferences
     key = ("picture", outlook.record.batch_id, outlook.computed_at, half_hour, p.time_zone, p.gravity_unit)
-    drawn: str = kept(key, lambda: vessel_list.picture(outlook.assessment, say))
+    drawn: str = kept(key, lambda: sparkline(outlook.assessment, say.now, curve_in_words(outlook.assessment, say)))
     return drawn
 
 

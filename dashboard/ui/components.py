@@ -181,6 +181,12 @@ def show_failure(error: Exception) -> None:
     )
 
 
+def on_script_error(error: Exception) -> bool:
+    """Show a sentence instead of a traceback, and keep the traceback in the log."""
+    show_failure(error)
+    return True
+
+
 def banner(title: str, text: str) -> None:
     """A line that cannot be overlooked."""
     st.html(f'<div class="banner" role="alert"><b>{escape(title)}</b> {escape(text)}</div>')

@@ -17,8 +17,7 @@ from analysis import units
 from ingest.model import Preferences
 
 if TYPE_CHECKING:
-    from analysis.model import Assessment, Batch
-    from analysis.planning.plan import Plan
+    pass
 
 THIN: Final = "\u202f"
 """The narrow no-break space between a number and its unit."""
@@ -352,10 +351,3 @@ class Voice:
         if days in (-1, 0, 1):
             return ("yesterday", "today", "tomorrow")[days + 1]
         return f"in {days} days" if days > 0 else f"{-days} days ago"
-
-
-def report(assessment: Assessment, plan: Plan, batch: Batch, *, time_zone: str, hold_h: float | None = None) -> str:
-    """Verdict, dates and evidence as plain lines for a terminal."""
-    from dashboard.wording import report as words_report
-
-    return words_report.report(assessment, plan, batch, time_zone=time_zone, hold_h=hold_h)

@@ -24,8 +24,7 @@ from analysis.planning.plan import Plan, Wishes, plan
 from dashboard.charts.calendar import calendar_figure
 from dashboard.cli import commands as offline
 from dashboard.queries import calendar_feed
-from dashboard.queries.attention import needs_of
-from dashboard.queries.queries import Standing
+from dashboard.queries.attention import Standing, needs_of
 from dashboard.screens.today import vessel_list
 from dashboard.web import calendar_routes
 from dashboard.wording.calendar import agenda, opening

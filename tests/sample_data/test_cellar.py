@@ -5,7 +5,8 @@ import numpy as np
 import pytest
 
 from analysis.units import temperature_corrected_sg
-from sample_data.cellar import DemoCellar, demo_cellar
+from sample_data.cellar import demo_cellar
+from sample_data.demo_model import DemoCellar
 
 ANCHOR = datetime(2031, 5, 14, 9, 30, tzinfo=UTC)
 

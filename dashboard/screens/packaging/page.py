@@ -11,6 +11,7 @@ from analysis.packaging.follow_up import lesson
 from analysis.planning.outstanding import first_of
 from dashboard import context
 from dashboard.queries import queries
+from dashboard.queries.attention import Standing
 from dashboard.screens.packaging import follow_up, inputs
 from dashboard.sheet import html, screen
 from dashboard.ui import components
@@ -53,7 +54,7 @@ def choose() -> None:
         )
         return
 
-    def day(standing: queries.Standing) -> str:
+    def day(standing: Standing) -> str:
         due = first_of(standing.outlook.to_do(), "package") if standing.outlook else None
         return due.day.isoformat() if due else "9999"
 

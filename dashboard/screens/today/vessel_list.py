@@ -6,15 +6,14 @@ from collections.abc import Sequence
 from html import escape
 from typing import TYPE_CHECKING, Final
 
-from analysis.model import Assessment
 from analysis.planning.outstanding import Act
-from dashboard.charts.sparkline import phase_glyph, sparkline
+from dashboard.charts.sparkline import phase_glyph
 from dashboard.ui.links import address
 from dashboard.wording.formatting import Voice, capital, joined, percent, plural
-from dashboard.wording.verdict import PHASE_WORDS, curve_in_words, dose_words, next_day, verdict
+from dashboard.wording.verdict import PHASE_WORDS, dose_words, next_day, verdict
 
 if TYPE_CHECKING:
-    from dashboard.queries.queries import Standing
+    from dashboard.queries.attention import Standing
 
 _NEXT: Final[dict[Act, str]] = {"hops in": "hops into", "hops out": "hops out of", "package": "packaging"}
 _WORTH_SAYING = 0.005
@@ -65,11 +64,6 @@ def row(s: Standing, say: Voice) -> str:
         f'<span class="picture" data-picture="{escape(s.record.batch_id)}"></span>'
         f'<span class="says">{escape(says)}</span>{todo}{figures}</a></li>'
     )
-
-
-def picture(a: Assessment, say: Voice) -> str:
-    """The small curve of a row as SVG, with its text equivalent."""
-    return sparkline(a, say.now, curve_in_words(a, say))
 
 
 def _todo(s: Standing) -> str:

@@ -11,7 +11,8 @@ from dashboard.demo import backfill, demo
 from ingest.decoding.decode import decode
 from ingest.model import AssessmentRecord, BatchRecord
 from ingest.store.store import Store
-from sample_data.cellar import DemoCellar, demo_cellar
+from sample_data.cellar import demo_cellar
+from sample_data.demo_model import DemoCellar
 
 ANCHOR = datetime.now(UTC).replace(microsecond=0)
 NAMES = ("Autumn amber", "Kitchen bitter", "Ferry ale")

@@ -1,0 +1,58 @@
+"""What the commands share: how one is added, the settings it was given, and its answer as JSON."""
+
+from __future__ import annotations
+
+import argparse
+from collections.abc import Callable, Mapping
+from dataclasses import fields, is_dataclass, replace
+from datetime import UTC, date, datetime
+from typing import Any, Protocol
+
+from ingest.settings.settings import Settings, load
+
+
+class AddCommand(Protocol):
+    """Adds a sub-command with the common options."""
+
+    def __call__(
+        self, name: str, run: Callable[[argparse.Namespace], int], summary: str, details: str = ""
+    ) -> argparse.ArgumentParser: ...
+
+
+def plain(value: Any) -> Any:
+    """The same value in terms of JSON: times as RFC 3339 in UTC, records as objects."""
+    if isinstance(value, datetime):
+        return value.astimezone(UTC).isoformat().replace("+00:00", "Z")
+    if isinstance(value, date):
+        return value.isoformat()
+    if is_dataclass(value) and not isinstance(value, type):
+        return {f.name: plain(getattr(value, f.name)) for f in fields(value)}
+    if isinstance(value, Mapping):
+        return {str(k): plain(v) for k, v in value.items()}
+    if isinstance(value, (list, tuple)):
+        return [plain(v) for v in value]
+    return value
+
+
+Command = Callable[[argparse.Namespace], int]
+
+
+def settings_of(arguments: argparse.Namespace) -> Settings:
+    """The settings, with what the command line says laid over file and environment."""
+    settings = load(arguments.config, arguments.data)
+    if (port := getattr(arguments, "port", None)) is not None:
+        settings = replace(settings, server=replace(settings.server, port=port))
+    if (port := getattr(arguments, "broker_port", None)) is not None:
+        settings = replace(settings, broker=replace(settings.broker, port=port))
+    return settings
+
+
+def ports(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--port", type=_port, metavar="NUMBER", help="the dashboard's port (default 8600)")
+    parser.add_argument("--broker-port", type=_port, metavar="NUMBER", help="the broker's port (default 1883)")
+
+
+def _port(text: str) -> int:
+    if text.isascii() and text.isdigit() and 1 <= int(text) <= 65535:
+        return int(text)
+    raise argparse.ArgumentTypeError(f"{text!r} is not a port; give a number from 1 to 65535")
