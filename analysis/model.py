@@ -233,7 +233,7 @@ class Assessment:
 
     `evidence` are sentences that a brewer can check by hand. `marked` has the `MARKED` schema, `course` has the
     `COURSE` schema (empty where nothing can be inferred). `fingerprint` identifies the inputs, so that a
-    `previous` assessment made from other data is dropped. `memory` is what the next call may carry on from.
+    `previous` assessment made from other data is dropped. `hysteresis` is what the next call may carry on from.
     """
 
     now: datetime
@@ -263,7 +263,7 @@ class Assessment:
     marked: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=MARKED))
     course: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=COURSE))
     fingerprint: str = ""
-    memory: dict[str, object] = field(default_factory=dict)
+    hysteresis: dict[str, object] = field(default_factory=dict)
 
     @property
     def ready(self) -> bool:

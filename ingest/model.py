@@ -13,7 +13,7 @@ from datetime import UTC, date, datetime, time
 from typing import Any, Final, Literal, get_args
 
 from analysis.model import CONTACT_DAYS, DRINKS, EVENT_KINDS, HOLD_H, Drink, EventKind
-from analysis.planning.constraints import Wishes
+from analysis.planning.constraints import Constraints
 from ingest.errors import EntryError
 
 DeviceKind = Literal["float", "probe"]
@@ -190,7 +190,7 @@ class BatchRecord:
     hold_h: float | None = None
     contact_days: float | None = None
     plan: dict[str, Any] = field(default_factory=dict)
-    """Wishes for this batch that differ from the cellar's (keys as in `analysis.planning.plan.Wishes`)."""
+    """Wishes for this batch that differ from the cellar's (keys as in `analysis.planning.plan.Constraints`)."""
     notes: str = ""
 
     def __post_init__(self) -> None:
@@ -343,7 +343,7 @@ class Preferences:
     def __post_init__(self) -> None:
         _need_name(self.cellar_name)
         try:
-            Wishes(
+            Constraints(
                 hold_h=self.hold_h,
                 contact_days=self.contact_days,
                 confidence=self.confidence,

@@ -15,10 +15,10 @@ from analysis.assessment.hysteresis import carry_on, fingerprint_of
 from analysis.assessment.phases import spans
 from analysis.assessment.refutation import Stood, stands_anew, stood_above
 from analysis.attenuation import attenuation_course, gravity_at_attenuation
-from analysis.inference.hypotheses import Look, look_at
+from analysis.inference.hypotheses import HypothesisMixture, weigh_hypotheses
 from analysis.inference.population import Correction
-from analysis.inference.posterior import Courses
-from analysis.inference.prior import Belief, Priors
+from analysis.inference.posterior import PosteriorDraws
+from analysis.inference.prior import Prior, Priors
 from analysis.inference.temperature_schedule import risen
 from analysis.model import Assessment, Batch, PhaseSpan, Range, as_utc, events_of
 from analysis.readings.binning import Series, hours_of, summarise
@@ -62,7 +62,7 @@ def assess(
     fingerprint = fingerprint_of(marked, batch, now)
     series = summarise(marked, batch, now=now)
     known = priors or Priors()
-    belief = known.belief(batch)
+    prior = known.prior(batch)
     newest = marked.filter(pl.col("set_aside").is_null())["measured_at"].max() if len(marked) else None
     newest_at = newest if isinstance(newest, datetime) else None
     temperature = _last_temperature(marked)
@@ -70,8 +70,8 @@ def assess(
         return _too_early(now, batch, marked, newest_at, temperature, fingerprint)
 
     chill_h = chilled_from(series)
-    look = look_at(series, batch, belief, series.now_h)
-    if look is None:
+    mixture = weigh_hypotheses(series, batch, prior, series.now_h)
+    if mixture is None:
         return _too_early(now, batch, marked, newest_at, temperature, fingerprint)
     other = events_of(batch, "feed", "dilute", "transfer", "float moved", until=now)
     same_from = max((hours_of(e.at, batch) for e in other), default=0.0)
@@ -89,8 +89,8 @@ def assess(
         now,
         marked,
         series,
-        belief,
-        look,
+        prior,
+        mixture,
         known.correction(batch.drink),
         held,
         stood,
@@ -107,8 +107,8 @@ def _verdict(
     now: datetime,
     marked: pl.DataFrame,
     series: Series,
-    belief: Belief,
-    look: Look,
+    prior: Prior,
+    mixture: HypothesisMixture,
     correction: Correction,
     held: Hold,
     stood: Stood | None,
@@ -118,21 +118,21 @@ def _verdict(
     fingerprint: str,
     previous: Assessment | None,
 ) -> Assessment:
-    courses = look.courses
-    weight = courses.weight / courses.weight.sum()
+    posterior = mixture.posterior
+    weight = posterior.weight / posterior.weight.sum()
     carried = carry_on(previous, marked, batch, now)
     was = carried.get("called_h")
     called_h = was if isinstance(was, float) else None
     verdict = decide(
-        series, look, belief, batch, now,
+        series, mixture, prior, batch, now,
         held=held, chill_h=chill_h, was_finished=bool(carried.get("finished", False)),
         was_stalled=bool(carried.get("stalled", False)), called_h=called_h, stood=stood,
     )  # fmt: skip
     finished, stalled = verdict.finished, verdict.stalled
     if finished and (called_h is None or not carried.get("finished", False)):
         called_h = series.now_h
-    creep = creep_of(batch, courses, weight, now)
-    phase = phase_of(verdict, series, look, chill_h=chill_h, held=held, creep=creep)
+    creep = creep_of(batch, posterior, weight, now)
+    phase = phase_of(verdict, series, mixture, chill_h=chill_h, held=held, creep=creep)
     finish = None
     believed = weight
     if verdict.refuted is not None:
@@ -140,28 +140,28 @@ def _verdict(
         believed = np.where(verdict.refuted, 0.0, weight) / share if share >= _LEAST_SHARE else weight
     # What stands still has no date until it moves again, nor has one whose courses the readings refute.
     if not stalled and (verdict.refuted is None or believed is not weight):
-        known = experienced(batch, belief, now)
-        finish = forecast(batch, courses, believed, correction, verdict.p_finished, experienced=known)
-    gravity = range_of(courses.gravity_sg[:, int(np.searchsorted(courses.at_h, series.now_h))], weight)
-    terminal = range_of(courses.terminal_sg, believed)
-    left = range_of(courses.left_now_sg, believed)
+        known = experienced(batch, prior, now)
+        finish = forecast(batch, posterior, believed, correction, verdict.p_finished, experienced=known)
+    gravity = range_of(posterior.gravity_sg[:, int(np.searchsorted(posterior.at_h, series.now_h))], weight)
+    terminal = range_of(posterior.terminal_sg, believed)
+    left = range_of(posterior.left_now_sg, believed)
     if verdict.refuted is not None and stood is not None:
-        lowest = gravity_at_attenuation(look.original_sg, belief.attenuation[1])
+        lowest = gravity_at_attenuation(mixture.original_sg, prior.attenuation[1])
         left = Range(left.p10, left.p50, max(left.p90, stood.now_sg - lowest))
-    half = 1.2816 * (0.001 if look.original_known else 0.003)
-    original = Range(look.original_sg - half, look.original_sg, look.original_sg + half)
-    attenuation = float(attenuation_course(max(look.original_sg, 1.001), gravity.p50))
+    half = 1.2816 * (0.001 if mixture.original_known else 0.003)
+    original = Range(mixture.original_sg - half, mixture.original_sg, mixture.original_sg + half)
+    attenuation = float(attenuation_course(max(mixture.original_sg, 1.001), gravity.p50))
     facts = explanation.Facts(
         batch=batch, now=now, held=held, p_finished=verdict.p_finished, p_halted=verdict.p_halted,
         finished=finished, by_hold=verdict.by_hold, stalled=stalled, called=verdict.taken_back,
         fell_sg=verdict.fell_sg, fell_since_h=verdict.fell_since_h, stands_since_h=verdict.stands_since_h,
-        phase=phase, belief=belief, attenuation=attenuation, original_sg=look.original_sg, gravity=gravity,
+        phase=phase, prior=prior, attenuation=attenuation, original_sg=mixture.original_sg, gravity=gravity,
         terminal=terminal, left=left, forecast=finish, chill_h=chill_h, usual_c=series.usual_c,
-        temperature_c=temperature, creep=creep, float_off_sg=_float_off(series, courses),
-        later_c=_later(series, belief, float(weight @ courses.done_now)) if chill_h is None else 0.0,
+        temperature_c=temperature, creep=creep, float_off_sg=_float_off(series, posterior),
+        later_c=_later(series, prior, float(weight @ posterior.done_now)) if chill_h is None else 0.0,
     )  # fmt: skip
     began = spans(
-        series, courses, weight, batch, phase=phase, held=held, chill_h=chill_h, finished=finished,
+        series, posterior, weight, batch, phase=phase, held=held, chill_h=chill_h, finished=finished,
         stalled_from_h=verdict.stands_since_h,
     )  # fmt: skip
     return Assessment(
@@ -188,9 +188,9 @@ def _verdict(
         newest_reading_at=newest_at,
         hand_sample_agrees=hand_agrees(series, held),
         marked=marked,
-        course=course(batch, courses, weight, finish),
+        course=course(batch, posterior, weight, finish),
         fingerprint=fingerprint,
-        memory={
+        hysteresis={
             "finished": finished,
             "rows": len(marked),
             "prefix": fingerprint,
@@ -200,19 +200,19 @@ def _verdict(
     )
 
 
-def _float_off(series: Series, courses: Courses) -> float | None:
+def _float_off(series: Series, posterior: PosteriorDraws) -> float | None:
     """By how much the float's last half day lies above the middle course, SG; None without a float by then."""
     recent = series.floats & (series.hours > series.now_h - 12.0)
     if not recent.any():
         return None
-    middle = quantiles(courses.gravity_sg, courses.weight, (0.5,))[0]
-    return float(np.median(series.gravity_sg[recent] - np.interp(series.hours[recent], courses.at_h, middle)))
+    middle = quantiles(posterior.gravity_sg, posterior.weight, (0.5,))[0]
+    return float(np.median(series.gravity_sg[recent] - np.interp(series.hours[recent], posterior.at_h, middle)))
 
 
-def _later(series: Series, belief: Belief, share: float) -> float:
-    if belief.habit is None or not series.temperature_known:
+def _later(series: Series, prior: Prior, share: float) -> float:
+    if prior.schedule is None or not series.temperature_known:
         return 0.0
-    return belief.habit.expected(share, risen(series.grid_hours, series.grid_temperature_c, series.now_h))
+    return prior.schedule.expected(share, risen(series.grid_hours, series.grid_temperature_c, series.now_h))
 
 
 def _last_temperature(marked: pl.DataFrame) -> float | None:

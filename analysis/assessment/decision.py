@@ -11,10 +11,10 @@ from numpy.typing import NDArray
 
 from analysis.assessment.forecast import left_at, range_of
 from analysis.assessment.refutation import Stood
-from analysis.inference.hypotheses import Look
+from analysis.inference.hypotheses import HypothesisMixture
 from analysis.inference.likelihood import GAIN_SD
 from analysis.inference.observation_error import local_rate
-from analysis.inference.prior import Belief
+from analysis.inference.prior import Prior
 from analysis.model import HOLD_H, STEADY_SG, Batch, Creep, Phase, events_of
 from analysis.readings.binning import Series
 from analysis.readings.stability import Hold, fall_of_late, moves_again, recent_fall
@@ -101,8 +101,8 @@ class Verdict:
 
 def decide(
     series: Series,
-    look: Look,
-    belief: Belief,
+    mixture: HypothesisMixture,
+    prior: Prior,
     batch: Batch,
     now: datetime,
     *,
@@ -118,10 +118,10 @@ def decide(
     `was_finished` and `was_stalled` say what the last assessment called it, where that may carry on; `called_h` when it
     was last called finished, hours since pitching. `stood` tells of a fall that has not been followed by a new hold.
     """
-    courses = look.courses
-    weight = courses.weight / courses.weight.sum()
+    posterior = mixture.posterior
+    weight = posterior.weight / posterior.weight.sum()
     # In the cold it is judged by what was left when the chill began: what a chill holds up is not finished.
-    judged = courses.left_now_sg if chill_h is None else left_at(courses, chill_h)
+    judged = posterior.left_now_sg if chill_h is None else left_at(posterior, chill_h)
     p_finished = min(float(weight[judged < STEADY_SG].sum()), 1.0)
     if held.held_h == 0 and recent_fall(series) > FAR_SG:
         # Whatever the stories say: what fell by two points since yesterday had not ended yesterday.
@@ -130,17 +130,19 @@ def decide(
     refuted, taken_back, fell_sg, fell_since_h = None, False, 0.0, None
     if stood is not None:
         # What was observed counts: of a course that ends before the fall, less than a point may come after its end.
-        ends_before = courses.finish_h <= stood.last_h - END_WITHIN_H
+        ends_before = posterior.finish_h <= stood.last_h - END_WITHIN_H
         taken_back = called_h is not None and called_h <= stood.last_h
         if taken_back or float(weight[ends_before].sum()) > REFUTED:
             refuted = ends_before | (judged < STEADY_SG)
             p_finished = min(p_finished, STILL_FALLING, float(weight[~ends_before & (judged < STEADY_SG)].sum()))
             was_finished = False
-            fell_since_h = called_h if taken_back else range_of(courses.finish_h[ends_before], weight[ends_before]).p50
+            fell_since_h = (
+                called_h if taken_back else range_of(posterior.finish_h[ends_before], weight[ends_before]).p50
+            )
             fell_sg = stood.fallen_since(fell_since_h or 0.0)
-    halted = np.isfinite(courses.halted_from_h) & (courses.left_now_sg > FAR_SG)
+    halted = np.isfinite(posterior.halted_from_h) & (posterior.left_now_sg > FAR_SG)
     p_halted = float(weight[halted].sum())
-    place = place_of_end(look, belief, batch, now)
+    place = place_of_end(mixture, prior, batch, now)
     strict = 0.5 if chill_h is not None else 1.0
     sure = p_finished >= SURE and p_far <= FAR * strict
     long = chill_h is None and held.held_h >= HOLD_H and place > UNLIKELY_SD
@@ -149,11 +151,11 @@ def decide(
         finished = p_finished >= DOUBT and p_far <= DOUBT_FAR
     else:
         least_h = next((hold_h for least_sd, hold_h in LEAST_HOLD_H if place > least_sd), np.inf)
-        lasts = look.share.get("lasting", 0.0) + look.share.get("again", 0.0)
+        lasts = mixture.share.get("lasting", 0.0) + mixture.share.get("again", 0.0)
         halted_instead = lasts > HALT_DOUBT and place < HALT_DOUBT_SD
         finished = (sure or long) and held.held_h >= least_h and not halted_instead
     # The readings need not show it level by level: of a float that scatters by points, or was silent, the course tells.
-    p_stood = float(weight[halted & (courses.halted_from_h <= series.now_h - STOOD_H)].sum())
+    p_stood = float(weight[halted & (posterior.halted_from_h <= series.now_h - STOOD_H)].sum())
     fall, error = fall_of_late(series, UNSEEN_H)
     surely = p_halted >= HALTED and (
         held.held_h >= STOOD_H or (p_stood >= HALTED and fall < max(0.5 * STEADY_SG, error))
@@ -167,32 +169,38 @@ def decide(
         finished, stalled, p_finished, p_halted,
         by_hold=finished and long and not sure,
         refuted=refuted, taken_back=taken_back, fell_sg=fell_sg, fell_since_h=fell_since_h,
-        stands_since_h=range_of(courses.halted_from_h[halted], weight[halted]).p50 if stalled else None,
+        stands_since_h=range_of(posterior.halted_from_h[halted], weight[halted]).p50 if stalled else None,
     )  # fmt: skip
 
 
-def place_of_end(look: Look, belief: Belief, batch: Batch, now: datetime) -> float:
+def place_of_end(mixture: HypothesisMixture, prior: Prior, batch: Batch, now: datetime) -> float:
     """Where the attenuation so far lies in what is expected, in standard deviations; 0 where a forced test tells.
 
     The float's scale may be off, which widens what is expected.
     """
     if any(e.gravity_sg is not None for e in events_of(batch, "forced test", until=now)):
         return 0.0
-    courses = look.courses
-    gone = look.original_sg - courses.terminal_sg - courses.left_now_sg
-    attenuation = float(np.median(gone)) / max(look.original_sg - 1.0, 1e-6)
-    expected = float(belief.mean[-1])
-    return (attenuation - expected) / float(np.hypot(belief.sd[-1], GAIN_SD * expected))
+    posterior = mixture.posterior
+    gone = mixture.original_sg - posterior.terminal_sg - posterior.left_now_sg
+    attenuation = float(np.median(gone)) / max(mixture.original_sg - 1.0, 1e-6)
+    expected = float(prior.mean[-1])
+    return (attenuation - expected) / float(np.hypot(prior.sd[-1], GAIN_SD * expected))
 
 
-def experienced(batch: Batch, belief: Belief, now: datetime) -> bool:
+def experienced(batch: Batch, prior: Prior, now: datetime) -> bool:
     """Whether more than the general habits of the drink is known about where this batch will end."""
     tested = any(e.gravity_sg is not None for e in events_of(batch, "forced test", until=now))
-    return belief.same_drink > 0 or batch.expected_attenuation is not None or tested
+    return prior.same_drink > 0 or batch.expected_attenuation is not None or tested
 
 
 def phase_of(
-    verdict: Verdict, series: Series, look: Look, *, chill_h: float | None, held: Hold, creep: Creep | None
+    verdict: Verdict,
+    series: Series,
+    mixture: HypothesisMixture,
+    *,
+    chill_h: float | None,
+    held: Hold,
+    creep: Creep | None,
 ) -> Phase:
     """The present phase in the trade's terms."""
     if chill_h is not None:
@@ -201,8 +209,8 @@ def phase_of(
         return "finished"
     if verdict.stalled:
         return "stalled"
-    courses = look.courses
-    done = float(courses.weight @ courses.done_now / courses.weight.sum())
+    posterior = mixture.posterior
+    done = float(posterior.weight @ posterior.done_now / posterior.weight.sum())
     if creep is not None and creep.fall_sg.p50 > CREEPING_SG:
         return "creeping"
     if done < 0.03:

@@ -10,7 +10,7 @@ import numpy as np
 
 from analysis.assessment.decision import STOOD_H
 from analysis.attenuation import attenuation_course, gravity_at_attenuation
-from analysis.inference.prior import Belief
+from analysis.inference.prior import Prior
 from analysis.model import HOLD_H, Batch, Creep, Forecast, Phase, Range, events_of
 from analysis.readings.stability import Hold
 
@@ -32,7 +32,7 @@ class Facts:
     fell_since_h: float | None
     stands_since_h: float | None
     phase: Phase
-    belief: Belief
+    prior: Prior
     attenuation: float
     original_sg: float
     gravity: Range
@@ -86,7 +86,7 @@ def sentences(facts: Facts) -> tuple[str, ...]:
             f"At {facts.temperature_c:.1f} °C it is {facts.usual_c - facts.temperature_c:.1f} °C colder than where it"
             " fermented: a plateau in the cold is no evidence, so this rests on what was read before the cooling began."
         )
-    ending = facts.belief.ending
+    ending = facts.prior.ending
     if ending is not None and facts.forecast is not None and not facts.finished:
         alike = "one earlier batch" if ending.batches == 1 else f"{ending.batches} earlier batches"
         said.append(
@@ -144,13 +144,13 @@ def advice(facts: Facts) -> tuple[str, ...]:
 
 def _where(facts: Facts) -> str:
     # What is believed is a share of the gravity points; beside the attenuation it is told by extract too.
-    ends = [gravity_at_attenuation(facts.original_sg, share) for share in facts.belief.attenuation]
+    ends = [gravity_at_attenuation(facts.original_sg, share) for share in facts.prior.attenuation]
     low, high = (float(attenuation_course(max(facts.original_sg, 1.001), end)) for end in ends)
     place = "within" if low <= facts.attenuation <= high else "below" if facts.attenuation < low else "above"
-    if facts.belief.same_yeast:
-        source = f"of your last {_batches(facts.belief.same_yeast)} with this yeast"
-    elif facts.belief.same_drink:
-        source = f"of your earlier {_batches(facts.belief.same_drink)} of this drink"
+    if facts.prior.same_yeast:
+        source = f"of your last {_batches(facts.prior.same_yeast)} with this yeast"
+    elif facts.prior.same_drink:
+        source = f"of your earlier {_batches(facts.prior.same_drink)} of this drink"
     else:
         source = "that is usual for this drink"
     if facts.batch.expected_attenuation is not None:

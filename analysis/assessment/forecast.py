@@ -11,7 +11,7 @@ import polars as pl
 from scipy.special import ndtr, ndtri
 
 from analysis.inference.population import Correction
-from analysis.inference.posterior import Courses
+from analysis.inference.posterior import PosteriorDraws
 from analysis.model import COURSE, Batch, Creep, Floats, Forecast, Range, events_of
 from analysis.readings.binning import hours_of
 
@@ -23,27 +23,33 @@ _CHANCES: Final = np.concatenate([[0.005, 0.02], np.arange(0.05, 0.96, 0.05), [0
 
 
 def forecast(
-    batch: Batch, courses: Courses, weight: Floats, correction: Correction, p_passed: float, *, experienced: bool
+    batch: Batch,
+    posterior: PosteriorDraws,
+    weight: Floats,
+    correction: Correction,
+    p_passed: float,
+    *,
+    experienced: bool,
 ) -> Forecast | None:
     """The finish as a distribution, shifted and widened by how our forecasts of this drink have missed.
 
     With `u` the normal score of the raw chance, misses of mean `b` and spread `s` turn it into ``(u - b) / s``.
     Once the finish has likely passed, the correction fades: it was learnt looking ahead.
     """
-    finite = np.isfinite(courses.finish_h)
+    finite = np.isfinite(posterior.finish_h)
     if not experienced:
         # Nothing but general habits of the drink to go by: an end unknown by ten points and ten days is no forecast.
-        left = quantiles(courses.left_now_sg[:, None], weight, (0.1, 0.9))[:, 0]
-        when = quantiles(courses.finish_h[:, None], weight, (0.1, 0.9))[:, 0]
+        left = quantiles(posterior.left_now_sg[:, None], weight, (0.1, 0.9))[:, 0]
+        when = quantiles(posterior.finish_h[:, None], weight, (0.1, 0.9))[:, 0]
         if left[1] - left[0] > VAGUE_SG and (np.isinf(when[1]) or when[1] - when[0] > VAGUE_H):
             return None
     total = float(weight[finite].sum())
     if total < 0.5:
         return None
-    order = np.argsort(courses.finish_h[finite])
-    when = courses.finish_h[finite][order]
+    order = np.argsort(posterior.finish_h[finite])
+    when = posterior.finish_h[finite][order]
     cumulative = np.cumsum(weight[finite][order]) - 0.5 * weight[finite][order]
-    bias, spread = correction.at(float(weight @ courses.done_now))
+    bias, spread = correction.at(float(weight @ posterior.done_now))
     bias, spread = bias * (1 - p_passed), spread ** (1 - p_passed)
     raw = ndtr(ndtri(_CHANCES) * spread + bias)
     keep = raw < min(total, cumulative[-1])
@@ -54,15 +60,15 @@ def forecast(
     return Forecast(tuple(float(start + 3600 * h) for h in hours), tuple(float(c) for c in _CHANCES[keep]))
 
 
-def course(batch: Batch, courses: Courses, weight: Floats, finish: Forecast | None) -> pl.DataFrame:
+def course(batch: Batch, posterior: PosteriorDraws, weight: Floats, finish: Forecast | None) -> pl.DataFrame:
     """True gravity from pitching to two days past the likely finish, schema `COURSE`."""
-    end_h = courses.at_h[-1] if finish is None else hours_of(finish.when(0.9), batch) + 48.0
-    keep = courses.at_h <= max(end_h, courses.at_h[2])
-    bands = quantiles(courses.gravity_sg[:, keep], weight, (0.1, 0.5, 0.9))
+    end_h = posterior.at_h[-1] if finish is None else hours_of(finish.when(0.9), batch) + 48.0
+    keep = posterior.at_h <= max(end_h, posterior.at_h[2])
+    bands = quantiles(posterior.gravity_sg[:, keep], weight, (0.1, 0.5, 0.9))
     start = batch.pitched_at
     return pl.DataFrame(
         {
-            "at": [start + timedelta(hours=float(h)) for h in courses.at_h[keep]],
+            "at": [start + timedelta(hours=float(h)) for h in posterior.at_h[keep]],
             "gravity_p10_sg": bands[0],
             "gravity_p50_sg": bands[1],
             "gravity_p90_sg": bands[2],
@@ -71,12 +77,12 @@ def course(batch: Batch, courses: Courses, weight: Floats, finish: Forecast | No
     )
 
 
-def creep_of(batch: Batch, courses: Courses, weight: Floats, now: datetime) -> Creep | None:
+def creep_of(batch: Batch, posterior: PosteriorDraws, weight: Floats, now: datetime) -> Creep | None:
     """The fall since the dry hop beyond the fermentation itself, None without one worth the name."""
     hops = events_of(batch, "dry hop", until=now)
-    if not hops or not courses.crept_sg.any():
+    if not hops or not posterior.crept_sg.any():
         return None
-    fall = range_of(courses.crept_sg, weight)
+    fall = range_of(posterior.crept_sg, weight)
     return Creep(fall, hops[0].at) if fall.p50 > 0.0003 else None
 
 
@@ -96,9 +102,9 @@ def quantiles(values: Floats, weight: Floats, chances: Sequence[float]) -> Float
     return np.array([ordered[np.argmax(cumulative >= c, axis=0), columns] for c in chances])
 
 
-def left_at(courses: Courses, hour: float) -> Floats:
+def left_at(posterior: PosteriorDraws, hour: float) -> Floats:
     """What was yet to fall at `hour`, shape (n,)."""
-    at = courses.at_h
+    at = posterior.at_h
     i = int(np.clip(np.searchsorted(at, hour) - 1, 0, at.size - 2))
     part = float(np.clip((hour - at[i]) / (at[i + 1] - at[i]), 0.0, 1.0))
-    return np.asarray((1.0 - part) * courses.left_sg[:, i] + part * courses.left_sg[:, i + 1])
+    return np.asarray((1.0 - part) * posterior.left_sg[:, i] + part * posterior.left_sg[:, i + 1])

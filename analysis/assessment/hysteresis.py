@@ -26,7 +26,7 @@ def fingerprint_of(marked: pl.DataFrame, batch: Batch, now: datetime) -> str:
 
 def carry_on(previous: Assessment | None, marked: pl.DataFrame, batch: Batch, now: datetime) -> dict[str, object]:
     """What `previous` remembers, or nothing if it was made from other readings than the first of these."""
-    if previous is None or not previous.memory:
+    if previous is None or not previous.hysteresis:
         return {}
     seen = marked.filter(pl.col("measured_at") <= previous.now)
     if len(seen) != len(previous.marked) or fingerprint_of(seen, batch, previous.now) != previous.fingerprint:
@@ -36,5 +36,5 @@ def carry_on(previous: Assessment | None, marked: pl.DataFrame, batch: Batch, no
         return {}
     if any(previous.now < e.at for e in events_of(batch, "dry hop", until=now)):
         # So may hops; yet they leave the liquid as it was, and a fall since it was called finished is still one.
-        return {key: value for key, value in previous.memory.items() if key == "called_h"}
-    return previous.memory
+        return {key: value for key, value in previous.hysteresis.items() if key == "called_h"}
+    return previous.hysteresis

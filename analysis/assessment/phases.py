@@ -6,7 +6,7 @@ from datetime import timedelta
 
 import numpy as np
 
-from analysis.inference.posterior import Courses
+from analysis.inference.posterior import PosteriorDraws
 from analysis.model import STEADY_SG, Batch, Floats, Phase, PhaseSpan, events_of
 from analysis.readings.binning import Series, hours_of
 from analysis.readings.stability import Hold
@@ -14,7 +14,7 @@ from analysis.readings.stability import Hold
 
 def spans(
     series: Series,
-    courses: Courses,
+    posterior: PosteriorDraws,
     weight: Floats,
     batch: Batch,
     *,
@@ -25,9 +25,9 @@ def spans(
     stalled_from_h: float | None,
 ) -> tuple[PhaseSpan, ...]:
     """Phases from pitching to now; the last one is `phase`."""
-    at = courses.at_h
-    gravity = weight @ courses.gravity_sg
-    left = weight @ courses.left_sg
+    at = posterior.at_h
+    gravity = weight @ posterior.gravity_sg
+    left = weight @ posterior.left_sg
     past = at <= series.now_h + 1e-9
     fall = gravity[0] - gravity
     total = fall + left

@@ -14,11 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from analysis.inference.importance_sampling import Cloud
-from analysis.inference.likelihood import FORCED_SD_SG, GAIN_SD, Addition, Halt, Setting, Story
+from analysis.inference.importance_sampling import WeightedSample
+from analysis.inference.likelihood import FORCED_SD_SG, GAIN_SD, Addition, Halt, Hypothesis, Setting
 from analysis.inference.observation_error import local_rate
-from analysis.inference.posterior import DRAWS, Courses, imply
-from analysis.inference.prior import Belief
+from analysis.inference.posterior import DRAWS, PosteriorDraws, imply
+from analysis.inference.prior import Prior
 from analysis.model import STEADY_SG, Batch, Floats, events_of
 from analysis.readings.binning import Series, hours_of, original_gravity
 from analysis.readings.stability import CHILL_C, fall_of_late, hold, levels
@@ -42,16 +42,16 @@ _NEARLY_ALL: Final = 0.9
 
 
 @dataclass(frozen=True, slots=True)
-class Look:
+class HypothesisMixture:
     """The weighted courses, and how much of the weight each story carries."""
 
-    courses: Courses
+    posterior: PosteriorDraws
     original_sg: float
     original_known: bool
     share: dict[Halt, float]
 
 
-def look_at(series: Series, batch: Batch, belief: Belief, now_h: float) -> Look | None:
+def weigh_hypotheses(series: Series, batch: Batch, prior: Prior, now_h: float) -> HypothesisMixture | None:
     """Weigh the stories that fit the series; None where too few readings were taken in the warm."""
     warm = without_cold(series)
     if warm.hours.size < 3:
@@ -60,57 +60,59 @@ def look_at(series: Series, batch: Batch, belief: Belief, now_h: float) -> Look 
     hops = [hours_of(e.at, batch) for e in events_of(batch, "dry hop") if hours_of(e.at, batch) <= now_h]
     setting = Setting.of(
         warm,
-        belief,
+        prior,
         original,
         original_known=known,
         creep_from_h=hops[0] if hops else None,
         additions=additions(warm, batch, now_h),
         forced_sg=forced_end(batch, now_h),
     )
-    plain = Story(setting)
-    clouds: list[tuple[float, Story, Cloud]] = [(1.0 - HALT_ODDS, plain, plain.run())]
+    plain = Hypothesis(setting)
+    clouds: list[tuple[float, Hypothesis, WeightedSample]] = [(1.0 - HALT_ODDS, plain, plain.run())]
     rate = local_rate(warm)
     newest_h = float(warm.hours[-1])
     flat = flat_of_late(warm, rate)
     stands = flat and not ended_as_expected(plain, clouds[0][2])
     if stands:
-        story = Story(setting, lasting_h=_window(can_halt_from(warm, rate, 0.0), plain, clouds[0][2]))
-        clouds.append((HALT_ODDS, story, story.run()))
+        hypothesis = Hypothesis(setting, lasting_h=_window(can_halt_from(warm, rate, 0.0), plain, clouds[0][2]))
+        clouds.append((HALT_ODDS, hypothesis, hypothesis.run()))
     plateau = plateau_in(warm, rate) or (None if stands else stood_until_lately(warm, rate))
     if plateau is not None:
-        story = Story(setting, over_h=plateau)
-        clouds.append((HALT_ODDS, story, story.run()))
-        if flat and newest_h - plateau[1] > _FLAT_H and not ended_as_expected(story, clouds[-1][2]):
+        hypothesis = Hypothesis(setting, over_h=plateau)
+        clouds.append((HALT_ODDS, hypothesis, hypothesis.run()))
+        if flat and newest_h - plateau[1] > _FLAT_H and not ended_as_expected(hypothesis, clouds[-1][2]):
             # One stand explains another away, be it a float that stuck: it may have halted since.
-            began = _window(can_halt_from(warm, rate, plateau[1]), story, clouds[-1][2])
-            story = Story(setting, over_h=plateau, lasting_h=began)
-            clouds.append((HALT_ODDS**2, story, story.run()))
-    score = np.array([np.log(odds) + cloud.log_evidence for odds, _, cloud in clouds])
+            began = _window(can_halt_from(warm, rate, plateau[1]), hypothesis, clouds[-1][2])
+            hypothesis = Hypothesis(setting, over_h=plateau, lasting_h=began)
+            clouds.append((HALT_ODDS**2, hypothesis, hypothesis.run()))
+    score = np.array([np.log(odds) + weighted.log_evidence for odds, _, weighted in clouds])
     share = np.exp(score - score.max())
     share /= share.sum()
     parts = []
-    for part, (_, story, cloud) in zip(share, clouds, strict=True):
+    for part, (_, hypothesis, weighted) in zip(share, clouds, strict=True):
         draws = int(np.ceil(part * DRAWS))
         if part > 1e-3:
-            parts.append(imply(story, cloud, draws=max(draws, 24), weight=float(part)))
-    halts: dict[Halt, float] = {story.halt: float(part) for part, (_, story, _) in zip(share, clouds, strict=True)}
-    return Look(_joined(parts), original, known, halts)
+            parts.append(imply(hypothesis, weighted, draws=max(draws, 24), weight=float(part)))
+    halts: dict[Halt, float] = {
+        hypothesis.halt: float(part) for part, (_, hypothesis, _) in zip(share, clouds, strict=True)
+    }
+    return HypothesisMixture(_joined(parts), original, known, halts)
 
 
-def ended_as_expected(story: Story, cloud: Cloud) -> bool:
+def ended_as_expected(hypothesis: Hypothesis, weighted: WeightedSample) -> bool:
     """Whether by this story it has as good as surely ended, where few such batches would go two points further.
 
     A halt would then be one of little consequence: it is not worth telling.
     """
-    size = cloud.extra[0]
-    if float(cloud.weight[story.left_now(cloud.z) * size < STEADY_SG].sum()) < _DONE:
+    size = weighted.extra[0]
+    if float(weighted.weight[hypothesis.left_now(weighted.z) * size < STEADY_SG].sum()) < _DONE:
         return False
-    setting = story.setting
+    setting = hypothesis.setting
     extract = setting.original_sg - 1.0
-    expected, sd = setting.belief.mean[-1] * extract, np.hypot(setting.belief.sd[-1], GAIN_SD) * extract
+    expected, sd = setting.prior.mean[-1] * extract, np.hypot(setting.prior.sd[-1], GAIN_SD) * extract
     if setting.forced_sg is not None:
         expected, sd = setting.original_sg - setting.forced_sg, FORCED_SD_SG
-    return bool(ndtr((expected - float(cloud.weight @ size) - _FURTHER_SG) / sd) < _FEW)
+    return bool(ndtr((expected - float(weighted.weight @ size) - _FURTHER_SG) / sd) < _FEW)
 
 
 def without_cold(series: Series) -> Series:
@@ -147,13 +149,13 @@ def flat_of_late(series: Series, rate: Floats) -> bool:
     return any(fall < _BEYOND * error for fall, error in (fall_of_late(series, span_h) for span_h in _UNSEEN_H))
 
 
-def _window(from_h: float, story: Story, cloud: Cloud) -> tuple[float, float]:
+def _window(from_h: float, hypothesis: Hypothesis, weighted: WeightedSample) -> tuple[float, float]:
     """When a halt that lasts can have begun: while by the story without it there was something left to ferment.
 
     Were it as likely to have begun at any time of a stand, it would seem the less likely the longer that lasts.
     """
-    newest_h = float(story.setting.series.hours[-1])
-    ended = np.minimum(imply(story, cloud, draws=_FEW_DRAWS).finish_h, newest_h)
+    newest_h = float(hypothesis.setting.series.hours[-1])
+    ended = np.minimum(imply(hypothesis, weighted, draws=_FEW_DRAWS).finish_h, newest_h)
     return from_h, float(min(max(np.quantile(ended, _NEARLY_ALL), from_h) + _FLAT_H, newest_h))
 
 
@@ -240,12 +242,12 @@ def _level(series: Series, from_h: float, to_h: float) -> float | None:
     return float(np.median(series.gravity_sg[inside])) if inside.any() else None
 
 
-def _joined(parts: Sequence[Courses]) -> Courses:
+def _joined(parts: Sequence[PosteriorDraws]) -> PosteriorDraws:
     def join(name: str) -> Floats:
         return np.concatenate([getattr(c, name) for c in parts])
 
     weight = join("weight")
-    return Courses(
+    return PosteriorDraws(
         weight=weight / weight.sum(),
         fall_sg=join("fall_sg"),
         finish_h=join("finish_h"),

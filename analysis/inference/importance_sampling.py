@@ -32,7 +32,7 @@ _ENOUGH: Final = 150.0
 
 
 @dataclass(frozen=True, slots=True)
-class Cloud:
+class WeightedSample:
     """Weighted courses. `z` has shape (n, d), standardised; `extra` is whatever the likelihood returned beside."""
 
     z: Floats
@@ -41,7 +41,7 @@ class Cloud:
     extra: tuple[Floats, ...]
     effective: float
 
-    def reweighed(self, log_weight: Floats) -> Cloud:
+    def reweighed(self, log_weight: Floats) -> WeightedSample:
         """With a further log-likelihood, shape (n,); minus infinity drops a course."""
         top = float(log_weight.max())
         raw = self.weight * np.exp(log_weight - top)
@@ -71,7 +71,7 @@ def _student_constant(d: int) -> float:
     return float(gammaln((FREEDOM + d) / 2) - gammaln(FREEDOM / 2) - 0.5 * d * np.log(FREEDOM * np.pi))
 
 
-def sample(log_likelihood: Callable[[Floats], tuple[Floats, ...]], dimensions: int) -> Cloud:
+def sample(log_likelihood: Callable[[Floats], tuple[Floats, ...]], dimensions: int) -> WeightedSample:
     """Draw from prior times likelihood.
 
     Parameters
@@ -115,7 +115,7 @@ def sample(log_likelihood: Callable[[Floats], tuple[Floats, ...]], dimensions: i
     raw = np.minimum(raw, raw.mean() * np.sqrt(raw.size))
     weight = raw / raw.sum()
     extra = tuple(np.concatenate(parts) for parts in list(zip(*found, strict=True))[1:])
-    return Cloud(z, weight, log_evidence, extra, float(1.0 / np.square(weight).sum()))
+    return WeightedSample(z, weight, log_evidence, extra, float(1.0 / np.square(weight).sum()))
 
 
 def _log_prior(z: Floats) -> Floats:

@@ -15,10 +15,10 @@ from scipy.special import ndtr
 
 from analysis.fermentation.kinetics import Shapes
 from analysis.fermentation.temperature import Warmth, warmer, warmth
-from analysis.inference.importance_sampling import Cloud, sample
-from analysis.inference.observation_error import WANDER_SD_SG, Noise, Whitener, local_rate
-from analysis.inference.prior import Belief
-from analysis.inference.tail_duration import endings
+from analysis.inference.importance_sampling import WeightedSample, sample
+from analysis.inference.observation_error import WANDER_SD_SG, ObservationError, Whitener, local_rate
+from analysis.inference.prior import Prior
+from analysis.inference.tail_duration import tail_durations
 from analysis.model import Floats
 from analysis.readings.binning import Series
 
@@ -66,7 +66,7 @@ class Setting:
     """What stays the same for all variants of one assessment."""
 
     series: Series
-    belief: Belief
+    prior: Prior
     warm: Warmth
     original_sg: float
     original_known: bool
@@ -80,7 +80,7 @@ class Setting:
     def of(
         cls,
         series: Series,
-        belief: Belief,
+        prior: Prior,
         original_sg: float,
         *,
         original_known: bool,
@@ -92,7 +92,7 @@ class Setting:
         warm = warmth(series.grid_hours, series.grid_temperature_c, series.reference_c, series.usual_c)
         return cls(
             series,
-            belief,
+            prior,
             warm,
             original_sg,
             original_known,
@@ -105,7 +105,7 @@ class Setting:
 
 
 @dataclass(slots=True)
-class Story:
+class Hypothesis:
     """One variant: its likelihood over standardised parameters.
 
     `over_h`: when the halt that is over was seen to begin and end; `lasting_h`: when the one that lasts can have begun.
@@ -114,7 +114,7 @@ class Story:
     setting: Setting
     over_h: tuple[float, float] | None = None
     lasting_h: tuple[float, float] | None = None
-    noise: Noise = field(default_factory=Noise)
+    noise: ObservationError = field(default_factory=ObservationError)
     whitener: Whitener = field(init=False)
     _white_y: Floats = field(init=False)
 
@@ -145,16 +145,16 @@ class Story:
 
     def theta(self, z: Floats) -> Floats:
         """Parameters of the courses, shape (n, 11)."""
-        belief = self.setting.belief
+        prior = self.setting.prior
         theta = z[:, :WARMTH].copy()
-        theta[:, :SHAPE] = belief.mean[:SHAPE] + z[:, :SHAPE] @ belief.root[:SHAPE, :SHAPE].T
+        theta[:, :SHAPE] = prior.mean[:SHAPE] + z[:, :SHAPE] @ prior.root[:SHAPE, :SHAPE].T
         return np.asarray(theta)
 
     def log_wander(self, z: Floats) -> Floats:
         """Logarithm of the size of the float's wandering, shape (n,)."""
-        belief = self.setting.belief
-        known = z[:, :SHAPE] @ belief.root[SHAPE, :SHAPE]
-        return np.asarray(belief.mean[SHAPE] + known + z[:, WANDER] * belief.root[SHAPE, SHAPE])
+        prior = self.setting.prior
+        known = z[:, :SHAPE] @ prior.root[SHAPE, :SHAPE]
+        return np.asarray(prior.mean[SHAPE] + known + z[:, WANDER] * prior.root[SHAPE, SHAPE])
 
     def creep(self, z: Floats) -> tuple[Floats, Floats]:
         """Size (SG) and time constant (warmth-weighted hours) of the fall after hops."""
@@ -251,7 +251,7 @@ class Story:
     def log_likelihood(self, z: Floats) -> tuple[Floats, ...]:
         """Log-likelihood with the size of the fall integrated out, and mean and sd of that size (SG)."""
         done, crept = self.falls(z)
-        belief = self.setting.belief
+        prior = self.setting.prior
         known = np.concatenate([z[:, :SHAPE], z[:, WANDER : WANDER + 1]], axis=1)
         # What is rounded away is an error that lasts as long as the gravity takes to move by a digit.
         rounding = np.log(max(self.setting.series.rounding_sg, 1e-9))
@@ -265,8 +265,8 @@ class Story:
                 white_f[rows] = done[rows] @ matrix
                 white_y[rows] = self._white_y[k] + (crept[rows] @ matrix if crept.size > 1 else 0.0)
         extract = self.setting.original_sg - 1.0
-        prior_mean = (belief.mean[-1] + known @ belief.root[-1, :-1]) * extract
-        prior_sd = np.hypot(belief.root[-1, -1] * extract, GAIN_SD * belief.mean[-1] * extract)
+        prior_mean = (prior.mean[-1] + known @ prior.root[-1, :-1]) * extract
+        prior_sd = np.hypot(prior.root[-1, -1] * extract, GAIN_SD * prior.mean[-1] * extract)
         if self.setting.forced_sg is not None:
             # The side sample's end gravity is an observation of original gravity minus the whole fall.
             its_mean = self.setting.original_sg - self.setting.forced_sg
@@ -290,23 +290,23 @@ class Story:
         """Fraction of the fall that is left now, shape (n,)."""
         return np.asarray(1.0 - self.falls(z, np.array([self.setting.series.now_h]))[0][:, 0])
 
-    def run_by_readings(self) -> Cloud:
+    def run_by_readings(self) -> WeightedSample:
         """Sample this variant, without what earlier batches say of the ending."""
         return sample(self.log_likelihood, self.dimensions)
 
-    def run(self) -> Cloud:
+    def run(self) -> WeightedSample:
         """Sample this variant."""
         return self.with_ending(self.run_by_readings())
 
-    def with_ending(self, cloud: Cloud) -> Cloud:
+    def with_ending(self, weighted: WeightedSample) -> WeightedSample:
         """Weighed by what earlier batches say of the ending as well."""
-        ending = self.setting.belief.ending
+        ending = self.setting.prior.ending
         if ending is None:
-            return cloud
-        log_weight = np.full(cloud.weight.size, -np.inf)
-        count = cloud.weight > _COUNTS * cloud.weight.max()
-        log_weight[count] = ending.log_weight(endings(self.theta(cloud.z[count]), cloud.extra[0][count]))
-        return cloud.reweighed(log_weight)
+            return weighted
+        log_weight = np.full(weighted.weight.size, -np.inf)
+        count = weighted.weight > _COUNTS * weighted.weight.max()
+        log_weight[count] = ending.log_weight(tail_durations(self.theta(weighted.z[count]), weighted.extra[0][count]))
+        return weighted.reweighed(log_weight)
 
 
 def tau_at(warm: Warmth, at: Floats) -> Floats:

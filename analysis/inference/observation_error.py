@@ -28,7 +28,7 @@ _HAND_OFFSET_SD_SG: Final = 0.0004
 
 
 @dataclass(frozen=True, slots=True)
-class Noise:
+class ObservationError:
     """What is believed of a float before its own readings, and how far the courses may miss the truth."""
 
     drift_sd_sg_day: float = 0.00003

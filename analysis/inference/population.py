@@ -23,7 +23,7 @@ _LISTS: Final = ("precision", "pull", "ending", "warmed", "misses", "unsure")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Lesson:
+class BatchLikelihood:
     """What one finished batch says of its features, in standard deviations from the general mean.
 
     The log-likelihood is ``pull @ x - x @ precision @ x / 2``; `precision` is kept as its lower triangle.
@@ -59,7 +59,7 @@ class Lesson:
         strength: float,
         ending: tuple[float, float],
         warmed: tuple[float, ...] = (),
-    ) -> Lesson:
+    ) -> BatchLikelihood:
         """From a full matrix, kept to five digits."""
         return cls(
             yeast=yeast,
@@ -72,7 +72,7 @@ class Lesson:
         )
 
     @classmethod
-    def from_dict(cls, data: dict[str, Any]) -> Lesson:
+    def from_dict(cls, data: dict[str, Any]) -> BatchLikelihood:
         """From `dataclasses.asdict`, after a trip through JSON."""
         lists = {name: tuple(data[name]) for name in _LISTS}
         return cls(yeast=data["yeast"], lingers=data["lingers"], strength=data["strength"], **lists)
@@ -93,7 +93,7 @@ class Group:
 
 
 def pooled(
-    those: Sequence[Lesson],
+    those: Sequence[BatchLikelihood],
     mean: Floats,
     slope: Floats,
     within: Floats,
@@ -150,7 +150,7 @@ class Correction:
         """Bias and spread where this share of the fall is done."""
         return float(np.interp(share, STAGES, self.bias)), float(np.interp(share, STAGES, self.spread))
 
-    def leaning(self, those: Sequence[Lesson], *, pull: float) -> Correction:
+    def leaning(self, those: Sequence[BatchLikelihood], *, pull: float) -> Correction:
         """For a group of batches, leaning on this one as if it were `pull` batches."""
         misses, unsure = (
             np.array([part for part in parts if part]).reshape(-1, len(STAGES))

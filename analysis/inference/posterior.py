@@ -8,8 +8,8 @@ from typing import Final
 import numpy as np
 from scipy.special import ndtr
 
-from analysis.inference.importance_sampling import Cloud, normals
-from analysis.inference.likelihood import Story
+from analysis.inference.importance_sampling import WeightedSample, normals
+from analysis.inference.likelihood import Hypothesis
 from analysis.inference.temperature_schedule import risen
 from analysis.model import STEADY_SG, Floats
 
@@ -17,7 +17,7 @@ HORIZON_H: Final = 24.0 * 120
 
 
 @dataclass(frozen=True, slots=True)
-class Courses:
+class PosteriorDraws:
     """Equally informed courses of all variants, weighted. Arrays over courses have shape (n,).
 
     `halted_from_h` is when a halt that lasts began, infinite where none does (hours since pitching).
@@ -43,54 +43,58 @@ RESUMES_H: Final = 72.0
 """Mean time until a halted fermentation moves again by itself or by the brewer's doing (no source)."""
 
 
-def imply(story: Story, cloud: Cloud, *, draws: int = DRAWS, weight: float = 1.0, stream: int = 50) -> Courses:
+def imply(
+    hypothesis: Hypothesis, weighted: WeightedSample, *, draws: int = DRAWS, weight: float = 1.0, stream: int = 50
+) -> PosteriorDraws:
     """What one variant's courses say about the finish and the gravity over time, equally weighted."""
-    setting = story.setting
+    setting = hypothesis.setting
     now_h = setting.series.now_h
-    pick = np.searchsorted(np.cumsum(cloud.weight), (np.arange(draws) + 0.5) / draws).clip(0, cloud.weight.size - 1)
-    z = cloud.z[pick]
+    pick = np.searchsorted(np.cumsum(weighted.weight), (np.arange(draws) + 0.5) / draws).clip(
+        0, weighted.weight.size - 1
+    )
+    z = weighted.z[pick]
     draw = normals(draws, 2, stream)
-    size = np.maximum(cloud.extra[0][pick] + cloud.extra[1][pick] * np.clip(draw[:, 0], -3, 3), 1e-4)
+    size = np.maximum(weighted.extra[0][pick] + weighted.extra[1][pick] * np.clip(draw[:, 0], -3, 3), 1e-4)
     past = np.unique(np.concatenate([np.arange(0.0, now_h, max(4.0, now_h / 40)), [now_h]]))
     future = now_h + np.concatenate([np.arange(4.0, 72.1, 4.0), np.geomspace(80.0, HORIZON_H, 22)])
     at = np.concatenate([past, future])
-    done, other = story.falls(z, at, _later(story, z, normals(draws, 1, stream + 1)[:, 0]))
+    done, other = hypothesis.falls(z, at, _later(hypothesis, z, normals(draws, 1, stream + 1)[:, 0]))
     gone = size[:, None] * done + other
-    whole = size + story.other_total(z)
+    whole = size + hypothesis.other_total(z)
     left = whole[:, None] - gone
     here = past.size - 1
     finish = first_below(at, left, STEADY_SG)
-    if story.stands:
+    if hypothesis.stands:
         # Until something changes it stays where it is: a few days for most, for good for some.
         wait = -RESUMES_H * np.log(1.0 - ndtr(draw[:, 1]))
         finish = np.where(finish > now_h, np.where(wait > 3.0 * RESUMES_H, np.inf, finish + wait), finish)
     crept = np.zeros(draws)
     if setting.creep_from_h is not None:
-        crept = np.broadcast_to(other, done.shape)[:, here] if not setting.additions else story.creep(z)[0]
-    return Courses(
+        crept = np.broadcast_to(other, done.shape)[:, here] if not setting.additions else hypothesis.creep(z)[0]
+    return PosteriorDraws(
         weight=np.full(draws, weight / draws),
         fall_sg=size,
         finish_h=finish,
         left_now_sg=left[:, here],
         crept_sg=crept,
-        halted_from_h=story.halted_from(z),
+        halted_from_h=hypothesis.halted_from(z),
         at_h=at,
         gravity_sg=setting.original_sg - gone,
         left_sg=left,
         terminal_sg=setting.original_sg - whole,
         done_now=done[:, here],
-        effective=cloud.effective,
+        effective=weighted.effective,
     )
 
 
-def _later(story: Story, z: Floats, normal: Floats) -> Floats | None:
+def _later(hypothesis: Hypothesis, z: Floats, normal: Floats) -> Floats | None:
     """How much warmer it gets from now on by what was done with earlier batches, shape (n,); None where unknown."""
-    setting, series = story.setting, story.setting.series
-    habit = setting.belief.habit
-    if habit is None or not series.temperature_known:
+    setting, series = hypothesis.setting, hypothesis.setting.series
+    schedule = setting.prior.schedule
+    if schedule is None or not series.temperature_known:
         return None
-    share = float(np.median(1.0 - story.left_now(z)))
-    return habit.draws(share, risen(series.grid_hours, series.grid_temperature_c, series.now_h), normal)
+    share = float(np.median(1.0 - hypothesis.left_now(z)))
+    return schedule.draws(share, risen(series.grid_hours, series.grid_temperature_c, series.now_h), normal)
 
 
 def first_below(at: Floats, left_sg: Floats, limit_sg: float) -> Floats:

@@ -18,9 +18,9 @@ import numpy as np
 
 from analysis.fermentation.kinetics import OF_THE_COURSE, PARAMETERS
 from analysis.inference.importance_sampling import normals
-from analysis.inference.population import STAGES, Correction, Lesson, pooled
-from analysis.inference.tail_duration import Ending, endings, expected
-from analysis.inference.temperature_schedule import Habit
+from analysis.inference.population import STAGES, BatchLikelihood, Correction, pooled
+from analysis.inference.tail_duration import TailDuration, expected, tail_durations
+from analysis.inference.temperature_schedule import TemperatureSchedule
 from analysis.model import Batch, Drink, Floats
 
 if TYPE_CHECKING:
@@ -75,7 +75,7 @@ _WANDER_SG: Final = 0.0004
 
 
 @dataclass(frozen=True, slots=True)
-class Belief:
+class Prior:
     """Normal prior over the features of one batch, and how many batches with its yeast and drink it rests on.
 
     A draw is ``mean + root @ u`` for standard normal `u`; `root` is lower triangular.
@@ -85,18 +85,18 @@ class Belief:
     root: Floats
     same_yeast: int
     same_drink: int
-    ending: Ending | None = None
+    ending: TailDuration | None = None
     """What earlier batches say of the ending beyond what the features imply."""
-    habit: Habit | None = None
+    schedule: TemperatureSchedule | None = None
     """What was done with the temperature of earlier batches of the drink."""
 
-    def implied_ending(self, original_sg: float) -> Ending:
+    def implied_ending(self, original_sg: float) -> TailDuration:
         """What the features imply of the ending, by the middle and the spread of its core."""
         x = self.mean + normals(_LOOKS, self.mean.size, 70) @ self.root.T
         theta = np.zeros((_LOOKS, len(PARAMETERS)))  # the temperature law has no part in it
         theta[:, : len(OF_THE_COURSE)] = x[:, : len(OF_THE_COURSE)]
-        low, middle, high = np.quantile(endings(theta, x[:, -1] * (original_sg - 1.0)), (0.1, 0.5, 0.9))
-        return Ending(float(middle), float(high - low) / 2.5631)
+        low, middle, high = np.quantile(tail_durations(theta, x[:, -1] * (original_sg - 1.0)), (0.1, 0.5, 0.9))
+        return TailDuration(float(middle), float(high - low) / 2.5631)
 
     @property
     def sd(self) -> Floats:
@@ -114,15 +114,15 @@ class Belief:
 class Priors:
     """What earlier batches have taught, by drink. Immutable; `learn` makes new ones."""
 
-    lessons: dict[str, tuple[Lesson, ...]] = field(default_factory=dict)
+    likelihoods: dict[str, tuple[BatchLikelihood, ...]] = field(default_factory=dict)
     _known: dict[tuple[str, str | None, bool], tuple[Floats, Floats, Floats]] = field(
         default_factory=dict, init=False, compare=False, repr=False
     )
 
     def to_json(self) -> str:
         """As text, for the store."""
-        lessons = {drink: [asdict(one) for one in those] for drink, those in sorted(self.lessons.items())}
-        return json.dumps({"version": _VERSION, "features": FEATURES, "lessons": lessons})
+        likelihoods = {drink: [asdict(one) for one in those] for drink, those in sorted(self.likelihoods.items())}
+        return json.dumps({"version": _VERSION, "features": FEATURES, "lessons": likelihoods})
 
     @classmethod
     def from_json(cls, text: str) -> Priors:
@@ -136,9 +136,11 @@ class Priors:
         data = json.loads(text)
         if data.get("version") != _VERSION or tuple(data.get("features", ())) != FEATURES:
             raise ValueError("these priors were written by another version; learn them again from the finished batches")
-        return cls({drink: tuple(Lesson.from_dict(one) for one in those) for drink, those in data["lessons"].items()})
+        return cls(
+            {drink: tuple(BatchLikelihood.from_dict(one) for one in those) for drink, those in data["lessons"].items()}
+        )
 
-    def belief(self, batch: Batch) -> Belief:
+    def prior(self, batch: Batch) -> Prior:
         """The prior for one batch."""
         mean, sd = general(batch)
         centre, slope, spread = self._group(batch.drink, batch.yeast, lingers(batch))
@@ -152,27 +154,27 @@ class Priors:
             gain = cov[:, -1] / (cov[-1, -1] + error**2)
             mean = mean + gain * ((low + high) / 2 - mean[-1])
             cov = cov - np.outer(gain, cov[-1])
-        those = self.lessons.get(batch.drink, ())
+        those = self.likelihoods.get(batch.drink, ())
         same = sum(batch.yeast is not None and one.yeast == batch.yeast for one in those)
         root = np.asarray(np.linalg.cholesky(cov + 1e-9 * np.eye(mean.size)), dtype=np.float64)
-        belief = Belief(mean, root, same, len(those), habit=_habit(those))
+        prior = Prior(mean, root, same, len(those), schedule=_schedule(those))
         alike = [(*one.ending, one.strength) for one in those if one.lingers == lingers(batch)]
         if not alike:
-            return belief
-        implied = belief.implied_ending(batch.original_gravity_sg or _USUAL_SG[batch.drink])
-        return replace(belief, ending=expected(implied, alike, strength(batch, batch.original_gravity_sg)))
+            return prior
+        implied = prior.implied_ending(batch.original_gravity_sg or _USUAL_SG[batch.drink])
+        return replace(prior, ending=expected(implied, alike, strength(batch, batch.original_gravity_sg)))
 
     def correction(self, drink: str) -> Correction:
         """How to shift and widen forecasts of a drink, from how they would have missed before."""
-        everyone = Correction.unknown().leaning([one for those in self.lessons.values() for one in those], pull=3.0)
-        return everyone.leaning(self.lessons.get(drink, ()), pull=3.0)
+        everyone = Correction.unknown().leaning([one for those in self.likelihoods.values() for one in those], pull=3.0)
+        return everyone.leaning(self.likelihoods.get(drink, ()), pull=3.0)
 
     def _group(self, drink: str, yeast: str | None, lingering: bool) -> tuple[Floats, Floats, Floats]:
         """Mean, its slope with strength, and covariance of the next batch, in general standard deviations."""
         key = (drink, yeast, lingering)
         if key not in self._known:
             size = len(FEATURES)
-            every = self.lessons.get(drink, ())
+            every = self.likelihoods.get(drink, ())
             # What eats on for weeks would lengthen the tails of all others.
             those = every if lingering else tuple(one for one in every if not one.lingers) or every
             group = pooled(
@@ -192,7 +194,7 @@ class Priors:
     def _cellar(self, drink: str) -> Floats:
         """Where a drink starts from: what the other drinks of the cellar have in common."""
         size = len(FEATURES)
-        others = [one for name, those in self.lessons.items() if name != drink for one in those]
+        others = [one for name, those in self.likelihoods.items() if name != drink for one in those]
         common = pooled(
             others, np.zeros(size), np.zeros(size), 0.45 * np.eye(size), pull=3.0, slope_pull=1e6, shape=6.0
         ).mean
@@ -220,9 +222,9 @@ def strength(batch: Batch, original_gravity_sg: float | None) -> float:
     return float(np.clip((original_gravity_sg - _USUAL_SG[batch.drink]) / 0.020, -3.0, 3.0))
 
 
-def _habit(those: Iterable[Lesson]) -> Habit | None:
+def _schedule(those: Iterable[BatchLikelihood]) -> TemperatureSchedule | None:
     told = np.array([one.warmed for one in those if one.warmed])
-    return Habit(np.array(STAGES), told[:, ::2], told[:, 1::2]) if told.size else None
+    return TemperatureSchedule(np.array(STAGES), told[:, ::2], told[:, 1::2]) if told.size else None
 
 
 def lingers(batch: Batch) -> bool:

@@ -39,7 +39,7 @@ _STRETCHES: Final = np.geomspace(0.15, 120.0, 56)
 
 
 @dataclass(frozen=True, slots=True)
-class Ending:
+class TailDuration:
     """An observation of the ending: its mean and standard deviation.
 
     `usual` is what is expected of the next one, on how many earlier `batches`.
@@ -55,7 +55,7 @@ class Ending:
         return np.asarray(-0.5 * np.square((ending - self.mean) / self.sd))
 
 
-def endings(theta: Floats, fall_sg: Floats) -> Floats:
+def tail_durations(theta: Floats, fall_sg: Floats) -> Floats:
     """The ending of each course, shape (n,).
 
     Parameters
@@ -84,7 +84,7 @@ def _when(tau: Floats, log_left: Floats, level: Floats | float) -> Floats:
     return np.asarray(tau[rows, i - 1] + part * (tau[rows, i] - tau[rows, i - 1]))
 
 
-def told(weight: Floats, ending: Floats, before: Ending) -> tuple[float, float]:
+def told(weight: Floats, ending: Floats, before: TailDuration) -> tuple[float, float]:
     """What one batch's readings alone say of its ending: mean and variance.
 
     Parameters
@@ -102,7 +102,7 @@ def told(weight: Floats, ending: Floats, before: Ending) -> tuple[float, float]:
     return float(np.clip(alone, mean - _FURTHEST, mean + _FURTHEST)), 1.0 / gained + HINDSIGHT_SD**2
 
 
-def expected(before: Ending, those: Sequence[tuple[float, float, float]], strength: float) -> Ending | None:
+def expected(before: TailDuration, those: Sequence[tuple[float, float, float]], strength: float) -> TailDuration | None:
     """The observation that turns what the features imply of the next ending into what earlier batches say of it.
 
     Parameters
@@ -140,4 +140,4 @@ def expected(before: Ending, those: Sequence[tuple[float, float, float]], streng
     precision = 1.0 / spread - before.sd**-2
     usual = float(at @ line)
     centre = (usual / spread - before.mean * before.sd**-2) / precision
-    return Ending(centre, precision**-0.5, usual, mean.size)
+    return TailDuration(centre, precision**-0.5, usual, mean.size)

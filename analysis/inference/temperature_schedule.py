@@ -26,7 +26,7 @@ _STEP_H: Final = 2.0
 
 
 @dataclass(frozen=True, slots=True)
-class Habit:
+class TemperatureSchedule:
     """What was done with n earlier batches, by stage of the fall (`stages`, shape (m,)).
 
     `risen_c` is how far each was warmed by then, `later_c` how much warmer it was from there on, in the mean until

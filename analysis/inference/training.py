@@ -9,14 +9,14 @@ from datetime import datetime, timedelta
 import numpy as np
 from scipy.special import ndtri
 
-from analysis.inference.hypotheses import HALT_ODDS, look_at, plateau_in, without_cold
-from analysis.inference.importance_sampling import Cloud, normals
-from analysis.inference.likelihood import FIXED, GAIN_SD, SHAPE, Setting, Story
+from analysis.inference.hypotheses import HALT_ODDS, plateau_in, weigh_hypotheses, without_cold
+from analysis.inference.importance_sampling import WeightedSample, normals
+from analysis.inference.likelihood import FIXED, GAIN_SD, SHAPE, Hypothesis, Setting
 from analysis.inference.observation_error import local_rate
-from analysis.inference.population import STAGES, Lesson
+from analysis.inference.population import STAGES, BatchLikelihood
 from analysis.inference.posterior import imply
 from analysis.inference.prior import KEPT_PER_DRINK, Priors, general, lingers, strength
-from analysis.inference.tail_duration import endings, told
+from analysis.inference.tail_duration import tail_durations, told
 from analysis.inference.temperature_schedule import warmed
 from analysis.model import STEADY_SG, Batch, FinishedBatch, Floats, events_of
 from analysis.readings.binning import hours_of, original_gravity, summarise
@@ -40,7 +40,7 @@ class Hindsight:
     finish_h: Floats
 
 
-def lesson(one: FinishedBatch, priors: Priors) -> tuple[Lesson, Hindsight] | None:
+def batch_likelihood(one: FinishedBatch, priors: Priors) -> tuple[BatchLikelihood, Hindsight] | None:
     """What a batch with all its readings teaches, and when it reached what.
 
     `priors` is what is believed meanwhile. None if it cannot teach: too few readings, fed on the way, or never ended.
@@ -52,7 +52,7 @@ def lesson(one: FinishedBatch, priors: Priors) -> tuple[Lesson, Hindsight] | Non
     readings, batch = one.readings, replace(one.batch, expected_attenuation=None)
     if events_of(batch, "feed", "dilute", until=now):
         return None
-    belief = priors.belief(batch)
+    prior = priors.prior(batch)
     series = summarise(mark(readings, batch, now=now), batch, now=now)
     chill_h = chilled_from(series)
     if chill_h is not None:
@@ -64,55 +64,59 @@ def lesson(one: FinishedBatch, priors: Priors) -> tuple[Lesson, Hindsight] | Non
         return None
     original, known = original_gravity(batch, series)
     hops_h = _hops(batch, now)
-    story, cloud = _best(Setting.of(series, belief, original, original_known=known, creep_from_h=hops_h))
-    size = cloud.extra[0] + cloud.extra[1] * normals(cloud.z.shape[0], 1, 50)[:, 0]
-    left = story.left_now(cloud.z) * size
-    if float(cloud.weight[left < 2.5 * STEADY_SG].sum()) < 0.5:
+    hypothesis, weighted = _best(Setting.of(series, prior, original, original_known=known, creep_from_h=hops_h))
+    size = weighted.extra[0] + weighted.extra[1] * normals(weighted.z.shape[0], 1, 50)[:, 0]
+    left = hypothesis.left_now(weighted.z) * size
+    if float(weighted.weight[left < 2.5 * STEADY_SG].sum()) < 0.5:
         return None
     middle, scale = general(batch)
-    features = np.column_stack([story.theta(cloud.z)[:, :SHAPE], story.log_wander(cloud.z), size / (original - 1.0)])
+    features = np.column_stack(
+        [hypothesis.theta(weighted.z)[:, :SHAPE], hypothesis.log_wander(weighted.z), size / (original - 1.0)]
+    )
     x = (features - middle) / scale
-    mean = cloud.weight @ x
+    mean = weighted.weight @ x
     off = x - mean
-    cov = (off * cloud.weight[:, None]).T @ off
+    cov = (off * weighted.weight[:, None]).T @ off
     # The float's scale may be off: the fall that it read is not quite the true one.
     cov[-1, -1] += (GAIN_SD * (mean[-1] + middle[-1] / scale[-1])) ** 2
-    shrink = cloud.effective / (cloud.effective + x.shape[1])
+    shrink = weighted.effective / (weighted.effective + x.shape[1])
     cov = shrink * cov + (1 - shrink) * np.diag(np.diag(cov))
-    prior_cov = belief.root @ belief.root.T / np.outer(scale, scale)
-    precision, pull = without_prior(mean, cov, (belief.mean - middle) / scale, prior_cov)
-    courses = imply(*_without_creep(story, story.with_ending(cloud)))
-    gravity = np.median(courses.gravity_sg, axis=0)
-    share = (gravity[0] - gravity) / float(np.median(courses.fall_sg))
-    reached = np.interp(STAGES, share, courses.at_h)
-    finish = float(np.median(courses.finish_h))
+    prior_cov = prior.root @ prior.root.T / np.outer(scale, scale)
+    precision, pull = without_prior(mean, cov, (prior.mean - middle) / scale, prior_cov)
+    posterior = imply(*_without_creep(hypothesis, hypothesis.with_ending(weighted)))
+    gravity = np.median(posterior.gravity_sg, axis=0)
+    share = (gravity[0] - gravity) / float(np.median(posterior.fall_sg))
+    reached = np.interp(STAGES, share, posterior.at_h)
+    finish = float(np.median(posterior.finish_h))
     tells = series.temperature_known and np.isfinite(finish)
-    taught = Lesson.of(
+    taught = BatchLikelihood.of(
         precision,
         pull,
         yeast=batch.yeast,
         lingers=lingers(batch),
         strength=strength(batch, original),
-        ending=told(cloud.weight, endings(story.theta(cloud.z), size), belief.implied_ending(original)),
+        ending=told(
+            weighted.weight, tail_durations(hypothesis.theta(weighted.z), size), prior.implied_ending(original)
+        ),
         warmed=warmed(series.grid_hours, series.grid_temperature_c, reached, finish) if tells else (),
     )
-    return taught, Hindsight(reached, courses.finish_h)
+    return taught, Hindsight(reached, posterior.finish_h)
 
 
-def _best(setting: Setting) -> tuple[Story, Cloud]:
+def _best(setting: Setting) -> tuple[Hypothesis, WeightedSample]:
     """The story that explains the readings better: the plain one, or a halt that is over where one can be seen.
 
     A plateau told as a plain course would teach a tail that is not there.
     """
-    plain = Story(setting)
-    cloud = plain.run_by_readings()
+    plain = Hypothesis(setting)
+    weighted = plain.run_by_readings()
     plateau = plateau_in(setting.series, local_rate(setting.series))
     if plateau is None:
-        return plain, cloud
-    other = Story(setting, over_h=plateau)
+        return plain, weighted
+    other = Hypothesis(setting, over_h=plateau)
     its = other.run_by_readings()
     odds = np.log(HALT_ODDS / (1.0 - HALT_ODDS))
-    return (other, its) if its.log_evidence + odds > cloud.log_evidence else (plain, cloud)
+    return (other, its) if its.log_evidence + odds > weighted.log_evidence else (plain, weighted)
 
 
 def _hops(batch: Batch, now: datetime) -> float | None:
@@ -120,13 +124,13 @@ def _hops(batch: Batch, now: datetime) -> float | None:
     return hours_of(hops[0].at, batch) if hops else None
 
 
-def _without_creep(story: Story, cloud: Cloud) -> tuple[Story, Cloud]:
+def _without_creep(hypothesis: Hypothesis, weighted: WeightedSample) -> tuple[Hypothesis, WeightedSample]:
     """The same courses as if no hops had been added: what hops bring about is no habit of the yeast."""
-    setting = story.setting
+    setting = hypothesis.setting
     if setting.creep_from_h is None:
-        return story, cloud
-    plain = Story(replace(setting, creep_from_h=None), over_h=story.over_h)
-    return plain, replace(cloud, z=np.delete(cloud.z, (FIXED, FIXED + 1), axis=1))
+        return hypothesis, weighted
+    plain = Hypothesis(replace(setting, creep_from_h=None), over_h=hypothesis.over_h)
+    return plain, replace(weighted, z=np.delete(weighted.z, (FIXED, FIXED + 1), axis=1))
 
 
 def replay(one: FinishedBatch, priors: Priors, known: Hindsight) -> tuple[tuple[float, ...], tuple[float, ...]]:
@@ -141,7 +145,7 @@ def replay(one: FinishedBatch, priors: Priors, known: Hindsight) -> tuple[tuple[
     batch = one.batch
     if np.isinf(np.median(known.finish_h)):
         return (), ()
-    belief = priors.belief(batch)
+    prior = priors.prior(batch)
     means, variances = [], []
     for hour in known.reached_h:
         now = batch.pitched_at + timedelta(hours=float(hour))
@@ -149,10 +153,10 @@ def replay(one: FinishedBatch, priors: Priors, known: Hindsight) -> tuple[tuple[
         series = summarise(mark(one.readings, replace(batch, events=events), now=now), batch, now=now)
         if series.hours.size < 4 or _hops(batch, now) is not None:
             return (), ()
-        look = look_at(series, replace(batch, events=events), belief, float(hour))
-        if look is None:
+        mixture = weigh_hypotheses(series, replace(batch, events=events), prior, float(hour))
+        if mixture is None:
             return (), ()
-        said, weight = look.courses.finish_h, look.courses.weight
+        said, weight = mixture.posterior.finish_h, mixture.posterior.weight
         order = np.argsort(said)
         passed = np.searchsorted(said[order], known.finish_h)
         chance = np.concatenate([[0.0], np.cumsum(weight[order])])[passed]
@@ -190,34 +194,34 @@ def learn(finished: Iterable[FinishedBatch], *, start: Priors | None = None) -> 
     start
         What is known already: only new batches need to be given then.
     """
-    lessons = {drink: list(those) for drink, those in (start or Priors()).lessons.items()}
-    new: list[tuple[FinishedBatch, Lesson, Hindsight]] = []
+    likelihoods = {drink: list(those) for drink, those in (start or Priors()).likelihoods.items()}
+    new: list[tuple[FinishedBatch, BatchLikelihood, Hindsight]] = []
     nothing = Priors()
     for one in finished:
-        taught = lesson(one, nothing)
+        taught = batch_likelihood(one, nothing)
         if taught is not None:
-            lessons.setdefault(one.batch.drink, []).append(taught[0])
+            likelihoods.setdefault(one.batch.drink, []).append(taught[0])
             new.append((one, *taught))
-    priors = Priors({drink: tuple(those[-KEPT_PER_DRINK:]) for drink, those in lessons.items()})
+    priors = Priors({drink: tuple(those[-KEPT_PER_DRINK:]) for drink, those in likelihoods.items()})
     # Once more, with what they taught together: a normal likelihood is a good picture only near the right place.
     for i, (one, its, _) in enumerate(new):
-        taught = lesson(one, priors)
+        taught = batch_likelihood(one, priors)
         if taught is not None:
-            its_group = lessons[one.batch.drink]
+            its_group = likelihoods[one.batch.drink]
             # Its ending is taken from the wide prior: a narrow one cannot be taken out again of what is skewed.
             better = replace(taught[0], ending=its.ending)
             its_group[next(k for k, x in enumerate(its_group) if x is its)] = better
             new[i] = (one, better, taught[1])
-    priors = Priors({drink: tuple(those[-KEPT_PER_DRINK:]) for drink, those in lessons.items()})
+    priors = Priors({drink: tuple(those[-KEPT_PER_DRINK:]) for drink, those in likelihoods.items()})
     # Play the new ones again, each as if it were not known yet, and note how the forecasts miss.
     for one, its, known in new:
-        those = list(priors.lessons[one.batch.drink])
+        those = list(priors.likelihoods[one.batch.drink])
         if not any(x is its for x in those):
             continue
         without = tuple(x for x in those if x is not its)
-        others = Priors({**priors.lessons, one.batch.drink: without})
-        its_group = lessons[one.batch.drink]
+        others = Priors({**priors.likelihoods, one.batch.drink: without})
+        its_group = likelihoods[one.batch.drink]
         k = next(k for k, x in enumerate(its_group) if x is its)
         misses, unsure = replay(one, others, known)
         its_group[k] = replace(its, misses=misses, unsure=unsure)
-    return Priors({drink: tuple(those[-KEPT_PER_DRINK:]) for drink, those in lessons.items()})
+    return Priors({drink: tuple(those[-KEPT_PER_DRINK:]) for drink, those in likelihoods.items()})

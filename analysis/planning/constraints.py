@@ -45,7 +45,7 @@ def _date(day: date | str) -> date:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Wishes:
+class Constraints:
     """How and when the person would like to hop and package.
 
     Weekdays count from Monday, 0. `dry_hops` is the number of doses, `hop_interval_days` apart; None means one for

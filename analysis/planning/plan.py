@@ -16,10 +16,10 @@ from analysis.model import Assessment, Batch, as_utc, events_of
 from analysis.planning.after_dry_hop import after_hops, hopped_so_far
 from analysis.planning.constraints import (
     USUAL_RESTS,
+    Constraints,
     Destination,
     Plan,
     Step,
-    Wishes,
     day_words,
     days_from,
     moved,
@@ -41,10 +41,10 @@ from analysis.planning.readiness import (
 from analysis.planning.release import Release, release
 from analysis.planning.wording import FORECAST_ONLY, cautions_of, days_words, hops_reason, package_reason, why_blocked
 
-__all__ = ["USUAL_RESTS", "Destination", "Plan", "Step", "Wishes", "day_words", "moved", "plan", "steady_plan"]
+__all__ = ["USUAL_RESTS", "Constraints", "Destination", "Plan", "Step", "day_words", "moved", "plan", "steady_plan"]
 
 
-def plan(assessment: Assessment, batch: Batch, wishes: Wishes, *, now: datetime) -> Plan:
+def plan(assessment: Assessment, batch: Batch, constraints: Constraints, *, now: datetime) -> Plan:
     """Hop day and packaging day that fit the person's days, with the chance of each and the binding reason.
 
     Parameters
@@ -64,26 +64,26 @@ def plan(assessment: Assessment, batch: Batch, wishes: Wishes, *, now: datetime)
         Dates in the person's zone. Where none can be given, `blocked_by` says why and what to do.
     """
     now = as_utc(now, "now")
-    wishes = _crash_left(batch, wishes, now)
+    constraints = _crash_left(batch, constraints, now)
     packaged = events_of(batch, "package", until=now)
     hopped = events_of(batch, "dry hop", "hops out", until=now)
     if packaged:
-        return _already_packaged(batch, wishes, packaged[-1].at, now)
+        return _already_packaged(batch, constraints, packaged[-1].at, now)
     if hopped:
-        made = after_hops(assessment, batch, wishes, now)
-        return made if made.blocked_by else _with_cautions(made, assessment, batch, wishes, now)
-    blocked = why_blocked(assessment, wishes)
+        made = after_hops(assessment, batch, constraints, now)
+        return made if made.blocked_by else _with_cautions(made, assessment, batch, constraints, now)
+    blocked = why_blocked(assessment, constraints)
     if blocked:
         return Plan(made_at=now, blocked_by=blocked, reason=blocked, cautions=(FORECAST_ONLY,))
-    ready = readiness(assessment, wishes, now=now, rest_days=wishes.rest_days)
-    doses = wishes.doses(batch.drink)
+    ready = readiness(assessment, constraints, now=now, rest_days=constraints.rest_days)
+    doses = constraints.doses(batch.drink)
     if doses == 0:
-        made = _without_hops(assessment, wishes, ready, now)
-    elif wishes.early_dry_hop:
-        made = _hops_early(assessment, wishes, ready, doses, now)
+        made = _without_hops(assessment, constraints, ready, now)
+    elif constraints.early_dry_hop:
+        made = _hops_early(assessment, constraints, ready, doses, now)
     else:
-        made = _hops_then_package(assessment, wishes, ready, doses, now)
-    return _with_cautions(made, assessment, batch, wishes, now)
+        made = _hops_then_package(assessment, constraints, ready, doses, now)
+    return _with_cautions(made, assessment, batch, constraints, now)
 
 
 LATER_BY = 0.12
@@ -94,7 +94,12 @@ HOLD_KEPT = 0.85
 
 
 def steady_plan(
-    assessment: Assessment, batch: Batch, wishes: Wishes, *, now: datetime, said: tuple[date | None, date | None] | None
+    assessment: Assessment,
+    batch: Batch,
+    constraints: Constraints,
+    *,
+    now: datetime,
+    said: tuple[date | None, date | None] | None,
 ) -> Plan:
     """The plan, keeping the hop day and packaging day that were `said` before unless the change is clear.
 
@@ -103,47 +108,55 @@ def steady_plan(
     it has 0.08 more than wished. On the said hop day itself 0.85 of the hold is enough: hops that are being weighed
     are not called off by one noisy reading. The chances of the answer are the true ones.
     """
-    made = plan(assessment, batch, wishes, now=now)
+    made = plan(assessment, batch, constraints, now=now)
     if said is None or (made.hop_day, made.packaging_day) == said:
         return made
     later = (made.packaging_day or date.max) >= (said[1] or date.max)
-    confidence = max(0.5, wishes.confidence - LATER_BY) if later else min(0.99, wishes.confidence + EARLIER_BY)
-    kept = plan(assessment, batch, replace(wishes, confidence=confidence), now=now)
+    confidence = (
+        max(0.5, constraints.confidence - LATER_BY) if later else min(0.99, constraints.confidence + EARLIER_BY)
+    )
+    kept = plan(assessment, batch, replace(constraints, confidence=confidence), now=now)
     if (kept.hop_day, kept.packaging_day) == said:
         return kept
-    if said[0] != wishes.local_day(now) or not later or events_of(batch, "dry hop", "hops out", until=now):
+    if said[0] != constraints.local_day(now) or not later or events_of(batch, "dry hop", "hops out", until=now):
         return made
     # Never so short that the whole days of a hold become fewer.
-    hold_h = max(math.floor(HOLD_KEPT * wishes.hold_h), 24 * (whole_days(wishes.hold_h / 24) - 1) + 1)
-    short = replace(wishes, confidence=confidence, hold_h=min(wishes.hold_h, hold_h))
+    hold_h = max(math.floor(HOLD_KEPT * constraints.hold_h), 24 * (whole_days(constraints.hold_h / 24) - 1) + 1)
+    short = replace(constraints, confidence=confidence, hold_h=min(constraints.hold_h, hold_h))
     kept = plan(assessment, batch, short, now=now)
     if (kept.hop_day, kept.packaging_day) != said:
         return made
     cautions = kept.cautions if FORECAST_ONLY in kept.cautions else (FORECAST_ONLY, *kept.cautions)
-    return replace(kept, release=_release(kept, assessment, batch, wishes, now), cautions=cautions)
+    return replace(kept, release=_release(kept, assessment, batch, constraints, now), cautions=cautions)
 
 
-def _crash_left(batch: Batch, wishes: Wishes, now: datetime) -> Wishes:
+def _crash_left(batch: Batch, constraints: Constraints, now: datetime) -> Constraints:
     """The wishes with a crash that has already begun shortened by what is behind us."""
     thermal = events_of(batch, "crash", "warm", until=now)
     if not thermal or thermal[-1].kind == "warm":
-        return wishes
+        return constraints
     behind = (now - thermal[-1].at).total_seconds() / 86_400
-    return replace(wishes, crash_days=max(0.0, wishes.crash_days - behind))
+    return replace(constraints, crash_days=max(0.0, constraints.crash_days - behind))
 
 
-def _without_hops(assessment: Assessment, wishes: Wishes, ready: Readiness, now: datetime) -> Plan:
-    crash = timedelta(days=wishes.crash_days)
+def _without_hops(assessment: Assessment, constraints: Constraints, ready: Readiness, now: datetime) -> Plan:
+    crash = timedelta(days=constraints.crash_days)
 
     def chance(day: date) -> float:
-        return ready.chance(work_at(wishes, day, now) - crash) if crash else ready.chance(work_at(wishes, day, now))
+        return (
+            ready.chance(work_at(constraints, day, now) - crash)
+            if crash
+            else ready.chance(work_at(constraints, day, now))
+        )
 
-    day = first_fitting(days_ahead(wishes, now), lambda d: wishes.can_package(d) and chance(d) >= wishes.confidence)
-    low, high = even_and_late(wishes, now, chance)
+    day = first_fitting(
+        days_ahead(constraints, now), lambda d: constraints.can_package(d) and chance(d) >= constraints.confidence
+    )
+    low, high = even_and_late(constraints, now, chance)
     if day is None:
-        blocked = never_words(wishes, ready, now)
+        blocked = never_words(constraints, ready, now)
         return Plan(made_at=now, blocked_by=blocked, reason=blocked, earliest_packaging=low, latest_packaging=high)
-    free = first_fitting(days_ahead(wishes, now), lambda d: chance(d) >= wishes.confidence)
+    free = first_fitting(days_ahead(constraints, now), lambda d: chance(d) >= constraints.confidence)
     return Plan(
         made_at=now,
         packaging_day=day,
@@ -152,45 +165,51 @@ def _without_hops(assessment: Assessment, wishes: Wishes, ready: Readiness, now:
         latest_packaging=None if high is None else max(high, day),
         cold_keg_day=day,
         bottling_day=day,
-        reason=package_reason(assessment, wishes, day, chance(day), waited=free != day),
-        steps=steps(assessment, wishes, now, (), None, day),
+        reason=package_reason(assessment, constraints, day, chance(day), waited=free != day),
+        steps=steps(assessment, constraints, now, (), None, day),
     )
 
 
-def _hops_then_package(assessment: Assessment, wishes: Wishes, ready: Readiness, doses: int, now: datetime) -> Plan:
-    interval, contact, after_hops = lengths(wishes, wishes.destination)
+def _hops_then_package(
+    assessment: Assessment, constraints: Constraints, ready: Readiness, doses: int, now: datetime
+) -> Plan:
+    interval, contact, after_hops = lengths(constraints, constraints.destination)
     span = interval * (doses - 1)
 
     def chance(day: date) -> float:
-        return ready.chance(work_at(wishes, day, now))
+        return ready.chance(work_at(constraints, day, now))
 
     def hops_fit(day: date) -> bool:
-        return all(wishes.can_hop(days_from(day, interval * k)) for k in range(doses))
+        return all(constraints.can_hop(days_from(day, interval * k)) for k in range(doses))
 
-    low, high = even_and_late(wishes, now, chance)
-    earliest = first_fitting(days_ahead(wishes, now), lambda d: hops_fit(d) and chance(d) >= wishes.confidence)
+    low, high = even_and_late(constraints, now, chance)
+    earliest = first_fitting(
+        days_ahead(constraints, now), lambda d: hops_fit(d) and chance(d) >= constraints.confidence
+    )
     if earliest is None:
-        blocked = never_words(wishes, ready, now)
+        blocked = never_words(constraints, ready, now)
         return Plan(made_at=now, blocked_by=blocked, reason=blocked, earliest_hop=low, latest_hop=high)
     lag = span + contact + after_hops
-    likely = first_fitting(days_ahead(wishes, now), lambda d: chance(d) >= wishes.confidence)
+    likely = first_fitting(days_ahead(constraints, now), lambda d: chance(d) >= constraints.confidence)
 
     def likely_hops(day: date) -> bool:
-        return hops_fit(day) and chance(day) >= wishes.confidence
+        return hops_fit(day) and chance(day) >= constraints.confidence
 
     def hops_out_fits(day: date) -> bool:
         out = days_from(day, span + contact)
-        return likely_hops(day) and (wishes.can_hop(out) or wishes.can_package(out))
+        return likely_hops(day) and (constraints.can_hop(out) or constraints.can_package(out))
 
-    pair = pair_of(wishes, now, earliest, lag, hops_out_fits) or pair_of(wishes, now, earliest, lag, likely_hops)
+    pair = pair_of(constraints, now, earliest, lag, hops_out_fits) or pair_of(
+        constraints, now, earliest, lag, likely_hops
+    )
     if pair is None:
         blocked = "None of your packaging days follows one of your hopping days. Open another weekday."
         return Plan(made_at=now, blocked_by=blocked, reason=blocked, earliest_hop=low, latest_hop=high)
     hop, package = pair
     days = tuple(days_from(hop, interval * k) for k in range(doses))
     out = days_from(days[-1], contact)
-    _, _, bottles_after = lengths(wishes, "bottle")
-    bottling = first_fitting(days_ahead(wishes, now, days_from(out, bottles_after)), wishes.can_package)
+    _, _, bottles_after = lengths(constraints, "bottle")
+    bottling = first_fitting(days_ahead(constraints, now, days_from(out, bottles_after)), constraints.can_package)
     shift = days_from(low, lag) if low else None
     late = days_from(high, lag) if high else None
     made = Plan(
@@ -205,38 +224,38 @@ def _hops_then_package(assessment: Assessment, wishes: Wishes, ready: Readiness,
         earliest_packaging=shift,
         latest_packaging=None if late is None else max(late, package),
         hops_out_day=out,
-        cold_keg_day=package if wishes.destination != "bottle" else out,
+        cold_keg_day=package if constraints.destination != "bottle" else out,
         bottling_day=bottling,
-        reason=hops_reason(assessment, wishes, hop, package, out, chance(hop), waited=hop != likely),
-        steps=steps(assessment, wishes, now, days, out, package),
+        reason=hops_reason(assessment, constraints, hop, package, out, chance(hop), waited=hop != likely),
+        steps=steps(assessment, constraints, now, days, out, package),
     )
-    if out < package and wishes.destination != "bottle" and not crash_after(wishes):
+    if out < package and constraints.destination != "bottle" and not crash_after(constraints):
         made = replace(
             made,
             cautions=(
-                f"Take the hops out on {day_words(out)}, when {days_words(wishes.contact_days)} of contact end; your "
-                f"next packaging day is {day_words(package)}.",
+                f"Take the hops out on {day_words(out)}, when {days_words(constraints.contact_days)} of contact end; "
+                f"your next packaging day is {day_words(package)}.",
             ),
         )
     return made
 
 
-def _hops_early(assessment: Assessment, wishes: Wishes, ready: Readiness, doses: int, now: datetime) -> Plan:
+def _hops_early(assessment: Assessment, constraints: Constraints, ready: Readiness, doses: int, now: datetime) -> Plan:
     """Hops in while it still ferments: counted back from the first day on which packaging is likely to fit."""
-    base = _without_hops(assessment, wishes, ready, now)
+    base = _without_hops(assessment, constraints, ready, now)
     if base.packaging_day is None:
         return base
-    interval, contact, after_hops = lengths(wishes, wishes.destination)
+    interval, contact, after_hops = lengths(constraints, constraints.destination)
     back = interval * (doses - 1) + contact + after_hops
-    today = next(days_ahead(wishes, now))
+    today = next(days_ahead(constraints, now))
     wanted = max(today, days_from(base.packaging_day, -back))
 
     def hops_fit(day: date) -> bool:
-        return all(wishes.can_hop(days_from(day, interval * k)) for k in range(doses))
+        return all(constraints.can_hop(days_from(day, interval * k)) for k in range(doses))
 
     # A day or two sooner only lengthens the contact a little; later would put packaging off.
     near = [day for n in range(3) if (day := days_from(wanted, -n)) >= today]
-    hop = first_fitting(iter(near), hops_fit) or first_fitting(days_ahead(wishes, now, wanted), hops_fit)
+    hop = first_fitting(iter(near), hops_fit) or first_fitting(days_ahead(constraints, now, wanted), hops_fit)
     if hop is None:
         blocked = "None of your days fits for hopping. Open another weekday."
         return replace(base, packaging_day=None, packaging_chance=None, blocked_by=blocked, reason=blocked)
@@ -244,8 +263,10 @@ def _hops_early(assessment: Assessment, wishes: Wishes, ready: Readiness, doses:
     out = days_from(days[-1], contact)
     package = base.packaging_day
     if days_from(out, after_hops) > package:
-        package = first_fitting(days_ahead(wishes, now, days_from(out, after_hops)), wishes.can_package) or package
-    chance = ready.chance(work_at(wishes, package, now) - timedelta(days=wishes.crash_days))
+        package = (
+            first_fitting(days_ahead(constraints, now, days_from(out, after_hops)), constraints.can_package) or package
+        )
+    chance = ready.chance(work_at(constraints, package, now) - timedelta(days=constraints.crash_days))
     return replace(
         base,
         hop_day=hop,
@@ -255,19 +276,20 @@ def _hops_early(assessment: Assessment, wishes: Wishes, ready: Readiness, doses:
         packaging_chance=chance,
         latest_packaging=None if base.latest_packaging is None else max(base.latest_packaging, package),
         hops_out_day=out,
-        cold_keg_day=max(out, package) if wishes.destination != "bottle" else out,
+        cold_keg_day=max(out, package) if constraints.destination != "bottle" else out,
         bottling_day=first_fitting(
-            days_ahead(wishes, now, days_from(max(out, package), whole_days(wishes.hold_h / 24))), wishes.can_package
+            days_ahead(constraints, now, days_from(max(out, package), whole_days(constraints.hold_h / 24))),
+            constraints.can_package,
         ),
         reason=f"Hops go in on {day_words(hop)}, during the last of the fermentation, so that "
-        f"{days_words(wishes.contact_days)} of contact end on {day_words(out)}. {base.reason}",
-        steps=steps(assessment, wishes, now, days, out, package),
+        f"{days_words(constraints.contact_days)} of contact end on {day_words(out)}. {base.reason}",
+        steps=steps(assessment, constraints, now, days, out, package),
     )
 
 
-def _already_packaged(batch: Batch, wishes: Wishes, packaged_at: datetime, now: datetime) -> Plan:
-    hops = tuple(wishes.local_day(e.at) for e in events_of(batch, "dry hop", until=packaged_at))
-    day = wishes.local_day(packaged_at)
+def _already_packaged(batch: Batch, constraints: Constraints, packaged_at: datetime, now: datetime) -> Plan:
+    hops = tuple(constraints.local_day(e.at) for e in events_of(batch, "dry hop", until=packaged_at))
+    day = constraints.local_day(packaged_at)
     return Plan(
         made_at=now,
         hop_day=hops[-1] if hops else None,
@@ -280,26 +302,26 @@ def _already_packaged(batch: Batch, wishes: Wishes, packaged_at: datetime, now: 
     )
 
 
-def _with_cautions(made: Plan, assessment: Assessment, batch: Batch, wishes: Wishes, now: datetime) -> Plan:
+def _with_cautions(made: Plan, assessment: Assessment, batch: Batch, constraints: Constraints, now: datetime) -> Plan:
     """The plan with what must be said beside it, and whether packaging is right at this very moment."""
-    asked = _release(made, assessment, batch, wishes, now)
-    said = cautions_of(assessment, batch, wishes, made, asked)
+    asked = _release(made, assessment, batch, constraints, now)
+    said = cautions_of(assessment, batch, constraints, made, asked)
     return replace(made, release=asked, cautions=made.cautions + said)
 
 
-def _release(made: Plan, assessment: Assessment, batch: Batch, wishes: Wishes, now: datetime) -> Release:
+def _release(made: Plan, assessment: Assessment, batch: Batch, constraints: Constraints, now: datetime) -> Release:
     """The gate, asked for this plan; unless it is a keg, the hold must have been seen since the hops came out."""
-    today = wishes.local_day(now)
+    today = constraints.local_day(now)
     hops_done, hold_from = not made.hop_days, None
     if events_of(batch, "dry hop", until=now):
-        hops = hopped_so_far(batch, wishes, now)
-        hops_done = hops.are_out or (not hops.to_come and wishes.local_day(hops.out_at) <= today)
-        if wishes.destination != "keg":
+        hops = hopped_so_far(batch, constraints, now)
+        hops_done = hops.are_out or (not hops.to_come and constraints.local_day(hops.out_at) <= today)
+        if constraints.destination != "keg":
             hold_from = hops.out_at if hops.are_out else now
     return release(
         assessment,
         now=now,
-        hold_h=wishes.hold_h,
+        hold_h=constraints.hold_h,
         hops_done=hops_done,
         packaging_day=made.packaging_day,
         today=today,

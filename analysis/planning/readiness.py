@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from analysis.model import Assessment, Forecast
-from analysis.planning.constraints import Destination, Step, Wishes, days_from, percent, whole_days
+from analysis.planning.constraints import Constraints, Destination, Step, days_from, percent, whole_days
 
 HORIZON_DAYS = 180
 EXACT_WITHIN_DAYS = 14
@@ -44,13 +44,13 @@ class Readiness:
 
 
 def readiness(
-    assessment: Assessment, wishes: Wishes, *, now: datetime, rest_days: float, since: datetime | None = None
+    assessment: Assessment, constraints: Constraints, *, now: datetime, rest_days: float, since: datetime | None = None
 ) -> Readiness:
     """When hold and rest will be over; `since` is an instant before which no watching counts (hops, hops out).
 
     Only what was watched counts: a hold goes on from the last reading, and a silent sensor adds nothing to it.
     """
-    hold, rest = timedelta(hours=wishes.hold_h), timedelta(days=rest_days)
+    hold, rest = timedelta(hours=constraints.hold_h), timedelta(days=rest_days)
     if since is not None and since > now:
         not_before = since + hold
     else:
@@ -77,18 +77,18 @@ def held_since(assessment: Assessment, since: datetime | None = None) -> datetim
     return start if start < assessment.now else None
 
 
-def days_ahead(wishes: Wishes, now: datetime, start: date | None = None) -> Iterator[date]:
+def days_ahead(constraints: Constraints, now: datetime, start: date | None = None) -> Iterator[date]:
     """The days from today (tomorrow late in the evening) or from `start`, whichever is later, up to the horizon."""
-    today = wishes.local_day(now)
-    if now > wishes.instant(today) + timedelta(hours=3):
+    today = constraints.local_day(now)
+    if now > constraints.instant(today) + timedelta(hours=3):
         today = days_from(today, 1)  # too late this evening to begin
     first = today if start is None else max(today, start)
     return (days_from(first, n) for n in range(HORIZON_DAYS))
 
 
-def work_at(wishes: Wishes, day: date, now: datetime) -> datetime:
+def work_at(constraints: Constraints, day: date, now: datetime) -> datetime:
     """The instant of the day's work, never in the past."""
-    return max(now, wishes.instant(day))
+    return max(now, constraints.instant(day))
 
 
 def first_fitting(candidates: Iterator[date], fits: Callable[[date], bool]) -> date | None:
@@ -96,47 +96,49 @@ def first_fitting(candidates: Iterator[date], fits: Callable[[date], bool]) -> d
     return next((d for d in candidates if fits(d)), None)
 
 
-def even_and_late(wishes: Wishes, now: datetime, chance: Callable[[date], float]) -> tuple[date | None, date | None]:
+def even_and_late(
+    constraints: Constraints, now: datetime, chance: Callable[[date], float]
+) -> tuple[date | None, date | None]:
     """The first day with an even chance and the first with 95 %; None where there is none."""
     return (
-        first_fitting(days_ahead(wishes, now), lambda d: chance(d) >= 0.5),
-        first_fitting(days_ahead(wishes, now), lambda d: chance(d) >= 0.95),
+        first_fitting(days_ahead(constraints, now), lambda d: chance(d) >= 0.5),
+        first_fitting(days_ahead(constraints, now), lambda d: chance(d) >= 0.95),
     )
 
 
-def never_words(wishes: Wishes, ready: Readiness, now: datetime) -> str:
+def never_words(constraints: Constraints, ready: Readiness, now: datetime) -> str:
     """Why no day fits, with the way out."""
-    best = max(ready.chance(wishes.instant(d)) for d in days_ahead(wishes, now))
-    if best < wishes.confidence:
+    best = max(ready.chance(constraints.instant(d)) for d in days_ahead(constraints, now))
+    if best < constraints.confidence:
         return (
             f"The forecast gives {percent(best)} that it is done within {HORIZON_DAYS} days, less than the "
-            f"{percent(wishes.confidence)} you asked for. Watch on, or lower the confidence."
+            f"{percent(constraints.confidence)} you asked for. Watch on, or lower the confidence."
         )
     return "None of your days fits. Open another weekday for hopping or packaging."
 
 
-def lengths(wishes: Wishes, destination: Destination) -> tuple[int, int, int]:
+def lengths(constraints: Constraints, destination: Destination) -> tuple[int, int, int]:
     """Whole days between doses, of contact after the last dose, and from hops out to packaging.
 
     Bottles wait for the renewed hold, warm, before any crash: cold beer shows no fermentation.
     """
-    contact = whole_days(wishes.contact_days)
+    contact = whole_days(constraints.contact_days)
     if destination == "bottle":
-        after = whole_days(wishes.hold_h / 24 + wishes.crash_days)
-    elif wishes.crash_counts_as_contact:
-        contact, after = max(contact, whole_days(wishes.crash_days)), 0
+        after = whole_days(constraints.hold_h / 24 + constraints.crash_days)
+    elif constraints.crash_counts_as_contact:
+        contact, after = max(contact, whole_days(constraints.crash_days)), 0
     else:
-        after = whole_days(wishes.crash_days)
-    return whole_days(wishes.hop_interval_days), contact, after
+        after = whole_days(constraints.crash_days)
+    return whole_days(constraints.hop_interval_days), contact, after
 
 
-def crash_after(wishes: Wishes) -> bool:
+def crash_after(constraints: Constraints) -> bool:
     """Whether the crash comes once the hops are out."""
-    return wishes.crash_days > 0 and not wishes.crash_counts_as_contact
+    return constraints.crash_days > 0 and not constraints.crash_counts_as_contact
 
 
 def pair_of(
-    wishes: Wishes, now: datetime, start: date, lag: int, fits: Callable[[date], bool]
+    constraints: Constraints, now: datetime, start: date, lag: int, fits: Callable[[date], bool]
 ) -> tuple[date, date] | None:
     """The earliest hop day and packaging day at least `lag` days apart.
 
@@ -144,17 +146,17 @@ def pair_of(
     the earliest packaging day wins, since the hops are out by then.
     """
     slacks = range(8)
-    if wishes.destination == "bottle":
+    if constraints.destination == "bottle":
         candidates = [
             (days_from(d, lag + slack), -d.toordinal(), d)
-            for d in days_ahead(wishes, now, start)
+            for d in days_ahead(constraints, now, start)
             for slack in slacks
-            if fits(d) and wishes.can_package(days_from(d, lag + slack))
+            if fits(d) and constraints.can_package(days_from(d, lag + slack))
         ]
         return (min(candidates)[2], min(candidates)[0]) if candidates else None
     for slack in slacks:
-        ahead = (d for d in days_ahead(wishes, now, start) if (d - start).days <= EXACT_WITHIN_DAYS)
-        hop = first_fitting(ahead, lambda d, slack=slack: fits(d) and wishes.can_package(days_from(d, lag + slack)))  # type: ignore[misc]
+        ahead = (d for d in days_ahead(constraints, now, start) if (d - start).days <= EXACT_WITHIN_DAYS)
+        hop = next((d for d in ahead if fits(d) and constraints.can_package(days_from(d, lag + slack))), None)
         if hop is not None:
             return hop, days_from(hop, lag + slack)
     return None
@@ -162,7 +164,7 @@ def pair_of(
 
 def steps(
     assessment: Assessment,
-    wishes: Wishes,
+    constraints: Constraints,
     now: datetime,
     hop_days: tuple[date, ...],
     out: date | None,
@@ -176,23 +178,23 @@ def steps(
         found.append(Step("finish", finish.p10, finish.p90))
         done_at = max(now, finish.p50)
     held_from = assessment.held_since or done_at
-    hold_end = held_from + timedelta(hours=wishes.hold_h)
+    hold_end = held_from + timedelta(hours=constraints.hold_h)
     if not assessment.finished or hold_end > now:
         found.append(Step("hold", held_from, hold_end))
-    if wishes.rest_days:
-        found.append(Step("rest", hold_end, hold_end + timedelta(days=wishes.rest_days)))
+    if constraints.rest_days:
+        found.append(Step("rest", hold_end, hold_end + timedelta(days=constraints.rest_days)))
     for day in hop_days:
-        found.append(Step("dry hop", wishes.instant(day), wishes.instant(day)))
-    package_at = wishes.instant(package)
-    crash_from = package_at - timedelta(days=wishes.crash_days)
+        found.append(Step("dry hop", constraints.instant(day), constraints.instant(day)))
+    package_at = constraints.instant(package)
+    crash_from = package_at - timedelta(days=constraints.crash_days)
     if out is not None:
-        out_at = wishes.instant(out)
+        out_at = constraints.instant(out)
         if hop_days:
-            found.append(Step("contact", wishes.instant(hop_days[-1]), out_at))
+            found.append(Step("contact", constraints.instant(hop_days[-1]), out_at))
         found.append(Step("hops out", out_at, out_at))
         if crash_from > out_at:
             found.append(Step("hold again", out_at, crash_from))
-    if wishes.crash_days:
+    if constraints.crash_days:
         found.append(Step("crash", crash_from, package_at))
     found.append(Step("package", package_at, package_at))
     return tuple(found)

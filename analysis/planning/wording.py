@@ -6,7 +6,7 @@ from datetime import date, datetime, timedelta
 from typing import Final
 
 from analysis.model import Assessment, Batch
-from analysis.planning.constraints import Plan, Wishes, day_words, percent
+from analysis.planning.constraints import Constraints, Plan, day_words, percent
 from analysis.planning.release import Condition, Release, reading_age, reading_fresh
 
 FORECAST_ONLY: Final = (
@@ -74,7 +74,7 @@ def chance_words(assessment: Assessment, chance: float) -> str:
     return f", with a chance of {percent(chance)}"
 
 
-def why_blocked(assessment: Assessment, wishes: Wishes) -> str | None:
+def why_blocked(assessment: Assessment, constraints: Constraints) -> str | None:
     """Why no date can be given at all, in a sentence with the next step; None where one can."""
     if assessment.stalled:
         return (
@@ -93,37 +93,44 @@ def why_blocked(assessment: Assessment, wishes: Wishes) -> str | None:
     return None
 
 
-def _held(assessment: Assessment, wishes: Wishes) -> str:
-    if assessment.finished and assessment.held_h >= wishes.hold_h:
+def _held(assessment: Assessment, constraints: Constraints) -> str:
+    if assessment.finished and assessment.held_h >= constraints.hold_h:
         return f"after the gravity has held for {int(assessment.held_h)} hours"
-    return f"after the gravity will have held for {hold_words(wishes.hold_h)}"
+    return f"after the gravity will have held for {hold_words(constraints.hold_h)}"
 
 
-def package_reason(assessment: Assessment, wishes: Wishes, day: date, chance: float, *, waited: bool) -> str:
+def package_reason(assessment: Assessment, constraints: Constraints, day: date, chance: float, *, waited: bool) -> str:
     """Why packaging falls on `day`; `waited` means that an earlier day was likely enough but not the person's."""
     more = []
-    if wishes.rest_days:
-        more.append(f"{days_words(wishes.rest_days)} of rest")
-    if wishes.crash_days:
-        more.append(f"{days_words(wishes.crash_days)} of crash")
+    if constraints.rest_days:
+        more.append(f"{days_words(constraints.rest_days)} of rest")
+    if constraints.crash_days:
+        more.append(f"{days_words(constraints.crash_days)} of crash")
     extra = f", with {' and '.join(more)}" if more else ""
     which = "the first of your days" if waited else "the first free day"
     said = chance_words(assessment, chance)
-    return f"{day_words(day)} is {which} {_held(assessment, wishes)}{extra}{said}."
+    return f"{day_words(day)} is {which} {_held(assessment, constraints)}{extra}{said}."
 
 
 def hops_reason(
-    assessment: Assessment, wishes: Wishes, hop: date, package: date, out: date, chance: float, *, waited: bool
+    assessment: Assessment,
+    constraints: Constraints,
+    hop: date,
+    package: date,
+    out: date,
+    chance: float,
+    *,
+    waited: bool,
 ) -> str:
     """Why the hops go in on `hop` and packaging falls on `package`."""
     which = "the first of your days that fits" if waited else "the first free day"
     said = chance_words(assessment, chance)
-    rest = f" and rested for {days_words(wishes.rest_days)}" if wishes.rest_days else ""
-    first = f"Hops go in on {day_words(hop)}, {which} {_held(assessment, wishes)}{rest}{said}"
-    contact = days_words(wishes.contact_days)
+    rest = f" and rested for {days_words(constraints.rest_days)}" if constraints.rest_days else ""
+    first = f"Hops go in on {day_words(hop)}, {which} {_held(assessment, constraints)}{rest}{said}"
+    contact = days_words(constraints.contact_days)
     if out == package:
         return f"{first}; {contact} of contact end on packaging day, {day_words(package)}."
-    if wishes.destination == "bottle":
+    if constraints.destination == "bottle":
         return (
             f"{first}; {contact} of contact end on {day_words(out)}, and bottles wait for the gravity to hold again, "
             f"until {day_words(package)}."
@@ -131,11 +138,13 @@ def hops_reason(
     return f"{first}; {contact} of contact end on {day_words(out)}, and {day_words(package)} is your packaging day."
 
 
-def cautions_of(assessment: Assessment, batch: Batch, wishes: Wishes, made: Plan, asked: Release) -> tuple[str, ...]:
+def cautions_of(
+    assessment: Assessment, batch: Batch, constraints: Constraints, made: Plan, asked: Release
+) -> tuple[str, ...]:
     """What must stand beside the dates."""
     found = []
     # A hold that bottles wait for once the hops are out is said below.
-    if not asked.holds(Condition.FINISHED) or assessment.held_h < wishes.hold_h:
+    if not asked.holds(Condition.FINISHED) or assessment.held_h < constraints.hold_h:
         found.append(FORECAST_ONLY)
     if not asked.holds(Condition.READING_FRESH):
         found.append(f"{unread_words(asked.reading_age)} See the gravity before you package.")
@@ -143,9 +152,9 @@ def cautions_of(assessment: Assessment, batch: Batch, wishes: Wishes, made: Plan
         found.append(HAND_SAMPLE_FIRST)
     elif assessment.hand_sample_agrees is False:
         found.append(HAND_SAMPLE_DISAGREES)
-    if made.hop_days and wishes.destination != "keg":
+    if made.hop_days and constraints.destination != "keg":
         until = f", about {day_words(made.bottling_day)}" if made.bottling_day else ""
-        found.append(BOTTLES_WAIT.format(contact=days_words(wishes.contact_days), until=until))
+        found.append(BOTTLES_WAIT.format(contact=days_words(constraints.contact_days), until=until))
     if batch.diastatic or batch.mixed_culture:
         found.append(CREEPING_CULTURE)
     return tuple(found)

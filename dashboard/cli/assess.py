@@ -14,7 +14,7 @@ import polars as pl
 from analysis import Batch, Event, assess
 from analysis.model import DRINKS, EVENT_KINDS, HOLD_H, Assessment, EventKind
 from analysis.planning.outstanding import days_to_come, outstanding
-from analysis.planning.plan import Wishes, plan
+from analysis.planning.plan import Constraints, plan
 from dashboard.cli.options import AddCommand, plain
 from ingest.errors import EntryError, ImportFileError
 
@@ -81,7 +81,7 @@ def _assess(arguments: argparse.Namespace) -> int:
         hold_h=arguments.hold,
     )
     assessment = assess(readings, batch, now=now)
-    planned = plan(assessment, batch, Wishes(hold_h=arguments.hold, time_zone=arguments.time_zone), now=now)
+    planned = plan(assessment, batch, Constraints(hold_h=arguments.hold, time_zone=arguments.time_zone), now=now)
     if arguments.json:
         days = days_to_come(outstanding(planned, batch))
         print(json.dumps(plain({**assessment_facts(assessment), **planned.as_dict(), **days}), indent=2))
@@ -177,7 +177,7 @@ def _time(text: str) -> datetime:
 
 def _zone(text: str) -> str:
     try:
-        return Wishes(time_zone=text).time_zone
+        return Constraints(time_zone=text).time_zone
     except ValueError as error:
         raise argparse.ArgumentTypeError(str(error)) from None
 

@@ -18,7 +18,7 @@ from typing import Final
 from analysis import Assessment, Priors, assess, learn
 from analysis.planning.plan import steady_plan
 from ingest.model import AssessmentRecord, BatchRecord, Vessel
-from ingest.monitoring.outlook import Outlook, wishes_of
+from ingest.monitoring.outlook import Outlook, constraints_of
 from ingest.monitoring.watcher import assessment_record
 from ingest.service import Service
 from ingest.store.store import Store
@@ -126,7 +126,7 @@ class _Course:
         self._store, self._record = store, record
         self._batch = store.batch(record.batch_id)
         self._vessel = store.get(Vessel, record.vessel_id)
-        self._wishes = wishes_of(record, store.preferences())
+        self._wishes = constraints_of(record, store.preferences())
         self._before: Assessment | None = None
         self._events = 0
         self._said: tuple[date | None, date | None] | None = None

@@ -14,7 +14,7 @@ from dashboard.wording.formatting import Voice, capital, chance, lasted, number
 from dashboard.wording.verdict import dose_words, verdict
 from ingest.model import BatchRecord, Vessel
 from ingest.monitoring.outlook import Outlook
-from ingest.store.device_status import LastWord
+from ingest.store.device_status import DeviceStatus
 
 NeedKind = Literal[
     "stalled",
@@ -63,7 +63,7 @@ class Need:
         return self.kind != "battery"
 
 
-def needs_of(outlook: Outlook, devices: Sequence[LastWord], voice: Voice) -> list[Need]:
+def needs_of(outlook: Outlook, devices: Sequence[DeviceStatus], voice: Voice) -> list[Need]:
     """What one batch wants today, most pressing first."""
     found = [*_from_verdict(outlook, voice), *_from_plan(outlook, voice), *_from_vessel(outlook, voice)]
     found += needs_of_devices(devices, voice)
@@ -143,7 +143,7 @@ def _from_vessel(outlook: Outlook, voice: Voice) -> list[Need]:
     return []
 
 
-def needs_of_devices(devices: Sequence[LastWord], voice: Voice) -> list[Need]:
+def needs_of_devices(devices: Sequence[DeviceStatus], voice: Voice) -> list[Need]:
     """What the devices in one vessel want."""
     found = []
     for word in devices:
@@ -184,7 +184,7 @@ class Standing:
     record: BatchRecord
     vessel: Vessel | None
     outlook: Outlook | None
-    devices: tuple[LastWord, ...]
+    devices: tuple[DeviceStatus, ...]
     needs: tuple[Need, ...]
 
     @property

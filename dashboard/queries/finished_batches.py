@@ -11,14 +11,14 @@ import polars as pl
 
 from analysis.attenuation import attenuation_course
 from analysis.model import Assessment, Floats
-from analysis.planning.constraints import Wishes
+from analysis.planning.constraints import Constraints
 from analysis.track_record import Ended, Said, TrackRecord, track_record
 from analysis.yeast_comparison import Comparison, Outcome, compare
 from dashboard import context
 from dashboard.charts.downsampling import thinned
 from dashboard.queries import queries
 from ingest.model import BatchRecord
-from ingest.monitoring.outlook import wishes_of
+from ingest.monitoring.outlook import constraints_of
 
 _NAMELESS = "no yeast named"
 
@@ -96,23 +96,23 @@ def _course(a: Assessment, record: BatchRecord, original_sg: float | None) -> tu
 def _ended(record: BatchRecord, done_at: datetime | None) -> Ended | None:
     if done_at is None:
         return None
-    wishes = wishes_of(record, context.store().preferences())
+    constraints = constraints_of(record, context.store().preferences())
     said = [
         Said(
             made_at=r.made_at,
             finish_p10=r.finish_p10,
             finish_p50=r.finish_p50,
             finish_p90=r.finish_p90,
-            packaging_at=_begin(r.packaging_day, wishes),
+            packaging_at=_begin(r.packaging_day, constraints),
         )
         for r in context.store().assessments(record.batch_id)
         if r.finish_p10 and r.finish_p50 and r.finish_p90
     ]
-    return Ended(finished_at=done_at, hold_h=wishes.hold_h, said=said)
+    return Ended(finished_at=done_at, hold_h=constraints.hold_h, said=said)
 
 
-def _begin(day: str | None, wishes: Wishes) -> datetime | None:
-    return None if day is None else wishes.instant(date.fromisoformat(day))
+def _begin(day: str | None, constraints: Constraints) -> datetime | None:
+    return None if day is None else constraints.instant(date.fromisoformat(day))
 
 
 def comparisons(batches: list[Finished]) -> tuple[Comparison, ...]:

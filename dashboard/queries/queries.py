@@ -28,7 +28,7 @@ from dashboard.wording.formatting import Voice, natural
 from dashboard.wording.verdict import curve_in_words
 from ingest.model import BatchRecord, Device, Placement, Vessel
 from ingest.monitoring.outlook import Outlook
-from ingest.store.device_status import LastWord
+from ingest.store.device_status import DeviceStatus
 
 log = logging.getLogger(__name__)
 
@@ -85,8 +85,8 @@ def voice() -> Voice:
 def standings(say: Voice) -> list[Standing]:
     """All batches under way in the order of need: what presses first, then what comes next."""
     store, outlooks = context.store(), context.service().outlooks
-    by_vessel: dict[str, list[LastWord]] = {}
-    for word in store.last_words():
+    by_vessel: dict[str, list[DeviceStatus]] = {}
+    for word in store.device_statuses():
         if word.vessel_id is not None:
             by_vessel.setdefault(word.vessel_id, []).append(word)
     found = []
@@ -134,9 +134,9 @@ def outlook_of(batch_id: str) -> Outlook | None:
     return context.service().outlooks.of(batch_id, wait=False)
 
 
-def newcomers() -> list[LastWord]:
+def newcomers() -> list[DeviceStatus]:
     """Devices that speak and have no place yet."""
-    return [w for w in context.store().last_words() if not w.known]
+    return [w for w in context.store().device_statuses() if not w.known]
 
 
 def up_to_date(outlook: Outlook) -> Assessment:

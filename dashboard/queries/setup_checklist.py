@@ -8,7 +8,7 @@ from typing import Final
 
 from dashboard.wording.formatting import joined, plural
 from ingest.model import BatchRecord, Placement, Preferences, Vessel
-from ingest.store.device_status import LastWord
+from ingest.store.device_status import DeviceStatus
 from ingest.store.store import Store
 
 _NAMED: Final = 3
@@ -24,7 +24,7 @@ class Lack:
     urgent: bool = False
 
 
-def lacks(store: Store, words: Sequence[LastWord], browser_zone: str | None = None) -> list[Lack]:
+def lacks(store: Store, words: Sequence[DeviceStatus], browser_zone: str | None = None) -> list[Lack]:
     """Everything that is missing."""
     vessels, active, preferences = store.all(Vessel), store.active_batches(), store.preferences()
     found: list[Lack] = []
@@ -42,7 +42,7 @@ def lacks(store: Store, words: Sequence[LastWord], browser_zone: str | None = No
     return found
 
 
-def _devices(words: Sequence[LastWord]) -> list[Lack]:
+def _devices(words: Sequence[DeviceStatus]) -> list[Lack]:
     new = [w.device_id for w in words if not w.known]
     if not words:
         return [Lack("No device has spoken yet: connect a float or a probe.", "sensors", {})]

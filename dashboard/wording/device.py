@@ -9,7 +9,7 @@ from typing import Any, Final
 from dashboard.wording.formatting import THIN, Voice, capital, joined, lasted, number, plural
 from ingest import model
 from ingest.model import Device, DeviceKind, Situation
-from ingest.store.device_status import LastWord
+from ingest.store.device_status import DeviceStatus
 
 WEAK_DBM: Final = -85.0
 """A signal below this is often lost (common practice, no source)."""
@@ -43,7 +43,7 @@ def signal(dbm: float | None) -> str:
     return f"{word} signal, {number(dbm)}{THIN}dBm"
 
 
-def battery(word: LastWord) -> str:
+def battery(word: DeviceStatus) -> str:
     """The battery: its charge, and how long it lasts where its trend says so."""
     parts = []
     if word.battery_v is not None:
@@ -58,12 +58,12 @@ def battery(word: LastWord) -> str:
     return ", ".join(parts)
 
 
-def usual(word: LastWord) -> str:
+def usual(word: DeviceStatus) -> str:
     """How often it speaks."""
     return "" if word.usual_interval_s is None else f"usually every {lasted(timedelta(seconds=word.usual_interval_s))}"
 
 
-def measured(word: LastWord, say: Voice) -> list[str]:
+def measured(word: DeviceStatus, say: Voice) -> list[str]:
     """What it last measured, as it said it."""
     parts = []
     if word.gravity_sg is not None:
@@ -75,17 +75,17 @@ def measured(word: LastWord, say: Voice) -> list[str]:
     return parts
 
 
-def figures(word: LastWord, say: Voice) -> list[str]:
+def figures(word: DeviceStatus, say: Voice) -> list[str]:
     """Its last word quietly: what it measured, battery and signal."""
     return [*measured(word, say), *(p for p in (battery(word), signal(word.signal_dbm)) if p)]
 
 
-def resting(word: LastWord) -> bool:
+def resting(word: DeviceStatus) -> bool:
     """Whether a device is put to no work now, so that its silence means nothing."""
     return word.known and word.vessel_id is None
 
 
-def troubles(word: LastWord, say: Voice) -> list[str]:
+def troubles(word: DeviceStatus, say: Voice) -> list[str]:
     """What is odd about a device, in sentences; empty where all is well."""
     found: list[str] = []
     if resting(word):
@@ -104,7 +104,7 @@ def troubles(word: LastWord, say: Voice) -> list[str]:
     return found
 
 
-def sentence(word: LastWord, vessel_name: str | None, say: Voice) -> str:
+def sentence(word: DeviceStatus, vessel_name: str | None, say: Voice) -> str:
     """How a device does, in one or two sentences."""
     odd = troubles(word, say)
     if odd:
@@ -118,7 +118,7 @@ def sentence(word: LastWord, vessel_name: str | None, say: Voice) -> str:
     return f"{capital(heard)}{often}."
 
 
-def rank(word: LastWord, say: Voice) -> tuple[int, str]:
+def rank(word: DeviceStatus, say: Voice) -> tuple[int, str]:
     """The silent and odd first, then the new, then those at work, then those at rest."""
     if resting(word):
         order = 5
@@ -133,12 +133,12 @@ def rank(word: LastWord, say: Voice) -> tuple[int, str]:
     return order, word.device_id
 
 
-def lead(words: Sequence[LastWord], devices: dict[str, Device], say: Voice) -> str:
+def lead(words: Sequence[DeviceStatus], devices: dict[str, Device], say: Voice) -> str:
     """The first line: are the instruments telling the truth?"""
     if not words:
         return "No device has spoken yet."
 
-    def names(of: Sequence[LastWord]) -> str:
+    def names(of: Sequence[DeviceStatus]) -> str:
         called = [name_of(w.device_id, devices.get(w.device_id)) for w in of]
         return joined(called) if len(called) < 4 else plural(len(called), "device")
 

@@ -22,7 +22,7 @@ from ingest.model import Preferences
 
 if TYPE_CHECKING:
     from ingest.monitoring.outlook import Outlook
-    from ingest.store.store import LastWord
+    from ingest.store.store import DeviceStatus
 
 NotifyKind = Literal[
     "finished",
@@ -103,7 +103,7 @@ class Condition:
 def conditions(
     now: datetime,
     outlooks: Sequence[Outlook],
-    last_words: Sequence[LastWord],
+    device_statuses: Sequence[DeviceStatus],
     preferences: Preferences,
     device_name: Name,
 ) -> Iterator[Condition]:
@@ -112,7 +112,7 @@ def conditions(
     for outlook in outlooks:
         yield from _of_batch(now, outlook, preferences)
         vessels[outlook.record.vessel_id] = outlook
-    for word in last_words:
+    for word in device_statuses:
         if word.known and word.vessel_id in vessels:
             yield from _of_device(now, word, _subject(vessels[word.vessel_id]), device_name)
 
@@ -214,7 +214,7 @@ def _of_temperature(outlook: Outlook, what: str, preferences: Preferences) -> Co
     )
 
 
-def _of_device(now: datetime, word: LastWord, what: str, device_name: Name) -> Iterator[Condition]:
+def _of_device(now: datetime, word: DeviceStatus, what: str, device_name: Name) -> Iterator[Condition]:
     low = _battery_low(word)
     name = device_name(word.device_id) if word.silent or low else ""  # asks the store, so only where it is said
     silent_h = (now - word.received_at).total_seconds() / 3600
@@ -237,7 +237,7 @@ def _of_device(now: datetime, word: LastWord, what: str, device_name: Name) -> I
     )
 
 
-def _battery_low(word: LastWord) -> bool | None:
+def _battery_low(word: DeviceStatus) -> bool | None:
     said = (word.battery_v, word.battery_pct, word.battery_days_left)
     known = [(v, low, fine) for v, low, fine in zip(said, _BATTERY_LOW, _BATTERY_FINE, strict=True) if v is not None]
     if any(value <= low for value, low, _ in known):
@@ -245,7 +245,7 @@ def _battery_low(word: LastWord) -> bool | None:
     return False if known and all(value >= fine for value, _, fine in known) else None
 
 
-def _battery_words(word: LastWord) -> str:
+def _battery_words(word: DeviceStatus) -> str:
     if word.battery_days_left is not None and word.battery_days_left <= _BATTERY_FINE[2]:
         return f": about {word.battery_days_left:.0f} days left"
     if word.battery_pct is not None:

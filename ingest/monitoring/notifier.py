@@ -27,7 +27,7 @@ from ingest.monitoring.alert_conditions import NOTIFY_KINDS, Condition, Eve, Not
 
 if TYPE_CHECKING:
     from ingest.monitoring.outlook import Outlook
-    from ingest.store.store import LastWord, Store
+    from ingest.store.store import DeviceStatus, Store
 
 __all__ = ["NOTIFY_KINDS", "Message", "Notifier", "NotifyKind", "Sent", "apprise_send", "escaped", "verdict_message"]
 
@@ -140,7 +140,7 @@ class Notifier:
         self,
         now: datetime,
         outlooks: Sequence[Outlook],
-        last_words: Sequence[LastWord],
+        device_statuses: Sequence[DeviceStatus],
         preferences: Preferences,
     ) -> list[Message]:
         """Put what is new into the outbox, and return it. Without an address nothing is considered told."""
@@ -150,13 +150,13 @@ class Notifier:
             chosen = set(preferences.notify_kinds or NOTIFY_KINDS)
             new = [
                 message
-                for condition in conditions(now, outlooks, last_words, preferences, self._device_name)
+                for condition in conditions(now, outlooks, device_statuses, preferences, self._device_name)
                 if condition.kind in chosen and (message := self._tell(condition, now)) is not None
             ]
             if "date moved" in chosen:
                 today = now.astimezone(ZoneInfo(preferences.time_zone)).date()
                 new += [m for outlook in outlooks for m in self._moves(outlook, now, today)]
-            self._forget(outlooks, last_words)
+            self._forget(outlooks, device_statuses)
             self._withdraw_moved(now, outlooks, preferences)
             self._state.outbox += new
             self._save()
@@ -298,9 +298,9 @@ class Notifier:
         if not message.taken_by:
             self._state.raised.pop(message.key, None)
 
-    def _forget(self, outlooks: Sequence[Outlook], last_words: Sequence[LastWord]) -> None:
+    def _forget(self, outlooks: Sequence[Outlook], device_statuses: Sequence[DeviceStatus]) -> None:
         """Drop what was told of batches that have ended and devices that are gone, so that the note stays small."""
-        alive = {o.record.batch_id for o in outlooks} | {w.device_id for w in last_words}
+        alive = {o.record.batch_id for o in outlooks} | {w.device_id for w in device_statuses}
         for kept in (self._state.raised, self._state.over_since, self._state.holds_since):
             for key in [k for k in kept if not any(f":{name}" in k for name in alive)]:
                 del kept[key]

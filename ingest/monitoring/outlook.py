@@ -21,7 +21,7 @@ import polars as pl
 from analysis import Assessment, Batch, Priors, assess, learn
 from analysis.model import events_of
 from analysis.planning.outstanding import ToDo, outstanding
-from analysis.planning.plan import Plan, Wishes, day_words, steady_plan
+from analysis.planning.plan import Constraints, Plan, day_words, steady_plan
 from analysis.planning.release import reading_fresh
 from ingest.decoding.timestamps import AHEAD_S
 from ingest.errors import StoreError
@@ -63,7 +63,7 @@ class Outlook:
 @dataclass(slots=True)
 class _Kept:
     outlook: Outlook
-    wishes: Wishes
+    constraints: Constraints
     newest: datetime | None
     revision: int
     """Of the entries that the assessment rests on."""
@@ -75,9 +75,9 @@ class _Kept:
     """Whether what was laid over it changes what the readings mean, and no assessment has seen it yet."""
 
 
-def wishes_of(record: BatchRecord, preferences: Preferences) -> Wishes:
+def constraints_of(record: BatchRecord, preferences: Preferences) -> Constraints:
     """The cellar's wishes with this batch's own laid over them."""
-    known = {f.name for f in fields(Wishes)}
+    known = {f.name for f in fields(Constraints)}
     values: dict[str, Any] = {k: v for k, v in asdict(preferences).items() if k in known}
     values |= {k: v for k, v in record.plan.items() if k in known}
     for name in ("hold_h", "contact_days"):
@@ -86,7 +86,7 @@ def wishes_of(record: BatchRecord, preferences: Preferences) -> Wishes:
     for name, value in values.items():
         if isinstance(value, list):
             values[name] = tuple(value)
-    return Wishes(**values)
+    return Constraints(**values)
 
 
 class Outlooks:
@@ -156,9 +156,9 @@ class Outlooks:
         )
         if kept.hour != hour or went_stale:
             # The calendar moved on: the plan is looked at again, the inference stands.
-            wishes = wishes_of(outlook.record, self._store.preferences())
-            said = self._said(outlook.record.batch_id, wishes)
-            replanned = _plan(outlook.record, outlook.assessment, outlook.batch, wishes, now, said)
+            constraints = constraints_of(outlook.record, self._store.preferences())
+            said = self._said(outlook.record.batch_id, constraints)
+            replanned = _plan(outlook.record, outlook.assessment, outlook.batch, constraints, now, said)
             kept.outlook = replace(outlook, plan=_unconfirmed(replanned) if kept.unjudged else replanned)
             kept.hour = hour
         return kept
@@ -171,15 +171,19 @@ class Outlooks:
         revision, batch_id = self._store.revision, kept.outlook.record.batch_id
         record = self._store.get(BatchRecord, batch_id) if kept.entries != revision else None
         if record is not None:
-            old, batch, wishes = kept.outlook, self._store.batch(batch_id), wishes_of(record, self._store.preferences())
+            old, batch, constraints = (
+                kept.outlook,
+                self._store.batch(batch_id),
+                constraints_of(record, self._store.preferences()),
+            )
             vessel = self._store.get(Vessel, record.vessel_id)
-            if (record, batch, vessel, wishes) != (old.record, old.batch, old.vessel, kept.wishes):
+            if (record, batch, vessel, constraints) != (old.record, old.batch, old.vessel, kept.constraints):
                 kept.unjudged = kept.unjudged or batch != old.batch
-                plan = _plan(record, old.assessment, batch, wishes, now, self._said(batch_id, wishes))
+                plan = _plan(record, old.assessment, batch, constraints, now, self._said(batch_id, constraints))
                 plan = _unconfirmed(plan) if kept.unjudged else plan
                 # A new time, by which pictures of it are kept, for they show its events.
                 kept.outlook = replace(old, record=record, vessel=vessel, batch=batch, plan=plan, computed_at=now)
-                kept.wishes, kept.hour = wishes, now.replace(minute=0, second=0, microsecond=0)
+                kept.constraints, kept.hour = constraints, now.replace(minute=0, second=0, microsecond=0)
             kept.entries = revision
         return self._replanned(kept, now).outlook
 
@@ -200,29 +204,29 @@ class Outlooks:
             priors=self._priors,
             previous=before.outlook.assessment if before else None,
         )
-        wishes = wishes_of(record, self._store.preferences())
+        constraints = constraints_of(record, self._store.preferences())
         outlook = Outlook(
             record=record,
             vessel=self._store.get(Vessel, record.vessel_id),
             batch=batch,
             readings=calibrated.readings,
             assessment=assessment,
-            plan=_plan(record, assessment, batch, wishes, now, self._said(batch_id, wishes)),
+            plan=_plan(record, assessment, batch, constraints, now, self._said(batch_id, constraints)),
             computed_at=now,
             doubts=calibrated.notes,
         )
         hour = now.replace(minute=0, second=0, microsecond=0)
         ended = time.monotonic()
         self._takes_s += 0.1 * (ended - began - self._takes_s)
-        self._kept[batch_id] = _Kept(outlook, wishes, newest, revision, ended, hour, entries=revision)
+        self._kept[batch_id] = _Kept(outlook, constraints, newest, revision, ended, hour, entries=revision)
         return outlook
 
-    def _said(self, batch_id: str, wishes: Wishes) -> tuple[date | None, date | None] | None:
+    def _said(self, batch_id: str, constraints: Constraints) -> tuple[date | None, date | None] | None:
         """The days that were said before, from memory or, after a restart, from the history of what we said."""
         kept = self._kept.get(batch_id)
         if kept is not None:
             plan = kept.outlook.plan
-            return (plan.hop_day, plan.packaging_day) if kept.wishes == wishes else None
+            return (plan.hop_day, plan.packaging_day) if kept.constraints == constraints else None
         history = self._store.assessments(batch_id)
         if not history:
             return None
@@ -269,7 +273,7 @@ def _plan(
     record: BatchRecord,
     assessment: Assessment,
     batch: Batch,
-    wishes: Wishes,
+    constraints: Constraints,
     now: datetime,
     said: tuple[date | None, date | None] | None,
 ) -> Plan:
@@ -284,9 +288,9 @@ def _plan(
     if newest is not None and now < newest <= now + timedelta(seconds=AHEAD_S):
         now = newest
     if record.ended_at is not None and record.ended_at <= now and not events_of(batch, "package", until=now):
-        over = f"It ended on {day_words(wishes.local_day(record.ended_at))}: nothing is left to plan."
+        over = f"It ended on {day_words(constraints.local_day(record.ended_at))}: nothing is left to plan."
         return Plan(made_at=now, reason=over, blocked_by=over)
-    return steady_plan(assessment, batch, wishes, now=now, said=said)
+    return steady_plan(assessment, batch, constraints, now=now, said=said)
 
 
 def _unconfirmed(plan: Plan) -> Plan:

@@ -97,7 +97,7 @@ class Watcher:
                 self._publish_verdict(outlook)
                 self.looked_at(outlook)
         self._clear_verdicts({verdict_message(outlook)[0] for outlook in outlooks})
-        self.notifier.consider(now, outlooks, self._store.last_words(), self._store.preferences())
+        self.notifier.consider(now, outlooks, self._store.device_statuses(), self._store.preferences())
         self.notifier.send_due(now)
         return outlooks
 

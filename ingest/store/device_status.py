@@ -52,7 +52,7 @@ GROUP BY ALL
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class LastWord:
+class DeviceStatus:
     """What is known of a device now: the newest value of each quantity, and whether it has gone silent."""
 
     device_id: str
@@ -132,7 +132,7 @@ class LastWords:
 
     def say(
         self, devices: dict[str, Device], vessels: dict[str, str], now: datetime, asked: Collection[str] | None = None
-    ) -> list[LastWord]:
+    ) -> list[DeviceStatus]:
         """One word a device, by id; of those `asked` for, else of all. `vessels` says which vessel each sits in."""
         return [
             self._of(device_id, memory, devices.get(device_id), vessels.get(device_id), now)
@@ -147,10 +147,10 @@ class LastWords:
 
     def _of(
         self, device_id: str, memory: _Memory, device: Device | None, vessel_id: str | None, now: datetime
-    ) -> LastWord:
+    ) -> DeviceStatus:
         usual, days_left = memory.told = memory.told or (_usual_interval_s(memory), _days_left(memory))
         guessed: DeviceKind = "float" if {"inclination_deg", "gravity_sg"} & memory.values.keys() else "probe"
-        return LastWord(
+        return DeviceStatus(
             device_id=device_id,
             kind=device.kind if device else guessed,
             known=device is not None,

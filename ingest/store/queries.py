@@ -24,7 +24,7 @@ from ingest.model import (
     Yeast,
 )
 from ingest.store import report_rows
-from ingest.store.device_status import LastWord, LastWords
+from ingest.store.device_status import DeviceStatus, LastWords
 from ingest.store.duckdb_file import StoreFile
 from ingest.store.journal import Entries
 from ingest.store.report_rows import QUANTITIES
@@ -224,7 +224,7 @@ class Questions:
         newest += [s.at for s in self.all(HandSample, batch_id=batch_id)]
         return max(newest, default=None)
 
-    def last_words(self, vessel_id: str | None = None) -> list[LastWord]:
+    def device_statuses(self, vessel_id: str | None = None) -> list[DeviceStatus]:
         """What each device last said, known or not, from memory; with `vessel_id` only those that sit there."""
         now = datetime.now(UTC)
         vessels = {

@@ -20,14 +20,14 @@ import polars as pl
 from ingest.errors import StoreFull
 from ingest.model import AssessmentRecord, Record, Rejection, Report
 from ingest.store import device_status, report_rows, upsert
-from ingest.store.device_status import LastWord
+from ingest.store.device_status import DeviceStatus
 from ingest.store.duckdb_file import Cursor, StoreFile
 from ingest.store.journal import Change
 from ingest.store.queries import AS_SENT, Questions
 from ingest.store.row_mapping import TABLES, cleaned, from_row, storable, to_row
 from ingest.store.upsert import Kept
 
-__all__ = ["AS_SENT", "Change", "Kept", "LastWord", "Store"]
+__all__ = ["AS_SENT", "Change", "DeviceStatus", "Kept", "Store"]
 
 log = logging.getLogger(__name__)
 R = TypeVar("R", bound=Record)
@@ -276,7 +276,7 @@ class Store(Questions):
         """`readings`, `last_reading_at` (None where there are none) and `rejected` (not yet resolved)."""
         with suppress(StoreFull):  # health is asked for above all when the disk is full: the last known number will do
             [(self._unresolved,)] = self._file.read("SELECT count(*) FROM rejection WHERE resolved_at IS NULL")
-        words = self.last_words()
+        words = self.device_statuses()
         newest = max((w.measured_at for w in words), default=None)
         return {"readings": self._count, "last_reading_at": newest, "rejected": self._unresolved}
 

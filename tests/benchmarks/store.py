@@ -103,11 +103,11 @@ def keeping(store: Store, readings: int, devices: int) -> list[Report]:
 
 
 def asking(store: Store, batch: list[Report]) -> None:
-    newest = max(word.measured_at for word in store.last_words())
+    newest = max(word.measured_at for word in store.device_statuses())
     fortnight = newest - timedelta(days=14)
     devices = store.device_ids()
     for what, work in {
-        "latest reading of each device": store.last_words,
+        "latest reading of each device": store.device_statuses,
         "one device's last two weeks": lambda: store.readings_as_sent(devices[17], since=fortnight),
         "one device's two weeks half a year back": lambda: store.readings_as_sent(
             devices[42], since=fortnight - timedelta(days=182), until=newest - timedelta(days=182)

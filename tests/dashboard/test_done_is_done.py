@@ -20,7 +20,7 @@ from streamlit.testing.v1 import AppTest
 
 import dashboard
 from analysis.model import Event
-from analysis.planning.plan import Plan, Wishes, plan
+from analysis.planning.plan import Constraints, Plan, plan
 from dashboard.charts.calendar import calendar_figure
 from dashboard.cli import commands as offline
 from dashboard.queries import calendar_feed
@@ -100,11 +100,11 @@ def test_no_text_asks_for_what_is_logged(
 ) -> None:
     now = NOW + passed_h * HOUR
     what = batch_with(*(Event(kind, now - days_ago * DAY) for kind, days_ago in logged))
-    wishes = Wishes(dry_hops=doses, destination=destination, early_dry_hop=early)
+    constraints = Constraints(dry_hops=doses, destination=destination, early_dry_hop=early)
     assessment = creeping(now=now, newest_reading_at=now) if falls else done(now=now, newest_reading_at=now)
-    made = plan(assessment, what, wishes, now=now)
+    made = plan(assessment, what, constraints, now=now)
     if not knows:  # as it was before anything was logged; its reason is replaced with it
-        made = replace(plan(assessment, batch_with(), wishes, now=now - DAY), reason="")
+        made = replace(plan(assessment, batch_with(), constraints, now=now - DAY), reason="")
     seen = replace(outlook(plan=made), batch=what, assessment=assessment, computed_at=now)
     say = Voice(Preferences(time_zone="UTC"), now)
     kinds = [kind for kind, _ in logged]
@@ -116,7 +116,7 @@ def test_no_text_asks_for_what_is_logged(
     if packaged or are_out or len(ins) >= doses:
         assert [text for text in told if ASKS_HOPS.search(text)] == []
     elif ins and knows:
-        next_day = wishes.local_day(now - min(ins) * DAY) + timedelta(days=2)
+        next_day = constraints.local_day(now - min(ins) * DAY) + timedelta(days=2)
         if next_day > say.today():
             assert [text for text in told if re.search(r"hops today|dry hop today", text, re.I)] == []
         assert any(ASKS_HOPS.search(text) for text in told) or made.packaging_day is None
@@ -224,8 +224,8 @@ def test_a_feed_is_never_taken_from_a_memory_on_its_way(cellar: Any) -> None:
 
 
 def test_the_command_names_only_what_is_still_to_come(cellar: Any, due: Any, monkeypatch: Any, capsys: Any) -> None:
-    def carry_out(_arguments: Any, _command: str, wishes: dict[str, Any]) -> Any:
-        return commands.plan_of(cellar.store, wishes, lambda _: None, cellar.outlooks)
+    def carry_out(_arguments: Any, _command: str, constraints: dict[str, Any]) -> Any:
+        return commands.plan_of(cellar.store, constraints, lambda _: None, cellar.outlooks)
 
     monkeypatch.setattr(offline, "_carry_out", carry_out)
 

@@ -12,7 +12,7 @@ from analysis.model import Assessment, Batch, Range
 from analysis.planning.plan import Plan
 from ingest.model import BatchRecord, Vessel
 from ingest.monitoring.outlook import Outlook
-from ingest.store.store import LastWord
+from ingest.store.store import DeviceStatus
 
 NOW = datetime(2026, 3, 3, 12, tzinfo=UTC)
 HOUR = timedelta(hours=1)
@@ -75,7 +75,7 @@ def outlook(vessel_name: str = "Vessel 3", *, plan: Plan | None = None, now: dat
     )
 
 
-def heard(**given: Any) -> LastWord:
+def heard(**given: Any) -> DeviceStatus:
     usual: dict[str, Any] = {
         "device_id": "float-1",
         "kind": "float",
@@ -84,4 +84,4 @@ def heard(**given: Any) -> LastWord:
         "measured_at": NOW,
         "received_at": NOW,
     }
-    return LastWord(**{**usual, **given})
+    return DeviceStatus(**{**usual, **given})

@@ -248,7 +248,7 @@ def test_a_retained_bare_number_is_not_a_new_reading_at_every_connection(
     with running(tmp_path, host="127.0.0.1", port=port) as parts:
         wait_until(lambda: parts.store.counts()["readings"] == 1, what="the reading that has a time")
         time.sleep(0.5)
-        assert [word.device_id for word in parts.store.last_words()] == ["float-1"]
+        assert [word.device_id for word in parts.store.device_statuses()] == ["float-1"]
         publish(port, ("tunroom/report/old", b'{"temperature_c": 5}'), retain=True)
         wait_until(lambda: parts.store.counts()["readings"] == 2, what="the one that came live")
     with running(tmp_path, host="127.0.0.1", port=port) as parts:
@@ -276,7 +276,7 @@ def test_a_rule_made_while_running_listens_at_once_and_takes_in_what_was_rejecte
 def _heard(parts: Service, port: int) -> bool:
     publish(port, ("shed/p2/temp", b"70"))
     time.sleep(0.2)
-    return any(word.device_id == "p2" for word in parts.store.last_words())
+    return any(word.device_id == "p2" for word in parts.store.device_statuses())
 
 
 @pytest.mark.mosquitto

@@ -9,7 +9,7 @@ from typing import Any, Final, get_args
 import streamlit as st
 
 from analysis.model import DRINKS
-from analysis.planning.constraints import USUAL_RESTS, Destination, Wishes
+from analysis.planning.constraints import USUAL_RESTS, Constraints, Destination
 from dashboard import context
 from dashboard.queries import queries
 from dashboard.screens.sensors import placement
@@ -17,7 +17,7 @@ from dashboard.ui import forms
 from dashboard.wording.formatting import Voice
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, EventRecord, Vessel, Yeast
-from ingest.monitoring.outlook import wishes_of
+from ingest.monitoring.outlook import constraints_of
 from ingest.store.store import Store
 
 _DESTINATIONS: Final[tuple[Destination, ...]] = get_args(Destination)
@@ -191,34 +191,38 @@ def _check_span(record: BatchRecord) -> None:
 
 def _wishes(store: Store, record: BatchRecord, say: Voice) -> None:
     """The wishes of this batch where they differ from the cellar's."""
-    wishes = wishes_of(record, store.preferences())
+    constraints = constraints_of(record, store.preferences())
     rest, usual_days = USUAL_RESTS[record.drink]
     with forms.entry(
-        f"wishes {record.batch_id}", say, save="Save the wishes", shows=(record, wishes), border=False
+        f"wishes {record.batch_id}", say, save="Save the wishes", shows=(record, constraints), border=False
     ) as form:
         got: dict[str, Any] = {}
         left, middle, right = st.columns(3)
         with left:
-            got["destination"] = form.choice("destination", "It goes into", _DESTINATIONS, wishes.destination)
-            got["hold_h"] = form.number("hold_h", "Gravity must hold for", wishes.hold_h, called="h")
-            got["confidence"] = form.number("confidence", "How sure you want to be", wishes.confidence, "share")
+            got["destination"] = form.choice("destination", "It goes into", _DESTINATIONS, constraints.destination)
+            got["hold_h"] = form.number("hold_h", "Gravity must hold for", constraints.hold_h, called="h")
+            got["confidence"] = form.number("confidence", "How sure you want to be", constraints.confidence, "share")
         with middle:
-            doses = form.number("dry_hops", "Dry hop doses", float(wishes.doses(record.drink)))
-            got["contact_days"] = form.number("contact_days", "Contact", wishes.contact_days, called="days", step=0.5)
+            doses = form.number("dry_hops", "Dry hop doses", float(constraints.doses(record.drink)))
+            got["contact_days"] = form.number(
+                "contact_days", "Contact", constraints.contact_days, called="days", step=0.5
+            )
             got["early_dry_hop"] = form.tick(
-                "early_dry_hop", "Hop early, during the last of the fermentation", wishes.early_dry_hop
+                "early_dry_hop", "Hop early, during the last of the fermentation", constraints.early_dry_hop
             )
         with right:
             got["rest_days"] = form.number(
                 "rest_days",
                 f"Rest before packaging ({rest})",
-                wishes.rest_days,
+                constraints.rest_days,
                 called="days",
                 help=f"Common practice for this drink: about {usual_days:g} days.",
             )
-            got["crash_days"] = form.number("crash_days", "Chill before packaging", wishes.crash_days, called="days")
+            got["crash_days"] = form.number(
+                "crash_days", "Chill before packaging", constraints.crash_days, called="days"
+            )
             got["crash_counts_as_contact"] = form.tick(
-                "crash_counts_as_contact", "The chilled days count as contact", wishes.crash_counts_as_contact
+                "crash_counts_as_contact", "The chilled days count as contact", constraints.crash_counts_as_contact
             )
     if form.sent:
         got["dry_hops"] = None if doses is None else round(doses)
@@ -235,7 +239,7 @@ def _with_wishes(record: BatchRecord, got: dict[str, Any]) -> BatchRecord:
     """
     given = {name: value for name, value in got.items() if value is not None}
     try:
-        Wishes(**given)
+        Constraints(**given)
     except ValueError as error:
         problem, _, usual = str(error).partition("; ")
         raise EntryError(problem.partition(" ")[0], problem.partition(" ")[2], f"The {usual}.") from None

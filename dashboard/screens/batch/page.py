@@ -100,7 +100,7 @@ def verdict_part(batch_id: str) -> None:
 def verdict_html(outlook: Outlook, say: Voice) -> str:
     """The head of the page as HTML."""
     a, record = outlook.assessment, outlook.record
-    devices = [] if record.ended_at else context.store().last_words(record.vessel_id)
+    devices = [] if record.ended_at else context.store().device_statuses(record.vessel_id)
     about = [record.name, record.drink, record.yeast, f"pitched {say.day(record.pitched_at)}"]
     vessel = f"<b>{escape(outlook.vessel.name)}</b> " if outlook.vessel else ""
     parts = [f'<p class="about">{vessel}{escape(", ".join(x for x in about if x))}</p>']

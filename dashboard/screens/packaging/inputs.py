@@ -27,7 +27,7 @@ from dashboard.ui.forms import Form, Scale
 from dashboard.wording.formatting import MINUS, Voice, capital, joined
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, Preferences
-from ingest.monitoring.outlook import Outlook, wishes_of
+from ingest.monitoring.outlook import Outlook, constraints_of
 from ingest.store.store import Store
 
 Inputs = dict[str, Any]
@@ -124,7 +124,7 @@ def from_batch(store: Store, outlook: Outlook) -> Inputs:
         earlier=follow_up.earlier(store, record),
         now=record.ended_at or datetime.now(UTC),
     )
-    destination = wishes_of(record, preferences).destination
+    destination = constraints_of(record, preferences).destination
     return found if destination == "undecided" else {"package": destination, **found}
 
 

@@ -19,7 +19,7 @@ from dashboard.ui.forms import Form, Scale
 from dashboard.wording.formatting import Voice, number
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, CalibrationKind, CalibrationRecord, Device, HandSample, Placement
-from ingest.store.device_status import LastWord
+from ingest.store.device_status import DeviceStatus
 
 Point = tuple[float, float]
 
@@ -49,7 +49,7 @@ _LEGEND: Final = (
 )
 
 
-def show(device: Device, word: LastWord | None, say: Voice) -> None:
+def show(device: Device, word: DeviceStatus | None, say: Voice) -> None:
     """Everything about this device's calibration."""
     known = context.store().all(CalibrationRecord, device_id=device.device_id)
     _known(device, known, say)
@@ -69,7 +69,7 @@ def _since(record: CalibrationRecord) -> datetime:
     return record.from_at or datetime.min.replace(tzinfo=UTC)
 
 
-def gravity_now(word: LastWord) -> float | None:
+def gravity_now(word: DeviceStatus) -> float | None:
     """What the curve that holds now makes of the newest inclination, before hand samples and temperature."""
     known = context.store().all(CalibrationRecord, device_id=word.device_id, kind="inclination")
     holding = [c for c in known if c.from_at is None or c.from_at <= word.measured_at]
@@ -129,7 +129,7 @@ def _offset_words(kind: CalibrationKind, points: Sequence[Point], say: Voice) ->
 
 
 def _editor(
-    device: Device, kind: CalibrationKind, known: Sequence[CalibrationRecord], word: LastWord | None, say: Voice
+    device: Device, kind: CalibrationKind, known: Sequence[CalibrationRecord], word: DeviceStatus | None, say: Voice
 ) -> None:
     """Points row by row; what they make is shown at once."""
     st.html(f'<p class="quiet">{escape(_HOW[kind])}</p>')
@@ -158,7 +158,7 @@ def _editor(
         form.keep(lambda: context.store().save(record), f"{_TITLES[kind]} is calibrated; its readings are read anew.")
 
 
-def _now(kind: CalibrationKind, word: LastWord | None) -> float | None:
+def _now(kind: CalibrationKind, word: DeviceStatus | None) -> float | None:
     if word is None:
         return None
     return {

@@ -17,7 +17,7 @@ from dashboard.ui import components, forms
 from dashboard.wording import device as words_device
 from dashboard.wording.formatting import THIN, Voice, number
 from ingest.model import DEVICE_KINDS, SITUATIONS, Device, Vessel
-from ingest.store.device_status import LastWord
+from ingest.store.device_status import DeviceStatus
 
 _ROWS: Final = 12
 _HEADINGS: Final = ["measured", "gravity", "inclination", "temperature", "battery", "signal"]
@@ -28,11 +28,11 @@ def show(device_id: str) -> None:
     store, say = context.store(), queries.voice()
     st.html(f"<p>{components.link('sensors', '← All sensors')}</p>")
     device = store.get(Device, device_id)
-    word = next((w for w in store.last_words() if w.device_id == device_id), None)
+    word = next((w for w in store.device_statuses() if w.device_id == device_id), None)
     if device is None and word is None:
         st.html('<h1 class="lead">There is no such device.</h1><p>It may have been removed.</p>')
         return
-    last_word(device_id)
+    device_status(device_id)
     if device is None:
         if word is not None:
             placement.take_up(word, say)
@@ -49,11 +49,11 @@ def show(device_id: str) -> None:
 
 
 @components.live
-def last_word(device_id: str) -> None:
+def device_status(device_id: str) -> None:
     """What it last said, and when."""
     store, say = context.store(), queries.voice()
     device = store.get(Device, device_id)
-    word = next((w for w in store.last_words() if w.device_id == device_id), None)
+    word = next((w for w in store.device_statuses() if w.device_id == device_id), None)
     called = words_device.name_of(device_id, device)
     name = escape(called)
     if word is None:
@@ -76,7 +76,7 @@ def last_word(device_id: str) -> None:
     )
 
 
-def _cells(word: LastWord, name: str, says: str, say: Voice) -> list[tuple[str, str]]:
+def _cells(word: DeviceStatus, name: str, says: str, say: Voice) -> list[tuple[str, str]]:
     """Its facts, but for those that its `name` and what is said of it hold already."""
     cells: list[tuple[str, str]] = [("Kind", word.kind)]
     if name != word.device_id:

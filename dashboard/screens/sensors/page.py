@@ -15,7 +15,7 @@ from dashboard.ui import components
 from dashboard.wording import device as words_device
 from dashboard.wording.formatting import Voice, plural
 from ingest.model import Device, Vessel
-from ingest.store.device_status import LastWord
+from ingest.store.device_status import DeviceStatus
 
 _SEEN: Final = "new devices seen"
 _FORMS: Final = 4
@@ -33,7 +33,7 @@ def show() -> None:
         newcomers()
     with st.container(key="rejections"):
         rejected.show()
-    with st.expander("Connect a float or a probe", expanded=not context.store().last_words()):
+    with st.expander("Connect a float or a probe", expanded=not context.store().device_statuses()):
         st.html(first_steps.connect_html(context.service().settings))
 
 
@@ -47,7 +47,7 @@ def _state() -> tuple[tuple[str, ...], int]:
 def everything() -> None:
     """All devices, those that need a look first."""
     say, store = queries.voice(), context.store()
-    words = sorted(store.last_words(), key=lambda word: words_device.rank(word, say))
+    words = sorted(store.device_statuses(), key=lambda word: words_device.rank(word, say))
     devices = {d.device_id: d for d in store.all(Device)}
     vessels = {v.vessel_id: v.name for v in store.all(Vessel)}
     quiet = [d for d in devices.values() if d.device_id not in {w.device_id for w in words}]
@@ -59,7 +59,7 @@ def everything() -> None:
         st.rerun()
 
 
-def _row(word: LastWord, device: Device | None, vessel: str | None, say: Voice) -> str:
+def _row(word: DeviceStatus, device: Device | None, vessel: str | None, say: Voice) -> str:
     needy = "needy" if words_device.troubles(word, say) else ""
     where = vessel or ("new" if not word.known else "in no vessel")
     kind = device.kind if device is not None else word.kind

@@ -15,7 +15,7 @@ from dashboard.wording import device as words_device
 from dashboard.wording.formatting import Voice, joined
 from ingest.errors import EntryError
 from ingest.model import DEVICE_KINDS, SITUATIONS, Device, Placement, Vessel
-from ingest.store.device_status import LastWord
+from ingest.store.device_status import DeviceStatus
 from ingest.store.store import Store
 
 Since = Literal["its first word", "now", "another time"]
@@ -97,7 +97,7 @@ def _name(store: Store, vessel_id: str) -> str:
     return vessel.name if vessel is not None else "another vessel"
 
 
-def take_up(word: LastWord, say: Voice) -> None:
+def take_up(word: DeviceStatus, say: Voice) -> None:
     """The form for a device that nobody has taken up yet."""
     store = context.store()
     choices = vessels(store)

@@ -24,7 +24,7 @@ def show() -> None:
     part = st.query_params.get("part", "")
     if part not in _PARTS:
         part = "batches" if store.all(Vessel) else "vessels"
-    found = setup_checklist.lacks(store, store.last_words(), st.context.timezone)
+    found = setup_checklist.lacks(store, store.device_statuses(), st.context.timezone)
     st.html(f'<h1 class="lead">{escape(_lead(found))}</h1>{_list(found)}{_nav(part)}')
     _PARTS[part][1]()
 

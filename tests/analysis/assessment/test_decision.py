@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from analysis.assessment.decision import Verdict, decide
-from analysis.inference.hypotheses import Look
+from analysis.inference.hypotheses import HypothesisMixture
 from analysis.inference.likelihood import GAIN_SD
-from analysis.inference.posterior import Courses
+from analysis.inference.posterior import PosteriorDraws
 from analysis.inference.prior import Priors
 from analysis.model import Batch
 from analysis.readings.binning import Series
@@ -44,7 +44,7 @@ def decided(
     """
     left = np.array(list(shares)) / 1000
     fall = 0.052 * attenuation
-    courses = Courses(
+    posterior = PosteriorDraws(
         weight=np.array(list(shares.values())),
         fall_sg=fall + left,
         finish_h=np.full(left.size, 250.0),
@@ -71,7 +71,7 @@ def decided(
     )
     held = Hold(300.0 - held_h, 300.0, held_h, 0.0002, 0.0001)
     return decide(
-        series, Look(courses, 1.052, True, share), Priors().belief(BATCH), BATCH, NOW,
+        series, HypothesisMixture(posterior, 1.052, True, share), Priors().prior(BATCH), BATCH, NOW,
         held=held, chill_h=200.0 if chilled else None, was_finished=was_finished, was_stalled=was_stalled,
     )  # fmt: skip
 
@@ -143,9 +143,9 @@ def test_a_stall_is_taken_back_only_by_something() -> None:
 
 def test_the_further_above_the_usual_the_end_lies_the_longer_it_must_hold() -> None:
     """In steps; further still, only a forced test is believed."""
-    belief = Priors().belief(BATCH)
-    expected = float(belief.mean[-1])
-    sd = float(np.hypot(belief.sd[-1], GAIN_SD * expected))
+    prior = Priors().prior(BATCH)
+    expected = float(prior.mean[-1])
+    sd = float(np.hypot(prior.sd[-1], GAIN_SD * expected))
     sure = {0.3: 0.98, 1.4: 0.02}
     for above, least_h in ((-1.0, 12.0), (-2.0, 72.0), (-2.9, 120.0)):
         at = expected + above * sd

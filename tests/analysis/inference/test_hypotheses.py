@@ -11,7 +11,7 @@ import polars as pl
 import pytest
 
 from analysis import Batch, assess
-from analysis.inference.hypotheses import Look, look_at
+from analysis.inference.hypotheses import HypothesisMixture, weigh_hypotheses
 from analysis.inference.prior import Priors
 from analysis.readings.binning import summarise
 from analysis.readings.cleaning import mark
@@ -19,12 +19,12 @@ from analysis.readings.cleaning import mark
 Ferment = Callable[..., Any]
 
 
-def told(made: Any, hour: float) -> Look:
+def told(made: Any, hour: float) -> HypothesisMixture:
     batch = Batch(pitched_at=made.at(0), original_gravity_sg=1.052, drink="ale")
     series = summarise(mark(made.readings, batch, now=made.at(hour)), batch, now=made.at(hour))
-    look = look_at(series, batch, Priors().belief(batch), series.now_h)
-    assert look is not None
-    return look
+    mixture = weigh_hypotheses(series, batch, Priors().prior(batch), series.now_h)
+    assert mixture is not None
+    return mixture
 
 
 def test_a_plain_fermentation_is_told_of_no_halt(fermentation: Ferment) -> None:

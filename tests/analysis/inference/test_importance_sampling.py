@@ -14,16 +14,16 @@ def test_a_narrow_normal_likelihood_gives_its_exact_posterior_and_evidence() -> 
     def log_likelihood(z: np.ndarray) -> tuple[np.ndarray, ...]:
         return (-0.5 * np.square((z - centre) / sd).sum(axis=1), z[:, 0] * 2.0)
 
-    cloud = sample(log_likelihood, d)
+    weighted = sample(log_likelihood, d)
     exact_variance = 1.0 / (1.0 + 1.0 / sd**2)
     exact_mean = exact_variance * centre / sd**2
-    mean = cloud.weight @ cloud.z
-    spread = np.sqrt(cloud.weight @ np.square(cloud.z - mean))
+    mean = weighted.weight @ weighted.z
+    spread = np.sqrt(weighted.weight @ np.square(weighted.z - mean))
     np.testing.assert_allclose(mean, exact_mean, atol=0.25 * np.sqrt(exact_variance).max())
     np.testing.assert_allclose(spread, np.sqrt(exact_variance), rtol=0.25)
     exact = -0.5 * np.sum(centre**2 / (1 + sd**2)) + np.sum(np.log(sd / np.sqrt(1 + sd**2)))
-    assert cloud.log_evidence == pytest.approx(exact, abs=0.25)
-    np.testing.assert_array_equal(cloud.extra[0], cloud.z[:, 0] * 2.0)
+    assert weighted.log_evidence == pytest.approx(exact, abs=0.25)
+    np.testing.assert_array_equal(weighted.extra[0], weighted.z[:, 0] * 2.0)
 
 
 def test_two_peaks_keep_their_shares() -> None:
@@ -32,8 +32,8 @@ def test_two_peaks_keep_their_shares() -> None:
         right = -0.5 * np.square((z + 1.0) / 0.25).sum(axis=1) + np.log(3.0)
         return (np.logaddexp(left, right),)
 
-    cloud = sample(log_likelihood, 2)
-    assert float(cloud.weight[cloud.z[:, 0] < 0].sum()) == pytest.approx(0.75, abs=0.1)
+    weighted = sample(log_likelihood, 2)
+    assert float(weighted.weight[weighted.z[:, 0] < 0].sum()) == pytest.approx(0.75, abs=0.1)
 
 
 def test_the_same_question_gets_the_same_answer() -> None:

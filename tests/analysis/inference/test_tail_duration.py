@@ -11,7 +11,7 @@ import pytest
 
 from analysis import Batch, FinishedBatch, assess, learn
 from analysis.fermentation.kinetics import PARAMETERS
-from analysis.inference.tail_duration import HINDSIGHT_SD, Ending, endings, expected, told
+from analysis.inference.tail_duration import HINDSIGHT_SD, TailDuration, expected, tail_durations, told
 
 
 def course(**changed: float) -> np.ndarray:
@@ -31,24 +31,24 @@ def test_the_ending_of_a_single_sugar_is_that_of_the_integrated_rate_law(monod: 
     fall = 0.040
     time = {left: 1 - left - monod * np.log(left) for left in (0.5, 0.1, 0.001 / fall)}
     by_law = np.log((time[0.001 / fall] - time[0.1]) / (time[0.1] - time[0.5]))
-    found = endings(course(log_slow_monod=np.log(monod)), np.array([fall]))
+    found = tail_durations(course(log_slow_monod=np.log(monod)), np.array([fall]))
     assert found[0] == pytest.approx(by_law, abs=0.05)
 
 
 def test_a_slower_rest_makes_a_longer_ending() -> None:
     rests = [course(logit_slow=-1.5, log_rho=np.log(r)) for r in (1.0, 0.5, 0.2, 0.1)]
-    found = [float(endings(rest, np.array([0.04]))[0]) for rest in rests]
+    found = [float(tail_durations(rest, np.array([0.04]))[0]) for rest in rests]
     assert found == sorted(found)
     assert found[-1] > found[0] + 0.5
 
 
 def test_the_ending_does_not_depend_on_the_pace() -> None:
-    slow, quick = (endings(course(log_rate=np.log(r)), np.array([0.04]))[0] for r in (0.01, 0.04))
+    slow, quick = (tail_durations(course(log_rate=np.log(r)), np.array([0.04]))[0] for r in (0.01, 0.04))
     assert slow == pytest.approx(quick, abs=0.05)
 
 
 def test_a_course_that_never_ends_within_the_table_still_has_a_number() -> None:
-    found = endings(course(log_fade=1.5, log_rate=-9.0), np.array([0.04]))
+    found = tail_durations(course(log_fade=1.5, log_rate=-9.0), np.array([0.04]))
     assert np.isfinite(found).all()
 
 
@@ -56,7 +56,7 @@ def test_what_one_batch_tells_is_its_posterior_with_the_prior_taken_out() -> Non
     # Conjugate normal, by hand: prior N(0, 0.5²), observation 0.6 ± 0.25.
     grid = np.linspace(-3, 3, 4001)
     weight = np.exp(-0.5 * (grid / 0.5) ** 2 - 0.5 * ((grid - 0.6) / 0.25) ** 2)
-    mean, variance = told(weight / weight.sum(), grid, Ending(0.0, 0.5))
+    mean, variance = told(weight / weight.sum(), grid, TailDuration(0.0, 0.5))
     assert mean == pytest.approx(0.6, abs=0.01)
     assert variance == pytest.approx(0.25**2 + HINDSIGHT_SD**2, abs=0.002)
 
@@ -64,12 +64,12 @@ def test_what_one_batch_tells_is_its_posterior_with_the_prior_taken_out() -> Non
 def test_readings_that_say_nothing_hardly_count() -> None:
     grid = np.linspace(-4, 4, 4001)
     weight = np.exp(-0.5 * (grid / 0.5) ** 2)
-    _, variance = told(weight / weight.sum(), grid, Ending(0.0, 0.5))
+    _, variance = told(weight / weight.sum(), grid, TailDuration(0.0, 0.5))
     assert variance > 15 * 0.5**2
 
 
 def test_many_alike_batches_turn_the_belief_into_theirs() -> None:
-    before = Ending(0.5, 0.6)
+    before = TailDuration(0.5, 0.6)
     observed = expected(before, [(-0.2, 0.02, 0.0)] * 40, 0.0)
     assert observed is not None
     precision = before.sd**-2 + observed.sd**-2
@@ -79,21 +79,21 @@ def test_many_alike_batches_turn_the_belief_into_theirs() -> None:
 
 
 def test_batches_that_differ_leave_the_next_one_open() -> None:
-    alike = expected(Ending(0.0, 1.0), [(0.1, 0.02, 0.0)] * 12, 0.0)
-    apart = expected(Ending(0.0, 1.0), [(0.6, 0.02, 0.0), (-0.4, 0.02, 0.0)] * 6, 0.0)
+    alike = expected(TailDuration(0.0, 1.0), [(0.1, 0.02, 0.0)] * 12, 0.0)
+    apart = expected(TailDuration(0.0, 1.0), [(0.6, 0.02, 0.0), (-0.4, 0.02, 0.0)] * 6, 0.0)
     assert alike is not None
     assert apart is not None
     assert apart.sd > 1.5 * alike.sd
 
 
 def test_without_earlier_batches_or_better_knowledge_nothing_is_said() -> None:
-    assert expected(Ending(0.0, 0.6), [], 0.0) is None
-    assert expected(Ending(0.0, 0.2), [(0.3, 0.5, 0.0)], 0.0) is None
+    assert expected(TailDuration(0.0, 0.6), [], 0.0) is None
+    assert expected(TailDuration(0.0, 0.2), [(0.3, 0.5, 0.0)], 0.0) is None
 
 
 def test_a_stronger_batch_is_expected_to_end_later() -> None:
     those = [(0.0 + 0.3 * s, 0.02, s) for s in (-0.5, 0.0, 0.5, 1.0) for _ in range(4)]
-    usual, strong = (expected(Ending(0.0, 0.8), those, s) for s in (0.0, 1.5))
+    usual, strong = (expected(TailDuration(0.0, 0.8), those, s) for s in (0.0, 1.5))
     assert usual is not None
     assert strong is not None
     assert strong.mean > usual.mean + 0.3
@@ -105,7 +105,7 @@ def test_earlier_batches_sharpen_the_belief_of_the_ending(fermentation: Callable
         FinishedBatch(Batch(pitched_at=m.at(0), original_gravity_sg=1.052, drink="ale"), m.readings) for m in made
     ]
     batch = cellar[0].batch
-    believed = learn(cellar).belief(batch)
+    believed = learn(cellar).prior(batch)
     assert believed.ending is not None
     implied = replace(believed, ending=None).implied_ending(1.052)
     after = (implied.sd**-2 + believed.ending.sd**-2) ** -0.5

@@ -14,7 +14,7 @@ from analysis import Batch, FinishedBatch, assess, learn
 from analysis.fermentation.temperature import ENERGY_MEAN_KJ_MOL, GAS_J_MOL_K, warmer
 from analysis.inference.population import STAGES
 from analysis.inference.prior import Priors
-from analysis.inference.temperature_schedule import STAYS_LIKE, Habit, risen, warmed
+from analysis.inference.temperature_schedule import STAYS_LIKE, TemperatureSchedule, risen, warmed
 
 HOURS = np.arange(0.0, 401.0, 1.0)
 RESTED = np.where(HOURS < 100, 11.0, np.minimum(11.0 + 0.25 * (HOURS - 100), 16.0))
@@ -35,28 +35,28 @@ def test_how_far_it_is_warmed_counts_from_where_it_has_been() -> None:
     assert risen(HOURS, RESTED, 0.0) == 0.0
 
 
-def habit() -> Habit:
+def schedule() -> TemperatureSchedule:
     """Three that were warmed by five degrees about the middle, one that was left alone."""
     risen_c = np.array([[0.0, 4.0, 5.0, 5.0]] * 3 + [[0.0] * 4])
     later_c = np.array([[4.0, 1.0, 0.0, 0.0]] * 3 + [[0.0] * 4])
-    return Habit(np.array(STAGES), risen_c, later_c)
+    return TemperatureSchedule(np.array(STAGES), risen_c, later_c)
 
 
 def test_the_next_batch_does_what_one_that_was_treated_alike_did() -> None:
-    later, chance = habit().of_next(0.5, 0.0)
+    later, chance = schedule().of_next(0.5, 0.0)
     assert chance.sum() == pytest.approx(1.0)
     assert chance[later > 3].sum() == pytest.approx(3 / (4 + STAYS_LIKE))
     # Not warmed by three quarters of the fall: like the one that never was.
-    later, chance = habit().of_next(0.75, 0.0)
+    later, chance = schedule().of_next(0.75, 0.0)
     assert chance[later > 0.5].sum() < 0.05
     # Warmed further than any: nothing to go by, so it stays.
-    later, chance = habit().of_next(0.75, 15.0)
+    later, chance = schedule().of_next(0.75, 15.0)
     assert chance[later == 0].sum() > 0.999
 
 
 def test_draws_follow_the_chances() -> None:
     normal = np.random.default_rng(1).normal(size=20_000)
-    drawn = habit().draws(0.5, 0.0, normal)
+    drawn = schedule().draws(0.5, 0.0, normal)
     assert np.mean(drawn > 3) == pytest.approx(3 / (4 + STAYS_LIKE), abs=0.02)
 
 
@@ -85,7 +85,9 @@ def taught(fermentation: Callable[..., Any]) -> Priors:
 def test_a_cellar_that_warms_its_lagers_is_told_a_date_that_reckons_with_it(
     fermentation: Callable[..., Any], taught: Priors
 ) -> None:
-    without = Priors({drink: tuple(replace(x, warmed=()) for x in those) for drink, those in taught.lessons.items()})
+    without = Priors(
+        {drink: tuple(replace(x, warmed=()) for x in those) for drink, those in taught.likelihoods.items()}
+    )
     off: dict[bool, list[float]] = {True: [], False: []}
     said = None
     for seed in range(20, 28):
@@ -105,4 +107,4 @@ def test_a_cellar_that_warms_its_lagers_is_told_a_date_that_reckons_with_it(
 def test_the_habit_survives_the_trip_through_text(taught: Priors) -> None:
     again = Priors.from_json(taught.to_json())
     assert again == taught
-    assert all(len(x.warmed) == 2 * len(STAGES) for x in taught.lessons["lager"])
+    assert all(len(x.warmed) == 2 * len(STAGES) for x in taught.likelihoods["lager"])

@@ -11,9 +11,9 @@ import polars as pl
 import pytest
 
 from analysis import Batch, Event, FinishedBatch, Priors, learn
-from analysis.inference.population import STAGES, Correction, Lesson
+from analysis.inference.population import STAGES, BatchLikelihood, Correction
 from analysis.inference.prior import FEATURES
-from analysis.inference.training import Hindsight, lesson, replay
+from analysis.inference.training import Hindsight, batch_likelihood, replay
 
 Ferment = Callable[..., Any]
 
@@ -24,7 +24,7 @@ def finished(made: Any, *events: Event) -> FinishedBatch:
 
 
 def hindsight(one: FinishedBatch) -> Hindsight:
-    taught = lesson(one, Priors())
+    taught = batch_likelihood(one, Priors())
     assert taught is not None
     return taught[1]
 
@@ -45,7 +45,7 @@ def test_a_plateau_on_the_way_is_no_habit(fermentation: Ferment, seed: int) -> N
     held_up = made.paused(45.0, 85.0)
     one = finished(held_up)
     assert abs(late_by_h(one, held_up.finish_h)) < 20.0
-    plain, its = lesson(finished(made), Priors()), lesson(one, Priors())
+    plain, its = batch_likelihood(finished(made), Priors()), batch_likelihood(one, Priors())
     assert plain is not None
     assert its is not None
     assert abs(its[0].ending[0] - plain[0].ending[0]) < 0.5
@@ -82,23 +82,23 @@ def test_a_batch_is_played_again_as_if_it_were_not_known(
 ) -> None:
     """However many others there are: what is known of a batch from itself would flatter our forecasts of it."""
     those = [finished(fermentation(seed=k, half_h=40.0 + k, days=10, spacing_h=1.0)) for k in range(26)]
-    known: dict[int, tuple[Lesson, ...]] = {}
+    known: dict[int, tuple[BatchLikelihood, ...]] = {}
 
     def seen(one: FinishedBatch, priors: Priors, _: Hindsight) -> tuple[tuple[float, ...], tuple[float, ...]]:
-        known[next(k for k, x in enumerate(those) if x is one)] = priors.lessons["ale"]
+        known[next(k for k, x in enumerate(those) if x is one)] = priors.likelihoods["ale"]
         return (), ()
 
     monkeypatch.setattr("analysis.inference.training.replay", seen)
-    lessons = learn(those).lessons["ale"]
-    assert len(lessons) == len(those)
+    likelihoods = learn(those).likelihoods["ale"]
+    assert len(likelihoods) == len(those)
     assert sorted(known) == list(range(len(those)))
     for k, others in known.items():
-        assert [x.pull for x in others] == [x.pull for x in lessons[:k] + lessons[k + 1 :]]
+        assert [x.pull for x in others] == [x.pull for x in likelihoods[:k] + likelihoods[k + 1 :]]
 
 
 def test_a_batch_that_was_cold_from_the_start_teaches_nothing(fermentation: Ferment) -> None:
     made = fermentation(temperature_c=lambda h: np.where(h < 3.0, 20.0, 2.0))
-    assert lesson(finished(made), Priors()) is None
+    assert batch_likelihood(finished(made), Priors()) is None
 
 
 def test_a_batch_hopped_before_its_last_stage_is_not_played_again(fermentation: Ferment) -> None:
@@ -122,9 +122,11 @@ def test_what_hindsight_leaves_open_counts_as_spread() -> None:
     """Misses of nought that may as well have been of one are no proof of good forecasts."""
     size = len(FEATURES)
 
-    def missed(unsure: float) -> Lesson:
+    def missed(unsure: float) -> BatchLikelihood:
         return replace(
-            Lesson.of(np.eye(size), np.zeros(size), yeast=None, lingers=False, strength=0.0, ending=(0.0, 1.0)),
+            BatchLikelihood.of(
+                np.eye(size), np.zeros(size), yeast=None, lingers=False, strength=0.0, ending=(0.0, 1.0)
+            ),
             misses=(0.0,) * len(STAGES),
             unsure=(unsure,) * len(STAGES),
         )

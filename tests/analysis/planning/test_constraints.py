@@ -5,20 +5,20 @@ from typing import Any
 
 import pytest
 
-from analysis.planning.plan import Wishes, moved, plan
+from analysis.planning.plan import Constraints, moved, plan
 from tests.analysis.situations import NOW, assessed, batch, done
 
 
 def test_dates_are_those_of_the_persons_own_calendar() -> None:
     late = datetime(2026, 3, 3, 14, tzinfo=UTC)  # already the 4th, early in the morning, in Auckland
-    made = plan(done(now=late), batch(drink="cider"), Wishes(time_zone="Pacific/Auckland"), now=late)
+    made = plan(done(now=late), batch(drink="cider"), Constraints(time_zone="Pacific/Auckland"), now=late)
     assert made.packaging_day == date(2026, 3, 4)
 
 
 def test_a_day_of_the_clock_change_is_planned_at_its_local_hour() -> None:
-    wishes = Wishes(time_zone="Europe/Paris", day_hour=18)
-    assert wishes.instant(date(2026, 3, 28)) == datetime(2026, 3, 28, 17, tzinfo=UTC)
-    assert wishes.instant(date(2026, 3, 29)) == datetime(2026, 3, 29, 16, tzinfo=UTC)
+    constraints = Constraints(time_zone="Europe/Paris", day_hour=18)
+    assert constraints.instant(date(2026, 3, 28)) == datetime(2026, 3, 28, 17, tzinfo=UTC)
+    assert constraints.instant(date(2026, 3, 29)) == datetime(2026, 3, 29, 16, tzinfo=UTC)
 
 
 @pytest.mark.parametrize(
@@ -35,7 +35,7 @@ def test_a_day_of_the_clock_change_is_planned_at_its_local_hour() -> None:
 )
 def test_a_wish_that_cannot_be_is_refused_with_what_is_usual(wrong: dict[str, Any], word: str) -> None:
     with pytest.raises(ValueError, match=word):
-        Wishes(**wrong)
+        Constraints(**wrong)
 
 
 def test_a_move_of_more_than_a_day_becomes_a_sentence() -> None:
@@ -47,7 +47,7 @@ def test_a_move_of_more_than_a_day_becomes_a_sentence() -> None:
 
 
 def test_the_plan_is_json_ready() -> None:
-    as_json = plan(assessed(), batch(), Wishes(), now=NOW).as_dict()
+    as_json = plan(assessed(), batch(), Constraints(), now=NOW).as_dict()
     assert as_json["hop_day"] == "2026-03-07"
     assert as_json["packaging_day"] == "2026-03-10"
     assert 0.8 <= as_json["hop_chance"] <= 1

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from analysis.model import Event
 from analysis.planning.outstanding import days_to_come, done_so_far, due, first_of, outstanding
-from analysis.planning.plan import Plan, Wishes, plan
+from analysis.planning.plan import Constraints, Plan, plan
 from tests.analysis.situations import DAY, HOUR, NOW, batch, done, hops_in, hops_out
 
 TODAY = NOW.date()
@@ -109,14 +109,16 @@ def test_plan_and_list_agree_on_what_is_done_and_nothing_done_is_listed(
     logged: list[tuple[Any, float]], doses: int, destination: Any, early: bool, passed_h: int
 ) -> None:
     what = batch(*(Event(kind, NOW - days_ago * DAY) for kind, days_ago in logged))
-    wishes = Wishes(dry_hops=doses, destination=destination, early_dry_hop=early, time_zone="Pacific/Auckland")
+    constraints = Constraints(
+        dry_hops=doses, destination=destination, early_dry_hop=early, time_zone="Pacific/Auckland"
+    )
     now = NOW + passed_h * HOUR
-    made = plan(done(), what, wishes, now=now)
-    stale = plan(done(), batch(), wishes, now=NOW)
+    made = plan(done(), what, constraints, now=now)
+    stale = plan(done(), batch(), constraints, now=NOW)
     seen = done_so_far(what)
     for each in (made, stale):
-        to_do = outstanding(each, what, today=wishes.local_day(now))
-        assert all(t.day >= wishes.local_day(now) for t in to_do)
+        to_do = outstanding(each, what, today=constraints.local_day(now))
+        assert all(t.day >= constraints.local_day(now) for t in to_do)
         assert not any(seen.has(t.act, t.dose) for t in to_do)
     still = sum(t.act == "hops in" for t in outstanding(made, what))
     assert still == (0 if seen.packaged or seen.hops_out else max(0, doses - seen.doses))

@@ -8,12 +8,12 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.model import Assessment, Batch
-from analysis.planning.plan import Plan, Wishes, plan
+from analysis.planning.plan import Constraints, Plan, plan
 from tests.analysis.situations import HOUR, NOW, assessed, batch, done, hops_in, hops_out, normal
 
 
 @st.composite
-def situations(draw: Callable[..., Any]) -> tuple[Assessment, Batch, Wishes]:
+def situations(draw: Callable[..., Any]) -> tuple[Assessment, Batch, Constraints]:
     held = draw(st.floats(0, 100))
     finished = draw(st.booleans())
     look = done if finished else assessed
@@ -26,7 +26,7 @@ def situations(draw: Callable[..., Any]) -> tuple[Assessment, Batch, Wishes]:
         events.append(hops_in(draw(st.floats(0.1, 6))))
         if draw(st.booleans()):
             events.append(hops_out(0.05))
-    wishes = Wishes(
+    constraints = Constraints(
         hold_h=draw(st.sampled_from([24.0, 48.0, 72.0])),
         contact_days=draw(st.sampled_from([2.0, 3.0, 4.5])),
         confidence=draw(st.floats(0.5, 0.95)),
@@ -40,31 +40,31 @@ def situations(draw: Callable[..., Any]) -> tuple[Assessment, Batch, Wishes]:
         destination=draw(st.sampled_from(["undecided", "keg", "bottle"])),
         time_zone=draw(st.sampled_from(["UTC", "Europe/Paris", "America/Los_Angeles", "Pacific/Auckland"])),
     )
-    return look(**given), batch(*events), wishes
+    return look(**given), batch(*events), constraints
 
 
 @given(situations())
 @settings(max_examples=400, deadline=None)
-def test_every_plan_keeps_its_promises(situation: tuple[Assessment, Batch, Wishes]) -> None:
-    assessment, made_of, wishes = situation
-    made: Plan = plan(assessment, made_of, wishes, now=NOW)
-    today = wishes.local_day(NOW)
+def test_every_plan_keeps_its_promises(situation: tuple[Assessment, Batch, Constraints]) -> None:
+    assessment, made_of, constraints = situation
+    made: Plan = plan(assessment, made_of, constraints, now=NOW)
+    today = constraints.local_day(NOW)
     assert made.reason
     if made.packaging_day is None:
         assert made.blocked_by
         assert not made.may_package
         return
-    assert wishes.can_package(made.packaging_day)
+    assert constraints.can_package(made.packaging_day)
     assert made.packaging_day >= today
     assert made.packaging_chance is not None
-    assert made.packaging_chance >= wishes.confidence - 1e-9
+    assert made.packaging_chance >= constraints.confidence - 1e-9
     if made.hop_days and not made_of.events:
-        assert all(wishes.can_hop(day) for day in made.hop_days)
+        assert all(constraints.can_hop(day) for day in made.hop_days)
         contact = made.packaging_day - made.hop_days[-1]
-        assert contact >= timedelta(days=wishes.contact_days)
+        assert contact >= timedelta(days=constraints.contact_days)
     if made.may_package:
         assert assessment.finished
-        assert assessment.held_h >= wishes.hold_h
+        assert assessment.held_h >= constraints.hold_h
         assert assessment.hand_sample_agrees is True
     if made.latest_packaging is not None:
         assert made.latest_packaging >= made.packaging_day

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from analysis.model import PHASES, Assessment, Batch
 from analysis.packaging.prefill import prefill
-from analysis.planning.plan import Wishes, plan, steady_plan
+from analysis.planning.plan import Constraints, plan, steady_plan
 from analysis.planning.release import FRESH_WITHIN, Condition, release
 from tests.analysis.situations import DAY, HOUR, NOW, batch, creeping, done, hops_in, hops_out
 
@@ -75,7 +75,7 @@ AGES = st.one_of(
 
 
 @st.composite
-def situations(draw: Callable[..., Any]) -> tuple[Assessment, Batch, Wishes, datetime]:
+def situations(draw: Callable[..., Any]) -> tuple[Assessment, Batch, Constraints, datetime]:
     age = draw(AGES)
     newest = None if age is None else NOW - age
     heard = min(newest or NOW, NOW)
@@ -96,7 +96,7 @@ def situations(draw: Callable[..., Any]) -> tuple[Assessment, Batch, Wishes, dat
         events.append(hops_in(draw(st.floats(0.1, 60))))
         if draw(st.booleans()):
             events.append(hops_out(draw(st.floats(0.05, 40))))
-    wishes = Wishes(
+    constraints = Constraints(
         hold_h=draw(st.sampled_from([24.0, 48.0, 72.0])),
         package_weekdays=tuple(draw(st.sets(st.integers(0, 6), min_size=3))),
         dry_hops=draw(st.integers(0, 2)),
@@ -105,17 +105,17 @@ def situations(draw: Callable[..., Any]) -> tuple[Assessment, Batch, Wishes, dat
         destination=draw(st.sampled_from(["undecided", "keg", "bottle"])),
         time_zone=draw(st.sampled_from(["UTC", "America/Los_Angeles", "Pacific/Auckland"])),
     )
-    return look(**given), batch(*events, pitched_at=NOW - 70 * DAY), wishes, NOW
+    return look(**given), batch(*events, pitched_at=NOW - 70 * DAY), constraints, NOW
 
 
 @given(situations())
 @settings(max_examples=500, deadline=None)
 def test_nothing_is_released_on_stale_readings_whatever_else_is_true(
-    situation: tuple[Assessment, Batch, Wishes, datetime],
+    situation: tuple[Assessment, Batch, Constraints, datetime],
 ) -> None:
-    assessment, made_of, wishes, now = situation
-    made = plan(assessment, made_of, wishes, now=now)
-    kept = steady_plan(assessment, made_of, wishes, now=now, said=(made.hop_day, wishes.local_day(now)))
+    assessment, made_of, constraints, now = situation
+    made = plan(assessment, made_of, constraints, now=now)
+    kept = steady_plan(assessment, made_of, constraints, now=now, said=(made.hop_day, constraints.local_day(now)))
     filled = prefill(assessment, made_of, now=now)
     newest = assessment.newest_reading_at
     fresh = newest is not None and now - FRESH_WITHIN <= newest <= now
@@ -133,20 +133,20 @@ def test_nothing_is_released_on_stale_readings_whatever_else_is_true(
             assert one.release is not None
             assert not one.release.unmet
             assert assessment.hand_sample_agrees is True
-            assert assessment.held_h >= wishes.hold_h
+            assert assessment.held_h >= constraints.hold_h
 
 
 # Two and a half days without a reading.
 @pytest.mark.parametrize("destination", ["undecided", "keg", "bottle"])
 @pytest.mark.parametrize("events", [(), (hops_in(9),), (hops_in(9), hops_out(5))])
 def test_a_fresh_reading_is_what_releases(destination: Any, events: tuple[Any, ...]) -> None:
-    wishes = Wishes(destination=destination, dry_hops=len(events[:1]))
-    released = plan(sure(held_h=100.0), batch(*events), wishes, now=NOW)
+    constraints = Constraints(destination=destination, dry_hops=len(events[:1]))
+    released = plan(sure(held_h=100.0), batch(*events), constraints, now=NOW)
     still_in = len(events) == 1
     assert released.may_package is (not still_in or destination == "keg")
     heard = NOW - 60 * HOUR
     silent = sure(now=heard, newest_reading_at=heard, held_h=100.0, held_since=heard - 100 * HOUR)
-    made = plan(silent, batch(*events), wishes, now=NOW)
+    made = plan(silent, batch(*events), constraints, now=NOW)
     assert not made.may_package
     assert any("The newest reading is 2 days old: silence is not stability." in c for c in made.cautions)
     assert made.release is not None
@@ -155,16 +155,16 @@ def test_a_fresh_reading_is_what_releases(destination: Any, events: tuple[Any, .
 
 def test_a_cold_keg_is_not_offered_on_stale_readings() -> None:
     hopped = batch(hops_in(4))
-    for wishes in (Wishes(destination="keg"), Wishes()):
-        fresh = plan(creeping(), hopped, wishes, now=NOW)
+    for constraints in (Constraints(destination="keg"), Constraints()):
+        fresh = plan(creeping(), hopped, constraints, now=NOW)
         assert "A keg that stays cold may be filled from" in fresh.reason
-        stale = plan(creeping(now=NOW - 3 * DAY, newest_reading_at=NOW - 3 * DAY), hopped, wishes, now=NOW)
+        stale = plan(creeping(now=NOW - 3 * DAY, newest_reading_at=NOW - 3 * DAY), hopped, constraints, now=NOW)
         assert "may be filled" not in stale.reason
         assert "The newest reading is 3 days old" in stale.reason
 
 
 def test_a_plan_says_that_a_reading_of_the_future_does_not_count() -> None:
-    made = plan(sure(newest_reading_at=NOW + 3 * DAY), batch(drink="cider"), Wishes(), now=NOW)
+    made = plan(sure(newest_reading_at=NOW + 3 * DAY), batch(drink="cider"), Constraints(), now=NOW)
     assert any("dated 3 days in the future" in c for c in made.cautions)
-    unread = plan(replace(sure(), newest_reading_at=None), batch(drink="cider"), Wishes(), now=NOW)
+    unread = plan(replace(sure(), newest_reading_at=None), batch(drink="cider"), Constraints(), now=NOW)
     assert any("nothing is known of it" in c for c in unread.cautions)

@@ -13,13 +13,13 @@ from dashboard.queries.attention import needs_of
 from dashboard.wording.formatting import Voice
 from ingest.model import BatchRecord, Preferences, Vessel
 from ingest.monitoring.outlook import Outlook
-from ingest.store.device_status import LastWord
+from ingest.store.device_status import DeviceStatus
 
 NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
 TODAY = date(2026, 11, 25)
 SAY = Voice(Preferences(time_zone="UTC"), NOW)
 VESSEL = Vessel(vessel_id="v", name="Vessel 3", temperature_low_c=17.0, temperature_high_c=20.0)
-WORD = LastWord(device_id="f", kind="float", known=True, vessel_id="v", measured_at=NOW, received_at=NOW)
+WORD = DeviceStatus(device_id="f", kind="float", known=True, vessel_id="v", measured_at=NOW, received_at=NOW)
 
 
 def outlook(plan: Plan | None = None, events: tuple[Event, ...] = (), **facts) -> Outlook:
@@ -54,7 +54,7 @@ def outlook(plan: Plan | None = None, events: tuple[Event, ...] = (), **facts) -
     )
 
 
-def kinds(found: Outlook, *words: LastWord) -> list[str]:
+def kinds(found: Outlook, *words: DeviceStatus) -> list[str]:
     return [need.kind for need in needs_of(found, words or (WORD,), SAY)]
 
 

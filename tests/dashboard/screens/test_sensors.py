@@ -9,7 +9,7 @@ from dashboard.wording import device
 from dashboard.wording.formatting import Voice
 from ingest.decoding.rules import stored_rules
 from ingest.model import Device, Placement, Preferences, Rejection, Report, Vessel
-from ingest.store.store import LastWord
+from ingest.store.store import DeviceStatus
 
 NOW = datetime.now(UTC).replace(microsecond=0)
 
@@ -32,7 +32,7 @@ def html_of(shown):
     return " ".join(str(each.value) for each in shown.get("html"))
 
 
-def word(**values) -> LastWord:
+def word(**values) -> DeviceStatus:
     made = {
         "device_id": "kelp-1",
         "kind": "float",
@@ -41,7 +41,7 @@ def word(**values) -> LastWord:
         "measured_at": NOW,
         "received_at": NOW,
     }
-    return LastWord(**{**made, **values})
+    return DeviceStatus(**{**made, **values})
 
 
 def test_a_first_visit_tells_how_to_connect_a_device(service, page):
@@ -133,7 +133,7 @@ def test_a_rule_built_on_stored_messages_takes_them_in(service, page):
     shown.run()
     assert not shown.exception
     assert service.store.rejections() == []
-    assert {w.device_id for w in service.store.last_words()} == {"oak-0", "oak-1"}
+    assert {w.device_id for w in service.store.device_statuses()} == {"oak-0", "oak-1"}
     [rule] = stored_rules(service.store)
     assert rule.topic == "shed/{device}/state"
     # The text "68.0" becomes a number, and 68 °F is 20 °C.

@@ -10,7 +10,7 @@ from dashboard.queries import setup_checklist
 from dashboard.screens.set_up import notifications
 from dashboard.screens.set_up.cellar import zones
 from ingest.model import BatchRecord, Device, EventRecord, Placement, Preferences, Report, Vessel, Yeast
-from ingest.store.store import LastWord
+from ingest.store.store import DeviceStatus
 
 NOW = datetime.now(UTC).replace(microsecond=0)
 
@@ -63,7 +63,7 @@ def test_an_empty_cellar_misses_a_vessel_first(service, page):
 
 def test_what_is_missing_is_told_until_it_is_there(service, vessel, batch):
     store = service.store
-    word = LastWord(device_id="kelp-1", kind="float", known=False, measured_at=NOW, received_at=NOW)
+    word = DeviceStatus(device_id="kelp-1", kind="float", known=False, measured_at=NOW, received_at=NOW)
 
     def told(**changes):
         store.save(replace(batch, **changes))

@@ -179,7 +179,7 @@ def test_no_batch_stops_the_pipeline_or_loses_bytes(messages: list[tuple[str, by
         assert pipeline.settle(30)
         pipeline.close()
         assert heard == list(range(len(messages) + 1))
-        assert any(word.device_id == "last" for word in store.last_words())
+        assert any(word.device_id == "last" for word in store.device_statuses())
         rejected = {(r.topic, r.payload) for r in store.rejections(limit=1000)}
         for topic, payload in messages:
             if decode(topic, payload, received_at=NOW, rules=RULES).faults:

@@ -18,7 +18,7 @@ from ingest.model import BatchRecord, Device, Preferences, Vessel
 from ingest.monitoring.alert_conditions import conditions
 from ingest.monitoring.notifier import Notifier, apprise_send, escaped, is_quiet, verdict_message
 from ingest.monitoring.outlook import Outlook
-from ingest.store.store import LastWord, Store
+from ingest.store.store import DeviceStatus, Store
 from tests.ingest.messages import ADDRESS, HOUR, NOW, Post, heard, outlook
 
 # apprise 2.3 imports a module that Python 3.13 drops; it brings its own stand-in there.
@@ -36,7 +36,7 @@ def store() -> Any:
 
 
 def look(
-    notifier: Notifier, store: Store, at: datetime, *outlooks: Outlook, words: Sequence[LastWord] = ()
+    notifier: Notifier, store: Store, at: datetime, *outlooks: Outlook, words: Sequence[DeviceStatus] = ()
 ) -> list[str]:
     notifier.consider(at, outlooks, words, store.preferences())
     notifier.send_due(at)
@@ -82,7 +82,7 @@ TOMORROW = date(2026, 3, 4)
     ],
 )
 def test_each_kind_is_told_with_its_subject_and_only_it(
-    store: Store, kind: str, change: dict[str, Any], words: Sequence[LastWord]
+    store: Store, kind: str, change: dict[str, Any], words: Sequence[DeviceStatus]
 ) -> None:
     post = Post()
     notifier = Notifier(store, send=post)

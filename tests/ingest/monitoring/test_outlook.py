@@ -12,7 +12,7 @@ import ingest.monitoring.outlook
 from analysis.planning.release import Condition
 from ingest.model import BatchRecord, Device, EventRecord, Placement, Preferences, Report, Vessel
 from ingest.monitoring.notifier import Notifier
-from ingest.monitoring.outlook import Outlooks, wishes_of
+from ingest.monitoring.outlook import Outlooks, constraints_of
 from ingest.monitoring.watcher import Watcher, assessment_record
 from ingest.store.store import Store
 
@@ -242,16 +242,21 @@ def test_a_batch_that_ends_is_learned_from_without_the_others(store, monkeypatch
 
 def test_a_batchs_own_wishes_lie_over_the_cellars(store):
     record = BatchRecord(name="Own", vessel_id="v", pitched_at=NOW, hold_h=72, plan={"dry_hops": 2, "unknown": 1})
-    wishes = wishes_of(record, Preferences(confidence=0.9, hold_h=36, contact_days=4))
-    assert (wishes.hold_h, wishes.contact_days, wishes.confidence, wishes.dry_hops) == (72, 4, 0.9, 2)
+    constraints = constraints_of(record, Preferences(confidence=0.9, hold_h=36, contact_days=4))
+    assert (constraints.hold_h, constraints.contact_days, constraints.confidence, constraints.dry_hops) == (
+        72,
+        4,
+        0.9,
+        2,
+    )
 
 
 def test_the_said_days_are_remembered_over_a_restart(store):
     record = add_batch(store, "Quay", 2.2)
     outlook = Outlooks(store).of(record.batch_id, now=NOW)
     store.add_assessment(assessment_record(outlook, NOW))
-    wishes = wishes_of(record, store.preferences())
-    assert Outlooks(store)._said(record.batch_id, wishes) == (outlook.plan.hop_day, outlook.plan.packaging_day)
+    constraints = constraints_of(record, store.preferences())
+    assert Outlooks(store)._said(record.batch_id, constraints) == (outlook.plan.hop_day, outlook.plan.packaging_day)
     assert outlook.plan.packaging_day is not None
 
 

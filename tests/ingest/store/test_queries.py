@@ -18,9 +18,9 @@ def test_last_words_are_the_same_after_the_cellar_is_opened_again(tmp_path):
         store.keep([report(n, temperature_c=20.0 + n, battery_v=4.0, signal_dbm=-70.0) for n in range(100)])
         store.keep([report(50, device_id="new-probe", gravity_sg=None, temperature_c=4.0)])
         store.keep([report(51, device_id="new-float", gravity_sg=None, inclination_deg=40.0)])
-        before = store.last_words()
+        before = store.device_statuses()
     with Store.open(tmp_path) as store:
-        assert store.last_words() == before
+        assert store.device_statuses() == before
     assert [(w.device_id, w.kind, w.known) for w in before] == [
         ("float-1", "float", True),
         ("new-float", "float", False),
@@ -38,7 +38,7 @@ def test_silence_is_longer_than_three_usual_intervals(store):
         return [report(device_id=device_id, measured_at=t, received_at=t) for t in times]
 
     store.keep(heard("late", 29) + heard("silent", 31) + [report(device_id="once")])
-    assert {w.device_id: w.silent for w in store.last_words()} == {"late": False, "silent": True, "once": False}
+    assert {w.device_id: w.silent for w in store.device_statuses()} == {"late": False, "silent": True, "once": False}
 
 
 def test_the_last_words_of_a_vessel_are_those_of_the_devices_that_sit_there_now(store):
@@ -54,13 +54,13 @@ def test_the_last_words_of_a_vessel_are_those_of_the_devices_that_sit_there_now(
     for device_id, vessel, since, until in stays:
         store.save(Placement(device_id=device_id, vessel_id=vessel.vessel_id, from_at=since, to_at=until))
     store.keep([report(device_id=d) for d in ("stays", "moved", "other", "nowhere")])
-    words = {v.vessel_id: store.last_words(v.vessel_id) for v in (here, there)}
+    words = {v.vessel_id: store.device_statuses(v.vessel_id) for v in (here, there)}
     assert {at: [w.device_id for w in found] for at, found in words.items()} == {
         here.vessel_id: ["stays"],
         there.vessel_id: ["moved", "other"],
     }
-    assert [w for w in store.last_words() if w.vessel_id == there.vessel_id] == words[there.vessel_id]
-    assert store.last_words("vessel-none") == []
+    assert [w for w in store.device_statuses() if w.vessel_id == there.vessel_id] == words[there.vessel_id]
+    assert store.device_statuses("vessel-none") == []
 
 
 @pytest.mark.parametrize(
@@ -80,7 +80,7 @@ def test_battery_days_are_told_only_where_the_fall_is_clear(store, volts_a_day, 
         volts = 4.12 - volts_a_day * n / 24 + rng.gauss(0, noise_v)
         sent.append(report(measured_at=at, received_at=at, battery_v=round(volts, 3)))
     store.keep(sent)
-    [word] = store.last_words()
+    [word] = store.device_statuses()
     if low is None:
         assert word.battery_days_left is None
     else:
@@ -90,7 +90,7 @@ def test_battery_days_are_told_only_where_the_fall_is_clear(store, volts_a_day, 
 def test_a_recharged_battery_starts_a_new_line(store):
     days = [3.6 - 0.02 * n for n in range(10)] + [4.2 - 0.02 * n for n in range(10)]
     store.keep([report(n * 96, battery_v=v) for n, v in enumerate(days)])
-    [word] = store.last_words()
+    [word] = store.device_statuses()
     assert word.battery_days_left == pytest.approx((4.02 - 3.3) / 0.02, rel=0.01)
 
 

@@ -120,7 +120,7 @@ def test_quantities_that_arrive_apart_become_one_reading(store):
     assert (first["gravity_sg"], first["temperature_c"], first["battery_v"]) == (1.04, 20.5, 3.9)
     assert first["extra"] == '{"a": 1, "b": 2}'
     assert second["temperature_c"] is None
-    [word] = store.last_words()
+    [word] = store.device_statuses()
     assert word.temperature_c == 20.5
     assert store.rejections() == []
 
@@ -154,7 +154,7 @@ def test_the_bytes_of_a_conflict_are_those_of_the_message_that_contradicts(store
     assert store.keep(batch) == 0
     assert [(r.topic, r.payload) for r in store.rejections()] == [("temperature", b"21")]
     assert (as_sent(store)[0]["gravity_sg"], as_sent(store)[0]["temperature_c"]) == (1.05, 20.0)
-    assert store.last_words()[0].temperature_c == 20.0
+    assert store.device_statuses()[0].temperature_c == 20.0
 
 
 def test_a_clock_that_stands_still_costs_neither_bytes_nor_time(store):

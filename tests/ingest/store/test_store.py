@@ -129,7 +129,7 @@ def test_many_threads_may_call_at_once(tmp_path: Path):
         def look() -> None:
             for n in range(60):
                 store.readings_of("b")
-                store.last_words()
+                store.device_statuses()
                 store.counts()
                 store.set_note(f"n{n % 3}", str(n))
                 store.save(replace(store.get(Vessel, "v"), volume_l=1.0 + n))

@@ -85,7 +85,7 @@ def contents(store: Store) -> dict[str, object]:
         "rejections": store.rejections() + store.rejections(resolved=True),
         "notes": store.notes(),
         "changes": store.changes(),
-        "words": store.last_words(),
+        "words": store.device_statuses(),
         **{device: store.readings_as_sent(device).to_dicts() for device in store.device_ids()},
     }
 

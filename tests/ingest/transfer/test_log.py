@@ -40,7 +40,7 @@ def test_a_log_comes_in_once_however_often_it_is_given(store, tmp_path):
     assert rows["measured_at"].to_list() == [T, T + HOUR / 4, T + HOUR / 2]
     assert rows["gravity_sg"].to_list() == [1.0502, 1.0498, None]
     assert rows["temperature_c"].to_list() == [19.5, None, 19.75]
-    assert store.last_words()[0].temperature_c == 19.75
+    assert store.device_statuses()[0].temperature_c == 19.75
 
 
 @pytest.mark.parametrize("suffix", ["csv", "tsv", "parquet", "jsonl", "ndjson"])
