@@ -2,9 +2,8 @@
 
 from threadpoolctl import threadpool_limits  # type: ignore[import-untyped]
 
-from analysis.assessment.assess import assess
-from analysis.inference.prior import Priors
-from analysis.inference.training import learn
+from analysis.assessment import assess
+from analysis.inference import Priors, learn
 from analysis.model import Assessment, Batch, Event, FinishedBatch, Forecast, Range
 
 __all__ = ["Assessment", "Batch", "Event", "FinishedBatch", "Forecast", "Priors", "Range", "assess", "learn"]

@@ -23,9 +23,9 @@ from dashboard.ui import components
 from dashboard.web import calendar_routes, redirects, warm_up
 from ingest import commands, control, service
 from ingest.errors import SettingsError
-from ingest.monitoring.outlook import Outlook
+from ingest.monitoring import Outlook
 from ingest.service import Service
-from ingest.settings.settings import Settings
+from ingest.settings import Settings
 
 Extra = Callable[[Service], AbstractContextManager[Any]]
 """Something that runs beside the service for as long as the server does, such as the demo's devices."""

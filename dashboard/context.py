@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from ingest.service import Service
-    from ingest.store.store import Store
+    from ingest.store import Store
 
 _service: Service | None = None
 _turn = 0

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from ingest import commands, control, file_modes, service
 from ingest.errors import IngestError
-from ingest.settings.settings import Settings, load
+from ingest.settings import Settings, load
 
 
 def main(arguments: Sequence[str] | None = None) -> int:

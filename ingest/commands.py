@@ -12,17 +12,16 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
 
-from analysis.planning.outstanding import days_to_come
-from analysis.planning.release import reading_fresh
+from analysis.planning import days_to_come, reading_fresh
 from ingest import control
 from ingest.control import Handler, Progress
-from ingest.decoding.rules import Rule, rule_from, stored_sources
+from ingest.decoding import Rule, rule_from, stored_sources
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, Vessel
-from ingest.monitoring.outlook import Outlooks
+from ingest.monitoring import Outlooks
 from ingest.service import DATABASE, Service, open_store
-from ingest.settings.settings import Settings
-from ingest.store.store import Store
+from ingest.settings import Settings
+from ingest.store import Store
 
 
 def plan_of(store: Store, arguments: dict[str, Any], _progress: Progress, outlooks: Outlooks | None = None) -> Any:

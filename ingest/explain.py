@@ -9,14 +9,12 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final
 
-from ingest.decoding.decode import Decoded
-from ingest.decoding.decode import decode as decode_message
-from ingest.decoding.quantities import QUANTITIES
-from ingest.decoding.rules import Rule
+from ingest.decoding import QUANTITIES, Decoded, Rule
+from ingest.decoding import decode as decode_message
 from ingest.errors import SettingsError
 from ingest.model import CLOCK_AHEAD, CLOCK_UNSET, GUESSED_UNIT, NO_CLOCK, RELATIVE, Report
+from ingest.settings import Settings
 from ingest.settings import settings as settings_file
-from ingest.settings.settings import Settings
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ from datetime import UTC, date, datetime, time
 from typing import Any, Final, Literal, get_args
 
 from analysis.model import CONTACT_DAYS, DRINKS, EVENT_KINDS, HOLD_H, Drink, EventKind
-from analysis.planning.constraints import Constraints
+from analysis.planning import Constraints
 from ingest.errors import EntryError
 
 DeviceKind = Literal["float", "probe"]

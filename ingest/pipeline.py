@@ -14,12 +14,10 @@ from itertools import groupby
 from queue import Empty, SimpleQueue
 from typing import Final
 
-from ingest.decoding.decode import decode
-from ingest.decoding.deduplication import Arrival, Clockless
-from ingest.decoding.rules import Rule
+from ingest.decoding import Arrival, Clockless, Rule, decode
 from ingest.errors import Fault, StoreError
 from ingest.model import Rejection, Report
-from ingest.store.store import Store
+from ingest.store import Store
 
 log = logging.getLogger(__name__)
 

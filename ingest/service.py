@@ -11,16 +11,13 @@ from dataclasses import dataclass
 from typing import Final
 
 from ingest import file_modes
+from ingest.decoding import Rule
 from ingest.decoding import rules as rule_book
-from ingest.decoding.rules import Rule
-from ingest.monitoring.notifier import Notifier
-from ingest.monitoring.outlook import Outlooks
-from ingest.monitoring.watcher import Watcher, watching
-from ingest.mqtt.embedded_broker import EmbeddedBroker
-from ingest.mqtt.session import Subscriber
+from ingest.monitoring import Notifier, Outlooks, Watcher, watching
+from ingest.mqtt import EmbeddedBroker, Subscriber
 from ingest.pipeline import Pipeline, take_again
-from ingest.settings.settings import Settings, default_data_dir
-from ingest.store.store import Store
+from ingest.settings import Settings, default_data_dir
+from ingest.store import Store
 
 DATABASE: Final = "tunroom.duckdb"
 

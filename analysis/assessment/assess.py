@@ -15,15 +15,9 @@ from analysis.assessment.hysteresis import carry_on, fingerprint_of
 from analysis.assessment.phases import spans
 from analysis.assessment.refutation import Stood, stands_anew, stood_above
 from analysis.attenuation import attenuation_course, gravity_at_attenuation
-from analysis.inference.hypotheses import HypothesisMixture, weigh_hypotheses
-from analysis.inference.population import Correction
-from analysis.inference.posterior import PosteriorDraws
-from analysis.inference.prior import Prior, Priors
-from analysis.inference.temperature_schedule import risen
+from analysis.inference import Correction, HypothesisMixture, PosteriorDraws, Prior, Priors, risen, weigh_hypotheses
 from analysis.model import Assessment, Batch, PhaseSpan, Range, as_utc, events_of
-from analysis.readings.binning import Series, hours_of, summarise
-from analysis.readings.cleaning import mark
-from analysis.readings.stability import Hold, chilled_from, hold
+from analysis.readings import Hold, Series, chilled_from, hold, hours_of, mark, summarise
 
 _LEAST_BINS: Final = 3
 _LEAST_SHARE: Final = 0.1

@@ -11,13 +11,9 @@ from numpy.typing import NDArray
 
 from analysis.assessment.forecast import left_at, range_of
 from analysis.assessment.refutation import Stood
-from analysis.inference.hypotheses import HypothesisMixture
-from analysis.inference.likelihood import GAIN_SD
-from analysis.inference.observation_error import local_rate
-from analysis.inference.prior import Prior
+from analysis.inference import GAIN_SD, HypothesisMixture, Prior, local_rate
 from analysis.model import HOLD_H, STEADY_SG, Batch, Creep, Phase, events_of
-from analysis.readings.binning import Series
-from analysis.readings.stability import Hold, fall_of_late, moves_again, recent_fall
+from analysis.readings import Hold, Series, fall_of_late, moves_again, recent_fall
 
 SURE: Final = 0.7
 """Chance that less than a point is left from which we call it finished, provided that `FAR` is as good as excluded:

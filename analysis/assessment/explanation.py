@@ -10,9 +10,9 @@ import numpy as np
 
 from analysis.assessment.decision import STOOD_H
 from analysis.attenuation import attenuation_course, gravity_at_attenuation
-from analysis.inference.prior import Prior
+from analysis.inference import Prior
 from analysis.model import HOLD_H, Batch, Creep, Forecast, Phase, Range, events_of
-from analysis.readings.stability import Hold
+from analysis.readings import Hold
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

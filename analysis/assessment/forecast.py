@@ -10,10 +10,9 @@ import numpy as np
 import polars as pl
 from scipy.special import ndtr, ndtri
 
-from analysis.inference.population import Correction
-from analysis.inference.posterior import PosteriorDraws
+from analysis.inference import Correction, PosteriorDraws
 from analysis.model import COURSE, Batch, Creep, Floats, Forecast, Range, events_of
-from analysis.readings.binning import hours_of
+from analysis.readings import hours_of
 
 VAGUE_SG: Final = 0.010
 VAGUE_H: Final = 240.0

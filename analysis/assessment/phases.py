@@ -6,10 +6,9 @@ from datetime import timedelta
 
 import numpy as np
 
-from analysis.inference.posterior import PosteriorDraws
+from analysis.inference import PosteriorDraws
 from analysis.model import STEADY_SG, Batch, Floats, Phase, PhaseSpan, events_of
-from analysis.readings.binning import Series, hours_of
-from analysis.readings.stability import Hold
+from analysis.readings import Hold, Series, hours_of
 
 
 def spans(

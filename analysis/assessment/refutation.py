@@ -12,8 +12,7 @@ from typing import Final
 import numpy as np
 
 from analysis.model import HOLD_H, STEADY_SG, Floats
-from analysis.readings.binning import Series
-from analysis.readings.stability import levels, moved_by, scatter_of
+from analysis.readings import Series, levels, moved_by, scatter_of
 
 FELL_SG: Final = 0.002
 """A fall of this much takes back that it had ended: twice what counts as none (`STEADY_SG`)."""

@@ -1,1 +1,23 @@
 """From readings and earlier batches to a posterior over fermentations."""
+
+from analysis.inference.hypotheses import HypothesisMixture, weigh_hypotheses
+from analysis.inference.likelihood import GAIN_SD
+from analysis.inference.observation_error import local_rate
+from analysis.inference.population import Correction
+from analysis.inference.posterior import PosteriorDraws
+from analysis.inference.prior import Prior, Priors
+from analysis.inference.temperature_schedule import risen
+from analysis.inference.training import learn
+
+__all__ = [
+    "GAIN_SD",
+    "Correction",
+    "HypothesisMixture",
+    "PosteriorDraws",
+    "Prior",
+    "Priors",
+    "learn",
+    "local_rate",
+    "risen",
+    "weigh_hypotheses",
+]

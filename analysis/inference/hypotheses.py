@@ -20,8 +20,7 @@ from analysis.inference.observation_error import local_rate
 from analysis.inference.posterior import DRAWS, PosteriorDraws, imply
 from analysis.inference.prior import Prior
 from analysis.model import STEADY_SG, Batch, Floats, events_of
-from analysis.readings.binning import Series, hours_of, original_gravity
-from analysis.readings.stability import CHILL_C, fall_of_late, hold, levels
+from analysis.readings import CHILL_C, Series, fall_of_late, hold, hours_of, levels, original_gravity
 
 HALT_ODDS: Final = 0.10
 """How often a fermentation halts before its end (common practice: one in ten or so; no source)."""

@@ -13,14 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr
 
-from analysis.fermentation.kinetics import Shapes
-from analysis.fermentation.temperature import Warmth, warmer, warmth
+from analysis.fermentation import Shapes, Warmth, warmer, warmth
 from analysis.inference.importance_sampling import WeightedSample, sample
 from analysis.inference.observation_error import WANDER_SD_SG, ObservationError, Whitener, local_rate
 from analysis.inference.prior import Prior
 from analysis.inference.tail_duration import tail_durations
 from analysis.model import Floats
-from analysis.readings.binning import Series
+from analysis.readings import Series
 
 Halt = Literal["none", "lasting", "over", "again"]
 """No halt, one that still lasts, one that is over, and one that lasts after one that is over."""

@@ -14,7 +14,7 @@ from numpy.lib.stride_tricks import sliding_window_view
 from scipy.linalg.lapack import dtrtri
 
 from analysis.model import Floats
-from analysis.readings.binning import Series
+from analysis.readings import Series
 
 WANDER_SD_SG: Final = (0.0001, 0.0002, 0.0004, 0.0008, 0.0016, 0.0032)
 """Sizes of slow wandering that are weighed against each other, doubling. A quiet float must be believed to be quiet:

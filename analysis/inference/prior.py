@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
-from analysis.fermentation.kinetics import OF_THE_COURSE, PARAMETERS
+from analysis.fermentation import OF_THE_COURSE, PARAMETERS
 from analysis.inference.importance_sampling import normals
 from analysis.inference.population import STAGES, BatchLikelihood, Correction, pooled
 from analysis.inference.tail_duration import TailDuration, expected, tail_durations

@@ -14,7 +14,7 @@ from typing import Final
 
 import numpy as np
 
-from analysis.fermentation.kinetics import Shapes
+from analysis.fermentation import Shapes
 from analysis.model import STEADY_SG, Floats
 
 USUAL_SD: Final = 0.3

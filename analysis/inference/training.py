@@ -19,9 +19,7 @@ from analysis.inference.prior import KEPT_PER_DRINK, Priors, general, lingers, s
 from analysis.inference.tail_duration import tail_durations, told
 from analysis.inference.temperature_schedule import warmed
 from analysis.model import STEADY_SG, Batch, FinishedBatch, Floats, events_of
-from analysis.readings.binning import hours_of, original_gravity, summarise
-from analysis.readings.cleaning import mark
-from analysis.readings.stability import chilled_from
+from analysis.readings import chilled_from, hours_of, mark, original_gravity, summarise
 
 _LEAST_BINS = 12
 _MOST_PRECISE = 1e-3

@@ -21,7 +21,7 @@ from analysis.packaging.safety import Verdict
 from analysis.packaging.sulfite import BEERS
 from analysis.packaging.sweetener_dose import fermentable, refusal, stabilised
 from analysis.packaging.sweetening import SWEETENERS
-from analysis.planning.constraints import percent
+from analysis.planning import percent
 
 WINE_LIKE = ("mead", "cider", "wine")
 DRY_SG = 1.006

@@ -11,7 +11,7 @@ import polars as pl
 from analysis.attenuation import gravity_at_attenuation
 from analysis.model import STEADY_SG, Assessment, Batch, events_of
 from analysis.packaging.follow_up import FollowUp, lesson
-from analysis.planning.release import reading_fresh
+from analysis.planning import reading_fresh
 
 
 def prefill(

@@ -12,7 +12,7 @@ import polars as pl
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 
-from analysis.fermentation.temperature import REFERENCE_C
+from analysis.fermentation import REFERENCE_C
 from analysis.model import Batch, Floats
 from analysis.readings.cleaning import digit_and_scatter, hours_since
 

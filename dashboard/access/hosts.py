@@ -25,8 +25,7 @@ from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Receive, Scope, Send
 from starlette.websockets import WebSocketClose
 
-from ingest.settings.settings import Server
-from ingest.settings.validators import is_host_name
+from ingest.settings import Server, is_host_name
 
 log = logging.getLogger(__name__)
 

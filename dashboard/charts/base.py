@@ -13,7 +13,7 @@ import polars as pl
 from analysis import attenuation, units
 from analysis.model import Assessment, Event, Floats
 from dashboard.charts.palette import PALETTES, Edition, Palette
-from dashboard.wording.formatting import Voice, zone_of
+from dashboard.wording import Voice, zone_of
 
 GravityScale = Literal["SG", "°P", "Attenuation"]
 TimeScale = Literal["Date", "Days since pitching"]

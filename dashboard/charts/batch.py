@@ -20,8 +20,7 @@ from analysis.model import Assessment, Event, Forecast, PhaseSpan
 from dashboard.charts.base import DATE_TICKS, Axes, Curve, Zoom, axis_title, base_layout, course_until
 from dashboard.charts.downsampling import thinned
 from dashboard.charts.palette import faded
-from dashboard.wording.formatting import Voice
-from dashboard.wording.verdict import EVENT_WORDS, PHASE_WORDS
+from dashboard.wording import EVENT_WORDS, PHASE_WORDS, Voice
 
 _PANELS: Final = ((0.3794, 1.0), (0.1906, 0.3344), (0.0, 0.1456))
 """Gravity, temperature and the strip of events, as shares of the height."""

@@ -8,14 +8,12 @@ from typing import Any, Final
 
 import plotly.graph_objects as go
 
-from analysis.planning.outstanding import Act
+from analysis.planning import Act
 from dashboard.charts.base import base_layout
 from dashboard.charts.palette import PALETTES, Edition, Palette, faded
-from dashboard.wording.calendar import name_of
-from dashboard.wording.formatting import Voice
-from dashboard.wording.verdict import expected_finish
+from dashboard.wording import Voice, expected_finish, name_of
 from ingest.model import Preferences
-from ingest.monitoring.outlook import Outlook
+from ingest.monitoring import Outlook
 
 BACK: Final = timedelta(days=4)
 LEAST_AHEAD: Final = timedelta(days=12)

@@ -13,7 +13,7 @@ from analysis.calibration import InclinationCurve
 from analysis.model import Floats
 from dashboard.charts.base import axis_title, base_layout
 from dashboard.charts.palette import PALETTES, Edition, faded
-from dashboard.wording.formatting import Voice, number
+from dashboard.wording import Voice, number
 
 _HEIGHT_PX: Final = 320
 _BEYOND: Final = 0.25

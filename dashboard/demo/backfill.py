@@ -16,12 +16,11 @@ from datetime import date, datetime, timedelta
 from typing import Final
 
 from analysis import Assessment, Priors, assess, learn
-from analysis.planning.plan import steady_plan
+from analysis.planning import steady_plan
 from ingest.model import AssessmentRecord, BatchRecord, Vessel
-from ingest.monitoring.outlook import Outlook, constraints_of
-from ingest.monitoring.watcher import assessment_record
+from ingest.monitoring import Outlook, assessment_record, constraints_of
 from ingest.service import Service
-from ingest.store.store import Store
+from ingest.store import Store
 
 log = logging.getLogger(__name__)
 

@@ -33,8 +33,8 @@ from ingest.model import (
     Yeast,
 )
 from ingest.service import DATABASE, Service
-from ingest.settings.settings import load
-from ingest.store.store import Store
+from ingest.settings import load
+from ingest.store import Store
 from sample_data.cellar import demo_cellar
 from sample_data.demo_model import DemoBatch, DemoCellar, DemoDevice, DemoSample
 

@@ -7,14 +7,11 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final, Literal, get_args
 
-from analysis.planning.outstanding import done_so_far, due, first_of
-from analysis.planning.release import Condition
-from analysis.planning.wording import unread_words
-from dashboard.wording.formatting import Voice, capital, chance, lasted, number
-from dashboard.wording.verdict import dose_words, verdict
+from analysis.planning import Condition, done_so_far, due, first_of, unread_words
+from dashboard.wording import Voice, capital, chance, dose_words, lasted, number, verdict
 from ingest.model import BatchRecord, Vessel
-from ingest.monitoring.outlook import Outlook
-from ingest.store.device_status import DeviceStatus
+from ingest.monitoring import Outlook
+from ingest.store import DeviceStatus
 
 NeedKind = Literal[
     "stalled",

@@ -11,13 +11,11 @@ from zoneinfo import ZoneInfo
 from icalendar import Alarm, Calendar, Event
 
 from analysis.model import events_of
-from analysis.planning.constraints import percent
-from analysis.planning.outstanding import Act, done_so_far
-from analysis.planning.wording import FORECAST_ONLY
+from analysis.planning import FORECAST_ONLY, Act, done_so_far, percent
 from ingest.model import Preferences
 
 if TYPE_CHECKING:
-    from ingest.monitoring.outlook import Outlook
+    from ingest.monitoring import Outlook
 
 _EVENTS: Final = uuid.UUID("6f0d2a3e-5f0b-4f57-9f5e-0c6f2b7f9a41")
 """Name space of our event ids: one batch and act have one id for ever, so that a moved date moves the event."""

@@ -11,14 +11,14 @@ import polars as pl
 
 from analysis.attenuation import attenuation_course
 from analysis.model import Assessment, Floats
-from analysis.planning.constraints import Constraints
+from analysis.planning import Constraints
 from analysis.track_record import Ended, Said, TrackRecord, track_record
 from analysis.yeast_comparison import Comparison, Outcome, compare
 from dashboard import context
-from dashboard.charts.downsampling import thinned
+from dashboard.charts import thinned
 from dashboard.queries import queries
 from ingest.model import BatchRecord
-from ingest.monitoring.outlook import constraints_of
+from ingest.monitoring import constraints_of
 
 _NAMELESS = "no yeast named"
 

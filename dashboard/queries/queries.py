@@ -20,15 +20,12 @@ import polars as pl
 
 from analysis.model import MARKED, Assessment
 from dashboard import context
-from dashboard.charts import base, batch
-from dashboard.charts.base import Curve
-from dashboard.charts.sparkline import sparkline
+from dashboard.charts import Curve, base, batch, sparkline
 from dashboard.queries.attention import Standing, needs_of
-from dashboard.wording.formatting import Voice, natural
-from dashboard.wording.verdict import curve_in_words
+from dashboard.wording import Voice, curve_in_words, natural
 from ingest.model import BatchRecord, Device, Placement, Vessel
-from ingest.monitoring.outlook import Outlook
-from ingest.store.device_status import DeviceStatus
+from ingest.monitoring import Outlook
+from ingest.store import DeviceStatus
 
 log = logging.getLogger(__name__)
 

@@ -6,10 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from dashboard.wording.formatting import joined, plural
+from dashboard.wording import joined, plural
 from ingest.model import BatchRecord, Placement, Preferences, Vessel
-from ingest.store.device_status import DeviceStatus
-from ingest.store.store import Store
+from ingest.store import DeviceStatus, Store
 
 _NAMED: Final = 3
 

@@ -11,14 +11,12 @@ from urllib.parse import urljoin
 import streamlit as st
 
 from dashboard import context
-from dashboard.charts.base import CONFIG
-from dashboard.charts.calendar import calendar_figure
+from dashboard.charts import CONFIG, calendar_figure
 from dashboard.queries import queries
 from dashboard.ui import components
 from dashboard.web import calendar_routes
-from dashboard.wording.calendar import Item, agenda, opening
-from dashboard.wording.formatting import Voice, capital
-from ingest.monitoring.outlook import Outlook
+from dashboard.wording import Item, Voice, agenda, capital, opening
+from ingest.monitoring import Outlook
 
 
 def _sign(svg: str, word: str) -> str:

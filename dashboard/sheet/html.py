@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from html import escape
 from typing import Any
 
-from dashboard.charts.palette import PALETTES
+from dashboard.charts import PALETTES
 from dashboard.sheet.rows import (
     VERDICT_LINES,
     VERDICTS,
@@ -18,7 +18,7 @@ from dashboard.sheet.rows import (
     unit_of,
     verdict_of,
 )
-from dashboard.wording.formatting import number
+from dashboard.wording import number
 from ingest.model import Preferences
 
 _LIGHT = PALETTES["light"]

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from analysis import units
-from analysis.packaging.sheet import Field, Quantity, fields
-from dashboard.wording.formatting import THIN, number
+from analysis.packaging import Field, Quantity, fields
+from dashboard.wording import THIN, number
 from ingest.model import Preferences
 
 Light = Literal["go", "caution", "stop"]

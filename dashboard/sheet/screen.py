@@ -7,7 +7,7 @@ from dataclasses import asdict
 from html import escape
 from typing import Any
 
-from dashboard.charts.palette import PALETTES, Edition
+from dashboard.charts import PALETTES, Edition
 from dashboard.sheet import html
 from dashboard.sheet.rows import VERDICT_LINES, VERDICTS, Light, Section, answer_sections, verdict_of
 from ingest.model import Preferences

@@ -1,1 +1,6 @@
 """Parts that every screen is built of."""
+
+from dashboard.ui.forms import Form, Scale
+from dashboard.ui.links import address
+
+__all__ = ["Form", "Scale", "address"]

@@ -19,7 +19,7 @@ from streamlit.delta_generator import DeltaGenerator
 
 from analysis import units
 from dashboard.ui import components
-from dashboard.wording.formatting import Voice, capital, zone_of
+from dashboard.wording import Voice, capital, zone_of
 from ingest.errors import EntryError
 
 T = TypeVar("T")

@@ -10,7 +10,7 @@ from typing import Final
 
 import streamlit as st
 
-from dashboard.charts.base import Axes, Zoom
+from dashboard.charts import Axes, Zoom
 
 PARAMETER: Final = "zoom"
 PLACE: Final = "curve-figure"

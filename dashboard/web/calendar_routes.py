@@ -19,8 +19,8 @@ from starlette.routing import Route
 from dashboard import context
 from dashboard.queries import calendar_feed
 from ingest.model import BatchRecord, Preferences
-from ingest.monitoring.outlook import Outlook
-from ingest.store.store import Store
+from ingest.monitoring import Outlook
+from ingest.store import Store
 
 CELLAR: Final = "cellar"
 """The name of the feed of all batches; any other name is a batch's id."""

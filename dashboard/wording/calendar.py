@@ -7,10 +7,10 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
-from analysis.planning.outstanding import Act
+from analysis.planning import Act
 from dashboard.wording.formatting import Voice, chance, natural
 from dashboard.wording.verdict import dose_words
-from ingest.monitoring.outlook import Outlook
+from ingest.monitoring import Outlook
 
 _WORDS: Final[dict[Act, str]] = {"hops in": "Dry hop", "hops out": "Hops out of", "package": "Package"}
 

@@ -9,7 +9,7 @@ from typing import Any, Final
 from dashboard.wording.formatting import THIN, Voice, capital, joined, lasted, number, plural
 from ingest import model
 from ingest.model import Device, DeviceKind, Situation
-from ingest.store.device_status import DeviceStatus
+from ingest.store import DeviceStatus
 
 WEAK_DBM: Final = -85.0
 """A signal below this is often lost (common practice, no source)."""

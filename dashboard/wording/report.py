@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 
 from analysis.model import HOLD_H, Assessment, Batch
-from analysis.planning.plan import Plan
+from analysis.planning import Plan
 from dashboard.wording.formatting import THIN, Voice, percent
 from dashboard.wording.verdict import PHASE_WORDS, dates, three_notions, verdict
 from ingest.model import Preferences

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Final
 import numpy as np
 
 from analysis.model import STEADY_SG, Assessment, Batch, EventKind, Forecast, Phase, events_of
-from analysis.planning.outstanding import Act, ToDo, done_so_far, first_of, outstanding
+from analysis.planning import Act, ToDo, done_so_far, first_of, outstanding
 from dashboard.wording.formatting import (
     Voice,
     capital,
@@ -29,7 +29,7 @@ from dashboard.wording.formatting import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from analysis.planning.plan import Plan
+    from analysis.planning import Plan
 
 PHASE_WORDS: Final[dict[Phase, str]] = {
     "lag": "Not begun",

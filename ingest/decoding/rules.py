@@ -27,7 +27,7 @@ from ingest.decoding.quantities import UNIT_SPELLINGS
 from ingest.errors import SettingsError, SettingsFaults
 
 if TYPE_CHECKING:
-    from ingest.store.store import Store
+    from ingest.store import Store
 
 QUANTITY_UNITS: Final[dict[str, tuple[str, ...]]] = {
     "gravity": ("SG", "°P", "kg/m³"),

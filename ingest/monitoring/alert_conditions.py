@@ -13,16 +13,13 @@ from typing import TYPE_CHECKING, Final, Literal, get_args
 from zoneinfo import ZoneInfo
 
 from analysis.model import Batch
-from analysis.planning.constraints import percent
-from analysis.planning.outstanding import Act, done_so_far
-from analysis.planning.plan import day_words
-from analysis.planning.wording import FORECAST_ONLY, cold_keg_words
+from analysis.planning import FORECAST_ONLY, Act, cold_keg_words, day_words, done_so_far, percent
 from analysis.units import c_to_f
 from ingest.model import Preferences
 
 if TYPE_CHECKING:
     from ingest.monitoring.outlook import Outlook
-    from ingest.store.store import DeviceStatus
+    from ingest.store import DeviceStatus
 
 NotifyKind = Literal[
     "finished",

@@ -18,16 +18,14 @@ from zoneinfo import ZoneInfo
 
 import apprise
 
-from analysis.planning.outstanding import Act, ToDo, days_to_come, done_so_far, first_of
-from analysis.planning.plan import moved
-from analysis.planning.release import reading_fresh
+from analysis.planning import Act, ToDo, days_to_come, done_so_far, first_of, moved, reading_fresh
 from ingest.errors import StoreError
 from ingest.model import BatchRecord, Device, Preferences
 from ingest.monitoring.alert_conditions import NOTIFY_KINDS, Condition, Eve, NotifyKind, conditions, mark_of
 
 if TYPE_CHECKING:
     from ingest.monitoring.outlook import Outlook
-    from ingest.store.store import DeviceStatus, Store
+    from ingest.store import DeviceStatus, Store
 
 __all__ = ["NOTIFY_KINDS", "Message", "Notifier", "NotifyKind", "Sent", "apprise_send", "escaped", "verdict_message"]
 

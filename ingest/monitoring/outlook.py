@@ -20,13 +20,11 @@ import polars as pl
 
 from analysis import Assessment, Batch, Priors, assess, learn
 from analysis.model import events_of
-from analysis.planning.outstanding import ToDo, outstanding
-from analysis.planning.plan import Constraints, Plan, day_words, steady_plan
-from analysis.planning.release import reading_fresh
-from ingest.decoding.timestamps import AHEAD_S
+from analysis.planning import Constraints, Plan, ToDo, day_words, outstanding, reading_fresh, steady_plan
+from ingest.decoding import AHEAD_S
 from ingest.errors import StoreError
 from ingest.model import BatchRecord, Preferences, Vessel
-from ingest.store.store import Store
+from ingest.store import Store
 
 log = logging.getLogger(__name__)
 

@@ -19,7 +19,7 @@ from ingest.errors import StoreError
 from ingest.model import AssessmentRecord
 from ingest.monitoring.notifier import Notifier, verdict_message
 from ingest.monitoring.outlook import Outlook, Outlooks
-from ingest.store.store import Store
+from ingest.store import Store
 
 log = logging.getLogger(__name__)
 

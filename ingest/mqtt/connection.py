@@ -26,9 +26,9 @@ from paho.mqtt.packettypes import PacketTypes
 from paho.mqtt.properties import Properties
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
-from ingest.decoding.deduplication import Arrival
+from ingest.decoding import Arrival
 from ingest.pipeline import Pipeline
-from ingest.settings.settings import Broker
+from ingest.settings import Broker
 
 log = logging.getLogger(__name__)
 

@@ -6,7 +6,7 @@ import socket
 import ssl
 from collections.abc import Sequence
 
-from ingest.settings.settings import Broker
+from ingest.settings import Broker
 
 Address = tuple[str, int]
 

@@ -20,7 +20,7 @@ from typing import Final
 
 from ingest.errors import IngestError, SettingsError
 from ingest.mqtt import embedded_broker_process
-from ingest.settings.settings import Broker, is_loopback
+from ingest.settings import Broker, is_loopback
 
 log = logging.getLogger(__name__)
 

@@ -21,7 +21,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 from ingest.mqtt import diagnostics
 from ingest.mqtt.connection import CONNECT_S, OFFLINE, ONLINE, Connection
 from ingest.pipeline import Pipeline
-from ingest.settings.settings import Broker
+from ingest.settings import Broker
 
 log = logging.getLogger(__name__)
 

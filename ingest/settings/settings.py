@@ -16,7 +16,7 @@ from typing import Any, Final
 
 import platformdirs
 
-from ingest.decoding.rules import Rule, rule_from
+from ingest.decoding import Rule, rule_from
 from ingest.errors import SettingsError, SettingsFaults
 from ingest.settings import source as settings_source
 from ingest.settings import validators as reads

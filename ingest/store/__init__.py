@@ -1,1 +1,21 @@
 """One door to DuckDB."""
+
+from ingest.store.device_status import DeviceStatus
+from ingest.store.migrations import NEWEST
+from ingest.store.report_rows import QUANTITIES
+from ingest.store.row_mapping import ENTRIES, TABLES, Table, from_row, to_json
+from ingest.store.store import AS_SENT, Kept, Store
+
+__all__ = [
+    "AS_SENT",
+    "ENTRIES",
+    "NEWEST",
+    "QUANTITIES",
+    "TABLES",
+    "DeviceStatus",
+    "Kept",
+    "Store",
+    "Table",
+    "from_row",
+    "to_json",
+]

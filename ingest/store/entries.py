@@ -9,7 +9,7 @@ from typing import Any, Final, TypeVar, cast
 
 from analysis.calibration import check_points
 from analysis.errors import CalibrationError
-from ingest.calibration.hand_samples import check_sample
+from ingest.calibration import check_sample
 from ingest.errors import EntryError
 from ingest.model import (
     BatchRecord,

@@ -8,8 +8,7 @@ from typing import Final, TypeVar
 import polars as pl
 
 from analysis.model import READINGS, Batch, Event, FinishedBatch
-from ingest.calibration.calibrate import Calibrated, Stay, calibrate, calibrated_alone
-from ingest.calibration.hand_samples import sampled_gravity
+from ingest.calibration import Calibrated, Stay, calibrate, calibrated_alone, sampled_gravity
 from ingest.errors import EntryError
 from ingest.model import (
     BatchRecord,

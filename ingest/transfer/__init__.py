@@ -2,7 +2,7 @@
 
 from ingest.transfer.export import Exported, ImportedCellar, export_cellar, import_cellar, import_zip
 from ingest.transfer.log import ImportedLog, import_log
-from ingest.transfer.log_file import mapping
+from ingest.transfer.log_file import OURS, mapping, scan_text
 
 __all__ = [
     "Exported",
@@ -14,3 +14,5 @@ __all__ = [
     "import_zip",
     "mapping",
 ]
+
+__all__ = ["OURS", "scan_text"]

@@ -13,12 +13,10 @@ import polars as pl
 import pyarrow.parquet as pq
 
 from ingest import file_modes
-from ingest.decoding.rules import RULES_NOTE, add_rules
+from ingest.decoding import RULES_NOTE, add_rules
 from ingest.errors import EntryError, ImportFileError
 from ingest.model import AssessmentRecord, BatchRecord, Placement, Rejection
-from ingest.store.migrations import NEWEST
-from ingest.store.row_mapping import ENTRIES, TABLES, Table, from_row, to_json
-from ingest.store.store import AS_SENT, Store
+from ingest.store import AS_SENT, ENTRIES, NEWEST, TABLES, Store, Table, from_row, to_json
 from ingest.transfer.archive import unpack
 from ingest.transfer.log import Progress, keep_all
 from ingest.transfer.manifest import MANIFEST, check_files, file_of, is_free, read_manifest, written_aside

@@ -14,8 +14,7 @@ import polars as pl
 
 from ingest.errors import EntryError, ImportFileError
 from ingest.model import BatchRecord, Device, Placement, Record
-from ingest.store.report_rows import QUANTITIES
-from ingest.store.store import Kept, Store
+from ingest.store import QUANTITIES, Kept, Store
 from ingest.transfer.log_file import mapping, read_log
 
 Progress = Callable[[str], None]

@@ -8,9 +8,9 @@ from typing import Any, Final, cast
 
 import polars as pl
 
-from ingest.decoding.quantities import BY_FIELD, NATIVE_NAMES, converted
+from ingest.decoding import BY_FIELD, NATIVE_NAMES, converted
 from ingest.errors import ImportFileError
-from ingest.store.report_rows import QUANTITIES
+from ingest.store import QUANTITIES
 
 Ask = Callable[[str, list[str]], str | None]
 

@@ -15,7 +15,7 @@ import pyarrow.parquet as pq
 
 from ingest.errors import ImportFileError
 from ingest.file_modes import FILE
-from ingest.store.migrations import NEWEST
+from ingest.store import NEWEST
 
 MANIFEST: Final = "cellar.json"
 _WRITING: Final = ".writing"

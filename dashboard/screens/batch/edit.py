@@ -9,16 +9,16 @@ from typing import Any, Final, get_args
 import streamlit as st
 
 from analysis.model import DRINKS
-from analysis.planning.constraints import USUAL_RESTS, Constraints, Destination
+from analysis.planning import USUAL_RESTS, Constraints, Destination
 from dashboard import context
 from dashboard.queries import queries
 from dashboard.screens.sensors import placement
 from dashboard.ui import forms
-from dashboard.wording.formatting import Voice
+from dashboard.wording import Voice
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, EventRecord, Vessel, Yeast
-from ingest.monitoring.outlook import constraints_of
-from ingest.store.store import Store
+from ingest.monitoring import constraints_of
+from ingest.store import Store
 
 _DESTINATIONS: Final[tuple[Destination, ...]] = get_args(Destination)
 

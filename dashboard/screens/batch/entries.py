@@ -13,8 +13,7 @@ from analysis.model import EVENT_KINDS, EventKind
 from dashboard import context
 from dashboard.queries import queries
 from dashboard.ui import components, forms
-from dashboard.wording.formatting import Voice, number
-from dashboard.wording.verdict import EVENT_WORDS
+from dashboard.wording import EVENT_WORDS, Voice, number
 from ingest.errors import EntryError
 from ingest.model import INSTRUMENTS, BatchRecord, EventRecord, HandSample, Instrument
 

@@ -9,13 +9,10 @@ from html import escape
 import streamlit as st
 
 from dashboard import context
-from dashboard.charts.base import PLAIN
-from dashboard.charts.history import history_figure
+from dashboard.charts import PLAIN, history_figure
 from dashboard.queries import finished_batches, queries
 from dashboard.ui import components
-from dashboard.wording import yeasts
-from dashboard.wording.formatting import Voice, capital, lasted, percent
-from dashboard.wording.verdict import PHASE_WORDS
+from dashboard.wording import PHASE_WORDS, Voice, capital, lasted, percent, yeasts
 from ingest.model import AssessmentRecord, BatchRecord
 
 _ROWS = 30

@@ -8,16 +8,13 @@ from typing import Final, get_args
 import streamlit as st
 
 from dashboard import context
-from dashboard.charts import base
-from dashboard.charts.sparkline import phase_glyph
-from dashboard.queries import queries
-from dashboard.queries.attention import needs_of
+from dashboard.charts import base, phase_glyph
+from dashboard.queries import needs_of, queries
 from dashboard.screens.batch import entries, history
 from dashboard.ui import components, zoom
-from dashboard.wording.formatting import Voice, percent, unbroken
-from dashboard.wording.verdict import PHASE_WORDS, curve_in_words, dates, three_notions, verdict
+from dashboard.wording import PHASE_WORDS, Voice, curve_in_words, dates, percent, three_notions, unbroken, verdict
 from ingest.model import BatchRecord, Vessel
-from ingest.monitoring.outlook import Outlook
+from ingest.monitoring import Outlook
 
 PARTS = ("Why we say so", "What we said before", "What was entered", "This batch")
 

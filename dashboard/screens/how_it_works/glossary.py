@@ -6,10 +6,9 @@ from html import escape
 from typing import Final
 
 from analysis.model import CONTACT_DAYS, HOLD_H, PHASES, STEADY_SG, Phase
-from analysis.packaging.safety import DEFER
-from dashboard.charts.sparkline import phase_glyph
-from dashboard.wording.formatting import chances_table, number
-from dashboard.wording.verdict import PHASE_WORDS
+from analysis.packaging import DEFER
+from dashboard.charts import phase_glyph
+from dashboard.wording import PHASE_WORDS, chances_table, number
 
 _POINT: Final = f"{number(STEADY_SG, 3)} SG"
 

@@ -9,13 +9,13 @@ from typing import Final
 
 import streamlit as st
 
-from analysis.packaging.follow_up import HOW_TO_TEST, RESULTS, FollowUp, advice, bottle_day
+from analysis.packaging import HOW_TO_TEST, RESULTS, FollowUp, advice, bottle_day
 from dashboard import context
 from dashboard.ui import components, forms
-from dashboard.wording.formatting import Voice, unbroken
+from dashboard.wording import Voice, unbroken
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, EventRecord, Vessel
-from ingest.store.store import Store
+from ingest.store import Store
 
 KEPT_AS: Final = "follow_up"
 """Where a batch keeps its test bottle, among its plan."""

@@ -18,17 +18,15 @@ import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
 from analysis.display_units import Say
-from analysis.packaging.prefill import prefill
-from analysis.packaging.sheet import Field, SheetInputError, field_of, fields, sheet
+from analysis.packaging import Field, SheetInputError, field_of, fields, prefill, sheet
 from dashboard.screens.packaging import follow_up
 from dashboard.sheet import rows
-from dashboard.ui import forms
-from dashboard.ui.forms import Form, Scale
-from dashboard.wording.formatting import MINUS, Voice, capital, joined
+from dashboard.ui import Form, Scale, forms
+from dashboard.wording import MINUS, Voice, capital, joined
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, Preferences
-from ingest.monitoring.outlook import Outlook, constraints_of
-from ingest.store.store import Store
+from ingest.monitoring import Outlook, constraints_of
+from ingest.store import Store
 
 Inputs = dict[str, Any]
 

@@ -7,18 +7,16 @@ from html import escape
 import streamlit as st
 
 from analysis.model import events_of
-from analysis.packaging.follow_up import lesson
-from analysis.planning.outstanding import first_of
+from analysis.packaging import lesson
+from analysis.planning import first_of
 from dashboard import context
-from dashboard.queries import queries
-from dashboard.queries.attention import Standing
+from dashboard.queries import Standing, queries
 from dashboard.screens.packaging import follow_up, inputs
 from dashboard.sheet import html, screen
 from dashboard.ui import components
-from dashboard.wording.formatting import WEEKDAYS, Voice, capital, unbroken
-from dashboard.wording.verdict import held, packaging_date
+from dashboard.wording import WEEKDAYS, Voice, capital, held, packaging_date, unbroken
 from ingest.model import BatchRecord, EventRecord
-from ingest.monitoring.outlook import Outlook
+from ingest.monitoring import Outlook
 
 
 def show() -> None:

@@ -14,12 +14,11 @@ from analysis.calibration import inclination_curve, offset
 from analysis.errors import CalibrationError
 from dashboard import context
 from dashboard.charts import calibration
-from dashboard.ui import components, forms
-from dashboard.ui.forms import Form, Scale
-from dashboard.wording.formatting import Voice, number
+from dashboard.ui import Form, Scale, components, forms
+from dashboard.wording import Voice, number
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, CalibrationKind, CalibrationRecord, Device, HandSample, Placement
-from ingest.store.device_status import DeviceStatus
+from ingest.store import DeviceStatus
 
 Point = tuple[float, float]
 

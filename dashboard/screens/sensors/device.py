@@ -14,10 +14,10 @@ from dashboard import context
 from dashboard.queries import queries
 from dashboard.screens.sensors import calibration, placement
 from dashboard.ui import components, forms
+from dashboard.wording import THIN, Voice, number
 from dashboard.wording import device as words_device
-from dashboard.wording.formatting import THIN, Voice, number
 from ingest.model import DEVICE_KINDS, SITUATIONS, Device, Vessel
-from ingest.store.device_status import DeviceStatus
+from ingest.store import DeviceStatus
 
 _ROWS: Final = 12
 _HEADINGS: Final = ["measured", "gravity", "inclination", "temperature", "battery", "signal"]

@@ -6,7 +6,7 @@ import socket
 from html import escape
 from typing import Final
 
-from ingest.settings.settings import Broker, Settings, is_loopback
+from ingest.settings import Broker, Settings, is_loopback
 
 EXAMPLE: Final = '{"gravity_sg": 1.048, "temperature_c": 19.5}'
 

@@ -12,10 +12,10 @@ from dashboard.queries import queries
 from dashboard.screens.sensors import device as device_page
 from dashboard.screens.sensors import first_steps, placement, rejected
 from dashboard.ui import components
+from dashboard.wording import Voice, plural
 from dashboard.wording import device as words_device
-from dashboard.wording.formatting import Voice, plural
 from ingest.model import Device, Vessel
-from ingest.store.device_status import DeviceStatus
+from ingest.store import DeviceStatus
 
 _SEEN: Final = "new devices seen"
 _FORMS: Final = 4

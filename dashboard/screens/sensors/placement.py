@@ -11,12 +11,11 @@ import streamlit as st
 
 from dashboard import context
 from dashboard.ui import forms
+from dashboard.wording import Voice, joined
 from dashboard.wording import device as words_device
-from dashboard.wording.formatting import Voice, joined
 from ingest.errors import EntryError
 from ingest.model import DEVICE_KINDS, SITUATIONS, Device, Placement, Vessel
-from ingest.store.device_status import DeviceStatus
-from ingest.store.store import Store
+from ingest.store import DeviceStatus, Store
 
 Since = Literal["its first word", "now", "another time"]
 _SINCE: Final[dict[Since, str]] = {

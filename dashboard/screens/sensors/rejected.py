@@ -12,8 +12,8 @@ from dashboard.queries import queries
 from dashboard.screens.sensors import rule_draft
 from dashboard.screens.sensors.rule_draft import Group, Leaf
 from dashboard.ui import components, forms
-from dashboard.wording.formatting import Voice, capital, count, joined, plural
-from ingest.decoding.rules import Rule, rule_from, stored_rules
+from dashboard.wording import Voice, capital, count, joined, plural
+from ingest.decoding import Rule, rule_from, stored_rules
 from ingest.errors import EntryError, SettingsError
 
 _QUANTITIES: Final = {

@@ -10,9 +10,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from dashboard.wording.formatting import Voice, number
-from ingest.decoding.decode import decode
-from ingest.decoding.rules import QUANTITY_UNITS, TIME_UNITS, Rule
+from dashboard.wording import Voice, number
+from ingest.decoding import QUANTITY_UNITS, TIME_UNITS, Rule, decode
 from ingest.model import Rejection, Report
 
 _PLAIN_NAME: Final = re.compile(r"[A-Za-z_][A-Za-z0-9_]*")

@@ -11,7 +11,7 @@ from dashboard import context, version
 from dashboard.queries import queries
 from dashboard.screens.sensors.first_steps import broker_address
 from dashboard.ui import components
-from dashboard.wording.formatting import THIN, Voice, number, plural
+from dashboard.wording import THIN, Voice, number, plural
 
 _CHANGES = 40
 _LOW_DISK_GB = 1.0

@@ -19,11 +19,11 @@ from dashboard.queries import queries
 from dashboard.screens.sensors import placement
 from dashboard.screens.set_up import import_preview
 from dashboard.ui import components, forms
-from dashboard.wording.formatting import Voice, capital, number, plural
+from dashboard.wording import Voice, capital, number, plural
 from ingest import transfer
 from ingest.errors import EntryError, IngestError
 from ingest.model import BatchRecord, Device, Placement, Vessel, Yeast
-from ingest.store.store import Store
+from ingest.store import Store
 
 _KINDS: Final = ("csv", "tsv", "parquet", "jsonl", "ndjson", "zip")
 _ROWS: Final = 5

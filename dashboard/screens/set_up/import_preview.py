@@ -9,7 +9,7 @@ from typing import Final
 import polars as pl
 
 from ingest.errors import ImportFileError
-from ingest.transfer.log_file import OURS, scan_text
+from ingest.transfer import OURS, scan_text
 
 LABELS: Final[dict[str, str]] = {
     "measured_at": "Time",

@@ -12,10 +12,10 @@ from dashboard import context
 from dashboard.queries import queries
 from dashboard.ui import components, forms
 from dashboard.web import calendar_routes
-from dashboard.wording.formatting import Voice, capital, plural
+from dashboard.wording import Voice, capital, plural
 from ingest.errors import EntryError
 from ingest.model import Preferences
-from ingest.monitoring.notifier import NOTIFY_KINDS
+from ingest.monitoring import NOTIFY_KINDS
 
 _GUIDE = "https://appriseit.com/services/"
 

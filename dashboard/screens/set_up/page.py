@@ -9,13 +9,12 @@ from typing import Final
 import streamlit as st
 
 from dashboard import context
-from dashboard.queries import queries, setup_checklist
-from dashboard.queries.setup_checklist import Lack
+from dashboard.queries import Lack, queries, setup_checklist
 from dashboard.screens.batch import edit
 from dashboard.screens.set_up import cellar, health, import_log, notifications
 from dashboard.screens.set_up import vessels as entry_vessel
 from dashboard.ui import components
-from dashboard.wording.formatting import capital, plural
+from dashboard.wording import capital, plural
 from ingest.model import BatchRecord, Vessel, Yeast
 
 

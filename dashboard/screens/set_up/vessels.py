@@ -10,8 +10,7 @@ import streamlit as st
 from dashboard import context
 from dashboard.queries import queries
 from dashboard.ui import forms
-from dashboard.wording import device
-from dashboard.wording.formatting import Voice
+from dashboard.wording import Voice, device
 from ingest.errors import EntryError
 from ingest.model import Device, Placement, Vessel, Yeast
 

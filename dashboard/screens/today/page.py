@@ -12,7 +12,7 @@ from dashboard.screens.sensors import first_steps
 from dashboard.screens.today import vessel_list
 from dashboard.ui import components
 from dashboard.web import redirects
-from dashboard.wording.formatting import Voice, capital, plural
+from dashboard.wording import Voice, capital, plural
 
 MANY = 15
 """More vessels than this are shown smaller."""

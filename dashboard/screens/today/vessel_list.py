@@ -6,14 +6,13 @@ from collections.abc import Sequence
 from html import escape
 from typing import TYPE_CHECKING, Final
 
-from analysis.planning.outstanding import Act
-from dashboard.charts.sparkline import phase_glyph
-from dashboard.ui.links import address
-from dashboard.wording.formatting import Voice, capital, joined, percent, plural
-from dashboard.wording.verdict import PHASE_WORDS, dose_words, next_day, verdict
+from analysis.planning import Act
+from dashboard.charts import phase_glyph
+from dashboard.ui import address
+from dashboard.wording import PHASE_WORDS, Voice, capital, dose_words, joined, next_day, percent, plural, verdict
 
 if TYPE_CHECKING:
-    from dashboard.queries.attention import Standing
+    from dashboard.queries import Standing
 
 _NEXT: Final[dict[Act, str]] = {"hops in": "hops into", "hops out": "hops out of", "package": "packaging"}
 _WORTH_SAYING = 0.005

@@ -11,9 +11,8 @@ from plotly.subplots import make_subplots
 
 from analysis.model import Floats
 from analysis.yeast_comparison import Comparison, Quantity
-from dashboard.charts.base import base_layout
-from dashboard.charts.palette import PALETTES, Edition, faded
-from dashboard.queries.finished_batches import Finished
+from dashboard.charts import PALETTES, Edition, base_layout, faded
+from dashboard.queries import Finished
 
 _LABELS: Final[dict[Quantity, str]] = {"finish_days": "days to the finish", "attenuation": "% apparent attenuation"}
 

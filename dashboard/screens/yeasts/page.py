@@ -8,13 +8,12 @@ import streamlit as st
 
 from analysis.yeast_comparison import QUANTITIES, Comparison
 from dashboard import context
-from dashboard.charts.base import PLAIN
-from dashboard.queries import finished_batches, queries
-from dashboard.queries.finished_batches import Finished
+from dashboard.charts import PLAIN
+from dashboard.queries import Finished, finished_batches, queries
 from dashboard.screens.yeasts.charts import courses_figure, differences_figure
 from dashboard.ui import components
+from dashboard.wording import Voice, capital
 from dashboard.wording import yeasts as words_yeasts
-from dashboard.wording.formatting import Voice, capital
 
 
 def show() -> None:

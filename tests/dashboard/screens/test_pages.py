@@ -299,7 +299,7 @@ def test_the_small_curves_are_drawn_as_soon_as_a_batch_was_judged(cellar: Any, m
     outlooks = [cellar.service.outlooks.of(r.batch_id) for r in cellar.store.active_batches()]
     for outlook in outlooks:
         queries.draw_ahead(outlook)
-    monkeypatch.setattr(queries.rows, "picture", lambda *_: pytest.fail("drawn again"))
+    monkeypatch.setattr(queries, "sparkline", lambda *_: pytest.fail("drawn again"))
     say = queries.voice()
     drawn = queries.pictures(queries.standings(say), say)
     assert len(drawn) == len(outlooks) > 0
@@ -311,6 +311,6 @@ def test_a_small_curve_that_cannot_be_drawn_does_not_stop_who_judges(
 ) -> None:
     [first, *_] = cellar.store.active_batches()
     outlook = replace(cellar.service.outlooks.of(first.batch_id), computed_at=datetime(2020, 1, 1, tzinfo=UTC))
-    monkeypatch.setattr(queries.rows, "picture", lambda *_: 1 / 0)
+    monkeypatch.setattr(queries, "sparkline", lambda *_: 1 / 0)
     queries.draw_ahead(outlook)
     assert "could not be drawn" in caplog.text
