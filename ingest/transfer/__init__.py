@@ -5,6 +5,7 @@ from ingest.transfer.log import ImportedLog, import_log
 from ingest.transfer.log_file import OURS, mapping, scan_text
 
 __all__ = [
+    "OURS",
     "Exported",
     "ImportedCellar",
     "ImportedLog",
@@ -13,6 +14,5 @@ __all__ = [
     "import_log",
     "import_zip",
     "mapping",
+    "scan_text",
 ]
-
-__all__ = ["OURS", "scan_text"]

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 import ingest.monitoring.outlook
-from analysis.planning.release import Condition
+from analysis.planning.release import Condition, Release
 from ingest.model import BatchRecord, Device, EventRecord, Placement, Preferences, Report, Vessel
 from ingest.monitoring.notifier import Notifier
 from ingest.monitoring.outlook import Outlooks, constraints_of
@@ -18,6 +18,7 @@ from ingest.store.store import Store
 
 # Half past: plans are brought up to the hour, and no test may happen to stride over one.
 NOW = (datetime.now(UTC) - timedelta(hours=1)).replace(minute=30, second=0, microsecond=0)
+CLEARED = Release(at=NOW, held_h=60.0, hold_h=48.0, reading_age=timedelta(0), conditions=())
 
 
 def add_batch(store: Store, name: str, days: float, *, ended: bool = False) -> BatchRecord:
@@ -160,7 +161,7 @@ def test_nothing_is_cleared_for_packaging_by_readings_judged_before_the_entry(st
     cleared = ingest.monitoring.outlook.steady_plan
     monkeypatch.setattr(
         "ingest.monitoring.outlook.steady_plan",
-        lambda *given, **more: replace(cleared(*given, **more), may_package=True),
+        lambda *given, **more: replace(cleared(*given, **more), release=CLEARED),
     )
     outlooks = Outlooks(store)
     assert outlooks.of(record.batch_id, now=NOW).plan.may_package
