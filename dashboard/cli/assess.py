@@ -154,7 +154,7 @@ def _log_number(file: str, row: int, column: str, text: str | None) -> float | N
 
 def assessment_facts(a: Assessment) -> dict[str, Any]:
     """What `--json` says about an assessment: its fields without the frames, the forecast by its percentiles."""
-    left_out = {"marked", "course", "memory", "finish", "fingerprint"}
+    left_out = {"marked", "course", "hysteresis", "finish", "fingerprint"}
     facts = {f.name: getattr(a, f.name) for f in fields(a) if f.name not in left_out}
     facts["ready"] = a.ready
     facts["finish"] = {"p10": a.finish.p10, "p50": a.finish.p50, "p90": a.finish.p90} if a.finish else None
