@@ -7,15 +7,10 @@ from typing import Final
 
 import numpy as np
 
-from analysis.model import Drink, Floats
+from analysis.model import Floats
 
 GAS_J_MOL_K: Final = 8.314462618
 """Molar gas constant (CODATA 2018, exact)."""
-
-REFERENCE_C: Final[dict[Drink, float]] = {
-    "ale": 20.0, "lager": 11.0, "mead": 20.0, "cider": 17.0, "wine": 20.0, "other": 20.0,
-}  # fmt: skip
-"""Temperatures to which rates are referred: usual ones for the drink (common practice)."""
 
 ENERGY_MEAN_KJ_MOL: Final = 62.0
 ENERGY_SD_KJ_MOL: Final = 18.0

@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 
+from analysis.drinks import DRINK_FACTS
 from analysis.fermentation import OF_THE_COURSE, PARAMETERS
 from analysis.inference.importance_sampling import normals
 from analysis.inference.population import STAGES, BatchLikelihood, Correction, pooled
@@ -41,18 +42,16 @@ _LOOKS: Final = 256
 _VERSION: Final = 9
 
 # Mean and standard deviation of each feature: common practice, no source, deliberately wide.
-BEERS: Final = ("ale", "lager", "other")
-
-_GENERAL: Final[dict[Drink, tuple[float, float, float, float, float, float, float]]] = {
-    # hours from the lag to half the easy sugar, lag h, slow share, slow rate, Monod constant of the slow sugar,
-    # attenuation, its sd. Maltotriose lingers (an exponential tail), longest in the cold of a lager; fructose goes on
+_GENERAL: Final[dict[Drink, tuple[float, float, float, float, float]]] = {
+    # hours from the lag to half the easy sugar, lag h, slow share, slow rate, Monod constant of the slow sugar.
+    # Maltotriose lingers (an exponential tail), longest in the cold of a lager; fructose goes on
     # to its end or, where nitrogen is short, lingers longer still.
-    "ale": (28.0, 14.0, 0.18, 0.8, 4.0, 0.77, 0.065),
-    "lager": (60.0, 24.0, 0.22, 0.55, 4.0, 0.77, 0.055),
-    "mead": (75.0, 26.0, 0.25, 0.5, 0.7, 1.02, 0.10),
-    "cider": (60.0, 26.0, 0.25, 0.5, 0.7, 1.02, 0.06),
-    "wine": (60.0, 24.0, 0.25, 0.5, 0.7, 1.02, 0.06),
-    "other": (40.0, 20.0, 0.20, 0.6, 1.0, 0.86, 0.14),
+    "ale": (28.0, 14.0, 0.18, 0.8, 4.0),
+    "lager": (60.0, 24.0, 0.22, 0.55, 4.0),
+    "mead": (75.0, 26.0, 0.25, 0.5, 0.7),
+    "cider": (60.0, 26.0, 0.25, 0.5, 0.7),
+    "wine": (60.0, 24.0, 0.25, 0.5, 0.7),
+    "other": (40.0, 20.0, 0.20, 0.6, 1.0),
 }
 _SD: Final = (0.45, 0.6, 0.35, 0.9, 1.1, 0.6, 0.9, 1.1, 1.1, 0.8)
 """Of log rate, log lag, log growth, log fade, logit of the slow share, log slow rate, log Monod constant, logit of
@@ -60,11 +59,6 @@ inhibition, log Monod constant of the slow sugar, log wandering."""
 
 _MUST_TAIL_SD: Final = 1.7
 """Of the log Monod constant of the slow sugar in musts: from a sharp end to a tail heavier than an exponential."""
-
-_USUAL_SG: Final[dict[Drink, float]] = {
-    "ale": 1.052, "lager": 1.050, "mead": 1.095, "cider": 1.052, "wine": 1.090, "other": 1.060,
-}  # fmt: skip
-"""Usual original gravities (common practice)."""
 
 _LINGERING: Final = np.array([0, 0, 0, 0, 0.5, -0.5, 0, 0, 0.3, 0, 1.0])
 """How a diastatic yeast or mixed culture differs, in general standard deviations: more that is slow, and slower;
@@ -150,7 +144,7 @@ class Priors:
             # The brewer's range is taken for 10 to 90 %, softened: a recipe differs from what the leaflet says.
             low, high = batch.expected_attenuation
             # Must and honey vary more than malt does.
-            error = (high - low) / 2.56 + (0.012 if batch.drink in BEERS else 0.025)
+            error = (high - low) / 2.56 + (0.012 if DRINK_FACTS[batch.drink].leaves_dextrins else 0.025)
             gain = cov[:, -1] / (cov[-1, -1] + error**2)
             mean = mean + gain * ((low + high) / 2 - mean[-1])
             cov = cov - np.outer(gain, cov[-1])
@@ -161,7 +155,7 @@ class Priors:
         alike = [(*one.ending, one.strength) for one in those if one.lingers == lingers(batch)]
         if not alike:
             return prior
-        implied = prior.implied_ending(batch.original_gravity_sg or _USUAL_SG[batch.drink])
+        implied = prior.implied_ending(batch.original_gravity_sg or DRINK_FACTS[batch.drink].original_gravity_sg)
         return replace(prior, ending=expected(implied, alike, strength(batch, batch.original_gravity_sg)))
 
     def correction(self, drink: str) -> Correction:
@@ -203,14 +197,15 @@ class Priors:
 
 def general(batch: Batch) -> tuple[Floats, Floats]:
     """Mean and standard deviation of the features for any batch of this drink."""
-    half, lag, slow, slow_rate, slow_monod, attenuation, attenuation_sd = _GENERAL[batch.drink]
+    half, lag, slow, slow_rate, slow_monod = _GENERAL[batch.drink]
+    facts = DRINK_FACTS[batch.drink]
     mean = np.array(
-        [-np.log(half), np.log(lag), np.log(2.5), np.log(0.12 if batch.drink in BEERS else 0.04),
+        [-np.log(half), np.log(lag), np.log(2.5), np.log(0.12 if DRINK_FACTS[batch.drink].leaves_dextrins else 0.04),
          np.log(slow / (1 - slow)), np.log(slow_rate),
-         np.log(0.06), 0.4, np.log(slow_monod), np.log(_WANDER_SG), attenuation]
+         np.log(0.06), 0.4, np.log(slow_monod), np.log(_WANDER_SG), facts.attenuation]
     )  # fmt: skip
-    sd = np.array([*_SD, attenuation_sd])
-    if batch.drink not in BEERS:
+    sd = np.array([*_SD, facts.attenuation_sd])
+    if not facts.leaves_dextrins:
         sd[8] = _MUST_TAIL_SD
     return mean, sd
 
@@ -219,7 +214,7 @@ def strength(batch: Batch, original_gravity_sg: float | None) -> float:
     """How strong it began against what is usual for the drink, in steps of 20 points; 0 where unknown."""
     if original_gravity_sg is None:
         return 0.0
-    return float(np.clip((original_gravity_sg - _USUAL_SG[batch.drink]) / 0.020, -3.0, 3.0))
+    return float(np.clip((original_gravity_sg - DRINK_FACTS[batch.drink].original_gravity_sg) / 0.020, -3.0, 3.0))
 
 
 def _schedule(those: Iterable[BatchLikelihood]) -> TemperatureSchedule | None:

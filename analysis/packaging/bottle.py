@@ -8,6 +8,7 @@ from typing import Any
 
 from analysis.attenuation import gravity_at_attenuation
 from analysis.display_units import Say
+from analysis.drinks import BEERS, WINE_LIKE
 from analysis.packaging import safety
 from analysis.packaging.carbonation import (
     heated_gauge_kpa,
@@ -18,12 +19,10 @@ from analysis.packaging.carbonation import (
 )
 from analysis.packaging.hops import CREEP_DOSE_G_PER_L, creep_volumes
 from analysis.packaging.safety import Verdict
-from analysis.packaging.sulfite import BEERS
 from analysis.packaging.sweetener_dose import fermentable, refusal, stabilised
 from analysis.packaging.sweetening import SWEETENERS
 from analysis.planning import percent
 
-WINE_LIKE = ("mead", "cider", "wine")
 DRY_SG = 1.006
 """A mead, cider or wine above this still holds sugar that yeast can eat (common practice: dry is 0.990 to 1.004)."""
 DRIEST_SG = 0.994

@@ -8,6 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final, Literal
 
+from analysis.drinks import BEERS
+
 _K, _S, _O = 39.0983, 32.06, 15.999
 SO2_PER_SALT: Final = 2 * (_S + 2 * _O) / (2 * _K + 2 * _S + 5 * _O)
 """Grams of SO2 in a gram of potassium metabisulfite (0.5763); aged powder holds less (common practice)."""
@@ -61,8 +63,6 @@ class Limit:
     so2_ppm: float
     source: str
 
-
-BEERS: Final = ("ale", "lager", "beer")
 
 EU_BEER_PPM: Final = 20.0
 

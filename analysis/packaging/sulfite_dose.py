@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from analysis.drinks import BEERS
 from analysis.packaging import safety, sulfite
 from analysis.packaging.sweetener_dose import BEER_LIKE_PH, molecular_so2, stabilised
 
@@ -86,7 +87,7 @@ def _what_it_does(given: Mapping[str, Any], total: float, molecular: float | Non
             f"The dose of {given['sulfite_ppm']:g} mg/L is counted as {counted}, as free: the grams here assume that "
             "none of it gets bound. Measure the free SO2 afterwards."
         )
-    beer = given.get("drink") in sulfite.BEERS
+    beer = given.get("drink") in BEERS
     if molecular is None:
         if beer:
             cautions.append("In beer sulfite is an antioxidant and stabilises nothing.")

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
+from analysis.drinks import BEERS
 from analysis.packaging import safety, sulfite
 from analysis.packaging.carbonation import volumes_of_grams
 from analysis.packaging.sweetening import SWEETENERS, mass_for_gravity
@@ -30,7 +31,7 @@ def stabilised(given: Mapping[str, Any]) -> Stabilised:
     if not given.get("stabilised"):
         return Stabilised(False, False)
     start = "It is said to be stabilised, but counts as holding live yeast: "
-    if given.get("drink") in sulfite.BEERS:
+    if given.get("drink") in BEERS:
         return Stabilised(True, False, start + "in beer sulfite and sorbate stabilise nothing.")
     molecular = molecular_so2(given)
     if molecular is not None and molecular < sulfite.STABILISING_MOLECULAR_PPM:

@@ -1,6 +1,6 @@
 """Which day to hop and which day to package."""
 
-from analysis.planning.constraints import USUAL_RESTS, WEEKDAYS, Constraints, Destination, percent
+from analysis.planning.constraints import WEEKDAYS, Constraints, Destination, percent
 from analysis.planning.outstanding import Act, ToDo, days_to_come, done_so_far, due, first_of, outstanding
 from analysis.planning.plan import Plan, day_words, moved, steady_plan
 from analysis.planning.release import Condition, reading_fresh
@@ -8,7 +8,6 @@ from analysis.planning.wording import FORECAST_ONLY, cold_keg_words, unread_word
 
 __all__ = [
     "FORECAST_ONLY",
-    "USUAL_RESTS",
     "WEEKDAYS",
     "Act",
     "Condition",

@@ -16,16 +16,6 @@ EVERY_DAY: Final = (0, 1, 2, 3, 4, 5, 6)
 WEEKDAYS: Final = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
 _MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
-USUAL_RESTS: Final[dict[Drink, tuple[str, float]]] = {
-    "ale": ("diacetyl rest", 2.0),
-    "lager": ("diacetyl rest", 3.0),
-    "mead": ("maturation", 30.0),
-    "cider": ("clearing", 14.0),
-    "wine": ("clearing", 30.0),
-    "other": ("rest", 2.0),
-}
-"""Days of rest after the hold that a person may wish for, with the word for it (common practice, no source)."""
-
 
 def day_words(day: date) -> str:
     """A date as people say it, for example ``Saturday 28 Nov``."""

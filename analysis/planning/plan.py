@@ -15,7 +15,6 @@ from datetime import date, datetime, timedelta
 from analysis.model import Assessment, Batch, as_utc, events_of
 from analysis.planning.after_dry_hop import after_hops, hopped_so_far
 from analysis.planning.constraints import (
-    USUAL_RESTS,
     Constraints,
     Destination,
     Plan,
@@ -41,7 +40,7 @@ from analysis.planning.readiness import (
 from analysis.planning.release import Release, release
 from analysis.planning.wording import FORECAST_ONLY, cautions_of, days_words, hops_reason, package_reason, why_blocked
 
-__all__ = ["USUAL_RESTS", "Constraints", "Destination", "Plan", "Step", "day_words", "moved", "plan", "steady_plan"]
+__all__ = ["Constraints", "Destination", "Plan", "Step", "day_words", "moved", "plan", "steady_plan"]
 
 
 def plan(assessment: Assessment, batch: Batch, constraints: Constraints, *, now: datetime) -> Plan:

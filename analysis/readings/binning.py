@@ -12,7 +12,7 @@ import polars as pl
 from numpy.typing import NDArray
 from scipy.ndimage import median_filter
 
-from analysis.fermentation import REFERENCE_C
+from analysis.drinks import DRINK_FACTS
 from analysis.model import Batch, Floats
 from analysis.readings.cleaning import digit_and_scatter, hours_since
 
@@ -93,7 +93,7 @@ def summarise(marked: pl.DataFrame, batch: Batch, *, now: datetime) -> Series:
     hours = hours[order]
     by_hand = np.concatenate([np.zeros(centres.size, bool), np.ones(hand_h.size, bool)])[order]
 
-    reference_c = REFERENCE_C[batch.drink]
+    reference_c = DRINK_FACTS[batch.drink].fermentation_c
     grid, temperature, known = _temperature_grid(marked, hours_all, hours, now_h, reference_c)
     gravity = np.concatenate([means, hand_g])[order]
     usual = _usual_temperature(grid, temperature, hours, gravity) if known else reference_c

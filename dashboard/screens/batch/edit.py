@@ -8,8 +8,9 @@ from typing import Any, Final, get_args
 
 import streamlit as st
 
+from analysis.drinks import DRINK_FACTS
 from analysis.model import DRINKS
-from analysis.planning import USUAL_RESTS, Constraints, Destination
+from analysis.planning import Constraints, Destination
 from dashboard import context
 from dashboard.queries import queries
 from dashboard.screens.sensors import placement
@@ -192,7 +193,8 @@ def _check_span(record: BatchRecord) -> None:
 def _wishes(store: Store, record: BatchRecord, say: Voice) -> None:
     """The wishes of this batch where they differ from the cellar's."""
     constraints = constraints_of(record, store.preferences())
-    rest, usual_days = USUAL_RESTS[record.drink]
+    facts = DRINK_FACTS[record.drink]
+    rest, usual_days = facts.rest, facts.rest_days
     with forms.entry(
         f"wishes {record.batch_id}", say, save="Save the wishes", shows=(record, constraints), border=False
     ) as form:
