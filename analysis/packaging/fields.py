@@ -90,7 +90,8 @@ FIELDS: Final[tuple[Field, ...]] = (
         1.2,
         "0.990 to 1.030",
         quantity="gravity",
-        help="A small warm sample with plenty of yeast shows where the drink can end.",
+        help="A small warm sample with plenty of yeast shows where the drink can end. One that ends far above what "
+        "drink and yeast reach is doubted.",
     ),
     _choice("package", "Package", "Carbonation", ("bottle", "keg")),
     _number("carbonation_volumes", "Carbonation", "Carbonation", "volumes", 0.0, 10.0, "1.5 to 4 volumes"),
@@ -138,7 +139,7 @@ FIELDS: Final[tuple[Field, ...]] = (
         5000.0,
         f"600 to 1600 kPa{_PRESSURE}",
         quantity="pressure",
-        help="The maker's working pressure, not the short test of a new bottle.",
+        help="The maker's working pressure, not the short test of a new bottle. Without it there is no go.",
     ),
     _number(
         "keg_rating_kpa",
@@ -149,6 +150,7 @@ FIELDS: Final[tuple[Field, ...]] = (
         5000.0,
         f"700 to 900 kPa{_PRESSURE}",
         quantity="pressure",
+        help="Read its marking. Without it there is no go.",
     ),
     _number(
         "remaining_fall_sg",
@@ -180,7 +182,8 @@ FIELDS: Final[tuple[Field, ...]] = (
         1.2,
         "0.990 to 1.020",
         quantity="gravity",
-        help="How far this drink and yeast could go if everything went wrong.",
+        help="How far it could go if everything went wrong. It can only lower what drink, yeast and culture give; a "
+        "forced test shows that less is left.",
     ),
     _yes_no(
         "purged", "Head space purged of air", "Carbonation", "Air sealed in adds up to one atmosphere.", default=False

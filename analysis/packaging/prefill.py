@@ -8,7 +8,6 @@ from typing import Any
 
 import polars as pl
 
-from analysis.attenuation import gravity_at_attenuation
 from analysis.model import STEADY_SG, Assessment, Batch, events_of
 from analysis.packaging.follow_up import FollowUp, lesson
 from analysis.planning import reading_fresh
@@ -54,7 +53,7 @@ def prefill(
         "warmest_c": _warmest_since_end(assessment),
         "remaining_fall_sg": _remaining(assessment, earlier),
         "forced_test_sg": _forced_test(batch),
-        "lowest_plausible_sg": _lowest(assessment, batch, original, final),
+        "lowest_plausible_sg": _lowest(assessment, batch, final),
         "dry_hopped": bool(events_of(batch, "dry hop")) or None,
         "hop_creep_fall_sg": _creep(assessment, batch) if fresh else None,
     }
@@ -80,18 +79,14 @@ def _forced_test(batch: Batch) -> float | None:
     return tests[-1] if tests else None
 
 
-def _lowest(assessment: Assessment, batch: Batch, original: float | None, final: float | None) -> float | None:
-    """The lowest gravity that forecast and yeast leave plausible; wine-like drinks keep the sheet's own floor."""
-    if final is None or batch.drink in ("mead", "cider", "wine"):
+def _lowest(assessment: Assessment, batch: Batch, final: float | None) -> float | None:
+    """The lower end of the forecast; the sheet itself has the floors of drink and yeast, and this can only lower them.
+
+    Wine-like drinks keep the sheet's own floor.
+    """
+    if final is None or assessment.terminal_gravity_sg is None or batch.drink in ("mead", "cider", "wine"):
         return None
-    candidates = [final]
-    if assessment.terminal_gravity_sg is not None:
-        candidates.append(assessment.terminal_gravity_sg.p10)
-    if batch.expected_attenuation is not None and original is not None:
-        candidates.append(gravity_at_attenuation(original, batch.expected_attenuation[1]))
-    elif assessment.terminal_gravity_sg is None:
-        return None
-    return round(min(candidates), 4)
+    return round(min(final, assessment.terminal_gravity_sg.p10), 4)
 
 
 def _creep(assessment: Assessment, batch: Batch) -> float | None:

@@ -13,8 +13,26 @@ CAUTION_VOLUMES: Final = 3.0
 STOP_VOLUMES: Final = 3.5
 """Volumes above which a bottle of unknown rating gets a caution, then a stop (common practice, no source)."""
 
-ORDINARY_BOTTLE_VOLUMES: Final = 4.0
-"""What ordinary beer bottles are typically rated for, as one maker is quoted (common practice, no source)."""
+UNRATED_BOTTLE_KPA: Final = 527.0
+"""What a bottle of unknown rating is trusted with: 4 volumes at 30 °C by the fit of the ASBC chart. 4 volumes is what
+one maker of one-way beer bottles is quoted as allowing; it is the lowest figure for an ordinary beer bottle that we
+know of."""
+
+NEW_BOTTLE_TEST_KPA: Final = 1200.0
+"""Pressure that a new beer bottle must bear in a short test (GB 4544, as trade pages cite it); used ones fail it more
+often. A worst case above it is a stop where the rating is unknown."""
+
+HIGHEST_BOTTLE_KPA: Final = 1600.0
+"""No rating above this is believed: bottles for sparkling wine are tested to 16 bar when new and work at 5 to 6
+(packaging laboratory and glass trade pages); the highest figure named for a beer bottle is 18 bar, also a test."""
+
+UNRATED_KEG_KPA: Final = 414.0
+"""What a keg of unknown rating is trusted with: 60 psi, the lowest setting of usual relief valves, and what a maker
+claims for a plastic keg (trade pages; common practice)."""
+
+HIGHEST_KEG_KPA: Final = 900.0
+"""No keg rating above this is believed: small kegs are marked at most 9.0 bar, 130 psi (encyclopedia); larger ones
+less."""
 
 RATING_MARGIN: Final = 0.2
 """Share of a bottle's rating kept free: reuse, scratches and heat weaken glass (common practice, no source)."""
@@ -36,10 +54,6 @@ DEFER: Final = (
 BOTTLES: Final = (
     "Wear eye and hand cover when handling filled bottles, chill before opening, and keep them boxed and cool. Glass "
     "that is scratched, reused, swing-top, thin or made for still wine holds less than a new bottle's test."
-)
-RATING_UNKNOWN: Final = (
-    "The bottle's rating is not given: above 3.0 volumes is a caution and above 3.5 a stop (common practice). Read "
-    "the maker's sheet."
 )
 KEG: Final = (
     "Never set more than the lowest marked limit among keg, lines, fittings and relief valve; never plug or stiffen a "

@@ -55,9 +55,9 @@ def sheet(inputs: Mapping[str, Any], *, say: Say | None = None) -> dict[str, Any
         Every key of `ANSWERS` (None where it cannot be said or is refused), `refusals` and `cautions` (sentences),
         and for the page: `wished_volumes`, `carbonation_g_per_l`, `residual_co2_g_per_l`, `bottle_volumes`,
         `bottle_worst_volumes`, `bottle_reasons`, `bottle_pressure_distribution` (chance, gauge_kpa),
-        `chance_above_rating`, `heated_gauge_kpa`, `keg_verdict`, `keg_reasons`, `sweetener_needed_g`,
-        `sweetened_gravity_sg`, `acid_g`, `hops_total_g`, `so2_total_ppm`, `so2_limit`, `potassium_sorbate_g`,
-        `checklist`, `method`.
+        `chance_above_rating`, `heated_gauge_kpa`, `keg_verdict`, `keg_reasons`, `keg_worst_gauge_kpa`,
+        `sweetener_needed_g`, `sweetened_gravity_sg`, `acid_g`, `hops_total_g`, `so2_total_ppm`, `so2_limit`,
+        `potassium_sorbate_g`, `checklist`, `method`.
 
     Raises
     ------
@@ -75,7 +75,7 @@ def sheet(inputs: Mapping[str, Any], *, say: Say | None = None) -> dict[str, Any
     _sweetening(given, answer, refusals, cautions)
     sulfite_part(given, answer, refusals, cautions)
     _bottle(given, answer, residual, refusals, cautions, say)
-    _keg(given, answer, refusals, cautions, say)
+    _keg(given, answer, residual, refusals, cautions, say)
     _refused(answer, refusals)
     _priming(given, answer, residual, refusals, cautions)
     if "acid_g_per_l" in given and "volume_l" in given:
@@ -180,7 +180,7 @@ def _bottle(
 ) -> None:
     if not _wants_bottles(given):
         return
-    said = judge(given, residual, given.get("final_gravity_sg"), say)
+    said = judge(given, residual, say)
     answer["bottle_verdict"] = said.verdict
     answer["bottle_gauge_kpa"] = None if said.gauge_kpa is None else round(said.gauge_kpa, 1)
     answer["bottle_worst_gauge_kpa"] = None if said.worst_gauge_kpa is None else round(said.worst_gauge_kpa, 1)
@@ -218,7 +218,7 @@ def _priming(
     if given.get("package") == "keg" and wished > residual + 0.05 and stabilised(given).said:
         cautions.append(NO_PRIMING)
         return
-    if refusals:
+    if refusals or "stop" in (answer["bottle_verdict"], answer.get("keg_verdict")):
         return
     sugar = carbonation.PRIMING_SUGARS[given.get("priming_sugar", "sucrose")]
     answer["priming_g"] = round(carbonation.priming_g(wished, residual, volume, sugar), 1)
@@ -226,13 +226,21 @@ def _priming(
         cautions.append(f"{sugar.name.capitalize()} varies from lot to lot: {sugar.source}.")
 
 
-def _keg(given: Mapping[str, Any], answer: dict[str, Any], refusals: list[str], cautions: list[str], say: Say) -> None:
-    said = judge_keg(given, say)
+def _keg(
+    given: Mapping[str, Any],
+    answer: dict[str, Any],
+    residual: float | None,
+    refusals: list[str],
+    cautions: list[str],
+    say: Say,
+) -> None:
+    said = judge_keg(given, residual, say)
     answer["keg_gauge_kpa"] = None if said.gauge_kpa is None else round(said.gauge_kpa, 1)
     if given.get("package") != "keg":
         return
     answer["keg_verdict"] = said.verdict
-    answer["keg_reasons"] = [*said.refusals, *said.reasons]
+    answer["keg_worst_gauge_kpa"] = round(said.worst_gauge_kpa, 1)
+    answer["keg_reasons"] = _once([*said.refusals, *said.reasons])
     refusals += said.refusals
     cautions += [*said.reasons, safety.KEG]
 

@@ -33,6 +33,9 @@ def stabilised(given: Mapping[str, Any]) -> Stabilised:
     start = "It is said to be stabilised, but counts as holding live yeast: "
     if given.get("drink") in BEERS:
         return Stabilised(True, False, start + "in beer sulfite and sorbate stabilise nothing.")
+    missing = " and ".join(name for key, name in (("drink", "drink"), ("ph", "pH")) if key not in given)
+    if missing:
+        return Stabilised(True, False, f"{start}give its {missing} first, on which it depends.")
     molecular = molecular_so2(given)
     if molecular is not None and molecular < sulfite.STABILISING_MOLECULAR_PPM:
         return Stabilised(
@@ -41,7 +44,7 @@ def stabilised(given: Mapping[str, Any]) -> Stabilised:
             f"{start}{molecular:.2f} mg/L of molecular SO2 is below the {sulfite.STABILISING_MOLECULAR_PPM} mg/L that "
             "holds microbes back.",
         )
-    if molecular is None and given.get("ph", 0.0) >= BEER_LIKE_PH:
+    if molecular is None and given["ph"] >= BEER_LIKE_PH:
         return Stabilised(
             True, False, f"{start}at pH {given['ph']:.1f} a usual dose of sulfite and sorbate stabilises nothing."
         )

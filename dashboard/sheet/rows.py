@@ -180,6 +180,9 @@ def _carbonation(answer: Mapping[str, Any], preferences: Preferences) -> list[Ro
         rows.append(Row("Priming sugar", f"{number(answer['priming_g'], 1)}{THIN}g", answer["method"]["priming"]))
     if answer.get("keg_gauge_kpa") is not None:
         rows.append(Row("Keg pressure", said(answer["keg_gauge_kpa"], "pressure", preferences), "above the atmosphere"))
+    if answer.get("keg_worst_gauge_kpa") is not None:
+        worst = said(answer["keg_worst_gauge_kpa"], "pressure", preferences)
+        rows.append(Row("Keg pressure in the worst case", worst, "where it stands warmest, all fermented that may"))
     return rows
 
 

@@ -34,7 +34,6 @@ _OF_BOTTLES: Final = frozenset(
     {
         "priming_sugar",
         "bottle_rating_kpa",
-        "lowest_plausible_sg",
         "purged",
         "heat_treat",
         "warmest_c",

@@ -104,7 +104,7 @@ def simulate(random: np.random.Generator) -> Packaging:
     if random.random() < 0.15:
         given["remaining_fall_sg"] = None
     if random.random() < 0.5 and kind == "done":
-        given["lowest_plausible_sg"] = round(min(final, final - fall) - 0.0005, 4)
+        given["forced_test_sg"] = round(final - fall + float(random.normal(0, 0.0005)), 4)
     rating = float(random.uniform(350, 1400))
     known = random.random() < 0.75
     if known:
@@ -143,10 +143,18 @@ def test_the_simulated_world_is_dangerous_enough_to_mean_something(outcomes: lis
     }
 
 
+def test_no_bottle_of_unknown_rating_ever_gets_a_go(outcomes: list[tuple[Packaging, str]]) -> None:
+    unrated = [verdict for packaging, verdict in outcomes if "bottle_rating_kpa" not in packaging.given]
+    assert len(unrated) > PACKAGINGS * 0.2
+    assert "go" not in unrated
+
+
 def test_a_good_share_of_the_finished_and_proven_batches_do_get_their_go(
     outcomes: list[tuple[Packaging, str]],
 ) -> None:
-    proven = [v for p, v in outcomes if p.kind == "done" and p.given["hand_sample"] and "remaining_fall_sg" in p.given]
+    shown = {"remaining_fall_sg", "forced_test_sg", "bottle_rating_kpa"}
+    proven = [v for p, v in outcomes if p.kind == "done" and p.given["hand_sample"] and shown <= set(p.given)]
+    assert len(proven) > 500
     assert Counter(proven)["go"] > 0.3 * len(proven)
 
 

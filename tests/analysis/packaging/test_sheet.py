@@ -74,7 +74,6 @@ def test_what_was_not_said_about_the_finish_is_a_stop_too(key: str) -> None:
         {"remaining_fall_sg": None},
         {"diastatic": True},
         {"mixed_culture": True},
-        {"final_gravity_sg": None},
         {"original_gravity_sg": None, "lowest_plausible_sg": None},
         {"hops_g_per_l": 6},
         {"heat_treat": True, "bottle_rating_kpa": 1600},
@@ -95,7 +94,7 @@ def test_the_verdict_tightens_as_the_rating_falls() -> None:
 
 
 def test_a_fifth_of_the_rating_is_kept_free_even_where_everything_is_known() -> None:
-    known = {"remaining_fall_sg": 0.0, "lowest_plausible_sg": 1.011, "purged": True}
+    known = {"remaining_fall_sg": 0.0, "forced_test_sg": 1.011, "purged": True}
     near = told(**known, bottle_rating_kpa=335)  # 276 kPa are to be expected
     assert near["bottle_verdict"] == "caution"
     assert "20\u202f% of the bottle's rating" in near["bottle_reasons"][0]
@@ -115,14 +114,24 @@ def test_hops_whose_creep_is_unknown_never_get_a_go_however_strong_the_bottle() 
     assert told(hops_g_per_l=6, hop_creep_fall_sg=0.001, bottle_rating_kpa=5000)["bottle_verdict"] == "go"
 
 
-# Common practice, no source: without a rating, caution above 3.0 and stop above 3.5 volumes.
-@pytest.mark.parametrize(("volumes", "verdict"), [(2.4, "go"), (2.9, "go"), (3.2, "caution"), (3.6, "stop")])
-def test_a_bottle_of_unknown_rating_is_judged_by_volumes(volumes: float, verdict: str) -> None:
-    lowest = 1.011  # a forced test: nothing is left
-    answer = told(
-        bottle_rating_kpa=None, carbonation_volumes=volumes, remaining_fall_sg=0.0, lowest_plausible_sg=lowest
-    )
+# Common practice, no source: without a rating, stop above 3.5 volumes; below that never better than a caution.
+@pytest.mark.parametrize(
+    ("volumes", "verdict"), [(2.0, "caution"), (2.4, "caution"), (2.9, "caution"), (3.2, "caution"), (3.6, "stop")]
+)
+def test_a_bottle_of_unknown_rating_never_gets_a_go_and_asks_for_the_rating_first(volumes: float, verdict: str) -> None:
+    given = {
+        "bottle_rating_kpa": None,
+        "carbonation_volumes": volumes,
+        "remaining_fall_sg": 0.0,
+        "forced_test_sg": 1.011,
+    }
+    answer = told(**given)
     assert answer["bottle_verdict"] == verdict
+    if verdict == "caution":
+        assert answer["bottle_reasons"][0].startswith("First read on the maker's sheet what the bottles are rated for")
+    asked = sheet({**BASE, "forced_test_sg": 1.011} | {"bottle_rating_kpa": None}, say=Say(pressure_unit="psi"))
+    assert "rated for, in psi" in asked["bottle_reasons"][0]
+    assert "kPa" not in " ".join(asked["bottle_reasons"])
 
 
 def test_further_fall_and_hop_creep_raise_the_pressure_by_half_a_volume_a_point() -> None:
@@ -198,7 +207,13 @@ def test_a_keg_is_set_to_the_charts_pressure_and_never_above_its_rating() -> Non
     assert "above the keg's rating" in over["refusals"][0]
 
 
-KEG: dict[str, Any] = {"package": "keg", "serving_c": 4, "storage_c": 10, "keg_rating_kpa": 900}
+KEG: dict[str, Any] = {
+    "package": "keg",
+    "serving_c": 4,
+    "storage_c": 10,
+    "keg_rating_kpa": 900,
+    "priming_sugar": None,
+}
 
 
 def test_a_keg_gets_its_go_caution_or_stop_too() -> None:
@@ -210,13 +225,16 @@ def test_a_keg_gets_its_go_caution_or_stop_too() -> None:
         {"keg_rating_kpa": None},
         {"sweetener": "honey", "sweetener_g": 200},
         {"mixed_culture": True},
-        {"dry_hopped": True},
-        {"storage_c": 40, "keg_rating_kpa": 400},
+        {"dry_hopped": True, "storage_c": 4},
+        {"serving_c": None},
+        {"warmest_c": None, "remaining_fall_sg": None},
+        {"storage_c": 30, "forced_test_sg": 1.010, "keg_rating_kpa": 430},
     ):
         answer = told(**{**KEG, **change})
         assert answer["keg_verdict"] == "caution", change
         assert len(answer["keg_reasons"]) == 1, change
-    assert told(**{**KEG, "vessel_gauge_kpa": 950})["keg_verdict"] == "stop"
+    for change in ({"vessel_gauge_kpa": 950}, {"final_gravity_sg": None}, {"storage_c": 40, "keg_rating_kpa": 400}):
+        assert told(**{**KEG, **change})["keg_verdict"] == "stop", change
 
 
 def test_the_warmest_temperature_and_the_vessels_pressure_set_the_residual_gas() -> None:

@@ -149,16 +149,32 @@ def test_a_keg_above_its_rating_is_stopped(cellar, held, page):
     assert "above the keg&#x27;s rating" in text
 
 
-SOUND_KEG = {"package": "keg", "finished": True, "hold_met": True, "hand_sample": True, "keg_rating_kpa": 900.0}
+SOUND_KEG = {
+    "package": "keg",
+    "drink": "ale",
+    "original_gravity_sg": 1.050,
+    "final_gravity_sg": 1.011,
+    "remaining_fall_sg": 0.0005,
+    "carbonation_volumes": 2.4,
+    "serving_c": 6.0,
+    "finished": True,
+    "hold_met": True,
+    "hand_sample": True,
+    "keg_rating_kpa": 900.0,
+}
 
 
 def test_a_keg_gets_go_only_with_everything_seen():
     assert screen.light(SOUND_KEG, sheet(SOUND_KEG), ()) == ("go", [])
-    for key in ("finished", "hold_met", "hand_sample", "keg_rating_kpa"):
-        given = {**SOUND_KEG, key: None}
+    cold = {**SOUND_KEG, "storage_c": 8.0}  # where it is warmer, a keg of unknown rating is a stop
+    for key in ("finished", "hold_met", "hand_sample", "keg_rating_kpa", "remaining_fall_sg", "serving_c"):
+        given = {**cold, key: None}
         word, reasons = screen.light(given, sheet(given), ())
-        assert word == "caution"
-        assert len(reasons) == 1
+        assert word == "caution", key
+        assert len(reasons) == 1, key
+    for key in ("drink", "final_gravity_sg"):
+        given = {**cold, key: None}
+        assert screen.light(given, sheet(given), ())[0] == "stop", key
 
 
 def test_a_refusal_turns_any_verdict_into_stop():
