@@ -77,12 +77,14 @@ def judge_end(said: Judged, given: Mapping[str, Any], say: Say, package: str) ->
             refuse=False,
         )
         return
+    if tested is not None and final > tested + FORCED_TEST_WITHIN_SG:
+        # Against the drink a test counts also where it is doubted: something of it went further.
+        said.stop(
+            f"The gravity, {say.gravity(final)}, is above the end of its forced test, {say.gravity(tested)}: it is "
+            "not done."
+        )
+        return
     if forced is not None:
-        if final > forced + FORCED_TEST_WITHIN_SG:
-            said.stop(
-                f"The gravity, {say.gravity(final)}, is above the end of its forced test, {say.gravity(forced)}: it is "
-                "not done."
-            )
         return
     above = final > highest + 0.0005 and not stabilised(given).counts
     if missing and above:
@@ -144,11 +146,12 @@ def lowest_plausible(given: Mapping[str, Any], final_sg: float) -> float:
     """The lowest gravity it may still reach.
 
     A forced test that is believed sets it; else drink, yeast and culture do. A `lowest_plausible_sg` that is given
-    can only lower it: a forecast knows less than a test.
+    can only lower it: a forecast knows less than a test. So can a test that is doubted.
     """
     forced = believed_test(given)
     floor = _floor(given) if forced is None else forced
-    return min(final_sg, floor, float(given.get("lowest_plausible_sg", final_sg)))
+    lower = (float(given.get(key, final_sg)) for key in ("lowest_plausible_sg", "forced_test_sg"))
+    return min(final_sg, floor, *lower)
 
 
 def _floor(given: Mapping[str, Any]) -> float:

@@ -153,6 +153,16 @@ def sheets(draw: st.DrawFn, *, sound: bool = False) -> Sheet:
     return found
 
 
+def test_a_forced_test_that_went_further_stops_it_also_where_the_drink_is_not_said() -> None:
+    # Found by the rule above: without the drink the test "counts for nothing", also where it spoke against the lot.
+    inputs: Sheet = {
+        "package": "bottle", "original_gravity_sg": 1.0625, "final_gravity_sg": 1.0156, "forced_test_sg": 1.0117,
+        "finished": True, "hold_met": True, "hand_sample": True, "filtered": True, "warmest_c": 10.0,
+        "carbonation_volumes": 2.2, "remaining_fall_sg": 0.0, "bottle_rating_kpa": 800.0,
+    }  # fmt: skip
+    assert verdict(inputs) == verdict({**inputs, "drink": "ale"}) == RANK["stop"]
+
+
 RATING = {"bottle": "bottle_rating_kpa", "keg": "keg_rating_kpa"}
 
 
