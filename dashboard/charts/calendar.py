@@ -39,19 +39,7 @@ def calendar_figure(outlooks: Sequence[Outlook], say: Voice, edition: Edition) -
     for number, o in enumerate(outlooks):
         y = rows - 1 - number
         shapes += _bars(o, y, say, palette, (start, end))
-        names.append(
-            {
-                "x": start,
-                "y": y + 0.2,
-                "text": name_of(o),
-                "xanchor": "left",
-                "yanchor": "bottom",
-                "showarrow": False,
-                "font": {"size": 12, "color": palette.ink},
-                "bgcolor": palette.paper,  # the line of now runs behind the words
-                "borderpad": 1,
-            }
-        )
+        names.append(_row_name(o, start, y, palette))
         finish = o.assessment.finish
         if finish is not None and not o.assessment.finished and start < _local(say, finish.p50) < end:
             finishes.append((_local(say, finish.p50), y, f"{name_of(o)}<br>{expected_finish(finish, say)}"))
@@ -60,29 +48,8 @@ def calendar_figure(outlooks: Sequence[Outlook], say: Voice, edition: Edition) -
     line = {"color": palette.ink, "width": 1, "dash": "dot"}
     shapes.append({"type": "line", "x0": now, "x1": now, "yref": "paper", "y0": 0, "y1": 1, "line": line})
     figure = go.Figure()
-    figure.add_trace(
-        go.Scatter(
-            x=[at for at, _, _ in finishes],
-            y=[y for _, y, _ in finishes],
-            text=[text for _, _, text in finishes],
-            mode="markers",
-            marker={"symbol": "line-ns-open", "size": 15, "color": palette.inferred, "line": {"width": 3}},
-            hovertemplate="%{text}<extra></extra>",
-        )
-    )
-    figure.add_trace(
-        go.Scatter(
-            x=[at for at, _, _ in marks],
-            y=[y for _, y, _ in marks],
-            text=[word for _, _, word in marks],
-            # Words would run into one another on a phone where many days share its width; the legend has them too.
-            mode="markers+text" if end - start <= _WORDS_FIT else "markers",
-            marker={"symbol": [_SYMBOLS[word] for _, _, word in marks], "size": 11, "color": palette.ink},
-            textposition=["bottom left" if at > end - timedelta(days=1.5) else "bottom center" for at, _, _ in marks],
-            textfont={"size": 12, "color": palette.ink},
-            hovertemplate="%{text} %{x|%a %-d %b}<extra></extra>",
-        )
-    )
+    figure.add_trace(_finish_marks(finishes, palette))
+    figure.add_trace(_planned_marks(marks, start, end, palette))
     figure.update_layout(
         base_layout(palette),
         height=max(rows, 1) * _ROW_PX + 60,
@@ -103,6 +70,47 @@ def calendar_figure(outlooks: Sequence[Outlook], say: Voice, edition: Edition) -
         yaxis={"range": [-0.6, rows - 0.3], "visible": False, "fixedrange": True},
     )
     return figure
+
+
+def _row_name(outlook: Outlook, start: datetime, y: int, palette: Palette) -> dict[str, Any]:
+    return {
+        "x": start,
+        "y": y + 0.2,
+        "text": name_of(outlook),
+        "xanchor": "left",
+        "yanchor": "bottom",
+        "showarrow": False,
+        "font": {"size": 12, "color": palette.ink},
+        "bgcolor": palette.paper,  # the line of now runs behind the words
+        "borderpad": 1,
+    }
+
+
+def _finish_marks(finishes: Sequence[tuple[datetime, int, str]], palette: Palette) -> go.Scatter:
+    return go.Scatter(
+        x=[at for at, _, _ in finishes],
+        y=[y for _, y, _ in finishes],
+        text=[text for _, _, text in finishes],
+        mode="markers",
+        marker={"symbol": "line-ns-open", "size": 15, "color": palette.inferred, "line": {"width": 3}},
+        hovertemplate="%{text}<extra></extra>",
+    )
+
+
+def _planned_marks(
+    marks: Sequence[tuple[datetime, int, str]], start: datetime, end: datetime, palette: Palette
+) -> go.Scatter:
+    return go.Scatter(
+        x=[at for at, _, _ in marks],
+        y=[y for _, y, _ in marks],
+        text=[word for _, _, word in marks],
+        # Words would run into one another on a phone where many days share its width; the legend has them too.
+        mode="markers+text" if end - start <= _WORDS_FIT else "markers",
+        marker={"symbol": [_SYMBOLS[word] for _, _, word in marks], "size": 11, "color": palette.ink},
+        textposition=["bottom left" if at > end - timedelta(days=1.5) else "bottom center" for at, _, _ in marks],
+        textfont={"size": 12, "color": palette.ink},
+        hovertemplate="%{text} %{x|%a %-d %b}<extra></extra>",
+    )
 
 
 def _local(say: Voice, when: datetime) -> datetime:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from typing import Final
 
 import numpy as np
@@ -12,7 +12,7 @@ from analysis import units
 from analysis.calibration import InclinationCurve
 from analysis.model import Floats
 from dashboard.charts.base import axis_title, base_layout
-from dashboard.charts.palette import PALETTES, Edition, faded
+from dashboard.charts.palette import PALETTES, Edition, Palette, faded
 from dashboard.wording import Voice, number
 
 _HEIGHT_PX: Final = 320
@@ -34,7 +34,6 @@ def curve_figure(
     def shown(gravity: Floats) -> Floats:
         return np.asarray(units.sg_to_plato(gravity)) if plato else gravity
 
-    span = curve.high_deg - curve.low_deg
     inside = np.linspace(curve.low_deg, curve.high_deg, 120)
     figure = go.Figure()
     if curve.standard_error_sg is not None:
@@ -56,6 +55,26 @@ def curve_figure(
         line={"color": palette.inferred, "width": 2.5},
         name="curve",
     )
+    _draw_beyond(figure, curve, shown, palette)
+    degrees, gravities = (np.array(column, dtype=np.float64) for column in zip(*points, strict=True))
+    figure.add_scatter(
+        x=degrees,
+        y=shown(gravities),
+        mode="markers",
+        marker={"symbol": "diamond", "size": 10, "color": palette.ink},
+        name="your points",
+    )
+    if now_deg is not None:
+        figure.add_vline(x=now_deg, line={"color": palette.ink, "width": 1, "dash": "dot"}, annotation_text="now")
+    _lay_out(figure, palette, plato=plato)
+    return figure
+
+
+def _draw_beyond(
+    figure: go.Figure, curve: InclinationCurve, shown: Callable[[Floats], Floats], palette: Palette
+) -> None:
+    """The curve a little beyond the points on either side, where it is extrapolated."""
+    span = curve.high_deg - curve.low_deg
     for start, end in (
         (curve.low_deg - _BEYOND * span, curve.low_deg),
         (curve.high_deg, curve.high_deg + _BEYOND * span),
@@ -68,16 +87,9 @@ def curve_figure(
             line={"color": palette.inferred, "width": 1.5, "dash": "dot"},
             name="beyond the points",
         )
-    degrees, gravities = (np.array(column, dtype=np.float64) for column in zip(*points, strict=True))
-    figure.add_scatter(
-        x=degrees,
-        y=shown(gravities),
-        mode="markers",
-        marker={"symbol": "diamond", "size": 10, "color": palette.ink},
-        name="your points",
-    )
-    if now_deg is not None:
-        figure.add_vline(x=now_deg, line={"color": palette.ink, "width": 1, "dash": "dot"}, annotation_text="now")
+
+
+def _lay_out(figure: go.Figure, palette: Palette, *, plato: bool) -> None:
     figure.update_layout(base_layout(palette), height=_HEIGHT_PX, margin={"l": 52, "r": 12, "t": 26, "b": 40})
     figure.update_layout(showlegend=False, uirevision="curve")
     figure.add_annotation(axis_title("Apparent extract, °P" if plato else "Gravity, SG", palette))
@@ -87,7 +99,6 @@ def curve_figure(
         gridcolor=palette.rule,
         zeroline=False,
     )
-    return figure
 
 
 def in_words(curve: InclinationCurve, now_deg: float | None, voice: Voice) -> str:
