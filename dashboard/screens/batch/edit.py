@@ -52,25 +52,49 @@ def edit_batch(record: BatchRecord) -> None:
     )
 
 
+def _vessel(form: forms.Form, store: Store, record: BatchRecord | None) -> Vessel | None:
+    vessels = placement.vessels(store)
+    here = next((v for v in vessels if record and v.vessel_id == record.vessel_id), None)
+    over = record is not None and record.ended_at is not None  # what the vessels hold now is beside the point
+    return form.choice(
+        "vessel_id",
+        "Vessel",
+        vessels,
+        here,
+        lambda v: v.name if over else placement.vessel_label(store, v),
+        placeholder="Choose one" if vessels else "Add a vessel first",
+    )
+
+
+def _origin_and_culture(form: forms.Form, record: BatchRecord | None, got: dict[str, Any]) -> None:
+    got["split_of"] = form.text(
+        "split_of",
+        "Split from",
+        record.split_of if record else "",
+        placeholder="the brew's name",
+        help="Batches split from one wort or must carry the same text here; their yeasts are then compared like "
+        "with like.",
+    )
+    got["diastatic"] = form.tick(
+        "diastatic",
+        "The yeast eats dextrins (diastatic)",
+        record.diastatic if record else False,
+        help="Such a yeast can go on for weeks, in bottles too.",
+    )
+    got["mixed_culture"] = form.tick(
+        "mixed_culture", "Mixed culture", record.mixed_culture if record else False, help="As above: it may go on."
+    )
+
+
 def _facts(form: forms.Form, record: BatchRecord | None) -> dict[str, Any]:
     """The inputs; what they say, by the record's names."""
     store = context.store()
     got: dict[str, Any] = {}
     yeasts = sorted({y.name for y in store.all(Yeast)} | ({record.yeast} if record and record.yeast else set()))
-    vessels = placement.vessels(store)
-    here = next((v for v in vessels if record and v.vessel_id == record.vessel_id), None)
-    over = record is not None and record.ended_at is not None  # what the vessels hold now is beside the point
     left, middle, right = st.columns(3)
     with left:
         got["name"] = form.text("name", "Name", record.name if record else "", placeholder="such as Gatepost bitter")
-        got["vessel"] = form.choice(
-            "vessel_id",
-            "Vessel",
-            vessels,
-            here,
-            lambda v: v.name if over else placement.vessel_label(store, v),
-            placeholder="Choose one" if vessels else "Add a vessel first",
-        )
+        got["vessel"] = _vessel(form, store, record)
         got["pitched_at"] = form.moment(
             "pitched_at", "Yeast pitched", record.pitched_at if record else datetime.now(UTC)
         )
@@ -105,23 +129,7 @@ def _facts(form: forms.Form, record: BatchRecord | None) -> dict[str, Any]:
         )
     left, right = st.columns([1, 2])
     with left:
-        got["split_of"] = form.text(
-            "split_of",
-            "Split from",
-            record.split_of if record else "",
-            placeholder="the brew's name",
-            help="Batches split from one wort or must carry the same text here; their yeasts are then compared like "
-            "with like.",
-        )
-        got["diastatic"] = form.tick(
-            "diastatic",
-            "The yeast eats dextrins (diastatic)",
-            record.diastatic if record else False,
-            help="Such a yeast can go on for weeks, in bottles too.",
-        )
-        got["mixed_culture"] = form.tick(
-            "mixed_culture", "Mixed culture", record.mixed_culture if record else False, help="As above: it may go on."
-        )
+        _origin_and_culture(form, record, got)
     with right:
         got["notes"] = form.text("notes", "Notes", record.notes if record else "")
     return got

@@ -156,6 +156,25 @@ def event_form(event: EventRecord | None, record: BatchRecord, name: str) -> Non
     form.keep(enter, f"Saved: {EVENT_WORDS[kind or 'note'].lower()}.")
 
 
+def _usable(value: float | None, unit: str, temperature_c: float | None) -> float:
+    """The reading, if it can be one.
+
+    Raises
+    ------
+    EntryError
+        If it is empty or out of range, or its temperature is.
+    """
+    how = SCALES[unit]
+    if value is None:
+        raise EntryError("value", "the reading is empty", f"The usual range is {how.usual}.")
+    if not how.low <= value <= how.high:
+        said = f"{how.format % value} {unit} is out of range"
+        raise EntryError("value", said, f"The usual range is {how.usual}.")
+    if temperature_c is not None and not 0 <= temperature_c <= 60:
+        raise EntryError("temperature_c", "the sample's temperature is out of range", "Usual is 5 to 40 °C.")
+    return value
+
+
 def sample_form(sample: HandSample | None, record: BatchRecord, name: str) -> None:
     """A gravity read by hand: one number and Save; the rest only where it differs from the usual."""
     say = queries.voice()
@@ -201,21 +220,15 @@ def sample_form(sample: HandSample | None, record: BatchRecord, name: str) -> No
         return
 
     def enter() -> None:
-        if value is None:
-            raise EntryError("value", "the reading is empty", f"The usual range is {how.usual}.")
-        if not how.low <= value <= how.high:
-            said = f"{how.format % value} {unit} is out of range"
-            raise EntryError("value", said, f"The usual range is {how.usual}.")
-        if temperature is not None and not 0 <= temperature <= 60:
-            raise EntryError("temperature_c", "the sample's temperature is out of range", "Usual is 5 to 40 °C.")
+        read = _usable(value, unit, temperature)
         when = _time_of(at or datetime.now(UTC), record, say)
-        base = sample or HandSample(batch_id=record.batch_id, at=when, value=value)
+        base = sample or HandSample(batch_id=record.batch_id, at=when, value=read)
         context.store().save(
             replace(
                 base,
                 at=when,
                 instrument=instrument,
-                value=value,
+                value=read,
                 unit=unit,
                 temperature_c=temperature,
                 reference=reference or REFERENCES[0],
