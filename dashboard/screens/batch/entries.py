@@ -175,9 +175,7 @@ def _usable(value: float | None, unit: str, temperature_c: float | None) -> floa
     return value
 
 
-def sample_form(sample: HandSample | None, record: BatchRecord, name: str) -> None:
-    """A gravity read by hand: one number and Save; the rest only where it differs from the usual."""
-    say = queries.voice()
+def _instrument_and_unit(sample: HandSample | None, say: Voice, name: str) -> tuple[Instrument, str]:
     instrument: Instrument = st.segmented_control(
         "Read with",
         INSTRUMENTS,
@@ -191,6 +189,13 @@ def sample_form(sample: HandSample | None, record: BatchRecord, name: str) -> No
     if len(offered) > 1:
         default = wanted if wanted in offered else offered[0]
         unit = st.segmented_control("In", offered, default=default, required=True, key=f"{name}/unit")
+    return instrument, unit
+
+
+def sample_form(sample: HandSample | None, record: BatchRecord, name: str) -> None:
+    """A gravity read by hand: one number and Save; the rest only where it differs from the usual."""
+    say = queries.voice()
+    instrument, unit = _instrument_and_unit(sample, say, name)
     how = SCALES[unit]
     with forms.entry(f"{name} {unit}", say, save="Save", shows=sample, border=False) as form:
         value = form.number(
