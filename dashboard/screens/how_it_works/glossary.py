@@ -125,6 +125,12 @@ LIMITS: Final = (
 )
 
 
+def texts() -> tuple[tuple[str, str], ...]:
+    """All of it as (heading, text), for a search."""
+    phases = tuple((PHASE_WORDS[phase], PHASE_MEANINGS[phase]) for phase in PHASES)
+    return (*NOTIONS, *phases, *METHOD, *GLOSSARY, *(("What it cannot know", limit) for limit in LIMITS))
+
+
 def page_html() -> str:
     """The whole page below its heading."""
     phases = "".join(

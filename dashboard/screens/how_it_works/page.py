@@ -1,13 +1,73 @@
-"""What do these words and verdicts mean?"""
+"""What do these words and verdicts mean, and how is it all used?"""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+from html import escape
+from typing import Final
+
 import streamlit as st
 
-from dashboard.screens.how_it_works import glossary
+from dashboard.screens.how_it_works import glossary, guide
 from dashboard.ui import components
+from dashboard.wording import plural
+
+WORDS: Final = "words"
+"""The part that explains words and verdicts; it comes first."""
 
 
 def show() -> None:
-    st.html('<h1 class="lead">What the words and verdicts mean, and how far to trust them.</h1>')
-    components.markup(glossary.page_html(), key="explained")
+    titles = {WORDS: "Words and limits", **{part.name: part.title for part in guide.parts()}}
+    part = st.query_params.get("part", WORDS)
+    if part not in titles:
+        part = WORDS
+    st.html(f'<h1 class="lead">{escape(_LEAD if part == WORDS else titles[part])}</h1>')
+    # A field for each part: who follows a result comes to the part, and the words that led there are done with.
+    with st.container(key="find"):
+        wanted = st.text_input("Search the manual", type="search", key=f"find {part}", placeholder="a word or two")
+    if wanted and wanted.strip():
+        _results(wanted, titles)
+    st.html(_nav(part, titles))
+    if part == WORDS:
+        components.markup(glossary.page_html(), key="explained")
+    else:
+        with st.container(key="guide"):
+            _, _, body = guide.markdown(part).partition("\n")  # the title stands above
+            st.markdown(body, unsafe_allow_html=True)
+
+
+_LEAD: Final = "What the words and verdicts mean, and how far to trust them."
+
+
+def _results(wanted: str, titles: dict[str, str]) -> None:
+    found = guide.search(wanted, everything(name for name in titles if name != WORDS))
+    if not found:
+        st.html(
+            f'<p role="status">Nothing in the manual has “{escape(wanted.strip())}”. Try one word, or the beginning of '
+            "it.</p>"
+        )
+        return
+    count = plural(len(found), "place") if len(found) <= guide.MOST_FOUND else f"The first {guide.MOST_FOUND} places"
+    items = []
+    for one in found[: guide.MOST_FOUND]:
+        where = titles[one.passage.part]
+        name = where if one.passage.heading == where else f"{where}: {one.passage.heading}"
+        shown = f'<b>{escape(name)}</b><span class="figures">{escape(one.sentence)}</span>'
+        items.append(f"<li>{components.link(guide.PAGE, shown, part=one.passage.part)}</li>")
+    head = f"{count[0].upper()}{count[1:]} with “{escape(wanted.strip())}”"
+    st.html(f'<p role="status">{head}</p><ul class="entries">{"".join(items)}</ul>')
+
+
+def everything(names: Iterable[str]) -> list[guide.Passage]:
+    """What can be found: the glossary's words, then the manual."""
+    words = [guide.Passage(WORDS, heading, text) for heading, text in glossary.texts()]
+    return [*words, *(passage for name in names for passage in guide.passages(name))]
+
+
+def _nav(part: str, titles: dict[str, str]) -> str:
+    items = []
+    for name, title in titles.items():
+        here = ' aria-current="page"' if name == part else ""
+        target = components.address(guide.PAGE, part=name)
+        items.append(f'<li><a href="{target}" data-go="{target}"{here}>{escape(title)}</a></li>')
+    return f'<nav aria-label="Parts of the manual"><ul class="parts">{"".join(items)}</ul></nav>'
