@@ -24,6 +24,7 @@ pytestmark = pytest.mark.chromium
 SCREENSHOTS = Path(__file__).parents[1] / "screenshots"
 SIZES = {"desktop": (1440, 900), "phone": (390, 844)}
 HEAD = ("today", "calendar", "yeasts", "sensors", "set-up", "how-it-works")
+MANUAL = ("how-it-works?part=settings-and-commands", "how-it-works?part=messages")
 PATIENCE_MS = 60_000
 """How long anything may take on a machine that is busy; nothing here measures speed."""
 expect.set_options(timeout=PATIENCE_MS)
@@ -302,7 +303,7 @@ def test_the_calendar_names_the_next_thing_and_draws_all_batches(demo, page, siz
     keep(page, f"calendar-{size}")
 
 
-@pytest.mark.parametrize("path", [*HEAD, "batch", "packaging"])
+@pytest.mark.parametrize("path", [*HEAD, "batch", "packaging", *MANUAL])
 def test_no_page_scrolls_sideways_on_a_phone(demo, chromium, path):
     context = chromium.new_context(viewport={"width": 390, "height": 844}, is_mobile=True, has_touch=True)
     context.set_default_timeout(PATIENCE_MS)
@@ -362,7 +363,7 @@ def test_axe_would_find_a_violation(demo, page):
 
 
 @pytest.mark.parametrize(("size", "edition"), [("desktop", "light"), ("phone", "dark")])
-@pytest.mark.parametrize("path", [*HEAD, "batch", "packaging"])
+@pytest.mark.parametrize("path", [*HEAD, "batch", "packaging", *MANUAL])
 def test_axe_finds_no_serious_violation_of_ours(demo, page, path, size, edition):
     visit(page, demo, with_batch(page, demo, path))
     at_rest(page)
