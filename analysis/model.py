@@ -1,4 +1,4 @@
-"""The nouns of the analysis, and the schemas of the frames that pass between its functions.
+"""The nouns of the analysis; the schemas of the frames that pass between its functions are in `analysis.schemas`.
 
 Gravity is specific gravity at 20/20 °C (`gravity_sg`), temperature is °C, instants are aware datetimes in UTC,
 durations are hours unless the name says otherwise. A *point* is 0.001 SG.
@@ -9,13 +9,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
-from typing import Final, Literal, get_args
+from typing import TYPE_CHECKING, Final, Literal, TypeAlias, get_args
 
-import numpy as np
-import polars as pl
-from numpy.typing import NDArray
+if TYPE_CHECKING:
+    import numpy as np
+    import polars as pl
+    from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+# Commands that must answer at once need these nouns too: numpy and polars are loaded where they are used.
+Floats: TypeAlias = "NDArray[np.float64]"
 
 Drink = Literal["ale", "lager", "mead", "cider", "wine", "other"]
 DRINKS: Final[tuple[Drink, ...]] = get_args(Drink)
@@ -49,31 +51,6 @@ CONTACT_DAYS: Final = 3.0
 
 STEADY_SG: Final = 0.001
 """A remaining or observed fall below this counts as none (the trade's rule: one point; common practice)."""
-
-UTC_TIME: Final = pl.Datetime("us", "UTC")
-
-READINGS: Final = pl.Schema(
-    {
-        "measured_at": UTC_TIME,
-        "gravity_sg": pl.Float64(),
-        "temperature_c": pl.Float64(),
-        "by_hand": pl.Boolean(),
-    }
-)
-"""What `assess` and `learn` take: one row a reading; null gravity where the row has none (a probe)."""
-
-MARKED: Final = pl.Schema({**READINGS, "set_aside": pl.String()})
-"""Readings after cleaning, in time order: `set_aside` says why a row is not used, null where it is."""
-
-COURSE: Final = pl.Schema(
-    {
-        "at": UTC_TIME,
-        "gravity_p10_sg": pl.Float64(),
-        "gravity_p50_sg": pl.Float64(),
-        "gravity_p90_sg": pl.Float64(),
-    }
-)
-"""The inferred course of true gravity, from pitching to some time past the likely finish."""
 
 
 def as_utc(when: datetime, name: str = "time") -> datetime:
@@ -179,6 +156,8 @@ class Forecast:
 
     def when(self, chance: float) -> datetime:
         """The moment by which the event has come with this chance (linear between the stored instants)."""
+        import numpy as np
+
         seconds = float(np.interp(chance, self.chances, self.instants))
         return datetime.fromtimestamp(seconds, UTC)
 
@@ -200,6 +179,8 @@ class Forecast:
     def probability_by(self, when: datetime) -> float:
         """The chance that it comes at or before `when`."""
         seconds = as_utc(when, "when").timestamp()
+        import numpy as np
+
         return float(np.interp(seconds, self.instants, self.chances, left=0.0))
 
     def later(self, by: timedelta) -> Forecast:
@@ -221,6 +202,18 @@ class Creep:
 
     fall_sg: Range
     since: datetime
+
+
+def _no_readings() -> pl.DataFrame:
+    from analysis.schemas import MARKED, empty
+
+    return empty(MARKED)
+
+
+def _no_course() -> pl.DataFrame:
+    from analysis.schemas import COURSE, empty
+
+    return empty(COURSE)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -260,8 +253,8 @@ class Assessment:
     """Whether it is called finished for its long hold, where `p_finished` alone would not do."""
     hand_sample_agrees: bool | None = None
     """Whether a hand sample since the gravity steadied agrees with the float; None without one."""
-    marked: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=MARKED))
-    course: pl.DataFrame = field(default_factory=lambda: pl.DataFrame(schema=COURSE))
+    marked: pl.DataFrame = field(default_factory=_no_readings)
+    course: pl.DataFrame = field(default_factory=_no_course)
     fingerprint: str = ""
     hysteresis: dict[str, object] = field(default_factory=dict)
 

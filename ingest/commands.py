@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from analysis.planning import days_to_come, reading_fresh
-from ingest import control
+from ingest import control, threads
 from ingest.control import Handler, Progress
 from ingest.decoding import Rule, rule_from, stored_sources
 from ingest.errors import EntryError
@@ -28,6 +28,7 @@ def plan_of(store: Store, arguments: dict[str, Any], _progress: Progress, outloo
     """The plan of one batch, found by id, by name, or by the name of its vessel."""
     record = find_batch(store, arguments["batch"])
     if outlooks is None:
+        threads.one_for_linear_algebra()
         outlooks = Outlooks(store)
         outlooks.learn()
     outlook = outlooks.of(record.batch_id, now=datetime.now(UTC), fresh=True)

@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
-from ingest import file_modes
+from ingest import file_modes, threads
 from ingest.decoding import Rule
 from ingest.decoding import rules as rule_book
 from ingest.monitoring import Notifier, Outlooks, Watcher, watching
@@ -90,6 +90,7 @@ def running(settings: Settings, *, watch: bool = True) -> Iterator[Service]:
     SettingsError
         If the embedded broker's port is taken.
     """
+    threads.one_for_linear_algebra()
     with contextlib.ExitStack() as stack:
         store = open_store(settings)
         stack.callback(store.close)

@@ -102,7 +102,7 @@ class Run:
         )
 
     def readings(self, until_h: float) -> pl.DataFrame:
-        """The rows that had arrived by `until_h` (schema `analysis.model.READINGS`), in order of arrival."""
+        """The rows that had arrived by `until_h` (schema `analysis.schemas.READINGS`), in order of arrival."""
         seen = np.flatnonzero(self.received_h <= until_h)
         seen = seen[np.argsort(self.received_h[seen], kind="stable")]
         start = np.datetime64(self.batch.pitched_at.replace(tzinfo=None), "us")

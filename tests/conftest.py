@@ -9,8 +9,16 @@ from pathlib import Path
 
 import pytest
 
+from ingest import threads
+
 MOSQUITTO_PLACES = ("/usr/sbin", "/usr/local/sbin", "/opt/homebrew/sbin")
 CHROMIUM_NAMES = ("chromium", "chromium-browser", "google-chrome")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _one_thread_for_linear_algebra() -> None:
+    """As every process of ours that assesses: two tests side by side must not fight for the cores."""
+    threads.one_for_linear_algebra()
 
 
 def missing(what: str, how: str) -> None:

@@ -11,8 +11,9 @@ import polars as pl
 from scipy.special import ndtr, ndtri
 
 from analysis.inference import Correction, PosteriorDraws
-from analysis.model import COURSE, Batch, Creep, Floats, Forecast, Range, events_of
+from analysis.model import Batch, Creep, Floats, Forecast, Range, events_of
 from analysis.readings import hours_of
+from analysis.schemas import COURSE
 
 VAGUE_SG: Final = 0.010
 VAGUE_H: Final = 240.0

@@ -6,8 +6,6 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
-import polars as pl
-
 from analysis.model import STEADY_SG, Assessment, Batch, events_of
 from analysis.packaging.follow_up import FollowUp, lesson
 from analysis.planning import reading_fresh
@@ -101,13 +99,13 @@ def _creep(assessment: Assessment, batch: Batch) -> float | None:
 
 def _warmest_since_end(assessment: Assessment) -> float | None:
     """The warmest the drink has been since fermentation ended; before that, what it is now."""
-    rows = assessment.marked.filter(pl.col("temperature_c").is_not_null())
+    rows = assessment.marked.drop_nulls("temperature_c")
     if rows.is_empty():
         return assessment.temperature_c
     ends = [assessment.held_since, assessment.finish.p50 if assessment.finish and assessment.finished else None]
     known = [when for when in ends if when is not None and when <= assessment.now]
     if known:
-        rows = rows.filter(pl.col("measured_at") >= min(known))
+        rows = rows.filter(rows["measured_at"] >= min(known))
     if not known or rows.is_empty():
         return assessment.temperature_c
     warmest = rows["temperature_c"].max()

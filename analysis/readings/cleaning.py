@@ -13,7 +13,8 @@ import polars as pl
 from numpy.lib.stride_tricks import sliding_window_view
 
 from analysis.errors import ReadingsError
-from analysis.model import MARKED, READINGS, UTC_TIME, Batch, Floats
+from analysis.model import Batch, Floats
+from analysis.schemas import MARKED, READINGS, UTC_TIME
 
 BEFORE_PITCHING: Final = "before pitching"
 DUPLICATE: Final = "duplicate"

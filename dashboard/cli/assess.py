@@ -16,6 +16,7 @@ from analysis.model import DRINKS, EVENT_KINDS, HOLD_H, Assessment, EventKind
 from analysis.planning.outstanding import days_to_come, outstanding
 from analysis.planning.plan import Constraints, plan
 from dashboard.cli.options import AddCommand, plain
+from ingest import threads
 from ingest.errors import EntryError, ImportFileError
 
 _EARLIEST_YEAR: Final = 1990
@@ -55,6 +56,7 @@ def add_assess(command: AddCommand) -> None:
 
 
 def _assess(arguments: argparse.Namespace) -> int:
+    threads.one_for_linear_algebra()
     readings = read_log(arguments.log)
     times: list[datetime] = readings["measured_at"].sort().to_list()
     pitched: datetime = arguments.pitched or times[0]

@@ -18,7 +18,8 @@ from typing import Any, Final
 import plotly.graph_objects as go
 import polars as pl
 
-from analysis.model import MARKED, Assessment
+from analysis.model import Assessment
+from analysis.schemas import MARKED
 from dashboard import context
 from dashboard.charts import Curve, base, batch, sparkline
 from dashboard.queries.attention import Standing, needs_of

@@ -16,7 +16,8 @@ import polars as pl
 from numpy.typing import NDArray
 
 from analysis import calibration
-from analysis.model import READINGS, Floats
+from analysis.model import Floats
+from analysis.schemas import READINGS
 from analysis.units import temperature_corrected_sg
 from ingest.calibration.hand_sample_offset import Anchor, Sampled, anchors, shifts
 from ingest.calibration.hand_samples import sampled_gravity

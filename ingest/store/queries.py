@@ -7,7 +7,8 @@ from typing import Final, TypeVar
 
 import polars as pl
 
-from analysis.model import READINGS, Batch, Event, FinishedBatch
+from analysis.model import Batch, Event, FinishedBatch
+from analysis.schemas import READINGS
 from ingest.calibration import Calibrated, Stay, calibrate, calibrated_alone, sampled_gravity
 from ingest.errors import EntryError
 from ingest.model import (
@@ -156,7 +157,7 @@ class Questions:
     # -- readings
 
     def readings_of(self, batch_id: str, *, until: datetime | None = None) -> pl.DataFrame:
-        """The batch's readings, calibrated: the columns of `analysis.model.READINGS` and `device_id`, by time.
+        """The batch's readings, calibrated: the columns of `analysis.schemas.READINGS` and `device_id`, by time.
 
         Hand samples are rows with `by_hand` true and the sample's id as device.
         """

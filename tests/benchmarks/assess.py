@@ -24,9 +24,12 @@ sys.path.insert(0, str(ROOT))
 from scipy.optimize import curve_fit  # noqa: E402
 
 from analysis import Batch, FinishedBatch, Priors, assess, learn  # noqa: E402
+from ingest import threads  # noqa: E402
 from sample_data.kinetics import Recipe, simulate  # noqa: E402
 from sample_data.sensors import Float, sample  # noqa: E402
 from tests.benchmarks.forecast_methods import _four, _hours, _start  # noqa: E402
+
+threads.one_for_linear_algebra()  # here, so that also the processes that are spawned do so
 
 PITCHED = datetime(2031, 3, 1, tzinfo=UTC)
 _shared: dict[str, Any] = {}

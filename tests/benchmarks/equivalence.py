@@ -35,6 +35,7 @@ ROOT = Path(__file__).resolve().parents[2]
 # Not this file's own folder, which holds files named like the packages.
 sys.path[:] = [str(ROOT), *(p for p in sys.path if Path(p or ".").resolve() != Path(__file__).resolve().parent)]
 
+from ingest import threads  # noqa: E402
 from tests.benchmarks.equivalence_parts import assessments, sheets, written  # noqa: E402
 from tests.benchmarks.equivalence_places import canonical  # noqa: E402
 from tests.benchmarks.equivalence_screens import screens  # noqa: E402
@@ -104,6 +105,7 @@ def dump(args: argparse.Namespace) -> int:
 
 def main() -> int:
     """Read the options, dump or compare."""
+    threads.one_for_linear_algebra()
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     commands = parser.add_subparsers(dest="command", required=True)
     sub = commands.add_parser("dump", help="write what the tree says")

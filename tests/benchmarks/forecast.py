@@ -22,6 +22,7 @@ import polars as pl
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
+from ingest import threads  # noqa: E402
 from sample_data.runs import Run  # noqa: E402
 from sample_data.scenarios import FAMILIES, HELD_OUT_FROM  # noqa: E402
 from tests.benchmarks.forecast_cuts import load_set  # noqa: E402
@@ -33,6 +34,7 @@ _shared: dict[str, Any] = {}
 
 
 def _start(names: list[str], priors: dict[str, Any], every_h: float | None) -> None:
+    threads.one_for_linear_algebra()
     _shared.update(names=names, priors=priors, every_h=every_h)
     signal.signal(signal.SIGINT, signal.SIG_IGN if multiprocessing.parent_process() else signal.default_int_handler)
 

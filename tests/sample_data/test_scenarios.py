@@ -4,7 +4,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from analysis.model import READINGS
+from analysis.schemas import READINGS
 from sample_data.kinetics import FALL_PER_SUGAR, SG_PER_EXTRACT, Recipe, simulate, temperature_factor
 from sample_data.runs import Run, finish_hour
 from sample_data.scenarios import SCENARIOS, make_set

@@ -12,7 +12,8 @@ from polars.testing import assert_frame_equal
 from analysis import Assessment, Batch, Event, assess
 from analysis.assessment.decision import STOOD_H
 from analysis.errors import ReadingsError
-from analysis.model import COURSE, MARKED, PHASES
+from analysis.model import PHASES
+from analysis.schemas import COURSE, MARKED
 
 Ferment = Callable[..., Any]
 

@@ -6,10 +6,11 @@ from typing import Any
 import polars as pl
 import pytest
 
-from analysis.model import MARKED, Assessment, Batch, Event, Forecast, Range
+from analysis.model import Assessment, Batch, Event, Forecast, Range
 from analysis.packaging.follow_up import RESULTS, FollowUp, advice, bottle_day, lesson
 from analysis.packaging.prefill import prefill
 from analysis.packaging.sheet import sheet
+from analysis.schemas import MARKED
 
 NOW = datetime(2026, 3, 3, 12, tzinfo=UTC)
 HOUR = timedelta(hours=1)

@@ -9,7 +9,6 @@ import polars as pl
 import pytest
 
 from analysis import Batch, Event
-from analysis.model import MARKED
 from analysis.readings.cleaning import (
     AFTER_PACKAGING,
     BEFORE_PITCHING,
@@ -20,6 +19,7 @@ from analysis.readings.cleaning import (
     STUCK,
     mark,
 )
+from analysis.schemas import MARKED
 
 
 @pytest.fixture

@@ -9,7 +9,8 @@ import numpy as np
 import polars as pl
 import pytest
 
-from analysis.model import COURSE, MARKED, PHASES, Assessment, Event, Forecast, PhaseSpan, Range
+from analysis.model import PHASES, Assessment, Event, Forecast, PhaseSpan, Range
+from analysis.schemas import COURSE, MARKED
 from dashboard.charts import batch
 from dashboard.charts.base import Curve, View, Zoom, course_until
 from dashboard.charts.batch import batch_figure
