@@ -11,6 +11,7 @@ import numpy as np
 import polars as pl
 
 from analysis import attenuation, units
+from analysis.fitting import Fit
 from analysis.model import Assessment, Event, Floats
 from dashboard.charts.palette import PALETTES, Edition, Palette
 from dashboard.wording import Voice, zone_of
@@ -74,6 +75,8 @@ class Curve:
     until: datetime | None = None
     """Where the time axis ends; None: a little past the likely finish."""
     zoom: Zoom | None = None
+    classical: Fit | None = None
+    """The trade's curve, where it was asked for."""
     view: View = field(default_factory=View)
 
 

@@ -16,6 +16,7 @@ import plotly.graph_objects as go
 import polars as pl
 
 from analysis import units
+from analysis.fitting import Fit
 from analysis.model import Assessment, Event, Forecast, PhaseSpan
 from dashboard.charts.base import DATE_TICKS, Axes, Curve, Zoom, axis_title, base_layout, course_until
 from dashboard.charts.downsampling import thinned
@@ -74,6 +75,8 @@ def batch_figure(curve: Curve, voice: Voice) -> go.Figure:
     _band(drawing, a, curve.zoom)
     _points(drawing, curve)
     _course(drawing, a, curve.zoom)
+    if curve.classical is not None:
+        _classical(drawing, curve, curve.classical)
     _temperature(drawing, curve)
     _phases(drawing, a.phases, voice.now)
     _strip(drawing, curve.events, a)
@@ -152,6 +155,24 @@ def _course(drawing: _Drawing, a: Assessment, zoom: Zoom | None) -> None:
         mode="lines",
         line={"color": axes.palette.inferred, "width": 2.5},
         name="inferred course",
+    )
+
+
+def _classical(drawing: _Drawing, curve: Curve, found: Fit) -> None:
+    """The trade's curve over the hours that were read: quiet, and never ahead of the readings."""
+    axes, newest = drawing.axes, curve.assessment.newest_reading_at
+    if newest is None or newest <= curve.pitched_at:
+        return
+    hours = np.linspace(0.0, (newest - curve.pitched_at).total_seconds() / 3600, 120)
+    at = pl.Series([curve.pitched_at + timedelta(hours=float(h)) for h in hours], dtype=pl.Datetime("us", "UTC"))
+    drawing.timed(
+        1,
+        at,
+        f"classical curve %{{y:{axes.y_format}}}",
+        y=axes.ys(found.value(hours)),
+        mode="lines",
+        line={"color": axes.palette.past, "width": 1.5, "dash": "dash"},
+        name="classical curve",
     )
 
 

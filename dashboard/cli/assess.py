@@ -82,13 +82,17 @@ def _assess(arguments: argparse.Namespace) -> int:
     )
     assessment = assess(readings, batch, now=now)
     planned = plan(assessment, batch, Constraints(hold_h=arguments.hold, time_zone=arguments.time_zone), now=now)
+    from dashboard.wording.classical import classical_facts, classical_fit
+
+    classical = classical_fit(assessment, batch)
     if arguments.json:
         days = days_to_come(outstanding(planned, batch))
-        print(json.dumps(plain({**assessment_facts(assessment), **planned.as_dict(), **days}), indent=2))
+        facts = {**assessment_facts(assessment), **planned.as_dict(), **days}
+        print(json.dumps(plain({**facts, "classical_fit": classical_facts(classical)}), indent=2))
     else:
         from dashboard.wording.report import report
 
-        print(report(assessment, planned, batch, time_zone=arguments.time_zone))
+        print(report(assessment, planned, batch, time_zone=arguments.time_zone, classical=classical))
     return 0
 
 

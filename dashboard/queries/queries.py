@@ -18,11 +18,13 @@ from typing import Any, Final
 import plotly.graph_objects as go
 import polars as pl
 
+from analysis.fitting import Fit
 from analysis.model import MARKED, Assessment
 from dashboard import context
 from dashboard.charts import Curve, base, batch, sparkline
 from dashboard.queries.attention import Standing, needs_of
 from dashboard.wording import Voice, curve_in_words, natural
+from dashboard.wording.classical import classical_fit
 from ingest.model import BatchRecord, Device, Placement, Vessel
 from ingest.monitoring import Outlook
 from ingest.store import DeviceStatus
@@ -207,20 +209,35 @@ def figure(
     say: Voice,
     until: datetime | None = None,
     zoom: base.Zoom | None = None,
+    classical: bool = False,
 ) -> go.Figure:
-    """The batch's curve, drawn once for what it shows; the line of now moves every ten minutes."""
+    """The batch's curve, drawn once for what it shows; the line of now moves every ten minutes.
+
+    The classical curve is fitted only where it is asked for.
+    """
     record, say = outlook.record, _seen_from(outlook, say)
     newest = context.store().newest_reading_at(record.batch_id)
     now = say.now.replace(minute=say.now.minute // 10 * 10, second=0, microsecond=0)
 
     def draw() -> go.Figure:
         told = curve(outlook, view, until, zoom)
+        found = classical_of(outlook) if classical else None
+        told = replace(told, classical=None if isinstance(found, str) else found)
         return batch.batch_figure(replace(told, assessment=up_to_date(outlook), raw=_as_sent(outlook)), say)
 
     preferences = say.preferences
     units = (preferences.time_zone, preferences.temperature_unit)
-    key = (record.batch_id, outlook.computed_at, newest, view, now, until, zoom, units)
+    key = (record.batch_id, outlook.computed_at, newest, view, now, until, zoom, units, classical)
     answer: go.Figure = kept(("figure", *key), draw)
+    return answer
+
+
+def classical_of(outlook: Outlook) -> Fit | str:
+    """The trade's curve through the readings that were judged, or why there is none; fitted once an assessment."""
+    answer: Fit | str = kept(
+        ("classical", outlook.record.batch_id, outlook.computed_at),
+        lambda: classical_fit(outlook.assessment, outlook.batch),
+    )
     return answer
 
 

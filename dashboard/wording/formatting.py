@@ -26,7 +26,6 @@ NBSP: Final = "\u00a0"
 """A space at which no line breaks."""
 
 MINUS: Final = "\u2212"
-DASH: Final = "–"
 UNKNOWN: Final = "—"
 
 # The words and their borders are those of the IPCC's calibrated language (Mastrandrea et al., Guidance Note for Lead

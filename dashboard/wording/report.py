@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import textwrap
 
+from analysis.fitting import Fit
 from analysis.model import HOLD_H, Assessment, Batch
 from analysis.planning import Plan
+from dashboard.wording.classical import classical_sentences
 from dashboard.wording.formatting import THIN, Voice, percent
 from dashboard.wording.verdict import PHASE_WORDS, dates, three_notions, verdict
 from ingest.model import Preferences
@@ -13,8 +15,16 @@ from ingest.model import Preferences
 _WIDTH = 100
 
 
-def report(assessment: Assessment, plan: Plan, batch: Batch, *, time_zone: str, hold_h: float | None = None) -> str:
-    """Everything we say about one log, in the order of a batch's page."""
+def report(
+    assessment: Assessment,
+    plan: Plan,
+    batch: Batch,
+    *,
+    time_zone: str,
+    hold_h: float | None = None,
+    classical: Fit | str | None = None,
+) -> str:
+    """Everything we say about one log, in the order of a batch's page; of the classical curve where it was asked."""
     voice = Voice(Preferences(time_zone=time_zone), assessment.now)
     hold = HOLD_H if hold_h is None else hold_h
     lines = [verdict(assessment, hold, voice), ""]
@@ -30,6 +40,7 @@ def report(assessment: Assessment, plan: Plan, batch: Batch, *, time_zone: str, 
     lines += [line for name, value in facts for line in _wrapped(f"{name}: ", value)]
     for title, sentences in (
         ("Why we say so", assessment.evidence),
+        ("The trade's curve", () if classical is None else classical_sentences(classical, voice)),
         ("What to do", assessment.advice),
         ("The dates", (plan.reason, *plan.cautions)),
     ):

@@ -12,6 +12,7 @@ import logging
 import threading
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Final
 
@@ -34,11 +35,31 @@ Publish = Callable[[str, bytes], None]
 """Sends retained bytes to a topic below the prefix, such as ``verdict/Vessel 3``."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hooks:
+    """What a watcher asks and tells others; given before it starts, so that its first look knows them too."""
+
+    holding: Callable[[Store], bool] = lambda _store: False
+    """While this is true no batch is looked at, as where most of its history is still on the way."""
+    gives_way: Callable[[], bool] = lambda: False
+    """While this is true the next batch waits, half a second at most: whoever opens a page comes first."""
+    looked_at: Callable[[Outlook], None] = lambda _outlook: None
+    """Told of every batch that was looked at; must not raise."""
+
+
 class Watcher:
     """One thread that refreshes outlooks, keeps assessments, and notifies."""
 
-    def __init__(self, store: Store, outlooks: Outlooks, notifier: Notifier, publish: Publish | None = None) -> None:
+    def __init__(
+        self,
+        store: Store,
+        outlooks: Outlooks,
+        notifier: Notifier,
+        publish: Publish | None = None,
+        hooks: Hooks | None = None,
+    ) -> None:
         self._store = store
+        self._hooks = hooks or Hooks()
         self._outlooks = outlooks
         self.notifier = notifier
         self._publish = publish
@@ -48,13 +69,6 @@ class Watcher:
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="watcher", daemon=True)
         self.problem: str | None = None
-        self.holding: Callable[[], bool] = lambda: False
-        """While this is true no batch is looked at, as where most of its history is still on the way."""
-        self.gives_way: Callable[[], bool] = lambda: False
-        """While this is true the next batch waits, half a second at most: whoever opens a page comes first."""
-
-        self.looked_at: Callable[[Outlook], None] = lambda _outlook: None
-        """Told of every batch that was looked at; must not raise."""
 
     def start(self) -> None:
         """Begin to watch."""
@@ -68,12 +82,11 @@ class Watcher:
 
     def _run(self) -> None:
         while not self._stop.is_set():
-            if self.holding():
+            if self._hooks.holding(self._store):
                 self._stop.wait(_LOOK_S / 10)
                 continue
             try:
                 self.look(datetime.now(UTC))
-                self.problem = None
             except StoreError as error:
                 self.problem = str(error)
                 log.warning("%s", error)
@@ -86,24 +99,33 @@ class Watcher:
         """Look at every running batch once."""
         self._outlooks.learn()
         outlooks: list[Outlook] = []
+        failed: list[str] = []
         for record in self._store.active_batches():
             self._give_way()
             if self._stop.is_set():
                 return outlooks
-            outlook = self._outlooks.of(record.batch_id, now=now)
+            try:
+                outlook = self._outlooks.of(record.batch_id, now=now)
+            except StoreError:
+                raise
+            except Exception:  # the other batches are looked at all the same
+                log.exception("the look at the batch %s failed", record.name)
+                failed.append(record.name)
+                continue
             if outlook is not None:
                 outlooks.append(outlook)
                 self._keep(outlook, now)
                 self._publish_verdict(outlook)
-                self.looked_at(outlook)
+                self._hooks.looked_at(outlook)
         self._clear_verdicts({verdict_message(outlook)[0] for outlook in outlooks})
         self.notifier.consider(now, outlooks, self._store.device_statuses(), self._store.preferences())
         self.notifier.send_due(now)
+        self.problem = f"The watcher could not look at {', '.join(failed)}; its log says more." if failed else None
         return outlooks
 
     def _give_way(self) -> None:
         until = time.monotonic() + _GIVES_WAY_S
-        while self.gives_way() and time.monotonic() < until:
+        while self._hooks.gives_way() and time.monotonic() < until:
             self._stop.wait(_GLANCE_S)
 
     def _keep(self, outlook: Outlook, now: datetime) -> None:
@@ -179,9 +201,11 @@ def _differs(last: AssessmentRecord, new: AssessmentRecord) -> bool:
 
 
 @contextlib.contextmanager
-def watching(store: Store, outlooks: Outlooks, notifier: Notifier, publish: Publish | None = None) -> Iterator[Watcher]:
+def watching(
+    store: Store, outlooks: Outlooks, notifier: Notifier, publish: Publish | None = None, hooks: Hooks | None = None
+) -> Iterator[Watcher]:
     """Watch for as long as the block runs."""
-    watcher = Watcher(store, outlooks, notifier, publish)
+    watcher = Watcher(store, outlooks, notifier, publish, hooks)
     watcher.start()
     try:
         yield watcher

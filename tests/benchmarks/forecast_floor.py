@@ -32,7 +32,7 @@ from sample_data.scenarios import FAMILIES  # noqa: E402
 from sample_data.tails import TailRecipe, simulate_tails  # noqa: E402
 from tests.benchmarks.forecast import progress  # noqa: E402
 from tests.benchmarks.forecast_cuts import cuts_of, load_set  # noqa: E402
-from tests.benchmarks.forecast_measures import STAGES, as_frame, forecast_columns, mixture  # noqa: E402
+from tests.benchmarks.forecast_measures import STAGES, as_frame, forecast_columns, look  # noqa: E402
 
 ENOUGH = 20.0
 """Made runs that must count; the weights are tempered until they do."""
@@ -92,7 +92,7 @@ def weights(run: Run, made: Course, series: Series) -> Floats:
 
 
 def knowing(run: Run, cellar: Cellar, draws: int, rng: np.random.Generator) -> list[dict[str, object]]:
-    """One row for each named look ahead of the finish, as `tests.benchmarks.forecast_measures.mixture` makes them."""
+    """One row for each named look ahead of the finish, as `tests.benchmarks.forecast_measures.look` makes them."""
     made = made_runs(run, cellar, draws, rng)
     ends = np.array([finish_hour(made.times_h, fall) for fall in made.fall_sg])
     order = np.argsort(ends)
@@ -140,9 +140,7 @@ def main() -> None:
         ordinary = [r for r in runs if r.scenario == "ordinary" and len(r.eras) == 1][: args.runs or None]
         for k, run in enumerate(ordinary):
             floor += knowing(run, cellar, args.draws, rng)
-            ours += [
-                row for row in mixture(run, ["ours"], priors, every_h=1000.0) if row["stage"] and not row["passed"]
-            ]
+            ours += [row for row in look(run, ["ours"], priors, every_h=1000.0) if row["stage"] and not row["passed"]]
             progress(k + 1, len(ordinary), began)
     print(f"\n{'ordinary runs':34} | error at 50/75/90/24h (h)   | p90@90 | pinball | cover, width")
     for name, rows in (("knows the generator", floor), ("tunroom", ours)):

@@ -13,9 +13,11 @@ from dashboard.queries import needs_of, queries
 from dashboard.screens.batch import entries, history
 from dashboard.ui import components, zoom
 from dashboard.wording import PHASE_WORDS, Voice, curve_in_words, dates, percent, three_notions, unbroken, verdict
+from dashboard.wording.classical import classical_sentences
 from ingest.model import BatchRecord, Vessel
 from ingest.monitoring import Outlook
 
+_CLASSICAL: Final = "classical"
 PARTS = ("Why we say so", "What we said before", "What was entered", "This batch")
 
 
@@ -43,6 +45,7 @@ def show() -> None:
     verdict_part(record.batch_id)
     entries.quick(record)
     curve_part(record.batch_id)
+    st.toggle("Show the classical curve", key=_CLASSICAL)
     part = st.segmented_control(
         "More about this batch", PARTS, default=PARTS[0], required=True, key="part", label_visibility="collapsed"
     )
@@ -178,11 +181,15 @@ def curve_part(batch_id: str) -> None:
     scales.button(
         "Whole course", key="whole", type="tertiary", disabled=looked_at is None, on_click=zoom.whole, args=(batch_id,)
     )
-    figure = queries.figure(outlook, view, say, until, looked_at)
+    figure = queries.figure(outlook, view, say, until, looked_at, _classical_wanted())
     text = curve_in_words(outlook.assessment, say)
     with st.container(key=zoom.PLACE):
         st.plotly_chart(figure, key=f"curve-{batch_id}", theme=None, config=base.CONFIG, alt=text)
     components.markup(LEGEND + f'<p class="figures">{escape(text)}</p>', key="legend")
+
+
+def _classical_wanted() -> bool:
+    return bool(st.session_state.get(_CLASSICAL, False))
 
 
 @components.live
@@ -206,6 +213,11 @@ def why(batch_id: str) -> None:
         + (f'<h2>Before you package</h2><ul class="evidence">{mind}</ul>' if mind else "")
         + (f'<h2>What is doubtful in the readings</h2><ul class="evidence">{doubts}</ul>' if doubts else "")
     )
+    if _classical_wanted():
+        sentences = classical_sentences(queries.classical_of(outlook), say)
+        told += "<h2>The classical curve</h2>" + (
+            f'<ul class="evidence">{"".join(f"<li>{escape(sentence)}</li>" for sentence in sentences)}</ul>'
+        )
     st.html(unbroken(told))
     st.download_button(
         "Download the readings (CSV)",

@@ -46,6 +46,21 @@ def test_assess_says_the_verdict_in_a_sentence_first(capsys):
     assert "nan" not in out
 
 
+def test_assess_prints_the_trades_curve_with_its_errors_and_refuses_it_before_the_bend(capsys, tmp_path):
+    _, out, _ = run(capsys, "assess", *PALE)
+    told = out[out.index("The trade's curve") :]
+    assert re.search(r"ends at 1\.\d{4} ± 0\.\d{4}", " ".join(told.split()))
+    _, out, _ = run(capsys, "assess", *PALE, "--json")
+    found = json.loads(out)["classical_fit"]
+    assert 1.005 < found["end_sg"]["estimate"] < 1.015
+    assert 1.04 < found["start_sg"]["estimate"] < 1.07  # the level long before pitching, above the original gravity
+    assert 0 < found["end_sg"]["standard_error"] < 0.002
+    early = tmp_path / "early.csv"
+    early.write_text("\n".join((LOGS / "invented-ale-awaiting-hops.csv").read_text().splitlines()[:30]) + "\n")
+    _, out, _ = run(capsys, "assess", str(early), *PALE[1:], "--json")
+    assert "do not bend" in json.loads(out)["classical_fit"]["refused"]
+
+
 def test_a_stalled_batch_is_promised_no_date(capsys):
     log = str(LOGS / "invented-ale-stalled.csv")
     facts = ["--original-gravity", "1.068", "--pitched", "2026-03-13T07:00Z", "--drink", "ale", "--expect", "0.74-0.79"]

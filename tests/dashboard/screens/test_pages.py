@@ -113,6 +113,19 @@ def test_a_batch_that_has_held_says_so_and_names_both_dates(cellar):
     assert "Package" in text
 
 
+def test_the_classical_curve_is_fitted_and_shown_only_when_it_is_switched_on(cellar, monkeypatch):
+    asked = []
+    real = queries.classical_fit
+    monkeypatch.setattr(queries, "classical_fit", lambda *given: asked.append(1) or real(*given))
+    app = script("batch", id=cellar.batches["held"].batch_id)
+    assert asked == []
+    assert "The classical curve" not in text_of(app)
+    app.toggle(key="classical").set_value(True).run()
+    assert not app.exception
+    assert len(asked) == 1, "the figure and the evidence share one fit"
+    assert "one standard error" in text_of(app)
+
+
 def test_an_unknown_batch_is_answered_with_those_there_are(cellar):
     text = text_of(script("batch", id="gone"))
     assert "Which batch?" in text
