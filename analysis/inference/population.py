@@ -92,22 +92,24 @@ class Group:
     next: Floats
 
 
-def pooled(
-    those: Sequence[BatchLikelihood],
-    mean: Floats,
-    slope: Floats,
-    within: Floats,
-    *,
-    pull: float,
-    slope_pull: float,
-    shape: float,
-    rounds: int = 25,
-) -> Group:
-    """Expectation and maximisation over the members of a group.
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """What is expected of a group before its members are seen: mean, slope with strength, covariance within.
 
-    `mean`, `slope` and `within` are what is expected of the group; they count like `pull`, `slope_pull` and `shape`
-    batches.
+    They count like `pull`, `slope_pull` and `shape` batches.
     """
+
+    mean: Floats
+    slope: Floats
+    within: Floats
+    pull: float
+    slope_pull: float
+    shape: float
+
+
+def pooled(those: Sequence[BatchLikelihood], before: Expected, rounds: int = 25) -> Group:
+    """Expectation and maximisation over the members of a group."""
+    mean, slope, within, pull, shape = before.mean, before.slope, before.within, before.pull, before.shape
     n, size = len(those), mean.size
     if n == 0:
         return Group(mean, slope, within, within * (1.0 + 1.0 / pull))
@@ -119,7 +121,7 @@ def pooled(
     towards = np.array([one.pull for one in those])
     design = np.column_stack([np.ones(n), [one.strength for one in those]])
     expected = np.column_stack([mean, slope])
-    count_for = np.diag([pull, slope_pull])
+    count_for = np.diag([pull, before.slope_pull])
     mix = np.linalg.inv(design.T @ design + count_for)
     line, cov = expected.copy(), within.copy()
     for _ in range(rounds):

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import textwrap
 
+from analysis.display_units import Say
 from analysis.model import HOLD_H, Assessment, Batch
 from analysis.planning import Plan
+from analysis.wording import evidence
 from dashboard.wording.formatting import THIN, Voice, percent
 from dashboard.wording.verdict import PHASE_WORDS, dates, three_notions, verdict
 from ingest.model import Preferences
@@ -16,6 +18,7 @@ _WIDTH = 100
 def report(assessment: Assessment, plan: Plan, batch: Batch, *, time_zone: str, hold_h: float | None = None) -> str:
     """Everything we say about one log, in the order of a batch's page."""
     voice = Voice(Preferences(time_zone=time_zone), assessment.now)
+    units = Say(voice.preferences.gravity_unit, voice.preferences.temperature_unit)
     hold = HOLD_H if hold_h is None else hold_h
     lines = [verdict(assessment, hold, voice), ""]
     facts = [("Phase", PHASE_WORDS[assessment.phase])]
@@ -29,8 +32,8 @@ def report(assessment: Assessment, plan: Plan, batch: Batch, *, time_zone: str, 
     facts += [(what, when) for what, when, _ in dates(plan, batch, voice)]
     lines += [line for name, value in facts for line in _wrapped(f"{name}: ", value)]
     for title, sentences in (
-        ("Why we say so", assessment.evidence),
-        ("What to do", assessment.advice),
+        ("Why we say so", evidence.sentences(assessment.evidence, units)),
+        ("What to do", evidence.advice_sentences(assessment.advice, units)),
         ("The dates", (plan.reason, *plan.cautions)),
     ):
         sentences = tuple(s for s in sentences if s)
