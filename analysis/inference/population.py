@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import Final, TypedDict
 
 import numpy as np
 
@@ -19,7 +19,18 @@ STAGES: Final = (0.5, 0.75, 0.9, 0.96)
 """Shares of the fall at which finished batches are played again, to learn how our own forecasts miss."""
 
 
-_LISTS: Final = ("precision", "pull", "ending", "warmed", "misses", "unsure")
+class KeptLikelihood(TypedDict):
+    """A `BatchLikelihood` after a trip through JSON."""
+
+    yeast: str | None
+    lingers: bool
+    strength: float
+    precision: list[float]
+    pull: list[float]
+    ending: list[float]
+    warmed: list[float]
+    misses: list[float]
+    unsure: list[float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,10 +83,20 @@ class BatchLikelihood:
         )
 
     @classmethod
-    def from_dict(cls, data: dict[str, Any]) -> BatchLikelihood:
+    def from_dict(cls, data: KeptLikelihood) -> BatchLikelihood:
         """From `dataclasses.asdict`, after a trip through JSON."""
-        lists = {name: tuple(data[name]) for name in _LISTS}
-        return cls(yeast=data["yeast"], lingers=data["lingers"], strength=data["strength"], **lists)
+        mean, variance = data["ending"]
+        return cls(
+            yeast=data["yeast"],
+            lingers=data["lingers"],
+            strength=data["strength"],
+            precision=tuple(data["precision"]),
+            pull=tuple(data["pull"]),
+            ending=(mean, variance),
+            warmed=tuple(data["warmed"]),
+            misses=tuple(data["misses"]),
+            unsure=tuple(data["unsure"]),
+        )
 
 
 def _five(values: Floats) -> tuple[float, ...]:
