@@ -12,9 +12,11 @@ from typing import Any, Final
 import polars as pl
 
 from analysis import Batch, Event, assess
+from analysis.display_units import Say
 from analysis.model import DRINKS, EVENT_KINDS, HOLD_H, Assessment, EventKind
 from analysis.planning.outstanding import days_to_come, outstanding
 from analysis.planning.plan import Constraints, plan
+from analysis.wording.evidence import advice_sentences, sentences
 from dashboard.cli.options import AddCommand, plain
 from ingest.errors import EntryError, ImportFileError
 
@@ -160,6 +162,8 @@ def assessment_facts(a: Assessment) -> dict[str, Any]:
     """What `--json` says about an assessment: its fields without the frames, the forecast by its percentiles."""
     left_out = {"marked", "course", "hysteresis", "finish", "fingerprint"}
     facts = {f.name: getattr(a, f.name) for f in fields(a) if f.name not in left_out}
+    facts["evidence"] = sentences(a.evidence, Say())
+    facts["advice"] = advice_sentences(a.advice, Say())
     facts["ready"] = a.ready
     facts["finish"] = {"p10": a.finish.p10, "p50": a.finish.p50, "p90": a.finish.p90} if a.finish else None
     return facts

@@ -7,7 +7,9 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final, Literal, get_args
 
+from analysis.display_units import Say
 from analysis.planning import Condition, done_so_far, due, first_of, unread_words
+from analysis.wording.evidence import advice_sentences
 from dashboard.wording import Voice, capital, chance, dose_words, lasted, number, verdict
 from ingest.model import BatchRecord, Vessel
 from ingest.monitoring import Outlook
@@ -73,7 +75,8 @@ def needs_of(outlook: Outlook, devices: Sequence[DeviceStatus], voice: Voice) ->
 
 def _from_verdict(outlook: Outlook, voice: Voice) -> list[Need]:
     a = outlook.assessment
-    advice = " ".join(a.advice[:2])
+    units = Say(voice.preferences.gravity_unit, voice.preferences.temperature_unit)
+    advice = " ".join(advice_sentences(a.advice[:2], units))
     says = verdict(a, outlook.batch.hold_h, voice)
     if a.stalled:
         return [Need(kind="stalled", sentence=says, todo=advice or _STALLED_ADVICE)]

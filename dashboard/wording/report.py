@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import textwrap
 
+from analysis.display_units import Say
 from analysis.fitting import Fit
 from analysis.model import HOLD_H, Assessment, Batch
 from analysis.planning import Plan
+from analysis.wording import evidence
 from dashboard.wording.classical import classical_sentences
 from dashboard.wording.formatting import THIN, Voice, percent
 from dashboard.wording.verdict import PHASE_WORDS, dates, three_notions, verdict
@@ -26,6 +28,7 @@ def report(
 ) -> str:
     """Everything we say about one log, in the order of a batch's page; of the classical curve where it was asked."""
     voice = Voice(Preferences(time_zone=time_zone), assessment.now)
+    units = Say(voice.preferences.gravity_unit, voice.preferences.temperature_unit)
     hold = HOLD_H if hold_h is None else hold_h
     lines = [verdict(assessment, hold, voice), ""]
     facts = [("Phase", PHASE_WORDS[assessment.phase])]
@@ -39,9 +42,9 @@ def report(
     facts += [(what, when) for what, when, _ in dates(plan, batch, voice)]
     lines += [line for name, value in facts for line in _wrapped(f"{name}: ", value)]
     for title, sentences in (
-        ("Why we say so", assessment.evidence),
+        ("Why we say so", evidence.sentences(assessment.evidence, units)),
         ("The trade's curve", () if classical is None else classical_sentences(classical, voice)),
-        ("What to do", assessment.advice),
+        ("What to do", evidence.advice_sentences(assessment.advice, units)),
         ("The dates", (plan.reason, *plan.cautions)),
     ):
         sentences = tuple(s for s in sentences if s)

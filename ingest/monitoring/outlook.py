@@ -19,8 +19,10 @@ from typing import Any, Final
 import polars as pl
 
 from analysis import Assessment, Batch, Priors, assess, learn
+from analysis.evidence import NotJudged
 from analysis.model import READINGS, events_of
 from analysis.planning import Constraints, Plan, ToDo, day_words, outstanding, reading_fresh, steady_plan
+from analysis.wording.evidence import NOT_JUDGED
 from ingest.decoding import AHEAD_S
 from ingest.errors import StoreError
 from ingest.model import BatchRecord, Preferences, Vessel, usable_hold_h
@@ -34,10 +36,6 @@ _SHARE_OF_A_CORE: Final = 0.2
 takes no more than this share of one core."""
 
 _PRIORS_NOTE: Final = "priors"
-_CANNOT: Final = (
-    "This batch could not be judged, for a reason that the program's log tells; nothing is said or cleared until it "
-    "is. Look at what was entered for it last, and at This batch."
-)
 
 
 @dataclass(frozen=True, slots=True)
@@ -288,10 +286,10 @@ class Outlooks:
             vessel=self._store.get(Vessel, record.vessel_id),
             batch=batch,
             readings=nothing,
-            assessment=replace(assessment, evidence=(_CANNOT,), advice=(_CANNOT,)),
-            plan=Plan(made_at=now, reason=_CANNOT, blocked_by=_CANNOT),
+            assessment=replace(assessment, evidence=(NotJudged(),), advice=()),
+            plan=Plan(made_at=now, reason=NOT_JUDGED, blocked_by=NOT_JUDGED),
             computed_at=now,
-            doubts=(_CANNOT,),
+            doubts=(NOT_JUDGED,),
         )
 
     def _said(self, batch_id: str, constraints: Constraints) -> tuple[date | None, date | None] | None:

@@ -16,6 +16,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Final
 
+from analysis.display_units import Say
+from analysis.wording.evidence import sentences
 from ingest.errors import StoreError
 from ingest.model import AssessmentRecord
 from ingest.monitoring.notifier import Notifier, verdict_message
@@ -185,7 +187,11 @@ def assessment_record(outlook: Outlook, made_at: datetime) -> AssessmentRecord:
         finish_p90=a.finish.p90 if a.finish else None,
         hop_day=plan.hop_day.isoformat() if plan.hop_day else None,
         packaging_day=plan.packaging_day.isoformat() if plan.packaging_day else None,
-        detail={"evidence": list(a.evidence), "reason": plan.reason, "fingerprint": a.fingerprint},
+        detail={
+            "evidence": list(sentences(a.evidence, Say())),
+            "reason": plan.reason,
+            "fingerprint": a.fingerprint,
+        },
     )
 
 

@@ -7,6 +7,8 @@ from typing import Final, get_args
 
 import streamlit as st
 
+from analysis.display_units import Say
+from analysis.wording.evidence import advice_sentences, sentences
 from dashboard import context
 from dashboard.charts import base, phase_glyph
 from dashboard.queries import needs_of, queries
@@ -115,7 +117,7 @@ def verdict_html(outlook: Outlook, say: Voice) -> str:
     if items:
         parts.append(f'<ul class="wants">{items}</ul>')
     elif a.advice:
-        parts.append(f"<p>{escape(' '.join(a.advice))}</p>")
+        parts.append(f"<p>{escape(' '.join(advice_sentences(a.advice, _units(say))))}</p>")
     parts.append(figures_html(outlook, say))
     if not record.ended_at or any(e.kind == "package" for e in outlook.batch.events):
         cells = "".join(
@@ -124,6 +126,10 @@ def verdict_html(outlook: Outlook, say: Voice) -> str:
         )
         parts.append(f'<dl class="days">{cells}</dl>')
     return "".join(parts)
+
+
+def _units(say: Voice) -> Say:
+    return Say(say.preferences.gravity_unit, say.preferences.temperature_unit)
 
 
 def figures_html(outlook: Outlook, say: Voice) -> str:
@@ -203,7 +209,7 @@ def why(batch_id: str) -> None:
         f"<div><dt>{escape(q)}</dt><dd><b>{escape(answer)}</b><small>{escape(small)}</small></dd></div>"
         for q, answer, small in three_notions(a, outlook.batch.hold_h, say)
     )
-    evidence = "".join(f"<li>{escape(sentence)}</li>" for sentence in a.evidence)
+    evidence = "".join(f"<li>{escape(sentence)}</li>" for sentence in sentences(a.evidence, _units(say)))
     cautions = () if outlook.record.ended_at else outlook.plan.cautions
     mind = "".join(f"<li>{escape(sentence)}</li>" for sentence in cautions)
     doubts = "".join(f"<li>{escape(sentence)}</li>" for sentence in outlook.doubts)
@@ -214,9 +220,9 @@ def why(batch_id: str) -> None:
         + (f'<h2>What is doubtful in the readings</h2><ul class="evidence">{doubts}</ul>' if doubts else "")
     )
     if _classical_wanted():
-        sentences = classical_sentences(queries.classical_of(outlook), say)
+        of_the_curve = classical_sentences(queries.classical_of(outlook), say)
         told += "<h2>The classical curve</h2>" + (
-            f'<ul class="evidence">{"".join(f"<li>{escape(sentence)}</li>" for sentence in sentences)}</ul>'
+            f'<ul class="evidence">{"".join(f"<li>{escape(sentence)}</li>" for sentence in of_the_curve)}</ul>'
         )
     st.html(unbroken(told))
     st.download_button(

@@ -35,6 +35,13 @@ def test_assess_answers_in_json_with_verdict_and_dates(capsys):
     hops, package = (datetime.fromisoformat(answer[k]) for k in ("hop_day", "packaging_day"))
     assert (package - hops).days == 3  # common practice, no source
     assert answer["now"].endswith("Z")
+    assert any("apparent attenuation so far" in sentence for sentence in answer["evidence"])
+    assert all(isinstance(sentence, str) for sentence in (*answer["evidence"], *answer["advice"]))
+
+
+def test_assess_tells_nothing_in_json_that_only_the_next_assessment_asks_for(capsys):
+    _, out, _ = run(capsys, "assess", *PALE, "--drink", "ale", "--json")
+    assert not {"hysteresis", "fingerprint", "marked", "course"} & set(json.loads(out))
 
 
 def test_assess_says_the_verdict_in_a_sentence_first(capsys):

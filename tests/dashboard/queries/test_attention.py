@@ -6,6 +6,7 @@ from datetime import UTC, date, datetime, timedelta
 import polars as pl
 import pytest
 
+from analysis.evidence import Advice
 from analysis.model import Assessment, Batch, Creep, Event, Range
 from analysis.planning.constraints import Plan
 from analysis.planning.release import release
@@ -66,6 +67,14 @@ def test_the_most_pressing_comes_first():
     silent = replace(WORD, silent=True, received_at=NOW - timedelta(hours=9))
     found = outlook(Plan(made_at=NOW, packaging_day=TODAY), phase="stalled", stalled=True, temperature_c=25.0)
     assert kinds(found, silent) == ["stalled", "package today", "silent", "temperature"]
+
+
+def test_what_to_do_about_a_stall_is_said_in_the_units_of_the_person():
+    found = outlook(phase="stalled", stalled=True, advice=(Advice.HAND_SAMPLE, Advice.WARM))
+    american = Voice(Preferences(time_zone="UTC", temperature_unit="°F"), NOW)
+    [metric], [imperial] = (needs_of(found, (WORD,), voice) for voice in (SAY, american))
+    assert "warm the vessel by 2 to 3 °C" in metric.todo
+    assert "warm the vessel by 4 to 5 °F" in imperial.todo
 
 
 @pytest.mark.parametrize(("agrees", "asked"), [(None, True), (False, True), (True, False)])

@@ -84,7 +84,7 @@ def test_what_was_said_is_kept_once_and_again_only_when_it_changes(store: Store)
         ("slowing", "2026-03-20"),
         ("slowing", "2026-03-22"),
     ]
-    assert kept[0].detail["evidence"] == ["The gravity is falling."]
+    assert kept[0].detail["evidence"] == ["Too early to say anything: so far there is one gravity reading to go by."]
 
 
 def test_a_restart_does_not_say_the_same_again(tmp_path: Path) -> None:

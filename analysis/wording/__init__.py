@@ -1,0 +1,1 @@
+"""Sentences that pages and messages share, made from typed results."""
