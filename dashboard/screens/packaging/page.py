@@ -62,7 +62,8 @@ def choose() -> None:
         vessel = standing.vessel.name if standing.vessel else ""
         target = components.address("packaging", id=record.batch_id)
         rows.append(components.Row(target, f"{vessel} {record.name}", unbroken(says) + ready))
-    st.html(components.entries(rows))
+    if rows:
+        st.html(components.entries(rows))
     follow_up.waiting(say)
 
 
