@@ -23,6 +23,7 @@ from analysis.model import MARKED, Assessment
 from dashboard import context
 from dashboard.charts import Curve, base, batch, sparkline
 from dashboard.queries.attention import Standing, needs_of
+from dashboard.templates import Markup
 from dashboard.wording import Voice, curve_in_words, natural
 from dashboard.wording.classical import classical_fit
 from ingest.model import BatchRecord, Device, Placement, Vessel
@@ -97,16 +98,16 @@ def standings(say: Voice) -> list[Standing]:
     return sorted(found, key=_by_need)
 
 
-def pictures(found: Sequence[Standing], say: Voice) -> dict[str, str]:
+def pictures(found: Sequence[Standing], say: Voice) -> dict[str, Markup]:
     """The small curves of the rows by batch, each drawn once; they move along with now every half hour."""
     return {s.record.batch_id: picture(s.outlook, say) for s in found if s.outlook is not None}
 
 
-def picture(outlook: Outlook, say: Voice) -> str:
+def picture(outlook: Outlook, say: Voice) -> Markup:
     """The small curve of one batch, as it was drawn for whoever asked first."""
     half_hour, p = int(say.now.timestamp() // 1800), say.preferences
     key = ("picture", outlook.record.batch_id, outlook.computed_at, half_hour, p.time_zone, p.gravity_unit)
-    drawn: str = kept(key, lambda: sparkline(outlook.assessment, say.now, curve_in_words(outlook.assessment, say)))
+    drawn: Markup = kept(key, lambda: sparkline(outlook.assessment, say.now, curve_in_words(outlook.assessment, say)))
     return drawn
 
 

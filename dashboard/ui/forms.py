@@ -11,13 +11,13 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, time, timedelta
 from hashlib import blake2s
-from html import escape
 from typing import Any, Final, Literal, TypeVar
 
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
 from analysis import units
+from dashboard.templates import fill
 from dashboard.ui import components
 from dashboard.wording import Voice, capital, zone_of
 from ingest.errors import EntryError
@@ -25,6 +25,7 @@ from ingest.errors import EntryError
 T = TypeVar("T")
 Unit = Literal["gravity", "temperature", "volume", "pressure", "share", "plain"]
 
+_WRONG: Final = '<p class="wrong" role="alert">{{ sentence }}</p>'
 _EARLIEST: Final = datetime(2000, 1, 1)  # noqa: DTZ001 - on the person's clock, as the input shows it
 _LATEST: Final = datetime(2100, 1, 1)  # noqa: DTZ001
 
@@ -191,8 +192,7 @@ class Form:
     def wrong(self, error: EntryError) -> None:
         """Say what is wrong where it belongs."""
         place = self._places.get(error.field) or self._places.get(WHOLE_FORM)
-        text = escape(capital(str(error)))
-        (place or st).html(f'<p class="wrong" role="alert">{text}</p>')
+        (place or st).html(fill(_WRONG, sentence=capital(str(error))))
 
     def refuses(self, faults: Sequence[EntryError]) -> bool:
         """Say everything that is wrong; whether anything was."""
@@ -254,7 +254,7 @@ def remove_button(label: str, key: str, enter: Callable[[], Any], done: str) -> 
         error = components.attempt(enter, done)
         if error is None:
             st.rerun()
-        st.html(f'<p class="wrong" role="alert">{escape(capital(str(error)))}</p>')
+        st.html(fill(_WRONG, sentence=capital(str(error))))
 
 
 def _mark(name: str, shows: object) -> str:

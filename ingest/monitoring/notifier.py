@@ -45,10 +45,18 @@ _MOVE_LASTS: Final = timedelta(hours=2)
 
 
 def apprise_send(urls: Sequence[str], title: str, body: str) -> bool:
-    """Send by apprise to every address (e-mail, push, chat); False if one cannot be read or did not take it."""
+    """Send by apprise to every address (e-mail, push, chat); False if one cannot be read or did not take it.
+
+    The body is declared to be plain text: apprise then escapes it wherever a service shows HTML or Markdown, and a name
+    such as ``<b>`` stays in the text of a mail.
+    """
     sender = apprise.Apprise()
     readable = [bool(sender.add(url)) for url in urls]
-    return bool(readable) and all(readable) and bool(sender.notify(body=body, title=title))
+    return (
+        bool(readable)
+        and all(readable)
+        and bool(sender.notify(body=body, title=title, body_format=apprise.NotifyFormat.TEXT))
+    )
 
 
 @dataclass(slots=True)

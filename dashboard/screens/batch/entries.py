@@ -13,6 +13,7 @@ from analysis.model import EVENT_KINDS, EventKind
 from dashboard import context
 from dashboard.queries import queries
 from dashboard.ui import components, forms
+from dashboard.ui.labels import plain
 from dashboard.wording import EVENT_WORDS, Voice, number
 from ingest.errors import EntryError
 from ingest.model import INSTRUMENTS, BatchRecord, EventRecord, HandSample, Instrument
@@ -46,7 +47,7 @@ def quick(record: BatchRecord) -> None:
         with st.popover("Log a hand sample"):
             sample_form(None, record, "quick sample")
         if record.ended_at is None:
-            st.html(components.link("packaging", "<u>Packaging sheet</u>", id=record.batch_id), width="content")
+            st.html(components.underlined("packaging", "Packaging sheet", id=record.batch_id), width="content")
 
 
 def _quick_event(record: BatchRecord) -> None:
@@ -77,7 +78,7 @@ def everything(record: BatchRecord) -> None:
     if not entries:
         st.html('<p class="quiet">Nothing was entered yet besides the batch itself.</p>')
     for entry in entries:
-        with st.expander(_title(entry, say), key=f"entry {_id(entry)}"):
+        with st.expander(plain(_title(entry, say)), key=f"entry {_id(entry)}"):
             if isinstance(entry, EventRecord):
                 event_form(entry, record, f"event {_id(entry)}")
             else:

@@ -146,7 +146,7 @@ def test_a_keg_above_its_rating_is_stopped(cellar, held, page):
     own = {"package": "keg", "carbonation_volumes": 4.0, "serving_c": 25.0, "keg_rating_kpa": 200.0}
     text = html_of(open_sheet(page, cellar, held, **own))
     assert "<strong>Stop</strong>" in text
-    assert "above the keg&#x27;s rating" in text
+    assert "above the keg&#39;s rating" in text
 
 
 SOUND_KEG = {

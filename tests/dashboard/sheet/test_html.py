@@ -66,7 +66,7 @@ class Page(HTMLParser):
 def page(**changes: Any) -> Page:
     inputs = {**GIVEN, **changes}
     parsed = Page()
-    parsed.feed(sheet_html(inputs, sheet(inputs), title="Saison <3", made="Thu 3 Dec 2026, 18:04"))
+    parsed.feed(str(sheet_html(inputs, sheet(inputs), title="Saison <3", made="Thu 3 Dec 2026, 18:04")))
     return parsed
 
 
@@ -107,7 +107,7 @@ def test_every_caution_and_refusal_is_printed() -> None:
 
 def test_an_empty_sheet_prints_too() -> None:
     parsed = Page()
-    parsed.feed(sheet_html({}, sheet({})))
+    parsed.feed(str(sheet_html({}, sheet({}))))
     assert parsed.open == []
     assert "licensed practice" in parsed.text
     assert "None" not in parsed.text

@@ -360,3 +360,37 @@ def test_the_message_of_a_finish_counts_only_hours_that_have_passed() -> None:
     record = outlook(finished=True, hold_met=True, held_h=59.7, p_finished=0.95)
     told = [c for c in conditions(NOW, [record], [], Preferences(), str) if c.kind == "finished"]
     assert "held for 59 hours; you asked for 48." in told[0].body
+
+
+def test_a_mail_keeps_a_name_that_looks_like_html(monkeypatch: pytest.MonkeyPatch) -> None:
+    """In no part of the mail is it a tag, and in none is it lost."""
+    import smtplib
+    from email import message_from_string
+
+    sent: list[str] = []
+
+    class Post:
+        def __init__(self, *_: Any, **__: Any) -> None:
+            pass
+
+        def sendmail(self, _sender: str, _to: Any, text: str, *_: Any) -> None:
+            sent.append(text)
+
+        def __getattr__(self, _name: str) -> Any:
+            return lambda *_, **__: None
+
+    monkeypatch.setattr(smtplib, "SMTP", Post)
+    monkeypatch.setattr(smtplib, "SMTP_SSL", Post)
+    name = "<img src=x onerror=alert(1)>"
+    for address in (
+        "mailto://u:p@example.test?to=a@example.test",
+        "mailto://u:p@example.test?to=a@example.test&format=html",
+    ):
+        sent.clear()
+        assert apprise_send([address], f"{name}: finished", f"{name} has finished.\nSee it.")
+        parts = [part for part in message_from_string(sent[0]).walk() if not part.is_multipart()]
+        for part in parts:
+            body = part.get_payload(decode=True).decode()  # type: ignore[union-attr]
+            shown = name if part.get_content_type() == "text/plain" else "&lt;img"
+            assert shown in body
+            assert (part.get_content_type() == "text/plain") or "<img" not in body
