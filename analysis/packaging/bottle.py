@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 from analysis.attenuation import gravity_at_attenuation
-from analysis.display_units import Say
+from analysis.display_units import DisplayUnits, percent, rare_chance
 from analysis.packaging import safety
 from analysis.packaging.carbonation import (
     heated_gauge_kpa,
@@ -21,7 +21,6 @@ from analysis.packaging.safety import Verdict
 from analysis.packaging.sulfite import BEERS
 from analysis.packaging.sweetener_dose import fermentable, refusal, stabilised
 from analysis.packaging.sweetening import SWEETENERS
-from analysis.planning import percent
 
 WINE_LIKE = ("mead", "cider", "wine")
 DRY_SG = 1.006
@@ -71,7 +70,7 @@ class Bottle:
         self.reasons.append(sentence)
 
 
-def judge(given: Mapping[str, Any], residual: float | None, final_sg: float | None, say: Say) -> Bottle:
+def judge(given: Mapping[str, Any], residual: float | None, final_sg: float | None, say: DisplayUnits) -> Bottle:
     """The verdict on bottles.
 
     Parameters
@@ -94,7 +93,7 @@ def judge(given: Mapping[str, Any], residual: float | None, final_sg: float | No
     return said
 
 
-def _fermentation(said: Bottle, given: Mapping[str, Any], final_sg: float | None, say: Say) -> None:
+def _fermentation(said: Bottle, given: Mapping[str, Any], final_sg: float | None, say: DisplayUnits) -> None:
     for key, stopped, unsaid in (
         ("finished", "It has not finished: no bottle before it has.", "It is not said whether it has finished"),
         (
@@ -116,7 +115,7 @@ def _fermentation(said: Bottle, given: Mapping[str, Any], final_sg: float | None
     _where_it_ended(said, given, final_sg, say)
 
 
-def _where_it_ended(said: Bottle, given: Mapping[str, Any], final_sg: float | None, say: Say) -> None:
+def _where_it_ended(said: Bottle, given: Mapping[str, Any], final_sg: float | None, say: DisplayUnits) -> None:
     if final_sg is None:
         said.caution("The final gravity is not given, so what may still ferment cannot be judged.")
         return
@@ -189,7 +188,9 @@ def _priming(said: Bottle, given: Mapping[str, Any], residual: float | None) -> 
         said.stop(NO_PRIMING)
 
 
-def _pressure(said: Bottle, given: Mapping[str, Any], residual: float | None, final_sg: float | None, say: Say) -> None:
+def _pressure(
+    said: Bottle, given: Mapping[str, Any], residual: float | None, final_sg: float | None, say: DisplayUnits
+) -> None:
     wished = given.get("carbonation_volumes")
     if wished is None and residual is None:
         said.caution("Neither a carbonation nor the warmest temperature is given, so the pressure is unknown.")
@@ -264,7 +265,7 @@ def _hop_dose(given: Mapping[str, Any]) -> float:
     return CREEP_DOSE_G_PER_L if given.get("dry_hopped") else 0.0
 
 
-def _heated(said: Bottle, given: Mapping[str, Any], say: Say) -> None:
+def _heated(said: Bottle, given: Mapping[str, Any], say: DisplayUnits) -> None:
     if not given.get("heat_treat"):
         return
     if said.volumes is None:
@@ -284,7 +285,7 @@ def _heated(said: Bottle, given: Mapping[str, Any], say: Say) -> None:
         )
 
 
-def _against_practice(said: Bottle, worst: float, tail: float, binding: bool, say: Say) -> None:
+def _against_practice(said: Bottle, worst: float, tail: float, binding: bool, say: DisplayUnits) -> None:
     volumes = said.volumes or 0.0
     if volumes > safety.STOP_VOLUMES:
         said.stop(
@@ -307,7 +308,7 @@ def _against_practice(said: Bottle, worst: float, tail: float, binding: bool, sa
         )
 
 
-def _air(given: Mapping[str, Any], say: Say) -> tuple[float, str]:
+def _air(given: Mapping[str, Any], say: DisplayUnits) -> tuple[float, str]:
     """What air in the neck may add, and the words for it."""
     if given.get("purged"):
         return 0.0, ""
@@ -315,7 +316,7 @@ def _air(given: Mapping[str, Any], say: Say) -> tuple[float, str]:
 
 
 def _against_rating(
-    said: Bottle, given: Mapping[str, Any], rating: float, storage_c: float, tail: float, say: Say
+    said: Bottle, given: Mapping[str, Any], rating: float, storage_c: float, tail: float, say: DisplayUnits
 ) -> None:
     gauge, worst = said.gauge_kpa or 0.0, said.worst_gauge_kpa or 0.0
     air, air_words = _air(given, say)
@@ -333,7 +334,7 @@ def _against_rating(
     if chance >= LEAST_CHANCE and gauge <= rating:
         said.caution(
             f"The chance that the pressure passes the bottle's rating of {say.pressure(rating)} is "
-            f"{100 * chance:.1f}\u202f%."
+            f"{rare_chance(chance)}."
         )
     elif package_gauge_kpa(tail, storage_c) + air > rating >= gauge:
         said.caution(

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from analysis.display_units import Say
+from analysis.display_units import DisplayUnits
 from analysis.packaging import safety
 from analysis.packaging.carbonation import keg_gauge_kpa, package_gauge_kpa, volumes_of_fall
 from analysis.packaging.safety import Verdict
@@ -34,7 +34,7 @@ class Keg:
         self.reasons.append(sentence)
 
 
-def judge_keg(given: Mapping[str, Any], say: Say) -> Keg:
+def judge_keg(given: Mapping[str, Any], say: DisplayUnits) -> Keg:
     """The verdict on kegs, from the checked inputs of the sheet."""
     said = Keg()
     _setting(said, given, say)
@@ -54,7 +54,7 @@ def judge_keg(given: Mapping[str, Any], say: Say) -> Keg:
     return said
 
 
-def _setting(said: Keg, given: Mapping[str, Any], say: Say) -> None:
+def _setting(said: Keg, given: Mapping[str, Any], say: DisplayUnits) -> None:
     wished, rating = given.get("carbonation_volumes"), given.get("keg_rating_kpa")
     if wished is None or "serving_c" not in given:
         return
@@ -69,7 +69,7 @@ def _setting(said: Keg, given: Mapping[str, Any], say: Say) -> None:
         said.gauge_kpa = gauge
 
 
-def _vessel(said: Keg, given: Mapping[str, Any], say: Say) -> None:
+def _vessel(said: Keg, given: Mapping[str, Any], say: DisplayUnits) -> None:
     standing, rating = given.get("vessel_gauge_kpa", 0.0), given.get("keg_rating_kpa")
     if rating is not None and standing > rating:
         said.stop(
@@ -89,7 +89,7 @@ def _sweetener(said: Keg, given: Mapping[str, Any]) -> None:
     )
 
 
-def _warmed(said: Keg, given: Mapping[str, Any], say: Say) -> None:
+def _warmed(said: Keg, given: Mapping[str, Any], say: DisplayUnits) -> None:
     wished, rating = given.get("carbonation_volumes"), given.get("keg_rating_kpa")
     if wished is None or rating is None:
         return

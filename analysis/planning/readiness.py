@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from analysis.model import Assessment, Forecast
-from analysis.planning.constraints import Constraints, Destination, Step, days_from, percent, whole_days
+from analysis.planning.constraints import Constraints, Destination, Step, days_from, whole_days
+from analysis.planning.reasons import Blocked, Obstacle, UnlikelyInTime
 
 HORIZON_DAYS = 180
 EXACT_WITHIN_DAYS = 14
@@ -106,15 +107,12 @@ def even_and_late(
     )
 
 
-def never_words(constraints: Constraints, ready: Readiness, now: datetime) -> str:
-    """Why no day fits, with the way out."""
+def why_never(constraints: Constraints, ready: Readiness, now: datetime) -> Blocked:
+    """Why no day fits."""
     best = max(ready.chance(constraints.instant(d)) for d in days_ahead(constraints, now))
     if best < constraints.confidence:
-        return (
-            f"The forecast gives {percent(best)} that it is done within {HORIZON_DAYS} days, less than the "
-            f"{percent(constraints.confidence)} you asked for. Watch on, or lower the confidence."
-        )
-    return "None of your days fits. Open another weekday for hopping or packaging."
+        return UnlikelyInTime(best, constraints.confidence, HORIZON_DAYS)
+    return Obstacle.NO_DAY_FITS
 
 
 def lengths(constraints: Constraints, destination: Destination) -> tuple[int, int, int]:

@@ -12,6 +12,7 @@ from typing import Any, Final
 import polars as pl
 
 from analysis import Batch, Event, assess
+from analysis.display_units import DisplayUnits
 from analysis.model import DRINKS, EVENT_KINDS, HOLD_H, Assessment, EventKind
 from analysis.planning.outstanding import days_to_come, outstanding
 from analysis.planning.plan import Constraints, plan
@@ -83,10 +84,13 @@ def _assess(arguments: argparse.Namespace) -> int:
     assessment = assess(readings, batch, now=now)
     planned = plan(assessment, batch, Constraints(hold_h=arguments.hold, time_zone=arguments.time_zone), now=now)
     if arguments.json:
+        from analysis.wording.plan import plan_facts
+
         days = days_to_come(outstanding(planned, batch))
-        print(json.dumps(plain({**assessment_facts(assessment), **planned.as_dict(), **days}), indent=2))
+        facts = {**assessment_facts(assessment), **plan_facts(planned, DisplayUnits()), **days}
+        print(json.dumps(plain(facts), indent=2))
     else:
-        from dashboard.wording.report import report
+        from analysis.wording.report import report
 
         print(report(assessment, planned, batch, time_zone=arguments.time_zone))
     return 0

@@ -19,10 +19,11 @@ import plotly.graph_objects as go
 import polars as pl
 
 from analysis.model import MARKED, Assessment
+from analysis.wording import Voice, curve_in_words, natural
 from dashboard import context
 from dashboard.charts import Curve, base, batch, sparkline
 from dashboard.queries.attention import Standing, needs_of
-from dashboard.wording import Voice, curve_in_words, natural
+from dashboard.wording import voice_of
 from ingest.model import BatchRecord, Device, Placement, Vessel
 from ingest.monitoring import Outlook
 from ingest.store import DeviceStatus
@@ -76,7 +77,7 @@ def kept(key: Hashable, compute: Callable[[], Any]) -> Any:
 
 def voice() -> Voice:
     """The person's units and zone, and now."""
-    return Voice(context.store().preferences(), datetime.now(UTC))
+    return voice_of(context.store().preferences())
 
 
 def standings(say: Voice) -> list[Standing]:
@@ -102,8 +103,8 @@ def pictures(found: Sequence[Standing], say: Voice) -> dict[str, str]:
 
 def picture(outlook: Outlook, say: Voice) -> str:
     """The small curve of one batch, as it was drawn for whoever asked first."""
-    half_hour, p = int(say.now.timestamp() // 1800), say.preferences
-    key = ("picture", outlook.record.batch_id, outlook.computed_at, half_hour, p.time_zone, p.gravity_unit)
+    half_hour, seen = int(say.now.timestamp() // 1800), (say.zone.key, say.units.gravity_unit)
+    key = ("picture", outlook.record.batch_id, outlook.computed_at, half_hour, *seen)
     drawn: str = kept(key, lambda: sparkline(outlook.assessment, say.now, curve_in_words(outlook.assessment, say)))
     return drawn
 
@@ -217,8 +218,7 @@ def figure(
         told = curve(outlook, view, until, zoom)
         return batch.batch_figure(replace(told, assessment=up_to_date(outlook), raw=_as_sent(outlook)), say)
 
-    preferences = say.preferences
-    units = (preferences.time_zone, preferences.temperature_unit)
+    units = (say.zone.key, say.units.temperature_unit)
     key = (record.batch_id, outlook.computed_at, newest, view, now, until, zoom, units)
     answer: go.Figure = kept(("figure", *key), draw)
     return answer

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from html import escape
 from typing import Any
 
+from analysis.display_units import number
 from dashboard.charts import PALETTES
 from dashboard.sheet.rows import (
     VERDICT_LINES,
@@ -14,11 +15,8 @@ from dashboard.sheet.rows import (
     Section,
     answer_sections,
     input_sections,
-    shown,
-    unit_of,
     verdict_of,
 )
-from dashboard.wording import number
 from ingest.model import Preferences
 
 _LIGHT = PALETTES["light"]
@@ -119,9 +117,10 @@ def pressure_svg(
     """The bottle's pressure as a picture: the chance that it stays below each pressure, with the rating marked."""
     if not distribution:
         return ""
-    unit = unit_of("pressure", preferences)
-    points = [(shown(p["gauge_kpa"], "pressure", preferences), p["chance"]) for p in distribution]
-    rating = None if rating_kpa is None else shown(rating_kpa, "pressure", preferences)
+    units = preferences.units
+    unit = units.unit_of("pressure")
+    points = [(units.shown(p["gauge_kpa"], "pressure"), p["chance"]) for p in distribution]
+    rating = None if rating_kpa is None else units.shown(rating_kpa, "pressure")
     widest = max([points[-1][0], rating or 0.0]) * 1.08 or 1.0
     left, top, width, height = 52.0, 14.0, 480.0, 150.0
 

@@ -12,12 +12,12 @@ from typing import Any, Final, TypeVar
 
 import streamlit as st
 
+from analysis.wording import unbroken
 from dashboard import context
 from dashboard.charts import Edition, variables
 from dashboard.queries import queries
 from dashboard.ui.links import address as address
 from dashboard.ui.links import link as link
-from dashboard.wording import unbroken
 from ingest.errors import EntryError, IngestError
 
 log = logging.getLogger(__name__)

@@ -20,7 +20,7 @@ import polars as pl
 
 from analysis import Assessment, Batch, Priors, assess, learn
 from analysis.model import events_of
-from analysis.planning import Constraints, Plan, ToDo, day_words, outstanding, reading_fresh, steady_plan
+from analysis.planning import Constraints, Ended, Plan, ToDo, outstanding, reading_fresh, steady_plan
 from ingest.decoding import AHEAD_S
 from ingest.errors import StoreError
 from ingest.model import BatchRecord, Preferences, Vessel
@@ -286,7 +286,7 @@ def _plan(
     if newest is not None and now < newest <= now + timedelta(seconds=AHEAD_S):
         now = newest
     if record.ended_at is not None and record.ended_at <= now and not events_of(batch, "package", until=now):
-        over = f"It ended on {day_words(constraints.local_day(record.ended_at))}: nothing is left to plan."
+        over = Ended(constraints.local_day(record.ended_at))
         return Plan(made_at=now, reason=over, blocked_by=over)
     return steady_plan(assessment, batch, constraints, now=now, said=said)
 

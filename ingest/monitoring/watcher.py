@@ -15,9 +15,11 @@ from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from typing import Final
 
+from analysis.display_units import DisplayUnits
+from analysis.wording import reason
 from ingest.errors import StoreError
 from ingest.model import AssessmentRecord
-from ingest.monitoring.notifier import Notifier, verdict_message
+from ingest.monitoring.notifier import Notifier, verdict_message, verdict_topic
 from ingest.monitoring.outlook import Outlook, Outlooks
 from ingest.store import Store
 
@@ -96,7 +98,7 @@ class Watcher:
                 self._keep(outlook, now)
                 self._publish_verdict(outlook)
                 self.looked_at(outlook)
-        self._clear_verdicts({verdict_message(outlook)[0] for outlook in outlooks})
+        self._clear_verdicts({verdict_topic(outlook) for outlook in outlooks})
         self.notifier.consider(now, outlooks, self._store.device_statuses(), self._store.preferences())
         self.notifier.send_due(now)
         return outlooks
@@ -112,7 +114,7 @@ class Watcher:
             return  # nothing has been said yet of what has not been heard of
         if batch_id not in self._said and (earlier := self._store.assessments(batch_id)):
             self._said[batch_id] = earlier[-1]
-        new = assessment_record(outlook, now)
+        new = assessment_record(outlook, now, self._store.preferences().units)
         last = self._said.get(batch_id)
         if last is None or _differs(last, new):
             self._store.add_assessment(new)
@@ -121,7 +123,7 @@ class Watcher:
     def _publish_verdict(self, outlook: Outlook) -> None:
         if self._publish is None:
             return
-        topic, payload = verdict_message(outlook)
+        topic, payload = verdict_message(outlook, self._store.preferences().units)
         if self._published.get(topic) != payload:
             self._publish(topic, payload)
             self._published[topic] = payload
@@ -145,8 +147,8 @@ class Watcher:
         self._store.set_note(_TOPICS_NOTE, json.dumps(sorted(current), ensure_ascii=False))
 
 
-def assessment_record(outlook: Outlook, made_at: datetime) -> AssessmentRecord:
-    """What is kept of an outlook."""
+def assessment_record(outlook: Outlook, made_at: datetime, units: DisplayUnits) -> AssessmentRecord:
+    """What is kept of an outlook; its sentences in these units."""
     a, plan = outlook.assessment, outlook.plan
     return AssessmentRecord(
         batch_id=outlook.record.batch_id,
@@ -163,7 +165,7 @@ def assessment_record(outlook: Outlook, made_at: datetime) -> AssessmentRecord:
         finish_p90=a.finish.p90 if a.finish else None,
         hop_day=plan.hop_day.isoformat() if plan.hop_day else None,
         packaging_day=plan.packaging_day.isoformat() if plan.packaging_day else None,
-        detail={"evidence": list(a.evidence), "reason": plan.reason, "fingerprint": a.fingerprint},
+        detail={"evidence": list(a.evidence), "reason": reason(plan.reason, units), "fingerprint": a.fingerprint},
     )
 
 

@@ -7,12 +7,13 @@ from typing import Final, get_args
 
 import streamlit as st
 
+from analysis.display_units import percent
+from analysis.wording import PHASE_WORDS, Voice, caution, curve_in_words, dates, three_notions, unbroken, verdict
 from dashboard import context
 from dashboard.charts import base, phase_glyph
 from dashboard.queries import needs_of, queries
 from dashboard.screens.batch import entries, history
 from dashboard.ui import components, zoom
-from dashboard.wording import PHASE_WORDS, Voice, curve_in_words, dates, percent, three_notions, unbroken, verdict
 from ingest.model import BatchRecord, Vessel
 from ingest.monitoring import Outlook
 
@@ -154,7 +155,7 @@ def curve_part(batch_id: str) -> None:
         gravity = st.segmented_control(
             "Gravity as",
             get_args(base.GravityScale),
-            default=say.preferences.gravity_unit,
+            default=say.units.gravity_unit,
             required=True,
             key="gravity-scale",
             bind="query-params",
@@ -198,7 +199,7 @@ def why(batch_id: str) -> None:
     )
     evidence = "".join(f"<li>{escape(sentence)}</li>" for sentence in a.evidence)
     cautions = () if outlook.record.ended_at else outlook.plan.cautions
-    mind = "".join(f"<li>{escape(sentence)}</li>" for sentence in cautions)
+    mind = "".join(f"<li>{escape(caution(each))}</li>" for each in cautions)
     doubts = "".join(f"<li>{escape(sentence)}</li>" for sentence in outlook.doubts)
     told = (
         f'<h2>Three questions, kept apart</h2><dl class="notions">{cells}</dl>'

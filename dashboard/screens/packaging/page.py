@@ -6,15 +6,16 @@ from html import escape
 
 import streamlit as st
 
+from analysis.display_units import WEEKDAYS
 from analysis.model import events_of
 from analysis.packaging import lesson
 from analysis.planning import first_of
+from analysis.wording import Voice, capital, held, packaging_date, reason, unbroken
 from dashboard import context
 from dashboard.queries import Standing, queries
 from dashboard.screens.packaging import follow_up, inputs
 from dashboard.sheet import html, screen
 from dashboard.ui import components
-from dashboard.wording import WEEKDAYS, Voice, capital, held, packaging_date, unbroken
 from ingest.model import BatchRecord, EventRecord
 from ingest.monitoring import Outlook
 
@@ -96,7 +97,7 @@ def the_sheet(outlook: Outlook, say: Voice) -> None:
         _, taught = lesson(follow_up.earlier(store, record))
         st.html(unbroken(screen.verdict_html(word, [*reasons, *([taught] if taught else [])])))
     with left:
-        p = say.preferences
+        p = store.preferences()
         components.markup(
             screen.sections_html(asked.answer, p)
             + screen.picture_html(asked.given, asked.answer, p, components.edition()),
@@ -130,6 +131,6 @@ def _standing(outlook: Outlook, say: Voice) -> str:
         if not when.startswith(WEEKDAYS):
             when = when[:1].lower() + when[1:]
         day = f"Packaging day: {when}."
-        because = f" {plan.blocked_by or plan.reason}" if plan.blocked_by or plan.reason else ""
+        because = f" {reason(plan.blocked_by or plan.reason, say.units)}".rstrip()
     hold = f"{capital(held(a, outlook.batch.hold_h))}."
     return f'<p>{escape(unbroken(day + because))} <span class="quiet">{escape(hold)}</span></p>'

@@ -7,11 +7,12 @@ from html import escape
 
 import streamlit as st
 
+from analysis.display_units import THIN, number
+from analysis.wording import Voice, plural
 from dashboard import context, version
 from dashboard.queries import queries
 from dashboard.screens.sensors.first_steps import broker_address
 from dashboard.ui import components
-from dashboard.wording import THIN, Voice, number, plural
 
 _CHANGES = 40
 _LOW_DISK_GB = 1.0

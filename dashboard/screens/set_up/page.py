@@ -8,13 +8,13 @@ from typing import Final
 
 import streamlit as st
 
+from analysis.wording import capital, plural
 from dashboard import context
 from dashboard.queries import Lack, queries, setup_checklist
 from dashboard.screens.batch import edit
 from dashboard.screens.set_up import cellar, health, import_log, notifications
 from dashboard.screens.set_up import vessels as entry_vessel
 from dashboard.ui import components
-from dashboard.wording import capital, plural
 from ingest.model import BatchRecord, Vessel, Yeast
 
 

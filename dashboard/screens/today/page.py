@@ -6,13 +6,13 @@ from html import escape
 
 import streamlit as st
 
+from analysis.wording import Voice, capital, plural
 from dashboard import context
 from dashboard.queries import queries
 from dashboard.screens.sensors import first_steps
 from dashboard.screens.today import vessel_list
 from dashboard.ui import components
 from dashboard.web import redirects
-from dashboard.wording import Voice, capital, plural
 
 MANY = 15
 """More vessels than this are shown smaller."""

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.packaging.sheet import ANSWERS, Say, SheetInputError, fields, sheet
+from analysis.packaging.sheet import ANSWERS, DisplayUnits, SheetInputError, fields, sheet
 
 BASE: dict[str, Any] = {
     "drink": "ale",
@@ -286,9 +286,9 @@ def test_an_empty_sheet_answers_with_nothing_rather_than_a_guess() -> None:
 def test_the_sentences_use_the_persons_units() -> None:
     given = {**BASE, "bottle_rating_kpa": 300}
     assert "kPa" in sheet(given)["refusals"][0]
-    imperial = sheet(given, say=Say(temperature_unit="°F", pressure_unit="psi"))["refusals"][0]
+    imperial = sheet(given, say=DisplayUnits(temperature_unit="°F", pressure_unit="psi"))["refusals"][0]
     assert "psi" in imperial
-    assert "86\u202f°F" in imperial
+    assert "86.0\u202f°F" in imperial
 
 
 @pytest.mark.parametrize(

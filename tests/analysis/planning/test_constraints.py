@@ -5,7 +5,9 @@ from typing import Any
 
 import pytest
 
+from analysis.display_units import DisplayUnits
 from analysis.planning.plan import Constraints, moved, plan
+from analysis.wording import plan_facts
 from tests.analysis.situations import NOW, assessed, batch, done
 
 
@@ -47,7 +49,7 @@ def test_a_move_of_more_than_a_day_becomes_a_sentence() -> None:
 
 
 def test_the_plan_is_json_ready() -> None:
-    as_json = plan(assessed(), batch(), Constraints(), now=NOW).as_dict()
+    as_json = plan_facts(plan(assessed(), batch(), Constraints(), now=NOW), DisplayUnits())
     assert as_json["hop_day"] == "2026-03-07"
     assert as_json["packaging_day"] == "2026-03-10"
     assert 0.8 <= as_json["hop_chance"] <= 1

@@ -10,14 +10,14 @@ from analysis.model import Assessment, Batch, Creep, Event, Range
 from analysis.planning.constraints import Plan
 from analysis.planning.release import release
 from dashboard.queries.attention import needs_of
-from dashboard.wording.formatting import Voice
+from dashboard.wording import voice_of
 from ingest.model import BatchRecord, Preferences, Vessel
 from ingest.monitoring.outlook import Outlook
 from ingest.store.device_status import DeviceStatus
 
 NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
 TODAY = date(2026, 11, 25)
-SAY = Voice(Preferences(time_zone="UTC"), NOW)
+SAY = voice_of(Preferences(time_zone="UTC"), NOW)
 VESSEL = Vessel(vessel_id="v", name="Vessel 3", temperature_low_c=17.0, temperature_high_c=20.0)
 WORD = DeviceStatus(device_id="f", kind="float", known=True, vessel_id="v", measured_at=NOW, received_at=NOW)
 
