@@ -28,6 +28,9 @@ from analysis.planning.reasons import (
     WhenContactEnds,
 )
 
+CONTACT_SLACK_DAYS = 2
+"""Days; how long after the end of the contact packaging still makes sense while the hops are in. No source."""
+
 
 @dataclass(frozen=True, slots=True)
 class Hopped:
@@ -194,7 +197,7 @@ def _contact_cautions(hops: Hopped, constraints: Constraints, now: datetime) -> 
 def _finish_up(made: Plan, assessment: Assessment, constraints: Constraints, now: datetime, hops: Hopped) -> Plan:
     ready = readiness(assessment, constraints, now=now, rest_days=0)
     _, high = even_and_late(constraints, now, lambda d: ready.chance(work_at(constraints, d, now)))
-    latest = days_from(made.hops_out_day, 2) if made.hops_out_day and not hops.are_out else high
+    latest = days_from(made.hops_out_day, CONTACT_SLACK_DAYS) if made.hops_out_day and not hops.are_out else high
     if latest is not None and made.packaging_day is not None:
         latest = max(latest, made.packaging_day)
     earliest = made.earliest_packaging

@@ -23,7 +23,7 @@ USUAL_RESTS: Final[dict[Drink, tuple[str, float]]] = {
     "wine": ("clearing", 30.0),
     "other": ("rest", 2.0),
 }
-"""Days of rest after the hold that a person may wish for, with the word for it (common practice, no source)."""
+"""Days; rest after the hold that a person may wish for, with the word for it. Common practice, no source."""
 
 
 def _date(day: date | str) -> date:

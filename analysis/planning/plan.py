@@ -9,6 +9,7 @@ J. Agric. Food Chem.).
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 
@@ -87,10 +88,21 @@ def plan(assessment: Assessment, batch: Batch, constraints: Constraints, *, now:
 
 
 LATER_BY = 0.12
+"""Chance; by how much a said day may fall below the wished one before it moves to a later day. No source."""
+
 EARLIER_BY = 0.08
-"""How much less, or more, chance than wished a day that was already said may have before it is moved."""
+"""Chance; how much more than wished an earlier day must have to take the place of a said one. No source."""
+
+LEAST_CONFIDENCE, MOST_CONFIDENCE = 0.5, 0.99
+"""Chance; the bounds of what may be asked for, as in `Constraints`, between which a said day is kept. By definition."""
+
 HOLD_KEPT = 0.85
-"""Share of the hold that is enough for a hop day to stay today once it was said: noise may cut a hold short."""
+"""Share; of the hold that is enough for a hop day to stay today once it was said: noise may cut a hold short. No
+source."""
+
+SOONER_DAYS = 2
+"""Days; by how much early hops may go in before the day counted back: it only lengthens the contact a little, while
+later would put packaging off. No source."""
 
 
 def steady_plan(
@@ -112,9 +124,9 @@ def steady_plan(
     if said is None or (made.hop_day, made.packaging_day) == said:
         return made
     later = (made.packaging_day or date.max) >= (said[1] or date.max)
-    confidence = (
-        max(0.5, constraints.confidence - LATER_BY) if later else min(0.99, constraints.confidence + EARLIER_BY)
-    )
+    confidence = max(LEAST_CONFIDENCE, constraints.confidence - LATER_BY)
+    if not later:
+        confidence = min(MOST_CONFIDENCE, constraints.confidence + EARLIER_BY)
     kept = plan(assessment, batch, replace(constraints, confidence=confidence), now=now)
     if (kept.hop_day, kept.packaging_day) == said:
         return kept
@@ -192,15 +204,8 @@ def _hops_then_package(
     lag = span + contact + after_hops
     likely = first_fitting(days_ahead(constraints, now), lambda d: chance(d) >= constraints.confidence)
 
-    def likely_hops(day: date) -> bool:
-        return hops_fit(day) and chance(day) >= constraints.confidence
-
-    def hops_out_fits(day: date) -> bool:
-        out = days_from(day, span + contact)
-        return likely_hops(day) and (constraints.can_hop(out) or constraints.can_package(out))
-
-    pair = pair_of(constraints, now, earliest, lag, hops_out_fits) or pair_of(
-        constraints, now, earliest, lag, likely_hops
+    pair = _pair_with_hops_out(
+        constraints, now, (earliest, lag, span + contact), lambda d: hops_fit(d) and chance(d) >= constraints.confidence
     )
     if pair is None:
         blocked = Obstacle.NO_PACKAGING_DAY_AFTER
@@ -237,6 +242,22 @@ def _hops_then_package(
     return made
 
 
+def _pair_with_hops_out(
+    constraints: Constraints, now: datetime, wanted: tuple[date, int, int], fits: Callable[[date], bool]
+) -> tuple[date, date] | None:
+    """Hop day and packaging day, if possible such that the hops come out on one of the person's days.
+
+    `wanted` is the first day, and the days from hopping to packaging and to hops out.
+    """
+    start, lag, contact_ends = wanted
+
+    def hops_out_fits(day: date) -> bool:
+        out = days_from(day, contact_ends)
+        return fits(day) and (constraints.can_hop(out) or constraints.can_package(out))
+
+    return pair_of(constraints, now, start, lag, hops_out_fits) or pair_of(constraints, now, start, lag, fits)
+
+
 def _hops_early(assessment: Assessment, constraints: Constraints, ready: Readiness, doses: int, now: datetime) -> Plan:
     """Hops in while it still ferments: counted back from the first day on which packaging is likely to fit."""
     base = _without_hops(assessment, constraints, ready, now)
@@ -250,8 +271,7 @@ def _hops_early(assessment: Assessment, constraints: Constraints, ready: Readine
     def hops_fit(day: date) -> bool:
         return all(constraints.can_hop(days_from(day, interval * k)) for k in range(doses))
 
-    # A day or two sooner only lengthens the contact a little; later would put packaging off.
-    near = [day for n in range(3) if (day := days_from(wanted, -n)) >= today]
+    near = [day for n in range(SOONER_DAYS + 1) if (day := days_from(wanted, -n)) >= today]
     hop = first_fitting(iter(near), hops_fit) or first_fitting(days_ahead(constraints, now, wanted), hops_fit)
     if hop is None:
         blocked = Obstacle.NO_HOPPING_DAY

@@ -40,6 +40,7 @@ NOTIFY_KINDS: Final[tuple[NotifyKind, ...]] = get_args(NotifyKind)
 """The kinds a person can choose among; none chosen means all of them."""
 
 _TEMPERATURE_MARGIN_C: Final = 0.3
+"""°C; how far outside its range a temperature must be to be told. No source: a probe's usual error."""
 _EVES: Final[dict[Act, NotifyKind]] = {"hops in": "hop day tomorrow", "package": "packaging tomorrow"}
 _EVE_HOUR: Final = 9
 """Local hour from which the day before is told."""

@@ -6,19 +6,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.display_units import MINUS, THIN, chance, chance_word, number, percent
+from analysis.display_units import MINUS, THIN, DisplayUnits, chance, chance_word, number, percent
 from analysis.wording import (
     capital,
-    fineness,
     joined,
     lasted,
     natural,
     plural,
-    points,
-    points_between,
     unbroken,
     zone_of,
 )
+from analysis.wording.formatting import fineness
 from dashboard.wording import voice_of
 from ingest.model import Preferences
 
@@ -186,10 +184,10 @@ def test_lengths_of_time_are_said_in_one_unit(span, said):
 
 
 def test_points_are_thousandths_of_gravity():
-    assert points(0.004) == "about 4 points"
-    assert points(0.001) == "about 1 point"
-    assert points(0.0005) == "about half a point"
-    assert points_between(0.002, 0.0049) == "2 to 5 points"
+    assert DisplayUnits().about_fall(0.004) == "about 4 points"
+    assert DisplayUnits().about_fall(0.001) == "about 1 point"
+    assert DisplayUnits().about_fall(0.0005) == "about half a point"
+    assert DisplayUnits().fall_between(0.002, 0.0049) == "2 to 5 points"
 
 
 def test_names_sort_as_people_count():

@@ -7,6 +7,7 @@ import pytest
 
 from analysis.display_units import THIN
 from analysis.model import EVENT_KINDS, PHASES, Assessment, Batch, Creep, Event, Forecast, PhaseSpan, Range
+from analysis.planning import Obstacle
 from analysis.planning.constraints import Plan
 from analysis.planning.outstanding import outstanding
 from analysis.wording import EVENT_WORDS, PHASE_WORDS, dates, expected_finish, next_day, three_notions, verdict
@@ -181,8 +182,12 @@ def test_both_dates_are_said_with_their_chance_and_reason():
 
 
 def test_no_date_says_what_it_waits_for():
-    [found] = dates(plan(blocked_by="It has stopped short."), BATCH, SAY)
-    assert found == ("Package", "No day yet", "It has stopped short.")
+    [found] = dates(plan(blocked_by=Obstacle.END_UNKNOWN), BATCH, SAY)
+    assert found == (
+        "Package",
+        "No day yet",
+        "Too early to give a date: the readings do not yet say where it will end.",
+    )
 
 
 def test_a_packaged_batch_has_no_plans():

@@ -59,7 +59,7 @@ def test_the_feed_read_back_holds_both_days() -> None:
     assert package["DTEND"].dt == date(2026, 3, 11)
     assert str(package["SUMMARY"]) == "Saison, süß; 2: package"
     assert str(package["LOCATION"]) == "Vessel 3"
-    assert "it, fits. The chance that this day still fits is 86" in str(package["DESCRIPTION"])
+    assert "90\u202f%. The chance that this day still fits is 86" in str(package["DESCRIPTION"])
     assert "never on a forecast alone" in str(package["DESCRIPTION"])
     assert str(package["STATUS"]) == "TENTATIVE"
 

@@ -47,7 +47,7 @@ def test_a_difference_is_shown_without_the_scales_offset():
 FORM = """
 import streamlit as st
 from dashboard.ui import forms
-from analysis.wording import Voice
+from dashboard.wording import voice_of
 from ingest.errors import EntryError
 from ingest.model import Preferences
 

@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from analysis.display_units import DisplayUnits
 from analysis.model import Creep, Range
 from analysis.planning.plan import Plan
 from ingest.model import BatchRecord, Device, Preferences, Vessel
@@ -66,6 +67,7 @@ def test_a_verdict_that_dithers_is_told_once_and_again_only_after_a_day(store: S
     assert len(post.sent) == 2
 
 
+UNITS = DisplayUnits()
 TOMORROW = date(2026, 3, 4)
 
 
@@ -137,7 +139,7 @@ def test_a_temperature_is_told_in_the_persons_unit(store: Store) -> None:
     for minutes in (0, 45):
         look(notifier, store, NOW + timedelta(minutes=minutes), outlook(temperature_c=25.0))
     # 25 °C is 77 °F, 18 and 21 °C are 64.4 and 69.8 °F.
-    assert post.sent[0][1] == "Saison in Vessel 3 is at 77.0 °F; you wished for 64.4 °F to 69.8 °F."
+    assert post.sent[0][1] == "Saison in Vessel 3 is at 77.0\u202f°F; you wished for 64.4\u202f°F to 69.8\u202f°F."
 
 
 def test_quiet_hours_hold_messages_back_and_lose_none(store: Store) -> None:

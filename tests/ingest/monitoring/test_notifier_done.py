@@ -2,10 +2,6 @@
 
 from __future__ import annotations
 
-from analysis.display_units import DisplayUnits
-from analysis.planning import Hold, HopThenPackage
-from analysis.wording import reason
-from tests.analysis.situations import free_day
 import json
 from collections.abc import Iterator
 from dataclasses import replace
@@ -14,11 +10,15 @@ from typing import Any
 
 import pytest
 
+from analysis.display_units import DisplayUnits
+from analysis.planning import Hold, HopThenPackage
 from analysis.planning.plan import Plan
+from analysis.wording import reason
 from ingest.model import BatchRecord, EventRecord, Preferences, Vessel
 from ingest.monitoring.notifier import Notifier, verdict_message
 from ingest.monitoring.outlook import Outlook
 from ingest.store.store import Store
+from tests.analysis.situations import free_day
 from tests.ingest.messages import ADDRESS, HOUR, NOW, Post, outlook
 
 # apprise 2.3 imports a module that Python 3.13 drops; it brings its own stand-in there.
@@ -32,7 +32,6 @@ EVES = [
 ]
 
 
-@pytest.fixture
 HOPS_ON_FRIDAY = HopThenPackage(
     hop=TOMORROW + timedelta(days=2),
     out=TOMORROW + timedelta(days=5),
@@ -46,6 +45,7 @@ HOPS_ON_FRIDAY = HopThenPackage(
 )
 
 
+@pytest.fixture
 def store() -> Iterator[Store]:
     with Store.in_memory() as opened:
         opened.save(Preferences(notify_urls=(ADDRESS,), quiet_from=time(11), quiet_to=time(7)))
