@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, fields
 from datetime import UTC, date, datetime, time
 from typing import Any, Final, Literal, get_args
 
+from analysis.display_units import DisplayUnits
 from analysis.model import CONTACT_DAYS, DRINKS, EVENT_KINDS, HOLD_H, Drink, EventKind
 from analysis.planning import Constraints
 from ingest.errors import EntryError
@@ -360,6 +361,11 @@ class Preferences:
             )
         except ValueError as error:
             raise EntryError(str(error).partition(" ")[0], str(error)) from None
+
+    @property
+    def units(self) -> DisplayUnits:
+        """The units in which everything is printed for this person."""
+        return DisplayUnits(self.gravity_unit, self.temperature_unit, self.pressure_unit, self.volume_unit)
 
 
 def usable_hold_h(record: BatchRecord, preferences: Preferences) -> tuple[float, str | None]:

@@ -3,16 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Final, Protocol, assert_never
+from typing import Protocol, assert_never
 
 from analysis import evidence as kinds
 from analysis.evidence import Advice, Evidence
 from analysis.units import c_to_f, sg_to_plato
-
-NOT_JUDGED: Final = (
-    "This batch could not be judged, for a reason that the program's log tells; nothing is said or cleared until it "
-    "is. Look at what was entered for it last, and at This batch."
-)
+from analysis.wording.formatting import NOT_JUDGED
 
 
 class Units(Protocol):

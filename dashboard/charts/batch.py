@@ -18,10 +18,10 @@ import polars as pl
 from analysis import units
 from analysis.fitting import Fit
 from analysis.model import Assessment, Event, Forecast, PhaseSpan
+from analysis.wording import EVENT_WORDS, PHASE_WORDS, Voice
 from dashboard.charts.base import DATE_TICKS, Axes, Curve, Zoom, axis_title, base_layout, course_until
 from dashboard.charts.downsampling import thinned
 from dashboard.charts.palette import faded
-from dashboard.wording import EVENT_WORDS, PHASE_WORDS, Voice
 
 _PANELS: Final = ((0.3794, 1.0), (0.1906, 0.3344), (0.0, 0.1456))
 """Gravity, temperature and the strip of events, as shares of the height."""
@@ -210,7 +210,7 @@ def _scatter(drawing: _Drawing, rows: pl.DataFrame, name: str, marker: dict[str,
 
 def _temperature(drawing: _Drawing, curve: Curve) -> None:
     axes = drawing.axes
-    palette, unit = axes.palette, axes.voice.preferences.temperature_unit
+    palette, unit = axes.palette, axes.voice.units.temperature_unit
 
     def shown(celsius: Any) -> Any:
         return units.c_to_f(celsius) if unit == "°F" else celsius
@@ -354,7 +354,7 @@ def _finish(drawing: _Drawing, finish: Forecast) -> None:
 def _layout(drawing: _Drawing, curve: Curve) -> dict[str, Any]:
     axes, palette, shown = drawing.axes, drawing.axes.palette, drawing.shown
     drawing.notes.append(_title(axes, axes.y_title, "y domain", (-46, 20)))
-    drawing.notes.append(_title(axes, f"Temperature, {axes.voice.preferences.temperature_unit}", "y2 domain", (2, 0)))
+    drawing.notes.append(_title(axes, f"Temperature, {axes.voice.units.temperature_unit}", "y2 domain", (2, 0)))
     time: dict[str, Any] = {
         "range": [axes.x(shown[0]), axes.x(shown[1])],
         "gridcolor": palette.rule,

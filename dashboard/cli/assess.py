@@ -12,7 +12,7 @@ from typing import Any, Final
 import polars as pl
 
 from analysis import Batch, Event, assess
-from analysis.display_units import Say
+from analysis.display_units import DisplayUnits
 from analysis.model import DRINKS, EVENT_KINDS, HOLD_H, Assessment, EventKind
 from analysis.planning.outstanding import days_to_come, outstanding
 from analysis.planning.plan import Constraints, plan
@@ -84,15 +84,17 @@ def _assess(arguments: argparse.Namespace) -> int:
     )
     assessment = assess(readings, batch, now=now)
     planned = plan(assessment, batch, Constraints(hold_h=arguments.hold, time_zone=arguments.time_zone), now=now)
-    from dashboard.wording.classical import classical_facts, classical_fit
+    from analysis.wording.classical import classical_facts, classical_fit
 
     classical = classical_fit(assessment, batch)
     if arguments.json:
+        from analysis.wording.plan import plan_facts
+
         days = days_to_come(outstanding(planned, batch))
-        facts = {**assessment_facts(assessment), **planned.as_dict(), **days}
+        facts = {**assessment_facts(assessment), **plan_facts(planned, DisplayUnits()), **days}
         print(json.dumps(plain({**facts, "classical_fit": classical_facts(classical)}), indent=2))
     else:
-        from dashboard.wording.report import report
+        from analysis.wording.report import report
 
         print(report(assessment, planned, batch, time_zone=arguments.time_zone, classical=classical))
     return 0
@@ -162,8 +164,8 @@ def assessment_facts(a: Assessment) -> dict[str, Any]:
     """What `--json` says about an assessment: its fields without the frames, the forecast by its percentiles."""
     left_out = {"marked", "course", "hysteresis", "finish", "fingerprint"}
     facts = {f.name: getattr(a, f.name) for f in fields(a) if f.name not in left_out}
-    facts["evidence"] = sentences(a.evidence, Say())
-    facts["advice"] = advice_sentences(a.advice, Say())
+    facts["evidence"] = sentences(a.evidence, DisplayUnits())
+    facts["advice"] = advice_sentences(a.advice, DisplayUnits())
     facts["ready"] = a.ready
     facts["finish"] = {"p10": a.finish.p10, "p50": a.finish.p50, "p90": a.finish.p90} if a.finish else None
     return facts

@@ -30,7 +30,7 @@ def add_sheet(command: AddCommand) -> None:
 
 
 def _sheet(arguments: argparse.Namespace) -> int:
-    from analysis.packaging.sheet import Say, SheetInputError, sheet
+    from analysis.packaging.sheet import SheetInputError, sheet
     from dashboard.sheet.html import sheet_html
     from dashboard.sheet.text import sheet_text
     from ingest.model import Preferences
@@ -48,7 +48,7 @@ def _sheet(arguments: argparse.Namespace) -> int:
         raise ImportFileError(where, "the text", "it is not a JSON object", 'Write {"volume_l": 20, …}.')
     try:
         answer = sheet(given)
-        worded = sheet(given, say=Say(mine.gravity_unit, mine.temperature_unit, mine.pressure_unit))
+        worded = sheet(given, say=mine.units)
     except SheetInputError as error:
         for fault in error.all:
             print(f"tunroom: {where}: {fault}", file=sys.stderr)
@@ -77,13 +77,13 @@ def _plan(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print(json.dumps(answer, indent=2, ensure_ascii=False))
         return 0
-    from dashboard.wording import formatting
+    from analysis.display_units import chance
 
     print(answer["batch"])
     today = datetime.now(ZoneInfo(answer["time_zone"])).date().isoformat()
     for each in answer["to_do"]:
         dose = f" ({each['dose']} of {each['doses']})" if each["doses"] > 1 else ""
-        holds = f", {formatting.chance(each['chance'])} to hold" if each["chance"] is not None else ""
+        holds = f", {chance(each['chance'])} to hold" if each["chance"] is not None else ""
         gone = each["day"] < today
         print(f"  {each['act'].capitalize()}{dose}: {each['day']}{' (past)' if gone else holds}")
     print(f"  {answer['reason']}")

@@ -125,7 +125,7 @@ class _Course:
         self._store, self._record = store, record
         self._batch = store.batch(record.batch_id)
         self._vessel = store.get(Vessel, record.vessel_id)
-        self._wishes = constraints_of(record, store.preferences())
+        self._wishes, self._units = constraints_of(record, store.preferences()), store.preferences().units
         self._before: Assessment | None = None
         self._events = 0
         self._said: tuple[date | None, date | None] | None = None
@@ -149,4 +149,4 @@ class _Course:
             plan=plan,
             computed_at=now,
         )
-        return assessment_record(outlook, now)
+        return assessment_record(outlook, now, self._units)

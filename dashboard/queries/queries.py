@@ -20,12 +20,13 @@ import polars as pl
 
 from analysis.fitting import Fit
 from analysis.model import MARKED, Assessment
+from analysis.wording import Voice, curve_in_words, natural
+from analysis.wording.classical import classical_fit
 from dashboard import context
 from dashboard.charts import Curve, base, batch, sparkline
 from dashboard.queries.attention import Standing, needs_of
 from dashboard.templates import Markup
-from dashboard.wording import Voice, curve_in_words, natural
-from dashboard.wording.classical import classical_fit
+from dashboard.wording import voice_of
 from ingest.model import BatchRecord, Device, Placement, Vessel
 from ingest.monitoring import Outlook
 from ingest.store import DeviceStatus
@@ -79,7 +80,7 @@ def kept(key: Hashable, compute: Callable[[], Any]) -> Any:
 
 def voice() -> Voice:
     """The person's units and zone, and now."""
-    return Voice(context.store().preferences(), datetime.now(UTC))
+    return voice_of(context.store().preferences())
 
 
 def standings(say: Voice) -> list[Standing]:
@@ -105,8 +106,8 @@ def pictures(found: Sequence[Standing], say: Voice) -> dict[str, Markup]:
 
 def picture(outlook: Outlook, say: Voice) -> Markup:
     """The small curve of one batch, as it was drawn for whoever asked first."""
-    half_hour, p = int(say.now.timestamp() // 1800), say.preferences
-    key = ("picture", outlook.record.batch_id, outlook.computed_at, half_hour, p.time_zone, p.gravity_unit)
+    half_hour, seen = int(say.now.timestamp() // 1800), (say.zone.key, say.units.gravity_unit)
+    key = ("picture", outlook.record.batch_id, outlook.computed_at, half_hour, *seen)
     drawn: Markup = kept(key, lambda: sparkline(outlook.assessment, say.now, curve_in_words(outlook.assessment, say)))
     return drawn
 
@@ -226,8 +227,7 @@ def figure(
         told = replace(told, classical=None if isinstance(found, str) else found)
         return batch.batch_figure(replace(told, assessment=up_to_date(outlook), raw=_as_sent(outlook)), say)
 
-    preferences = say.preferences
-    units = (preferences.time_zone, preferences.temperature_unit)
+    units = (say.zone.key, say.units.temperature_unit)
     key = (record.batch_id, outlook.computed_at, newest, view, now, until, zoom, units, classical)
     answer: go.Figure = kept(("figure", *key), draw)
     return answer

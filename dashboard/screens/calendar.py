@@ -9,13 +9,14 @@ from urllib.parse import urljoin
 
 import streamlit as st
 
+from analysis.wording import Voice, capital
 from dashboard import context
 from dashboard.charts import CONFIG, calendar_figure
 from dashboard.queries import queries
 from dashboard.templates import Markup, fill, join
 from dashboard.ui import components
 from dashboard.web import calendar_routes
-from dashboard.wording import Item, Voice, agenda, capital, opening
+from dashboard.wording import Item, agenda, opening
 from ingest.monitoring import Outlook
 
 
@@ -62,7 +63,7 @@ def timeline() -> None:
                 components.edition(),
                 revision,
             ),
-            lambda: calendar_figure(outlooks, say, components.edition()),
+            lambda: calendar_figure(outlooks, say, context.store().preferences(), components.edition()),
         )
         text = " ".join(f"{i.what} {say.day(i.day)}." for i in items)
         st.plotly_chart(picture, key="calendar", theme=None, config=CONFIG, alt=text or "No planned days yet.")

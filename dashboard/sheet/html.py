@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
+from analysis.display_units import number
 from dashboard.charts import PALETTES
 from dashboard.charts.palette import Palette
 from dashboard.sheet.rows import (
@@ -13,12 +14,9 @@ from dashboard.sheet.rows import (
     VERDICTS,
     answer_sections,
     input_sections,
-    shown,
-    unit_of,
     verdict_of,
 )
 from dashboard.templates import Markup, render
-from dashboard.wording import number
 from ingest.model import Preferences
 
 _LIGHT = PALETTES["light"]
@@ -92,9 +90,10 @@ def pressure_svg(
     """The bottle's pressure as a picture: the chance that it stays below each pressure, with the rating marked."""
     if not distribution:
         return Markup()
-    unit = unit_of("pressure", preferences)
-    points = [(shown(p["gauge_kpa"], "pressure", preferences), p["chance"]) for p in distribution]
-    rating = None if rating_kpa is None else shown(rating_kpa, "pressure", preferences)
+    units = preferences.units
+    unit = units.unit_of("pressure")
+    points = [(units.shown(p["gauge_kpa"], "pressure"), p["chance"]) for p in distribution]
+    rating = None if rating_kpa is None else units.shown(rating_kpa, "pressure")
     widest = max([points[-1][0], rating or 0.0]) * 1.08 or 1.0
     left, top, width, height = 52.0, 14.0, 480.0, 150.0
 

@@ -12,7 +12,8 @@ from typing import Any, Final, TypeVar
 
 import streamlit as st
 
-from dashboard import context, wording
+from analysis import wording
+from dashboard import context
 from dashboard.charts import Edition, variables
 from dashboard.queries import queries
 from dashboard.templates import Markup, fill, join, render

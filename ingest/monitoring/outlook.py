@@ -21,8 +21,8 @@ import polars as pl
 from analysis import Assessment, Batch, Priors, assess, learn
 from analysis.evidence import NotJudged
 from analysis.model import READINGS, events_of
-from analysis.planning import Constraints, Plan, ToDo, day_words, outstanding, reading_fresh, steady_plan
-from analysis.wording.evidence import NOT_JUDGED
+from analysis.planning import Constraints, Ended, Obstacle, Plan, ToDo, outstanding, reading_fresh, steady_plan
+from analysis.wording import NOT_JUDGED
 from ingest.decoding import AHEAD_S
 from ingest.errors import StoreError
 from ingest.model import BatchRecord, Preferences, Vessel, usable_hold_h
@@ -287,7 +287,7 @@ class Outlooks:
             batch=batch,
             readings=nothing,
             assessment=replace(assessment, evidence=(NotJudged(),), advice=()),
-            plan=Plan(made_at=now, reason=NOT_JUDGED, blocked_by=NOT_JUDGED),
+            plan=Plan(made_at=now, reason=Obstacle.NOT_JUDGED, blocked_by=Obstacle.NOT_JUDGED),
             computed_at=now,
             doubts=(NOT_JUDGED,),
         )
@@ -365,7 +365,7 @@ def _plan(
     if newest is not None and now < newest <= now + timedelta(seconds=AHEAD_S):
         now = newest
     if record.ended_at is not None and record.ended_at <= now and not events_of(batch, "package", until=now):
-        over = f"It ended on {day_words(constraints.local_day(record.ended_at))}: nothing is left to plan."
+        over = Ended(constraints.local_day(record.ended_at))
         return Plan(made_at=now, reason=over, blocked_by=over)
     return steady_plan(assessment, batch, constraints, now=now, said=said)
 

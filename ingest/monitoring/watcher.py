@@ -16,11 +16,12 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Final
 
-from analysis.display_units import Say
+from analysis.display_units import DisplayUnits
+from analysis.wording import reason
 from analysis.wording.evidence import sentences
 from ingest.errors import StoreError
 from ingest.model import AssessmentRecord
-from ingest.monitoring.notifier import Notifier, verdict_message
+from ingest.monitoring.notifier import Notifier, verdict_message, verdict_topic
 from ingest.monitoring.outlook import Outlook, Outlooks
 from ingest.store import Store
 
@@ -119,7 +120,7 @@ class Watcher:
                 self._keep(outlook, now)
                 self._publish_verdict(outlook)
                 self._hooks.looked_at(outlook)
-        self._clear_verdicts({verdict_message(outlook)[0] for outlook in outlooks})
+        self._clear_verdicts({verdict_topic(outlook) for outlook in outlooks})
         self.notifier.consider(now, outlooks, self._store.device_statuses(), self._store.preferences())
         self.notifier.send_due(now)
         self.problem = f"The watcher could not look at {', '.join(failed)}; its log says more." if failed else None
@@ -136,7 +137,7 @@ class Watcher:
             return  # nothing has been said yet of what has not been heard of
         if batch_id not in self._said and (earlier := self._store.assessments(batch_id)):
             self._said[batch_id] = earlier[-1]
-        new = assessment_record(outlook, now)
+        new = assessment_record(outlook, now, self._store.preferences().units)
         last = self._said.get(batch_id)
         if last is None or _differs(last, new):
             self._store.add_assessment(new)
@@ -145,7 +146,7 @@ class Watcher:
     def _publish_verdict(self, outlook: Outlook) -> None:
         if self._publish is None:
             return
-        topic, payload = verdict_message(outlook)
+        topic, payload = verdict_message(outlook, self._store.preferences().units)
         if self._published.get(topic) != payload:
             self._publish(topic, payload)
             self._published[topic] = payload
@@ -169,8 +170,8 @@ class Watcher:
         self._store.set_note(_TOPICS_NOTE, json.dumps(sorted(current), ensure_ascii=False))
 
 
-def assessment_record(outlook: Outlook, made_at: datetime) -> AssessmentRecord:
-    """What is kept of an outlook."""
+def assessment_record(outlook: Outlook, made_at: datetime, units: DisplayUnits) -> AssessmentRecord:
+    """What is kept of an outlook; its sentences in these units."""
     a, plan = outlook.assessment, outlook.plan
     return AssessmentRecord(
         batch_id=outlook.record.batch_id,
@@ -188,8 +189,8 @@ def assessment_record(outlook: Outlook, made_at: datetime) -> AssessmentRecord:
         hop_day=plan.hop_day.isoformat() if plan.hop_day else None,
         packaging_day=plan.packaging_day.isoformat() if plan.packaging_day else None,
         detail={
-            "evidence": list(sentences(a.evidence, Say())),
-            "reason": plan.reason,
+            "evidence": list(sentences(a.evidence, DisplayUnits())),
+            "reason": reason(plan.reason, units),
             "fingerprint": a.fingerprint,
         },
     )

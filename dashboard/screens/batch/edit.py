@@ -11,12 +11,12 @@ import streamlit as st
 from analysis.drinks import DRINK_FACTS
 from analysis.model import DRINKS
 from analysis.planning import Constraints, Destination
+from analysis.wording import Voice
 from dashboard import context
 from dashboard.queries import queries
 from dashboard.screens.sensors import placement
 from dashboard.templates import fill
 from dashboard.ui import forms
-from dashboard.wording import Voice
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, EventRecord, Vessel, Yeast
 from ingest.monitoring import constraints_of

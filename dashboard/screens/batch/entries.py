@@ -9,12 +9,13 @@ from typing import Final
 
 import streamlit as st
 
+from analysis.display_units import number
 from analysis.model import EVENT_KINDS, EventKind
+from analysis.wording import EVENT_WORDS, Voice
 from dashboard import context
 from dashboard.queries import queries
 from dashboard.ui import components, forms
 from dashboard.ui.labels import plain
-from dashboard.wording import EVENT_WORDS, Voice, number
 from ingest.errors import EntryError
 from ingest.model import INSTRUMENTS, BatchRecord, EventRecord, HandSample, Instrument
 
@@ -185,7 +186,7 @@ def _instrument_and_unit(sample: HandSample | None, say: Voice, name: str) -> tu
         key=f"{name}/instrument",
     )
     offered = UNITS[instrument]
-    wanted = sample.unit if sample else say.preferences.gravity_unit
+    wanted = sample.unit if sample else say.units.gravity_unit
     unit = offered[0]
     if len(offered) > 1:
         default = wanted if wanted in offered else offered[0]

@@ -7,12 +7,14 @@ from datetime import date
 
 import streamlit as st
 
+from analysis.display_units import percent
+from analysis.wording import PHASE_WORDS, Voice, capital, lasted
 from dashboard import context
 from dashboard.charts import PLAIN, history_figure
 from dashboard.queries import finished_batches, queries
 from dashboard.templates import fill
 from dashboard.ui import components
-from dashboard.wording import PHASE_WORDS, Voice, capital, lasted, percent, yeasts
+from dashboard.wording import yeasts
 from ingest.model import AssessmentRecord, BatchRecord
 
 _ROWS = 30

@@ -6,7 +6,9 @@ from typing import Final, get_args
 
 import streamlit as st
 
-from analysis.display_units import Say
+from analysis.display_units import percent
+from analysis.wording import PHASE_WORDS, Voice, curve_in_words, dates, three_notions, verdict
+from analysis.wording.classical import classical_sentences
 from analysis.wording.evidence import advice_sentences, sentences
 from dashboard import context
 from dashboard.charts import base, phase_glyph
@@ -14,8 +16,6 @@ from dashboard.queries import needs_of, queries
 from dashboard.screens.batch import entries, history
 from dashboard.templates import Markup, fill, render
 from dashboard.ui import components, zoom
-from dashboard.wording import PHASE_WORDS, Voice, curve_in_words, dates, percent, three_notions, verdict
-from dashboard.wording.classical import classical_sentences
 from ingest.model import BatchRecord, Vessel
 from ingest.monitoring import Outlook
 
@@ -115,14 +115,10 @@ def verdict_html(outlook: Outlook, say: Voice) -> Markup:
         lead=verdict(a, outlook.batch.hold_h, say),
         needs=[] if record.ended_at else needs_of(outlook, devices, say),
         said_by_lead=("stalled", "renewed fall"),
-        advice=" ".join(advice_sentences(a.advice, _units(say))),
+        advice=" ".join(advice_sentences(a.advice, say.units)),
         figures=figures_html(outlook, say),
         days=dates(outlook.plan, outlook.batch, say) if has_days else None,
     )
-
-
-def _units(say: Voice) -> Say:
-    return Say(say.preferences.gravity_unit, say.preferences.temperature_unit)
 
 
 def figures_html(outlook: Outlook, say: Voice) -> Markup:
@@ -161,7 +157,7 @@ def curve_part(batch_id: str) -> None:
         gravity = st.segmented_control(
             "Gravity as",
             get_args(base.GravityScale),
-            default=say.preferences.gravity_unit,
+            default=say.units.gravity_unit,
             required=True,
             key="gravity-scale",
             bind="query-params",
@@ -206,7 +202,7 @@ def why(batch_id: str) -> None:
     told = render(
         "batch/why.html",
         notions=three_notions(a, outlook.batch.hold_h, say),
-        evidence=sentences(a.evidence, _units(say)),
+        evidence=sentences(a.evidence, say.units),
         cautions=() if outlook.record.ended_at else outlook.plan.cautions,
         doubts=outlook.doubts,
         classical=classical_sentences(queries.classical_of(outlook), say) if _classical_wanted() else (),

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from typing import Final
 
+from analysis.display_units import chances_table, number
 from analysis.model import CONTACT_DAYS, HOLD_H, PHASES, STEADY_SG, Phase
 from analysis.packaging import DEFER
+from analysis.wording import PHASE_WORDS
 from dashboard.charts import phase_glyph
 from dashboard.templates import Markup, render
-from dashboard.wording import PHASE_WORDS, chances_table, number
 
 _POINT: Final = f"{number(STEADY_SG, 3)} SG"
 

@@ -7,10 +7,10 @@ from typing import Final
 
 import streamlit as st
 
+from analysis.wording import capital, plural
 from dashboard.screens.how_it_works import glossary, guide
 from dashboard.templates import Markup, fill, render
 from dashboard.ui import components
-from dashboard.wording import capital, plural
 
 WORDS: Final = "words"
 """The part that explains words and verdicts; it comes first."""

@@ -9,10 +9,10 @@ from typing import Final
 import streamlit as st
 
 from analysis.packaging import HOW_TO_TEST, RESULTS, FollowUp, advice, bottle_day
+from analysis.wording import Voice, unbroken
 from dashboard import context
 from dashboard.templates import fill
 from dashboard.ui import components, forms
-from dashboard.wording import Voice, unbroken
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, EventRecord, Vessel
 from ingest.store import Store

@@ -4,16 +4,17 @@ from __future__ import annotations
 
 import streamlit as st
 
+from analysis.display_units import WEEKDAYS
 from analysis.model import events_of
 from analysis.packaging import lesson
 from analysis.planning import first_of
+from analysis.wording import Voice, capital, held, packaging_date, reason, unbroken
 from dashboard import context
 from dashboard.queries import Standing, queries
 from dashboard.screens.packaging import follow_up, inputs
 from dashboard.sheet import html, screen
 from dashboard.templates import Markup, fill
 from dashboard.ui import components
-from dashboard.wording import WEEKDAYS, Voice, capital, held, packaging_date, unbroken
 from ingest.model import BatchRecord, EventRecord
 from ingest.monitoring import Outlook
 
@@ -93,7 +94,7 @@ def the_sheet(outlook: Outlook, say: Voice) -> None:
         _, taught = lesson(follow_up.earlier(store, record))
         st.html(components.unbroken(screen.verdict_html(word, [*reasons, *([taught] if taught else [])])))
     with left:
-        p = say.preferences
+        p = store.preferences()
         components.markup(
             screen.sections_html(asked.answer, p)
             + screen.picture_html(asked.given, asked.answer, p, components.edition()),
@@ -127,7 +128,7 @@ def _standing(outlook: Outlook, say: Voice) -> Markup:
         if not when.startswith(WEEKDAYS):
             when = when[:1].lower() + when[1:]
         day = f"Packaging day: {when}."
-        because = f" {plan.blocked_by or plan.reason}" if plan.blocked_by or plan.reason else ""
+        because = f" {reason(plan.blocked_by or plan.reason, say.units)}".rstrip()
     hold = f"{capital(held(a, outlook.batch.hold_h))}."
     line = '<p>{{ day }} <span class="quiet">{{ hold }}</span></p>'
     return fill(line, day=unbroken(day + because), hold=hold)

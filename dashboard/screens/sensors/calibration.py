@@ -10,12 +10,13 @@ from typing import Final
 import streamlit as st
 
 from analysis.calibration import inclination_curve, offset
+from analysis.display_units import number
 from analysis.errors import CalibrationError
+from analysis.wording import Voice
 from dashboard import context
 from dashboard.charts import calibration
 from dashboard.templates import fill
 from dashboard.ui import Form, Scale, components, forms, plain
-from dashboard.wording import Voice, number
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, CalibrationKind, CalibrationRecord, Device, HandSample, Placement
 from ingest.store import DeviceStatus

@@ -9,12 +9,13 @@ from typing import Final
 import polars as pl
 import streamlit as st
 
+from analysis.display_units import THIN, number
+from analysis.wording import Voice
 from dashboard import context
 from dashboard.queries import queries
 from dashboard.screens.sensors import calibration, placement
 from dashboard.templates import fill
 from dashboard.ui import components, forms
-from dashboard.wording import THIN, Voice, number
 from dashboard.wording import device as words_device
 from ingest.model import DEVICE_KINDS, SITUATIONS, Device, Vessel
 from ingest.store import DeviceStatus

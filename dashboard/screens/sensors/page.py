@@ -6,13 +6,13 @@ from typing import Final
 
 import streamlit as st
 
+from analysis.wording import Voice, plural
 from dashboard import context
 from dashboard.queries import queries
 from dashboard.screens.sensors import device as device_page
 from dashboard.screens.sensors import first_steps, placement, rejected
 from dashboard.templates import Markup, fill, join
 from dashboard.ui import components
-from dashboard.wording import Voice, plural
 from dashboard.wording import device as words_device
 from ingest.model import Device, Vessel
 from ingest.store import DeviceStatus

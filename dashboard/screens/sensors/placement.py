@@ -8,10 +8,10 @@ from typing import Final, Literal
 
 import streamlit as st
 
+from analysis.wording import Voice, joined
 from dashboard import context
 from dashboard.templates import fill
 from dashboard.ui import forms
-from dashboard.wording import Voice, joined
 from dashboard.wording import device as words_device
 from ingest.errors import EntryError
 from ingest.model import DEVICE_KINDS, SITUATIONS, Device, Placement, Vessel

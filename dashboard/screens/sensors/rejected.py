@@ -6,13 +6,13 @@ from typing import Final
 
 import streamlit as st
 
+from analysis.wording import Voice, capital, count, joined, plural
 from dashboard import context
 from dashboard.queries import queries
 from dashboard.screens.sensors import rule_draft
 from dashboard.screens.sensors.rule_draft import Group, Leaf
 from dashboard.templates import Markup, fill
 from dashboard.ui import components, forms
-from dashboard.wording import Voice, capital, count, joined, plural
 from ingest.decoding import Rule, rule_from, stored_rules
 from ingest.errors import EntryError, SettingsError
 

@@ -6,13 +6,14 @@ import shutil
 
 import streamlit as st
 
+from analysis.display_units import THIN, number
+from analysis.wording import Voice, plural
 from dashboard import context, version
 from dashboard.queries import queries
 from dashboard.screens.sensors.first_steps import broker_address
 from dashboard.templates import fill
 from dashboard.ui import components
 from dashboard.ui.labels import plain
-from dashboard.wording import THIN, Voice, number, plural
 
 _CHANGES = 40
 _LOW_DISK_GB = 1.0

@@ -12,14 +12,15 @@ from typing import Any, Final
 import polars as pl
 import streamlit as st
 
+from analysis.display_units import number
 from analysis.model import DRINKS
+from analysis.wording import Voice, capital, plural
 from dashboard import context
 from dashboard.queries import queries
 from dashboard.screens.sensors import placement
 from dashboard.screens.set_up import import_preview
 from dashboard.templates import fill
 from dashboard.ui import components, forms
-from dashboard.wording import Voice, capital, number, plural
 from ingest import transfer
 from ingest.errors import EntryError, IngestError
 from ingest.model import BatchRecord, Device, Placement, Vessel, Yeast

@@ -7,12 +7,12 @@ from urllib.parse import urlsplit
 
 import streamlit as st
 
+from analysis.wording import Voice, capital, plural
 from dashboard import context
 from dashboard.queries import queries
 from dashboard.templates import fill
 from dashboard.ui import components, forms
 from dashboard.web import calendar_routes
-from dashboard.wording import Voice, capital, plural
 from ingest.errors import EntryError
 from ingest.model import Preferences
 from ingest.monitoring import NOTIFY_KINDS

@@ -7,6 +7,7 @@ from typing import Final
 
 import streamlit as st
 
+from analysis.wording import capital, plural
 from dashboard import context
 from dashboard.queries import Lack, queries, setup_checklist
 from dashboard.screens.batch import edit
@@ -15,7 +16,6 @@ from dashboard.screens.set_up import vessels as entry_vessel
 from dashboard.templates import Markup, fill
 from dashboard.ui import components
 from dashboard.ui.labels import plain
-from dashboard.wording import capital, plural
 from ingest.model import BatchRecord, Vessel, Yeast
 
 

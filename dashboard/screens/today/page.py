@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
+from analysis.wording import Voice, capital, plural
 from dashboard import context
 from dashboard.queries import queries
 from dashboard.screens.sensors import first_steps
@@ -11,7 +12,6 @@ from dashboard.screens.today import vessel_list
 from dashboard.templates import Markup, fill, join
 from dashboard.ui import components
 from dashboard.web import redirects
-from dashboard.wording import Voice, capital, plural
 
 MANY = 15
 """More vessels than this are shown smaller."""

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
+from analysis.display_units import percent
 from analysis.planning import Act
+from analysis.wording import PHASE_WORDS, Voice, capital, dose_words, joined, next_day, plural, verdict
 from dashboard.charts import phase_glyph
 from dashboard.templates import Markup, fill, join, render
 from dashboard.ui import address
-from dashboard.wording import PHASE_WORDS, Voice, capital, dose_words, joined, next_day, percent, plural, verdict
 
 if TYPE_CHECKING:
     from dashboard.queries import Standing

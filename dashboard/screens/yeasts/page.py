@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import streamlit as st
 
+from analysis.wording import Voice, capital
 from analysis.yeast_comparison import QUANTITIES, Comparison
 from dashboard import context
 from dashboard.charts import PLAIN
@@ -11,7 +12,6 @@ from dashboard.queries import Finished, finished_batches, queries
 from dashboard.screens.yeasts.charts import courses_figure, differences_figure
 from dashboard.templates import fill
 from dashboard.ui import components
-from dashboard.wording import Voice, capital
 from dashboard.wording import yeasts as words_yeasts
 
 

@@ -15,12 +15,12 @@ from dashboard.charts.base import Curve, View, Zoom, course_until
 from dashboard.charts.batch import batch_figure
 from dashboard.charts.palette import PALETTES
 from dashboard.charts.sparkline import AHEAD, BACK, HEIGHT, WIDTH, phase_glyph, sparkline
-from dashboard.wording.formatting import Voice
+from dashboard.wording import voice_of
 from ingest.model import Preferences
 
 NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
 PITCHED = NOW - timedelta(days=4)
-SAY = Voice(Preferences(time_zone="Europe/Lisbon"), NOW)
+SAY = voice_of(Preferences(time_zone="Europe/Lisbon"), NOW)
 
 
 def assessed(readings: int = 384, days: float = 4.0) -> Assessment:

@@ -18,6 +18,7 @@ from ingest.monitoring.notifier import Notifier
 from ingest.monitoring.outlook import Outlook
 from ingest.monitoring.watcher import Hooks, Watcher, watching
 from ingest.store.store import Store
+from tests.analysis.situations import free_day
 from tests.ingest.messages import assessed
 
 NOW = datetime(2026, 3, 3, 12, tzinfo=UTC)
@@ -30,7 +31,7 @@ class Says:
     def __init__(self, store: Store, **given: Any) -> None:
         self._store = store
         self.given = given
-        self.plan = Plan(made_at=NOW, packaging_day=date(2026, 3, 20), reason="It fits.")
+        self.plan = Plan(made_at=NOW, packaging_day=date(2026, 3, 20), reason=free_day(date(2026, 3, 20)))
 
     def learn(self) -> None:
         pass

@@ -6,7 +6,7 @@ from analysis import units
 from analysis.errors import ConvergenceError
 from analysis.fitting import Fit, attenuation_curve
 from analysis.model import Assessment, Batch
-from dashboard.wording.formatting import Voice
+from analysis.wording.formatting import Voice
 
 
 def classical_fit(assessment: Assessment, batch: Batch) -> Fit | str:
@@ -35,7 +35,7 @@ def classical_sentences(found: Fit | str, voice: Voice) -> tuple[str, ...]:
 
 
 def _gravity(gravity_sg: float, error_sg: float, voice: Voice) -> str:
-    if voice.preferences.gravity_unit == "SG":
+    if voice.units.gravity_unit == "SG":
         return f"{gravity_sg:.4f} ± {error_sg:.4f}"
     plato = units.sg_to_plato(gravity_sg)
     error = abs(units.sg_to_plato(gravity_sg + error_sg) - plato)

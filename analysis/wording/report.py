@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import textwrap
 
-from analysis.display_units import Say
+from analysis.display_units import THIN, DisplayUnits, percent
 from analysis.fitting import Fit
 from analysis.model import HOLD_H, Assessment, Batch
 from analysis.planning import Plan
 from analysis.wording import evidence
-from dashboard.wording.classical import classical_sentences
-from dashboard.wording.formatting import THIN, Voice, percent
-from dashboard.wording.verdict import PHASE_WORDS, dates, three_notions, verdict
-from ingest.model import Preferences
+from analysis.wording.classical import classical_sentences
+from analysis.wording.formatting import Voice, zone_of
+from analysis.wording.plan import caution, dates, reason
+from analysis.wording.verdict import PHASE_WORDS, three_notions, verdict
 
 _WIDTH = 100
 
@@ -27,8 +27,7 @@ def report(
     classical: Fit | str | None = None,
 ) -> str:
     """Everything we say about one log, in the order of a batch's page; of the classical curve where it was asked."""
-    voice = Voice(Preferences(time_zone=time_zone), assessment.now)
-    units = Say(voice.preferences.gravity_unit, voice.preferences.temperature_unit)
+    voice = Voice(DisplayUnits(), zone_of(time_zone), assessment.now)
     hold = HOLD_H if hold_h is None else hold_h
     lines = [verdict(assessment, hold, voice), ""]
     facts = [("Phase", PHASE_WORDS[assessment.phase])]
@@ -42,10 +41,10 @@ def report(
     facts += [(what, when) for what, when, _ in dates(plan, batch, voice)]
     lines += [line for name, value in facts for line in _wrapped(f"{name}: ", value)]
     for title, sentences in (
-        ("Why we say so", evidence.sentences(assessment.evidence, units)),
+        ("Why we say so", evidence.sentences(assessment.evidence, voice.units)),
         ("The trade's curve", () if classical is None else classical_sentences(classical, voice)),
-        ("What to do", evidence.advice_sentences(assessment.advice, units)),
-        ("The dates", (plan.reason, *plan.cautions)),
+        ("What to do", evidence.advice_sentences(assessment.advice, voice.units)),
+        ("The dates", (reason(plan.reason, voice.units), *(caution(c) for c in plan.cautions))),
     ):
         sentences = tuple(s for s in sentences if s)
         if sentences:
