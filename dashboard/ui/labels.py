@@ -6,10 +6,7 @@ import re
 from typing import Final
 
 _SIGNS: Final = re.compile(r"[\\`*_\[\]<>#|~$&!{}@]|:(?!\s|$)(?!(?<=\d:)\d)")
-"""What may begin emphasis, code, a link, an address, a picture, HTML, a heading, a table, a formula, a sign or colour.
-
-A colon before a space and one in a time of day begin nothing.
-"""
+"""What may begin emphasis, code, a link, HTML, a heading, a table, a formula or a sign; not the colon of a time."""
 _AT_START: Final = re.compile(r"^(\s*)(?:([-+=])|(\d+)([.)]))", re.MULTILINE)
 """What begins a list or a line across."""
 _WEB: Final = re.compile(r"\b(www)\.", re.IGNORECASE)
