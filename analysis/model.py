@@ -16,6 +16,13 @@ if TYPE_CHECKING:
     import polars as pl
     from numpy.typing import NDArray
 
+from analysis.evidence import Advice, Evidence
+
+# Nouns of the trade as much as thresholds: who takes the nouns from here takes these with them.
+from analysis.thresholds import CONTACT_DAYS as CONTACT_DAYS
+from analysis.thresholds import HOLD_H as HOLD_H
+from analysis.thresholds import STEADY_SG as STEADY_SG
+
 # Commands that must answer at once need these nouns too: numpy and polars are loaded where they are used.
 Floats: TypeAlias = "NDArray[np.float64]"
 
@@ -42,15 +49,6 @@ EVENT_KINDS: Final[tuple[EventKind, ...]] = get_args(EventKind)
 
 Phase = Literal["lag", "active", "slowing", "steady", "finished", "stalled", "chilled", "creeping"]
 PHASES: Final[tuple[Phase, ...]] = get_args(Phase)
-
-HOLD_H: Final = 48.0
-"""Hours that gravity must be seen to hold before packaging (common practice is two to three days; no source)."""
-
-CONTACT_DAYS: Final = 3.0
-"""Days that dry hops stay in the beer (common practice; no source)."""
-
-STEADY_SG: Final = 0.001
-"""A remaining or observed fall below this counts as none (the trade's rule: one point; common practice)."""
 
 
 def as_utc(when: datetime, name: str = "time") -> datetime:
@@ -204,6 +202,18 @@ class Creep:
     since: datetime
 
 
+@dataclass(frozen=True, slots=True)
+class Hysteresis:
+    """What an assessment called the batch, which the next one may carry on from.
+
+    `called_h` is when it was last called finished, hours since pitching; None where it never was.
+    """
+
+    finished: bool = False
+    stalled: bool = False
+    called_h: float | None = None
+
+
 def _no_readings() -> pl.DataFrame:
     from analysis.schemas import MARKED, empty
 
@@ -224,8 +234,9 @@ class Assessment:
     yet known; `finished` says that it has passed, on the evidence; `hold_met` says that gravity has also been
     watched to hold for `batch.hold_h`. A batch is `ready` when both are true.
 
-    `evidence` are sentences that a brewer can check by hand. `marked` has the `MARKED` schema, `course` has the
-    `COURSE` schema (empty where nothing can be inferred). `fingerprint` identifies the inputs, so that a
+    `evidence` can be checked by hand by a brewer; `analysis.wording.evidence` says it and `advice` in sentences.
+    `marked` has the `MARKED` schema, `course` has the `COURSE` schema (empty where nothing can be inferred).
+    `fingerprint` identifies the inputs, so that a
     `previous` assessment made from other data is dropped. `hysteresis` is what the next call may carry on from.
     """
 
@@ -244,8 +255,8 @@ class Assessment:
     original_gravity_sg: Range | None
     apparent_attenuation: float | None
     temperature_c: float | None
-    evidence: tuple[str, ...]
-    advice: tuple[str, ...] = ()
+    evidence: tuple[Evidence, ...]
+    advice: tuple[Advice, ...] = ()
     phases: tuple[PhaseSpan, ...] = ()
     creep: Creep | None = None
     newest_reading_at: datetime | None = None
@@ -256,7 +267,7 @@ class Assessment:
     marked: pl.DataFrame = field(default_factory=_no_readings)
     course: pl.DataFrame = field(default_factory=_no_course)
     fingerprint: str = ""
-    hysteresis: dict[str, object] = field(default_factory=dict)
+    hysteresis: Hysteresis = Hysteresis()
 
     @property
     def ready(self) -> bool:

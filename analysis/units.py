@@ -16,8 +16,6 @@ N = TypeVar("N", float, Floats)
 KPA_PER_BAR: Final = 100.0
 KPA_PER_PSI: Final = 6.894757  # NIST SP 811, appendix B
 LITRES_PER_US_GAL: Final = 3.785412  # NIST SP 811, appendix B
-GRAMS_PER_OUNCE: Final = 28.34952  # NIST SP 811, appendix B
-GRAMS_PER_POUND: Final = 453.59237  # exact, NIST SP 811
 ATMOSPHERE_KPA: Final = 101.325  # the standard atmosphere, exact
 
 GLASS_PER_C: Final = 25e-6
@@ -178,13 +176,3 @@ def litres_to_us_gal(volume_l: N) -> N:
 def us_gal_to_litres(volume_us_gal: N) -> N:
     """Litres of US gallons."""
     return volume_us_gal * LITRES_PER_US_GAL
-
-
-def grams_to_ounces(mass_g: N) -> N:
-    """Avoirdupois ounces of grams."""
-    return mass_g / GRAMS_PER_OUNCE
-
-
-def ounces_to_grams(mass_oz: N) -> N:
-    """Grams of avoirdupois ounces."""
-    return mass_oz * GRAMS_PER_OUNCE

@@ -23,9 +23,10 @@ from dashboard.ui import components
 from dashboard.web import calendar_routes, redirects, warm_up
 from ingest import commands, control, service
 from ingest.errors import SettingsError
-from ingest.monitoring import Outlook
+from ingest.monitoring import Hooks, Outlook
 from ingest.service import Service
 from ingest.settings import Settings
+from ingest.store import Store
 
 Extra = Callable[[Service], AbstractContextManager[Any]]
 """Something that runs beside the service for as long as the server does, such as the demo's devices."""
@@ -34,8 +35,10 @@ _HERE = Path(__file__).parent
 _EVERYWHERE = frozenset({"0.0.0.0", "::"})  # noqa: S104  only compared, not bound
 
 
-def run(settings: Settings, *, extra: Extra | None = None) -> None:
-    """Serve until interrupted.
+def run(
+    settings: Settings, *, extra: Extra | None = None, holding: Callable[[Store], bool] = lambda _store: False
+) -> None:
+    """Serve until interrupted; while `holding` is true no batch is judged.
 
     The service is entered before the web server, so that an error in the cellar is one sentence and not a server's
     traceback; the web server's lifespan says when the pages can be opened.
@@ -62,13 +65,11 @@ def run(settings: Settings, *, extra: Extra | None = None) -> None:
         warming_up.cancel()
         print("Stopping …", flush=True)
 
+    hooks = Hooks(holding=holding, gives_way=context.someone_waits, looked_at=_draw_ahead)
     try:
         with ExitStack() as stack:
-            running = stack.enter_context(service.running(settings))
+            running = stack.enter_context(service.running(settings, hooks=hooks))
             context.set_service(running)
-            if running.watcher is not None:
-                running.watcher.gives_way = context.someone_waits
-                running.watcher.looked_at = _draw_ahead
             stack.enter_context(control.serving(settings.data_dir, commands.handlers(running)))
             if extra is not None:
                 stack.enter_context(extra(running))

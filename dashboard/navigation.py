@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from html import escape
 from typing import Final
 from urllib.parse import parse_qsl
 
@@ -19,6 +18,7 @@ from dashboard.screens.sensors import page as sensors
 from dashboard.screens.set_up import page as set_up
 from dashboard.screens.today import page as today
 from dashboard.screens.yeasts import page as yeasts
+from dashboard.templates import fill
 from dashboard.ui import components
 
 
@@ -83,7 +83,7 @@ def _head(made: dict[str, st.Page]) -> None:
         except context.NotRunning as error:
             components.show_failure(error)
             st.stop()
-        st.html(f'<span class="cellar">{escape(name)}</span>', width="content")
+        st.html(fill('<span class="cellar">{{ name }}</span>', name=name), width="content")
         components.connection()
         with st.container(key="nav", horizontal=True, width="content"):
             for entry in PAGES:

@@ -13,14 +13,15 @@ from pathlib import Path
 from typing import Any, Final
 
 from analysis.planning import days_to_come, reading_fresh
+from analysis.wording import plan_facts
 from ingest import control, threads
 from ingest.control import Handler, Progress
 from ingest.decoding import Rule, rule_from, stored_sources
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, Vessel
 from ingest.monitoring import Outlooks
-from ingest.service import DATABASE, Service, open_store
-from ingest.settings import Settings
+from ingest.service import Service, open_store
+from ingest.settings import DATABASE, Settings
 from ingest.store import Store
 
 
@@ -34,15 +35,15 @@ def plan_of(store: Store, arguments: dict[str, Any], _progress: Progress, outloo
     outlook = outlooks.of(record.batch_id, now=datetime.now(UTC), fresh=True)
     if outlook is None:
         raise EntryError("batch", f"{record.name} was removed meanwhile")
-    to_do = outlook.to_do()
+    to_do, preferences = outlook.to_do(), store.preferences()
     return {
         "batch": record.name,
         "batch_id": record.batch_id,
         "phase": outlook.assessment.phase,
         "finished": outlook.assessment.finished,
         "hold_met": outlook.assessment.hold_met and reading_fresh(outlook.assessment, outlook.plan.made_at),
-        "time_zone": store.preferences().time_zone,
-        **outlook.plan.as_dict(),
+        "time_zone": preferences.time_zone,
+        **plan_facts(outlook.plan, preferences.units),
         **days_to_come(to_do),
         "to_do": [{**asdict(each), "day": each.day.isoformat()} for each in to_do],
     }

@@ -4,7 +4,6 @@
 
     IngestError
     ├── SettingsError     tunroom.toml or an environment variable: file, place, problem, remedy
-    ├── PayloadError      one message: every fault with its path
     ├── EntryError        something typed in: field, problem, usual range
     ├── ImportFileError   a log or an export that cannot be taken in: file, row, problem, remedy
     └── StoreError
@@ -77,14 +76,6 @@ class Fault:
 
     def __str__(self) -> str:
         return f"{self.path}: {self.problem}. {self.remedy}"
-
-
-class PayloadError(IngestError):
-    """A message that could not be taken in; it is kept as rejected with all its faults."""
-
-    def __init__(self, *faults: Fault) -> None:
-        super().__init__("; ".join(str(f) for f in faults))
-        self.faults = faults
 
 
 @dataclass

@@ -12,6 +12,7 @@ from dataclasses import dataclass, field, fields
 from datetime import UTC, date, datetime, time
 from typing import Any, Final, Literal, get_args
 
+from analysis.display_units import DisplayUnits
 from analysis.model import CONTACT_DAYS, DRINKS, EVENT_KINDS, HOLD_H, Drink, EventKind
 from analysis.planning import Constraints
 from ingest.errors import EntryError
@@ -51,6 +52,12 @@ def _utc(record: object) -> None:
         if value.tzinfo is None:
             raise EntryError(name, f"{name} has no time zone: {value!r}", "Attach one first.")
         object.__setattr__(record, name, value.astimezone(UTC))
+
+
+LEAST_HOLD_H: Final = 1.0
+"""A hold is a span of time; the command line asks for no less."""
+MOST_HOLD_H: Final = 24.0 * 60
+"""As `Batch` allows."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -354,6 +361,39 @@ class Preferences:
             )
         except ValueError as error:
             raise EntryError(str(error).partition(" ")[0], str(error)) from None
+
+    @property
+    def units(self) -> DisplayUnits:
+        """The units in which everything is printed for this person."""
+        return DisplayUnits(self.gravity_unit, self.temperature_unit, self.pressure_unit, self.volume_unit)
+
+
+def usable_hold_h(record: BatchRecord, preferences: Preferences) -> tuple[float, str | None]:
+    """How long the gravity of this batch must hold, hours, and a sentence where what is stored cannot be used.
+
+    The batch's own wish counts, else the cellar's; a stored one that is no span of time gives way to the usual one, so
+    that a hold of nothing clears nothing.
+    """
+    hold_h, whose = preferences.hold_h, "the cellar"
+    if record.hold_h is not None:
+        hold_h, whose = record.hold_h, "this batch"
+    if LEAST_HOLD_H <= hold_h <= MOST_HOLD_H:
+        return hold_h, None
+    return HOLD_H, (
+        f"The hold kept for {whose}, {hold_h:g} hours, cannot be used; {HOLD_H:g} hours count instead. "
+        f"Enter one of {LEAST_HOLD_H:g} hours or more."
+    )
+
+
+def check_hold_h(hold_h: float | None) -> None:
+    """Refuse a hold that is no span of time; what is stored already is read all the same (see `usable_hold_h`).
+
+    Raises
+    ------
+    EntryError
+        If it is shorter than an hour or longer than 60 days.
+    """
+    _in_range("hold_h", hold_h, LEAST_HOLD_H, MOST_HOLD_H, "The usual range is 24 to 96 hours; the least is 1.")
 
 
 Record = Device | Vessel | Yeast | BatchRecord | Placement | EventRecord | HandSample | CalibrationRecord | Preferences

@@ -8,18 +8,15 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Final
 
 from ingest import file_modes, threads
 from ingest.decoding import Rule
 from ingest.decoding import rules as rule_book
-from ingest.monitoring import Notifier, Outlooks, Watcher, watching
+from ingest.monitoring import Hooks, Notifier, Outlooks, Watcher, watching
 from ingest.mqtt import EmbeddedBroker, Subscriber
 from ingest.pipeline import Pipeline, take_again
-from ingest.settings import Settings, default_data_dir
+from ingest.settings import DATABASE, Settings, default_data_dir
 from ingest.store import Store
-
-DATABASE: Final = "tunroom.duckdb"
 
 
 @dataclass(slots=True)
@@ -80,8 +77,8 @@ def open_store(settings: Settings) -> Store:
 
 
 @contextlib.contextmanager
-def running(settings: Settings, *, watch: bool = True) -> Iterator[Service]:
-    """Run everything for as long as the block runs.
+def running(settings: Settings, *, watch: bool = True, hooks: Hooks | None = None) -> Iterator[Service]:
+    """Run everything for as long as the block runs; `hooks` are the watcher's from its first look on.
 
     Raises
     ------
@@ -122,5 +119,7 @@ def running(settings: Settings, *, watch: bool = True) -> Iterator[Service]:
         outlooks = Outlooks(store)
         service = Service(settings, store, pipeline, subscriber, outlooks, Notifier(store), broker)
         if watch:
-            service.watcher = stack.enter_context(watching(store, outlooks, service.notifier, subscriber.publish))
+            service.watcher = stack.enter_context(
+                watching(store, outlooks, service.notifier, subscriber.publish, hooks)
+            )
         yield service

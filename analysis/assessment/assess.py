@@ -3,25 +3,28 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
-from typing import Final
 
 import numpy as np
 import polars as pl
 
-from analysis.assessment import explanation
-from analysis.assessment.decision import decide, experienced, hand_agrees, phase_of
+from analysis.assessment.decision import Verdict, decide, experienced, hand_agrees, phase_of
+from analysis.assessment.explanation import Estimates, Grounds, advise, explain
 from analysis.assessment.forecast import course, creep_of, forecast, quantiles, range_of
-from analysis.assessment.hysteresis import carry_on, fingerprint_of
+from analysis.assessment.hysteresis import carry_on
+from analysis.assessment.observations import Observations, Snapshot
 from analysis.assessment.phases import spans
-from analysis.assessment.refutation import Stood, stands_anew, stood_above
 from analysis.attenuation import attenuation_course, gravity_at_attenuation
+from analysis.evidence import NothingYet
 from analysis.inference import Correction, HypothesisMixture, PosteriorDraws, Prior, Priors, risen, weigh_hypotheses
-from analysis.model import Assessment, Batch, PhaseSpan, Range, as_utc, events_of
-from analysis.readings import Hold, Series, chilled_from, hold, hours_of, mark, summarise
-
-_LEAST_BINS: Final = 3
-_LEAST_SHARE: Final = 0.1
-"""Share of the courses that the readings do not refute from which they alone tell what is to come."""
+from analysis.model import Assessment, Batch, Hysteresis, PhaseSpan, Range, as_utc
+from analysis.readings import Series, summarise
+from analysis.thresholds import (
+    FLOAT_OFF_OVER_H,
+    LEAST_BELIEVED,
+    LEAST_BINS,
+    ORIGINAL_KNOWN_SD_SG,
+    ORIGINAL_UNKNOWN_SD_SG,
+)
 
 
 def assess(
@@ -52,151 +55,122 @@ def assess(
         If `now` has no time zone.
     """
     now = as_utc(now, "now")
-    marked = mark(readings, batch, now=now)
-    fingerprint = fingerprint_of(marked, batch, now)
-    series = summarise(marked, batch, now=now)
+    snapshot = Snapshot.of(readings, batch, now)
+    series = summarise(snapshot.marked, batch, now=now)
     known = priors or Priors()
     prior = known.prior(batch)
-    newest = marked.filter(pl.col("set_aside").is_null())["measured_at"].max() if len(marked) else None
-    newest_at = newest if isinstance(newest, datetime) else None
-    temperature = _last_temperature(marked)
-    if series.hours.size < _LEAST_BINS:
-        return _too_early(now, batch, marked, newest_at, temperature, fingerprint)
-
-    chill_h = chilled_from(series)
+    if series.hours.size < LEAST_BINS:
+        return _too_early(snapshot)
     mixture = weigh_hypotheses(series, batch, prior, series.now_h)
     if mixture is None:
-        return _too_early(now, batch, marked, newest_at, temperature, fingerprint)
-    other = events_of(batch, "feed", "dilute", "transfer", "float moved", until=now)
-    same_from = max((hours_of(e.at, batch) for e in other), default=0.0)
-    hopped = events_of(batch, "dry hop", until=now)
-    steady_from = max(same_from, hours_of(hopped[-1].at, batch)) if hopped else same_from
-    until_h = chill_h if chill_h is not None else series.now_h
-    stood = stood_above(series, until_h=until_h, from_h=same_from)
-    if stood is not None:
-        steady_from = max(steady_from, stood.last_h)
-    held = hold(series, until_h=until_h, from_h=steady_from)
-    if stood is not None and stands_anew(series, stood, held_h=held.held_h, until_h=until_h):
-        stood = None
-    return _verdict(
-        batch,
-        now,
-        marked,
-        series,
-        prior,
-        mixture,
-        known.correction(batch.drink),
-        held,
-        stood,
-        chill_h,
-        newest_at,
-        temperature,
-        fingerprint,
-        previous,
-    )
+        return _too_early(snapshot)
+    observed = Observations.of(series, batch, now)
+    carried = carry_on(previous, snapshot.marked, batch, now)
+    return _judged(snapshot, observed, mixture, prior, known.correction(batch.drink), carried)
 
 
-def _verdict(
-    batch: Batch,
-    now: datetime,
-    marked: pl.DataFrame,
-    series: Series,
-    prior: Prior,
+def _judged(
+    snapshot: Snapshot,
+    observed: Observations,
     mixture: HypothesisMixture,
+    prior: Prior,
     correction: Correction,
-    held: Hold,
-    stood: Stood | None,
-    chill_h: float | None,
-    newest_at: datetime | None,
-    temperature: float | None,
-    fingerprint: str,
-    previous: Assessment | None,
+    carried: Hysteresis,
 ) -> Assessment:
+    batch, now, series, held = snapshot.batch, snapshot.now, observed.series, observed.held
     posterior = mixture.posterior
     weight = posterior.weight / posterior.weight.sum()
-    carried = carry_on(previous, marked, batch, now)
-    was = carried.get("called_h")
-    called_h = was if isinstance(was, float) else None
-    verdict = decide(
-        series, mixture, prior, batch, now,
-        held=held, chill_h=chill_h, was_finished=bool(carried.get("finished", False)),
-        was_stalled=bool(carried.get("stalled", False)), called_h=called_h, stood=stood,
-    )  # fmt: skip
-    finished, stalled = verdict.finished, verdict.stalled
-    if finished and (called_h is None or not carried.get("finished", False)):
-        called_h = series.now_h
-    creep = creep_of(batch, posterior, weight, now)
-    phase = phase_of(verdict, series, mixture, chill_h=chill_h, held=held, creep=creep)
-    finish = None
-    believed = weight
-    if verdict.refuted is not None:
-        share = float(weight[~verdict.refuted].sum())
-        believed = np.where(verdict.refuted, 0.0, weight) / share if share >= _LEAST_SHARE else weight
-    # What stands still has no date until it moves again, nor has one whose courses the readings refute.
-    if not stalled and (verdict.refuted is None or believed is not weight):
-        known = experienced(batch, prior, now)
-        finish = forecast(batch, posterior, believed, correction, verdict.p_finished, experienced=known)
-    gravity = range_of(posterior.gravity_sg[:, int(np.searchsorted(posterior.at_h, series.now_h))], weight)
-    terminal = range_of(posterior.terminal_sg, believed)
-    left = range_of(posterior.left_now_sg, believed)
-    if verdict.refuted is not None and stood is not None:
-        lowest = gravity_at_attenuation(mixture.original_sg, prior.attenuation[1])
-        left = Range(left.p10, left.p50, max(left.p90, stood.now_sg - lowest))
-    half = 1.2816 * (0.001 if mixture.original_known else 0.003)
-    original = Range(mixture.original_sg - half, mixture.original_sg, mixture.original_sg + half)
-    attenuation = float(attenuation_course(max(mixture.original_sg, 1.001), gravity.p50))
-    facts = explanation.Facts(
-        batch=batch, now=now, held=held, p_finished=verdict.p_finished, p_halted=verdict.p_halted,
-        finished=finished, by_hold=verdict.by_hold, stalled=stalled, called=verdict.taken_back,
-        fell_sg=verdict.fell_sg, fell_since_h=verdict.fell_since_h, stands_since_h=verdict.stands_since_h,
-        phase=phase, prior=prior, attenuation=attenuation, original_sg=mixture.original_sg, gravity=gravity,
-        terminal=terminal, left=left, forecast=finish, chill_h=chill_h, usual_c=series.usual_c,
-        temperature_c=temperature, creep=creep, float_off_sg=_float_off(series, posterior),
-        later_c=_later(series, prior, float(weight @ posterior.done_now)) if chill_h is None else 0.0,
-    )  # fmt: skip
-    began = spans(
-        series, posterior, weight, batch, phase=phase, held=held, chill_h=chill_h, finished=finished,
-        stalled_from_h=verdict.stands_since_h,
-    )  # fmt: skip
+    verdict = decide(observed, mixture, prior, batch, now, carried)
+    estimates = _estimates(snapshot, observed, mixture, prior, correction, verdict)
+    phase = phase_of(verdict, observed, mixture, estimates.creep)
+    done = float(weight @ posterior.done_now)
+    grounds = Grounds(
+        snapshot=snapshot,
+        observed=observed,
+        mixture=mixture,
+        prior=prior,
+        verdict=verdict,
+        estimates=estimates,
+        phase=phase,
+        float_off_sg=_float_off(series, posterior),
+        later_c=_later(series, prior, done) if observed.chill_h is None else 0.0,
+    )
     return Assessment(
         now=now,
         phase=phase,
-        finished=finished,
+        finished=verdict.finished,
         by_hold=verdict.by_hold,
-        stalled=stalled,
+        stalled=verdict.stalled,
         p_finished=verdict.p_finished,
-        finish=finish,
+        finish=estimates.finish,
         held_since=batch.pitched_at + timedelta(hours=held.since_h) if held.since_h is not None else None,
         held_h=held.held_h,
         hold_met=held.held_h >= batch.hold_h,
-        gravity_sg=gravity,
-        terminal_gravity_sg=terminal,
-        remaining_fall_sg=left,
-        original_gravity_sg=original,
-        apparent_attenuation=attenuation,
-        temperature_c=temperature,
-        evidence=explanation.sentences(facts),
-        advice=explanation.advice(facts),
-        phases=began,
-        creep=creep,
-        newest_reading_at=newest_at,
-        hand_sample_agrees=hand_agrees(series, held),
-        marked=marked,
-        course=course(batch, posterior, weight, finish),
-        fingerprint=fingerprint,
-        hysteresis={
-            "finished": finished,
-            "rows": len(marked),
-            "prefix": fingerprint,
-            "stalled": stalled,
-            "called_h": called_h,
-        },
+        gravity_sg=estimates.gravity,
+        terminal_gravity_sg=estimates.terminal,
+        remaining_fall_sg=estimates.left,
+        original_gravity_sg=estimates.original,
+        apparent_attenuation=estimates.attenuation,
+        temperature_c=snapshot.temperature_c,
+        evidence=explain(grounds),
+        advice=advise(grounds),
+        phases=spans(observed, posterior, weight, batch, verdict, phase),
+        creep=estimates.creep,
+        newest_reading_at=snapshot.newest_at,
+        hand_sample_agrees=hand_agrees(observed),
+        marked=snapshot.marked,
+        course=course(batch, posterior, weight, estimates.finish),
+        fingerprint=snapshot.fingerprint,
+        hysteresis=_remembered(verdict, carried, series.now_h),
+    )
+
+
+def _remembered(verdict: Verdict, carried: Hysteresis, now_h: float) -> Hysteresis:
+    called_h = carried.called_h
+    if verdict.finished and (called_h is None or not carried.finished):
+        called_h = now_h
+    return Hysteresis(verdict.finished, verdict.stalled, called_h)
+
+
+def _estimates(
+    snapshot: Snapshot,
+    observed: Observations,
+    mixture: HypothesisMixture,
+    prior: Prior,
+    correction: Correction,
+    verdict: Verdict,
+) -> Estimates:
+    """Ranges and forecast, from the courses that the readings do not refute."""
+    batch, now, posterior = snapshot.batch, snapshot.now, mixture.posterior
+    weight = posterior.weight / posterior.weight.sum()
+    finish, believed = None, weight
+    if verdict.refuted is not None:
+        share = float(weight[~verdict.refuted].sum())
+        believed = np.where(verdict.refuted, 0.0, weight) / share if share >= LEAST_BELIEVED else weight
+    # What stands still has no date until it moves again, nor has one whose courses the readings refute.
+    if not verdict.stalled and (verdict.refuted is None or believed is not weight):
+        known = experienced(batch, prior, now)
+        finish = forecast(batch, posterior, believed, correction, verdict.p_finished, experienced=known)
+    gravity = range_of(posterior.gravity_sg[:, int(np.searchsorted(posterior.at_h, observed.series.now_h))], weight)
+    left = range_of(posterior.left_now_sg, believed)
+    if verdict.refuted is not None and observed.stood is not None:
+        lowest = gravity_at_attenuation(mixture.original_sg, prior.attenuation[1])
+        left = Range(left.p10, left.p50, max(left.p90, observed.stood.now_sg - lowest))
+    half = 1.2816 * (ORIGINAL_KNOWN_SD_SG if mixture.original_known else ORIGINAL_UNKNOWN_SD_SG)
+    return Estimates(
+        gravity=gravity,
+        terminal=range_of(posterior.terminal_sg, believed),
+        left=left,
+        original=Range(mixture.original_sg - half, mixture.original_sg, mixture.original_sg + half),
+        attenuation=float(attenuation_course(max(mixture.original_sg, 1.001), gravity.p50)),
+        finish=finish,
+        creep=creep_of(batch, posterior, weight, now),
     )
 
 
 def _float_off(series: Series, posterior: PosteriorDraws) -> float | None:
     """By how much the float's last half day lies above the middle course, SG; None without a float by then."""
-    recent = series.floats & (series.hours > series.now_h - 12.0)
+    recent = series.floats & (series.hours > series.now_h - FLOAT_OFF_OVER_H)
     if not recent.any():
         return None
     middle = quantiles(posterior.gravity_sg, posterior.weight, (0.5,))[0]
@@ -209,34 +183,28 @@ def _later(series: Series, prior: Prior, share: float) -> float:
     return prior.schedule.expected(share, risen(series.grid_hours, series.grid_temperature_c, series.now_h))
 
 
-def _last_temperature(marked: pl.DataFrame) -> float | None:
-    known = marked["temperature_c"].drop_nulls()
-    return float(known[-1]) if len(known) else None
-
-
-def _too_early(
-    now: datetime,
-    batch: Batch,
-    marked: pl.DataFrame,
-    newest_at: datetime | None,
-    temperature: float | None,
-    fingerprint: str,
-) -> Assessment:
-    original = batch.original_gravity_sg
-    return Assessment(
-        now=now, phase="lag", finished=False, stalled=False, p_finished=None, finish=None, held_since=None, held_h=0.0,
-        hold_met=False, gravity_sg=None, terminal_gravity_sg=None, remaining_fall_sg=None,
-        original_gravity_sg=Range(original - 0.00128, original, original + 0.00128) if original else None,
-        apparent_attenuation=None, temperature_c=temperature,
-        evidence=(_nothing_yet(marked),),
-        phases=(PhaseSpan("lag", batch.pitched_at),), newest_reading_at=newest_at, marked=marked,
-        fingerprint=fingerprint,
-    )  # fmt: skip
-
-
-def _nothing_yet(marked: pl.DataFrame) -> str:
+def _too_early(snapshot: Snapshot) -> Assessment:
+    marked, original = snapshot.marked, snapshot.batch.original_gravity_sg
     usable = int(marked["set_aside"].null_count()) if len(marked) else 0
-    many = (
-        "no gravity reading" if usable == 0 else "one gravity reading" if usable == 1 else f"{usable} gravity readings"
+    return Assessment(
+        now=snapshot.now,
+        phase="lag",
+        finished=False,
+        stalled=False,
+        p_finished=None,
+        finish=None,
+        held_since=None,
+        held_h=0.0,
+        hold_met=False,
+        gravity_sg=None,
+        terminal_gravity_sg=None,
+        remaining_fall_sg=None,
+        original_gravity_sg=Range(original - 0.00128, original, original + 0.00128) if original else None,
+        apparent_attenuation=None,
+        temperature_c=snapshot.temperature_c,
+        evidence=(NothingYet(usable),),
+        phases=(PhaseSpan("lag", snapshot.batch.pitched_at),),
+        newest_reading_at=snapshot.newest_at,
+        marked=marked,
+        fingerprint=snapshot.fingerprint,
     )
-    return f"Too early to say anything: so far there {'are' if usable > 1 else 'is'} {many} to go by."

@@ -14,10 +14,7 @@ from analysis.inference import Correction, PosteriorDraws
 from analysis.model import Batch, Creep, Floats, Forecast, Range, events_of
 from analysis.readings import hours_of
 from analysis.schemas import COURSE
-
-VAGUE_SG: Final = 0.010
-VAGUE_H: Final = 240.0
-"""Without earlier batches and expectation, a wider end than this (10 to 90 %) is not given as a forecast."""
+from analysis.thresholds import LEAST_CREEP_SG, LEAST_FINISHING, VAGUE_H, VAGUE_SG
 
 _CHANCES: Final = np.concatenate([[0.005, 0.02], np.arange(0.05, 0.96, 0.05), [0.98, 0.995]])
 
@@ -44,7 +41,7 @@ def forecast(
         if left[1] - left[0] > VAGUE_SG and (np.isinf(when[1]) or when[1] - when[0] > VAGUE_H):
             return None
     total = float(weight[finite].sum())
-    if total < 0.5:
+    if total < LEAST_FINISHING:
         return None
     order = np.argsort(posterior.finish_h[finite])
     when = posterior.finish_h[finite][order]
@@ -83,7 +80,7 @@ def creep_of(batch: Batch, posterior: PosteriorDraws, weight: Floats, now: datet
     if not hops or not posterior.crept_sg.any():
         return None
     fall = range_of(posterior.crept_sg, weight)
-    return Creep(fall, hops[0].at) if fall.p50 > 0.0003 else None
+    return Creep(fall, hops[0].at) if fall.p50 > LEAST_CREEP_SG else None
 
 
 def range_of(values: Floats, weight: Floats) -> Range:

@@ -8,7 +8,7 @@ from datetime import datetime
 import numpy as np
 import polars as pl
 
-from analysis.model import Assessment, Batch, events_of
+from analysis.model import Assessment, Batch, Hysteresis, events_of
 
 
 def fingerprint_of(marked: pl.DataFrame, batch: Batch, now: datetime) -> str:
@@ -24,17 +24,17 @@ def fingerprint_of(marked: pl.DataFrame, batch: Batch, now: datetime) -> str:
     return digest.hexdigest()
 
 
-def carry_on(previous: Assessment | None, marked: pl.DataFrame, batch: Batch, now: datetime) -> dict[str, object]:
+def carry_on(previous: Assessment | None, marked: pl.DataFrame, batch: Batch, now: datetime) -> Hysteresis:
     """What `previous` remembers, or nothing if it was made from other readings than the first of these."""
-    if previous is None or not previous.hysteresis:
-        return {}
+    if previous is None or previous.hysteresis == Hysteresis():
+        return Hysteresis()
     seen = marked.filter(pl.col("measured_at") <= previous.now)
     if len(seen) != len(previous.marked) or fingerprint_of(seen, batch, previous.now) != previous.fingerprint:
-        return {}
+        return Hysteresis()
     if any(previous.now < e.at for e in events_of(batch, "feed", "dilute", until=now)):
         # What was done since may set it going again: judge afresh.
-        return {}
+        return Hysteresis()
     if any(previous.now < e.at for e in events_of(batch, "dry hop", until=now)):
         # So may hops; yet they leave the liquid as it was, and a fall since it was called finished is still one.
-        return {key: value for key, value in previous.hysteresis.items() if key == "called_h"}
+        return Hysteresis(called_h=previous.hysteresis.called_h)
     return previous.hysteresis

@@ -6,24 +6,19 @@ from datetime import timedelta
 
 import numpy as np
 
+from analysis.assessment.decision import Verdict
+from analysis.assessment.observations import Observations
 from analysis.inference import PosteriorDraws
-from analysis.model import STEADY_SG, Batch, Floats, Phase, PhaseSpan, events_of
-from analysis.readings import Hold, Series, hours_of
+from analysis.model import Batch, Floats, Phase, PhaseSpan, events_of
+from analysis.readings import hours_of
+from analysis.thresholds import ACTIVE_DONE, SLOWING_DONE, STEADY_SG
 
 
 def spans(
-    series: Series,
-    posterior: PosteriorDraws,
-    weight: Floats,
-    batch: Batch,
-    *,
-    phase: Phase,
-    held: Hold,
-    chill_h: float | None,
-    finished: bool,
-    stalled_from_h: float | None,
+    observed: Observations, posterior: PosteriorDraws, weight: Floats, batch: Batch, verdict: Verdict, phase: Phase
 ) -> tuple[PhaseSpan, ...]:
     """Phases from pitching to now; the last one is `phase`."""
+    series, held = observed.series, observed.held
     at = posterior.at_h
     gravity = weight @ posterior.gravity_sg
     left = weight @ posterior.left_sg
@@ -32,22 +27,23 @@ def spans(
     total = fall + left
     share = fall / np.maximum(total, 1e-9)
     began: list[tuple[Phase, float]] = [("lag", 0.0)]
-    for name, limit in (("active", 0.03), ("slowing", 0.75)):
+    limits: tuple[tuple[Phase, float], ...] = (("active", ACTIVE_DONE), ("slowing", SLOWING_DONE))
+    for name, limit in limits:
         reached = np.flatnonzero(past & (share >= limit))
         if reached.size:
-            began.append((name, float(at[reached[0]])))  # type: ignore[arg-type]
-    if finished:
+            began.append((name, float(at[reached[0]])))
+    if verdict.finished:
         ended = np.flatnonzero(past & (left < STEADY_SG))
         began.append(("finished", float(at[ended[0]]) if ended.size else series.now_h))
     elif phase == "steady" and held.since_h is not None:
         began.append((phase, held.since_h))
-    elif stalled_from_h is not None:
-        began.append(("stalled", stalled_from_h))
+    elif verdict.stands_since_h is not None:
+        began.append(("stalled", verdict.stands_since_h))
     if phase == "creeping":
         hops = events_of(batch, "dry hop")
         began.append(("creeping", hours_of(hops[0].at, batch)))
-    if chill_h is not None:
-        began.append(("chilled", chill_h))
+    if observed.chill_h is not None:
+        began.append(("chilled", observed.chill_h))
     if began[-1][0] != phase:
         began = [b for b in began if b[0] != phase] if phase in ("lag", "active", "slowing") else began
         last = began[-1][1] if began else 0.0

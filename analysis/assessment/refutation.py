@@ -11,21 +11,18 @@ from typing import Final
 
 import numpy as np
 
-from analysis.model import HOLD_H, STEADY_SG, Floats
+from analysis.model import Floats
 from analysis.readings import Series, levels, moved_by, scatter_of
-
-FELL_SG: Final = 0.002
-"""A fall of this much takes back that it had ended: twice what counts as none (`STEADY_SG`)."""
-
-_LEVEL_H: Final = 12.0
-_LASTED_H: Final = 24.0
-"""For so long it must have stood higher: a float lifted by foam or bubbles comes down again within a day."""
-
-_WITHIN_H: Final = 45 * 24.0
-"""Two points in more than this are no faster than a float's own drift, about a point a month (common practice)."""
-
-_ALIKE_C: Final = 3.0
-"""Readings further apart in temperature are not compared: a float reads a colder liquid differently."""
+from analysis.thresholds import (
+    COMPARED_WITHIN_C,
+    FELL_SG,
+    HOLD_H,
+    LASTED_H,
+    LEVEL_H,
+    REFUTED_WITHIN_H,
+    STANDS_ANEW_SHARE,
+    STEADY_SG,
+)
 
 _MEDIAN: Final = 1.25
 """Standard error of a median by that of a mean, of normal errors."""
@@ -63,20 +60,20 @@ def stood_above(series: Series, *, until_h: float, from_h: float) -> Stood | Non
     t, g = series.hours[use], series.gravity_sg[use]
     if t.size < 4:
         return None
-    recent = t > t[-1] - _LEVEL_H
+    recent = t > t[-1] - LEVEL_H
     if series.temperature_known:
         warmth = np.interp(t, series.grid_hours, series.grid_temperature_c)
-        alike = np.abs(warmth - np.median(warmth[recent])) <= _ALIKE_C
+        alike = np.abs(warmth - np.median(warmth[recent])) <= COMPARED_WITHIN_C
         t, g, recent = t[alike], g[alike], recent[alike]
-    near = t > t[-1] - _WITHIN_H if t.size else np.zeros(0, bool)
+    near = t > t[-1] - REFUTED_WITHIN_H if t.size else np.zeros(0, bool)
     t, g, recent = t[near], g[near], recent[near]
     if np.count_nonzero(recent) < 2 or t.size < 4:
         return None
     scatter = max(scatter_of(g), series.rounding_sg)
-    level = levels(t, g, _LEVEL_H)
-    count = np.searchsorted(t, t + _LEVEL_H / 2, side="right") - np.searchsorted(t, t - _LEVEL_H / 2)
+    level = levels(t, g, LEVEL_H)
+    count = np.searchsorted(t, t + LEVEL_H / 2, side="right") - np.searchsorted(t, t - LEVEL_H / 2)
     # From the bin before that day on: where the bins are coarse, one alone may be a passing lift.
-    first = np.maximum(np.searchsorted(t, t - _LASTED_H, side="right") - 1, 0)
+    first = np.maximum(np.searchsorted(t, t - LASTED_H, side="right") - 1, 0)
     stood = np.array([level[start : end + 1].min() for end, start in enumerate(first)])
     now_sg = float(np.median(g[recent]))
     error = _MEDIAN * scatter * np.sqrt(1.0 / count + 1.0 / np.count_nonzero(recent))
@@ -89,7 +86,7 @@ def stands_anew(series: Series, stood: Stood, *, held_h: float, until_h: float) 
 
     Over half the time that the fall took until now, a fall that goes on as slowly shows a whole point.
     """
-    span = max(HOLD_H, 0.5 * (until_h - stood.last_h))
+    span = max(HOLD_H, STANDS_ANEW_SHARE * (until_h - stood.last_h))
     use = series.floats & (series.hours <= until_h) & (series.hours > until_h - span)
     if held_h < HOLD_H or np.count_nonzero(use) < 4:
         return False

@@ -24,23 +24,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.fermentation.parameters import Parameter
 from analysis.model import Floats
-
-OF_THE_COURSE: Final = (
-    "log_rate",
-    "log_lag",
-    "log_growth",
-    "log_fade",
-    "logit_slow",
-    "log_rho",
-    "log_monod",
-    "logit_inhibition",
-    "log_slow_monod",
-)
-"""The unknowns of a course at one temperature, on the scales on which they are about normal."""
-
-PARAMETERS: Final = (*OF_THE_COURSE, "warmth", "cold")
-"""All unknowns: those of the course, and of what temperature does to it."""
 
 _MONOD: Final = np.exp(np.linspace(np.log(0.02), np.log(1.5), 13))
 _INHIBITION: Final = np.array([0.0, 0.18, 0.35, 0.48, 0.6, 0.7, 0.78, 0.85, 0.9, 0.935, 0.96])
@@ -140,18 +125,20 @@ class Shapes:
 
         The slow rate lies between two stored ones, the other parameters of the table go to the nearest.
         """
-        monod = _nearest(theta[:, 6], np.log(_MONOD[0]), np.log(_MONOD[1]), _MONOD.size)
-        place = (theta[:, 5] - np.log(_RHO[0])) / np.log(_RHO[1] / _RHO[0])
+        monod = _nearest(theta[:, Parameter.LOG_MONOD], np.log(_MONOD[0]), np.log(_MONOD[1]), _MONOD.size)
+        place = (theta[:, Parameter.LOG_RHO] - np.log(_RHO[0])) / np.log(_RHO[1] / _RHO[0])
         rho = np.clip(np.floor(place), 0, _RHO.size - 2).astype(np.intp)
-        inhibition = np.searchsorted(_INHIBITION_EDGES, 1 / (1 + np.exp(-theta[:, 7])))
+        inhibition = np.searchsorted(_INHIBITION_EDGES, 1 / (1 + np.exp(-theta[:, Parameter.LOGIT_INHIBITION])))
         row = monod * _INHIBITION.size + inhibition
-        slow_monod = _nearest(theta[:, 8], np.log(_SLOW_MONOD[0]), np.log(_SLOW_MONOD[1]), _SLOW_MONOD.size)
+        slow_monod = _nearest(
+            theta[:, Parameter.LOG_SLOW_MONOD], np.log(_SLOW_MONOD[0]), np.log(_SLOW_MONOD[1]), _SLOW_MONOD.size
+        )
         return cls(
-            rate=np.exp(np.clip(theta[:, 0], -9, 1)),
-            lag=np.exp(np.clip(theta[:, 1], -2, 6)),
-            growth=np.exp(np.clip(theta[:, 2], -0.5, 3)),
-            fade=np.exp(np.clip(theta[:, 3], -7, 1.5)),
-            slow_share=1 / (1 + np.exp(-theta[:, 4])),
+            rate=np.exp(np.clip(theta[:, Parameter.LOG_RATE], -9, 1)),
+            lag=np.exp(np.clip(theta[:, Parameter.LOG_LAG], -2, 6)),
+            growth=np.exp(np.clip(theta[:, Parameter.LOG_GROWTH], -0.5, 3)),
+            fade=np.exp(np.clip(theta[:, Parameter.LOG_FADE], -7, 1.5)),
+            slow_share=1 / (1 + np.exp(-theta[:, Parameter.LOGIT_SLOW])),
             easy_row=row,
             slow_row=(row * _RHO.size + rho) * _SLOW_MONOD.size + slow_monod,
             slow_part=np.clip(place - rho, 0.0, 1.0).astype(np.float32),

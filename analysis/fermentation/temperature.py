@@ -7,6 +7,7 @@ from typing import Final
 
 import numpy as np
 
+from analysis.fermentation.parameters import Parameter
 from analysis.model import Floats
 
 GAS_J_MOL_K: Final = 8.314462618
@@ -38,8 +39,8 @@ class Warmth:
 
     def law(self, theta: Floats) -> Floats:
         """Row of the stored law nearest to the parameters, shape (n,)."""
-        energy = np.clip(np.rint((theta[:, 9] - _ENERGY_NODES[0]) * 4.0), 0, _ENERGY_NODES.size - 1)
-        cold = np.clip(np.rint((theta[:, 10] - _COLD_NODES[0]) * 2.0), 0, _COLD_NODES.size - 1)
+        energy = np.clip(np.rint((theta[:, Parameter.WARMTH] - _ENERGY_NODES[0]) * 4.0), 0, _ENERGY_NODES.size - 1)
+        cold = np.clip(np.rint((theta[:, Parameter.COLD] - _COLD_NODES[0]) * 2.0), 0, _COLD_NODES.size - 1)
         return np.asarray((energy * _COLD_NODES.size + cold).astype(np.intp))
 
 
@@ -59,7 +60,7 @@ def speeds(temperature_c: Floats, reference_c: float, usual_c: float) -> Floats:
 def warmer(temperature_c: float, by_c: Floats, theta: Floats) -> Floats:
     """How many times as fast it goes where it is warmer than `temperature_c` by `by_c`, by each course's own law."""
     kelvin = temperature_c + 273.15
-    energy = (ENERGY_MEAN_KJ_MOL + ENERGY_SD_KJ_MOL * np.clip(theta[:, 9], -2.0, 2.0)) * 1000.0
+    energy = (ENERGY_MEAN_KJ_MOL + ENERGY_SD_KJ_MOL * np.clip(theta[:, Parameter.WARMTH], -2.0, 2.0)) * 1000.0
     return np.asarray(np.exp(energy / GAS_J_MOL_K * (1 / kelvin - 1 / (kelvin + by_c))))
 
 

@@ -1,4 +1,4 @@
-"""Which stories are told of a batch, and what each weighs.
+"""Which hypotheses are weighed for a batch, and what each weighs.
 
 A plain fermentation is always told. A halt that still lasts is told where the gravity has hardly moved of late, a
 halt that is over where the record shows a plateau with a fall after it, and both where both are so.
@@ -15,34 +15,45 @@ from numpy.typing import NDArray
 from scipy.special import ndtr
 
 from analysis.inference.importance_sampling import WeightedSample
-from analysis.inference.likelihood import FORCED_SD_SG, GAIN_SD, Addition, Halt, Hypothesis, Setting
+from analysis.inference.likelihood import FORCED_SD_SG, GAIN_SD, Halt, Hypothesis
 from analysis.inference.observation_error import local_rate
 from analysis.inference.posterior import DRAWS, PosteriorDraws, imply
 from analysis.inference.prior import Prior
-from analysis.model import STEADY_SG, Batch, Floats, events_of
-from analysis.readings import CHILL_C, Series, fall_of_late, hold, hours_of, levels, original_gravity
+from analysis.inference.setting import Addition, Original, Setting
+from analysis.model import Batch, Floats, events_of
+from analysis.readings import Series, fall_of_late, hold, hours_of, levels, original_gravity
+from analysis.thresholds import (
+    ADDITION_SG,
+    CHILL_C,
+    ENDED,
+    ENDED_FEW,
+    ENDED_FURTHER_SG,
+    FLAT_BEYOND,
+    FLAT_FROM_H,
+    FLAT_H,
+    FLAT_HELD_H,
+    FLAT_LEAST_RATE_SG_H,
+    FLAT_SHARE,
+    FLAT_UNSEEN_H,
+    HALT_BEGAN_BEFORE,
+    HALT_ODDS,
+    LEAST_BINS,
+    LEVEL_H,
+    STAND_BEFORE_SG,
+    STAND_ENDED_WITHIN_H,
+    STAND_GOES_ON_SG,
+    STAND_H,
+    STAND_SG,
+    STAND_SLOWER,
+    STEADY_SG,
+)
 
-HALT_ODDS: Final = 0.10
-"""How often a fermentation halts before its end (common practice: one in ten or so; no source)."""
-
-_FLAT_H: Final = 18.0
-_FLAT_SHARE: Final = 0.15
-_HELD_H: Final = 24.0
-_UNSEEN_H: Final = (24.0, 40.0)
-_BEYOND: Final = 3.0
-_STAND_H: Final = 14.0
-_STAND_SG: Final = 0.0015
-_GOES_ON_SG: Final = 0.0025
-_DONE: Final = 0.9
-_FURTHER_SG: Final = 0.002
-_FEW: Final = 0.05
 _FEW_DRAWS: Final = 64
-_NEARLY_ALL: Final = 0.9
 
 
 @dataclass(frozen=True, slots=True)
 class HypothesisMixture:
-    """The weighted courses, and how much of the weight each story carries."""
+    """The weighted courses, and how much of the weight each hypothesis carries."""
 
     posterior: PosteriorDraws
     original_sg: float
@@ -50,68 +61,91 @@ class HypothesisMixture:
     share: dict[Halt, float]
 
 
+@dataclass(frozen=True, slots=True)
+class _Weighed:
+    """A hypothesis with its prior odds and its courses."""
+
+    odds: float
+    hypothesis: Hypothesis
+    weighted: WeightedSample
+
+    @classmethod
+    def of(cls, odds: float, hypothesis: Hypothesis) -> _Weighed:
+        return cls(odds, hypothesis, hypothesis.run())
+
+    @property
+    def score(self) -> float:
+        """Logarithm of odds times evidence."""
+        return float(np.log(self.odds) + self.weighted.log_evidence)
+
+
 def weigh_hypotheses(series: Series, batch: Batch, prior: Prior, now_h: float) -> HypothesisMixture | None:
-    """Weigh the stories that fit the series; None where too few readings were taken in the warm."""
+    """Weigh the hypotheses that fit the series; None where too few readings were taken in the warm."""
     warm = without_cold(series)
-    if warm.hours.size < 3:
+    if warm.hours.size < LEAST_BINS:
         return None
-    original, known = original_gravity(batch, warm)
+    original = Original(*original_gravity(batch, warm))
     hops = [hours_of(e.at, batch) for e in events_of(batch, "dry hop") if hours_of(e.at, batch) <= now_h]
     setting = Setting.of(
         warm,
         prior,
         original,
-        original_known=known,
         creep_from_h=hops[0] if hops else None,
         additions=additions(warm, batch, now_h),
         forced_sg=forced_end(batch, now_h),
     )
-    plain = Hypothesis(setting)
-    clouds: list[tuple[float, Hypothesis, WeightedSample]] = [(1.0 - HALT_ODDS, plain, plain.run())]
-    rate = local_rate(warm)
-    newest_h = float(warm.hours[-1])
-    flat = flat_of_late(warm, rate)
-    stands = flat and not ended_as_expected(plain, clouds[0][2])
-    if stands:
-        hypothesis = Hypothesis(setting, lasting_h=_window(can_halt_from(warm, rate, 0.0), plain, clouds[0][2]))
-        clouds.append((HALT_ODDS, hypothesis, hypothesis.run()))
-    plateau = plateau_in(warm, rate) or (None if stands else stood_until_lately(warm, rate))
-    if plateau is not None:
-        hypothesis = Hypothesis(setting, over_h=plateau)
-        clouds.append((HALT_ODDS, hypothesis, hypothesis.run()))
-        if flat and newest_h - plateau[1] > _FLAT_H and not ended_as_expected(hypothesis, clouds[-1][2]):
-            # One stand explains another away, be it a float that stuck: it may have halted since.
-            began = _window(can_halt_from(warm, rate, plateau[1]), hypothesis, clouds[-1][2])
-            hypothesis = Hypothesis(setting, over_h=plateau, lasting_h=began)
-            clouds.append((HALT_ODDS**2, hypothesis, hypothesis.run()))
-    score = np.array([np.log(odds) + weighted.log_evidence for odds, _, weighted in clouds])
+    weighed = _told(setting)
+    score = np.array([one.score for one in weighed])
     share = np.exp(score - score.max())
     share /= share.sum()
     parts = []
-    for part, (_, hypothesis, weighted) in zip(share, clouds, strict=True):
+    for part, one in zip(share, weighed, strict=True):
         draws = int(np.ceil(part * DRAWS))
         if part > 1e-3:
-            parts.append(imply(hypothesis, weighted, draws=max(draws, 24), weight=float(part)))
-    halts: dict[Halt, float] = {
-        hypothesis.halt: float(part) for part, (_, hypothesis, _) in zip(share, clouds, strict=True)
-    }
-    return HypothesisMixture(_joined(parts), original, known, halts)
+            parts.append(imply(one.hypothesis, one.weighted, draws=max(draws, 24), weight=float(part)))
+    halts: dict[Halt, float] = {one.hypothesis.halt: float(part) for part, one in zip(share, weighed, strict=True)}
+    return HypothesisMixture(_joined(parts), original.gravity_sg, original.known, halts)
+
+
+def _told(setting: Setting) -> list[_Weighed]:
+    """Those that the readings call for: no halt, and a lasting one, one that is over, or one after the other."""
+    warm = setting.series
+    plain = _Weighed.of(1.0 - HALT_ODDS, Hypothesis(setting))
+    weighed = [plain]
+    rate = local_rate(warm)
+    flat = flat_of_late(warm, rate)
+    stands = flat and not ended_as_expected(plain.hypothesis, plain.weighted)
+    if stands:
+        began = _window(can_halt_from(warm, rate, 0.0), plain)
+        weighed.append(_Weighed.of(HALT_ODDS, Hypothesis(setting, lasting_h=began)))
+    plateau = plateau_in(warm, rate) or (None if stands else stood_until_lately(warm, rate))
+    if plateau is None:
+        return weighed
+    over = _Weighed.of(HALT_ODDS, Hypothesis(setting, over_h=plateau))
+    weighed.append(over)
+    long_since = float(warm.hours[-1]) - plateau[1] > FLAT_H
+    if flat and long_since and not ended_as_expected(over.hypothesis, over.weighted):
+        # One stand explains another away, be it a float that stuck: it may have halted since.
+        began = _window(can_halt_from(warm, rate, plateau[1]), over)
+        weighed.append(_Weighed.of(HALT_ODDS**2, Hypothesis(setting, over_h=plateau, lasting_h=began)))
+    return weighed
 
 
 def ended_as_expected(hypothesis: Hypothesis, weighted: WeightedSample) -> bool:
-    """Whether by this story it has as good as surely ended, where few such batches would go two points further.
+    """Whether by this hypothesis it has as good as surely ended, where few such batches would go two points further.
 
     A halt would then be one of little consequence: it is not worth telling.
     """
     size = weighted.extra[0]
-    if float(weighted.weight[hypothesis.left_now(weighted.z) * size < STEADY_SG].sum()) < _DONE:
+    if float(weighted.weight[hypothesis.fall.left_now(weighted.z) * size < STEADY_SG].sum()) < ENDED:
         return False
     setting = hypothesis.setting
     extract = setting.original_sg - 1.0
-    expected, sd = setting.prior.mean[-1] * extract, np.hypot(setting.prior.sd[-1], GAIN_SD) * extract
+    expected = setting.prior.expected_attenuation * extract
+    sd = float(np.hypot(setting.prior.attenuation_sd, GAIN_SD)) * extract
     if setting.forced_sg is not None:
         expected, sd = setting.original_sg - setting.forced_sg, FORCED_SD_SG
-    return bool(ndtr((expected - float(weighted.weight @ size) - _FURTHER_SG) / sd) < _FEW)
+    return bool(ndtr((expected - float(weighted.weight @ size) - ENDED_FURTHER_SG) / sd) < ENDED_FEW)
 
 
 def without_cold(series: Series) -> Series:
@@ -135,27 +169,27 @@ def without_cold(series: Series) -> Series:
 
 def flat_of_late(series: Series, rate: Floats) -> bool:
     """Whether it has hardly moved over the last hours, after having moved."""
-    if series.hours[-1] < 36.0 or rate.max() < 5e-5:
+    if series.hours[-1] < FLAT_FROM_H or rate.max() < FLAT_LEAST_RATE_SG_H:
         return False
     # After a gap the last hours hold few bins: a halt must not go untold for want of readings.
-    first = min(int(np.searchsorted(series.hours, series.hours[-1] - _FLAT_H, side="right")), series.hours.size - 3)
-    if np.median(rate[first:]) < _FLAT_SHARE * rate.max():
+    first = min(int(np.searchsorted(series.hours, series.hours[-1] - FLAT_H, side="right")), series.hours.size - 3)
+    if np.median(rate[first:]) < FLAT_SHARE * rate.max():
         return True
     # One odd bin at the end makes all the last rates odd, but not the levels of half a day.
-    if hold(series, until_h=float(series.hours[-1])).held_h >= _HELD_H:
+    if hold(series, until_h=float(series.hours[-1])).held_h >= FLAT_HELD_H:
         return True
     # Of a float that scatters by points, neither tells.
-    return any(fall < _BEYOND * error for fall, error in (fall_of_late(series, span_h) for span_h in _UNSEEN_H))
+    return any(fall < FLAT_BEYOND * error for fall, error in (fall_of_late(series, span_h) for span_h in FLAT_UNSEEN_H))
 
 
-def _window(from_h: float, hypothesis: Hypothesis, weighted: WeightedSample) -> tuple[float, float]:
-    """When a halt that lasts can have begun: while by the story without it there was something left to ferment.
+def _window(from_h: float, without: _Weighed) -> tuple[float, float]:
+    """When a halt that lasts can have begun: while by the hypothesis without it there was something left to ferment.
 
     Were it as likely to have begun at any time of a stand, it would seem the less likely the longer that lasts.
     """
-    newest_h = float(hypothesis.setting.series.hours[-1])
-    ended = np.minimum(imply(hypothesis, weighted, draws=_FEW_DRAWS).finish_h, newest_h)
-    return from_h, float(min(max(np.quantile(ended, _NEARLY_ALL), from_h) + _FLAT_H, newest_h))
+    newest_h = float(without.hypothesis.setting.series.hours[-1])
+    ended = np.minimum(imply(without.hypothesis, without.weighted, draws=_FEW_DRAWS).finish_h, newest_h)
+    return from_h, float(min(max(np.quantile(ended, HALT_BEGAN_BEFORE), from_h) + FLAT_H, newest_h))
 
 
 def can_halt_from(series: Series, rate: Floats, from_h: float) -> float:
@@ -166,7 +200,7 @@ def can_halt_from(series: Series, rate: Floats, from_h: float) -> float:
     since = series.hours >= from_h
     t, g = series.hours[since], series.gravity_sg[since]
     quickest = float(t[int(np.argmax(rate[since]))])
-    level = levels(t, g, 12.0)
+    level = levels(t, g, LEVEL_H)
     half = float(t[int(np.argmax(level <= 0.5 * (level[0] + level[-1])))])
     return min(quickest, half)
 
@@ -180,20 +214,21 @@ def plateau_in(series: Series, rate: Floats) -> tuple[float, float] | None:
     t = series.hours
     if t.size < 12:
         return None
-    level = np.minimum.accumulate(levels(t, series.gravity_sg, 12.0))
-    end = np.searchsorted(-level, -(level - _STAND_SG), side="left") - 1
-    span = np.where(level[end] - level[-1] > _GOES_ON_SG, t[end] - t, 0.0)
+    level = np.minimum.accumulate(levels(t, series.gravity_sg, LEVEL_H))
+    end = np.searchsorted(-level, -(level - STAND_SG), side="left") - 1
+    span = np.where(level[end] - level[-1] > STAND_GOES_ON_SG, t[end] - t, 0.0)
     for i in np.argsort(span)[::-1][:8]:
         j = int(end[i])
-        if span[i] < _STAND_H or j >= t.size - 2:
+        if span[i] < STAND_H or j >= t.size - 2:
             continue
         inside = (level[i] - level[j]) / span[i]
+        quicker, goes_on = STAND_SLOWER
         after = float(np.max(rate[j:], initial=0.0))
         before = float(np.max(rate[: i + 1], initial=0.0))
-        if level[0] - level[i] > 0.004 and after > 2.5 * inside and before > 4.0 * inside:
+        if level[0] - level[i] > STAND_BEFORE_SG and after > goes_on * inside and before > quicker * inside:
             # A step of the float or a gap may have cut the stand in two: go back while it hardly moved.
             first = int(i)
-            while first > 1 and level[first - 1] - level[first] < _FLAT_SHARE * before * (t[first] - t[first - 1]):
+            while first > 1 and level[first - 1] - level[first] < FLAT_SHARE * before * (t[first] - t[first - 1]):
                 first -= 1
             return float(t[first]) + 3.0, float(t[j]) - 3.0
     return None
@@ -202,12 +237,12 @@ def plateau_in(series: Series, rate: Floats) -> tuple[float, float] | None:
 def stood_until_lately(series: Series, rate: Floats) -> tuple[float, float] | None:
     """Begin and end of a stand from which it has moved again only during the last day, too little to see by level."""
     t = series.hours
-    low = rate < _FLAT_SHARE * rate.max()
-    if t.size < 12 or low[-1] or not low[t > t[-1] - 36.0].any():
+    low = rate < FLAT_SHARE * rate.max()
+    if t.size < 12 or low[-1] or not low[t > t[-1] - STAND_ENDED_WITHIN_H].any():
         return None
     end = int(np.flatnonzero(low)[-1])
     begin = end - int(np.argmin(low[end::-1])) + 1 if not low[: end + 1].all() else 0
-    if t[end] - t[begin] < 0.5 * _FLAT_H or begin == 0:
+    if t[end] - t[begin] < 0.5 * FLAT_H or begin == 0:
         return None
     return float(t[begin]), float(t[end])
 
@@ -224,7 +259,7 @@ def additions(series: Series, batch: Batch, now_h: float) -> tuple[Addition, ...
         if before is None or after is None:
             continue
         jump = after - before
-        if (event.kind == "feed" and jump > 0.0005) or (event.kind == "dilute" and jump < -0.0005):
+        if (event.kind == "feed" and jump > ADDITION_SG) or (event.kind == "dilute" and jump < -ADDITION_SG):
             share = 0.0 if event.kind == "feed" else min(max(-jump / max(before - 0.99, 0.01), 0.0), 0.9)
             made.append(Addition(at, jump, share))
     return tuple(made)

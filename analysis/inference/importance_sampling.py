@@ -3,7 +3,7 @@
 The parameters are standardised so that their prior is a unit normal. Each round draws from a Student distribution
 around the courses that were good so far, with the likelihood tempered until enough of them count; every draw of
 every round is kept and weighed against the mixture of all proposals (adaptive multiple importance sampling, Cornuet
-et al. 2012), so the weights are honest and their mean is the evidence of the story.
+et al. 2012), so the weights are honest and their mean is the evidence of the hypothesis.
 All random numbers are fixed in advance: the same readings give the same answer.
 """
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import Final, TypedDict
 
 import numpy as np
 
@@ -19,7 +19,18 @@ STAGES: Final = (0.5, 0.75, 0.9, 0.96)
 """Shares of the fall at which finished batches are played again, to learn how our own forecasts miss."""
 
 
-_LISTS: Final = ("precision", "pull", "ending", "warmed", "misses", "unsure")
+class KeptLikelihood(TypedDict):
+    """A `BatchLikelihood` after a trip through JSON."""
+
+    yeast: str | None
+    lingers: bool
+    strength: float
+    precision: list[float]
+    pull: list[float]
+    ending: list[float]
+    warmed: list[float]
+    misses: list[float]
+    unsure: list[float]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -72,10 +83,20 @@ class BatchLikelihood:
         )
 
     @classmethod
-    def from_dict(cls, data: dict[str, Any]) -> BatchLikelihood:
+    def from_dict(cls, data: KeptLikelihood) -> BatchLikelihood:
         """From `dataclasses.asdict`, after a trip through JSON."""
-        lists = {name: tuple(data[name]) for name in _LISTS}
-        return cls(yeast=data["yeast"], lingers=data["lingers"], strength=data["strength"], **lists)
+        mean, variance = data["ending"]
+        return cls(
+            yeast=data["yeast"],
+            lingers=data["lingers"],
+            strength=data["strength"],
+            precision=tuple(data["precision"]),
+            pull=tuple(data["pull"]),
+            ending=(mean, variance),
+            warmed=tuple(data["warmed"]),
+            misses=tuple(data["misses"]),
+            unsure=tuple(data["unsure"]),
+        )
 
 
 def _five(values: Floats) -> tuple[float, ...]:
@@ -92,22 +113,24 @@ class Group:
     next: Floats
 
 
-def pooled(
-    those: Sequence[BatchLikelihood],
-    mean: Floats,
-    slope: Floats,
-    within: Floats,
-    *,
-    pull: float,
-    slope_pull: float,
-    shape: float,
-    rounds: int = 25,
-) -> Group:
-    """Expectation and maximisation over the members of a group.
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """What is expected of a group before its members are seen: mean, slope with strength, covariance within.
 
-    `mean`, `slope` and `within` are what is expected of the group; they count like `pull`, `slope_pull` and `shape`
-    batches.
+    They count like `pull`, `slope_pull` and `shape` batches.
     """
+
+    mean: Floats
+    slope: Floats
+    within: Floats
+    pull: float
+    slope_pull: float
+    shape: float
+
+
+def pooled(those: Sequence[BatchLikelihood], before: Expected, rounds: int = 25) -> Group:
+    """Expectation and maximisation over the members of a group."""
+    mean, slope, within, pull, shape = before.mean, before.slope, before.within, before.pull, before.shape
     n, size = len(those), mean.size
     if n == 0:
         return Group(mean, slope, within, within * (1.0 + 1.0 / pull))
@@ -119,7 +142,7 @@ def pooled(
     towards = np.array([one.pull for one in those])
     design = np.column_stack([np.ones(n), [one.strength for one in those]])
     expected = np.column_stack([mean, slope])
-    count_for = np.diag([pull, slope_pull])
+    count_for = np.diag([pull, before.slope_pull])
     mix = np.linalg.inv(design.T @ design + count_for)
     line, cov = expected.copy(), within.copy()
     for _ in range(rounds):

@@ -1,4 +1,4 @@
-"""What the weighted courses of one story imply: when each ends, and the gravity over time."""
+"""What the weighted courses of one hypothesis imply: when each ends, and the gravity over time."""
 
 from __future__ import annotations
 
@@ -11,14 +11,15 @@ from scipy.special import ndtr
 from analysis.inference.importance_sampling import WeightedSample, normals
 from analysis.inference.likelihood import Hypothesis
 from analysis.inference.temperature_schedule import risen
-from analysis.model import STEADY_SG, Floats
+from analysis.model import Floats
+from analysis.thresholds import STEADY_SG
 
 HORIZON_H: Final = 24.0 * 120
 
 
 @dataclass(frozen=True, slots=True)
 class PosteriorDraws:
-    """Equally informed courses of all variants, weighted. Arrays over courses have shape (n,).
+    """Equally informed courses of all hypotheses, weighted. Arrays over courses have shape (n,).
 
     `halted_from_h` is when a halt that lasts began, infinite where none does (hours since pitching).
     `gravity_sg` and `left_sg` have shape (n, m) on `at_h`: true gravity, and what has yet to fall.
@@ -46,7 +47,7 @@ RESUMES_H: Final = 72.0
 def imply(
     hypothesis: Hypothesis, weighted: WeightedSample, *, draws: int = DRAWS, weight: float = 1.0, stream: int = 50
 ) -> PosteriorDraws:
-    """What one variant's courses say about the finish and the gravity over time, equally weighted."""
+    """What one hypothesis's courses say about the finish and the gravity over time, equally weighted."""
     setting = hypothesis.setting
     now_h = setting.series.now_h
     pick = np.searchsorted(np.cumsum(weighted.weight), (np.arange(draws) + 0.5) / draws).clip(
@@ -58,9 +59,9 @@ def imply(
     past = np.unique(np.concatenate([np.arange(0.0, now_h, max(4.0, now_h / 40)), [now_h]]))
     future = now_h + np.concatenate([np.arange(4.0, 72.1, 4.0), np.geomspace(80.0, HORIZON_H, 22)])
     at = np.concatenate([past, future])
-    done, other = hypothesis.falls(z, at, _later(hypothesis, z, normals(draws, 1, stream + 1)[:, 0]))
+    done, other = hypothesis.fall.falls(z, at, _later(hypothesis, z, normals(draws, 1, stream + 1)[:, 0]))
     gone = size[:, None] * done + other
-    whole = size + hypothesis.other_total(z)
+    whole = size + hypothesis.fall.other_total(z)
     left = whole[:, None] - gone
     here = past.size - 1
     finish = first_below(at, left, STEADY_SG)
@@ -70,14 +71,18 @@ def imply(
         finish = np.where(finish > now_h, np.where(wait > 3.0 * RESUMES_H, np.inf, finish + wait), finish)
     crept = np.zeros(draws)
     if setting.creep_from_h is not None:
-        crept = np.broadcast_to(other, done.shape)[:, here] if not setting.additions else hypothesis.creep(z)[0]
+        crept = (
+            np.broadcast_to(other, done.shape)[:, here]
+            if not setting.additions
+            else hypothesis.fall.crept_in_the_end(z)
+        )
     return PosteriorDraws(
         weight=np.full(draws, weight / draws),
         fall_sg=size,
         finish_h=finish,
         left_now_sg=left[:, here],
         crept_sg=crept,
-        halted_from_h=hypothesis.halted_from(z),
+        halted_from_h=hypothesis.clock.halted_from(z),
         at_h=at,
         gravity_sg=setting.original_sg - gone,
         left_sg=left,
@@ -93,7 +98,7 @@ def _later(hypothesis: Hypothesis, z: Floats, normal: Floats) -> Floats | None:
     schedule = setting.prior.schedule
     if schedule is None or not series.temperature_known:
         return None
-    share = float(np.median(1.0 - hypothesis.left_now(z)))
+    share = float(np.median(1.0 - hypothesis.fall.left_now(z)))
     return schedule.draws(share, risen(series.grid_hours, series.grid_temperature_c, series.now_h), normal)
 
 

@@ -12,24 +12,25 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass, field, replace
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 import numpy as np
 
 from analysis.drinks import DRINK_FACTS
 from analysis.fermentation import OF_THE_COURSE, PARAMETERS
 from analysis.inference.importance_sampling import normals
-from analysis.inference.population import STAGES, BatchLikelihood, Correction, pooled
+from analysis.inference.population import STAGES, BatchLikelihood, Correction, Expected, pooled
 from analysis.inference.tail_duration import TailDuration, expected, tail_durations
 from analysis.inference.temperature_schedule import TemperatureSchedule
 from analysis.model import Batch, Drink, Floats
 
-if TYPE_CHECKING:
-    pass
-
 FEATURES: Final = (*OF_THE_COURSE, "log_wander", "attenuation")
 """What is learnt: the parameters of a course but for the temperature law, the wandering of the float, and apparent
 attenuation, which comes last because the likelihood integrates it out given the others."""
+
+LOG_WANDER: Final = FEATURES.index("log_wander")
+ATTENUATION: Final = FEATURES.index("attenuation")
+LOG_SLOW_MONOD: Final = FEATURES.index("log_slow_monod")
 
 _CELLAR: Final = 0.9
 """How much of the way a drink without batches of its own follows the cellar's other drinks, in standard deviations:
@@ -89,7 +90,7 @@ class Prior:
         x = self.mean + normals(_LOOKS, self.mean.size, 70) @ self.root.T
         theta = np.zeros((_LOOKS, len(PARAMETERS)))  # the temperature law has no part in it
         theta[:, : len(OF_THE_COURSE)] = x[:, : len(OF_THE_COURSE)]
-        low, middle, high = np.quantile(tail_durations(theta, x[:, -1] * (original_sg - 1.0)), (0.1, 0.5, 0.9))
+        low, middle, high = np.quantile(tail_durations(theta, x[:, ATTENUATION] * (original_sg - 1.0)), (0.1, 0.5, 0.9))
         return TailDuration(float(middle), float(high - low) / 2.5631)
 
     @property
@@ -100,8 +101,23 @@ class Prior:
     @property
     def attenuation(self) -> tuple[float, float]:
         """Where the attenuation should lie, 10 to 90 %."""
-        half = 1.2816 * float(self.sd[-1])
-        return float(self.mean[-1]) - half, float(self.mean[-1]) + half
+        half = 1.2816 * self.attenuation_sd
+        return self.expected_attenuation - half, self.expected_attenuation + half
+
+    @property
+    def expected_attenuation(self) -> float:
+        """Mean of the apparent attenuation, a share."""
+        return float(self.mean[ATTENUATION])
+
+    @property
+    def attenuation_sd(self) -> float:
+        """Standard deviation of the apparent attenuation."""
+        return float(self.sd[ATTENUATION])
+
+    @property
+    def own_attenuation_sd(self) -> float:
+        """The same where all other features are given."""
+        return float(self.root[ATTENUATION, ATTENUATION])
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,9 +161,9 @@ class Priors:
             low, high = batch.expected_attenuation
             # Must and honey vary more than malt does.
             error = (high - low) / 2.56 + (0.012 if DRINK_FACTS[batch.drink].leaves_dextrins else 0.025)
-            gain = cov[:, -1] / (cov[-1, -1] + error**2)
-            mean = mean + gain * ((low + high) / 2 - mean[-1])
-            cov = cov - np.outer(gain, cov[-1])
+            gain = cov[:, ATTENUATION] / (cov[ATTENUATION, ATTENUATION] + error**2)
+            mean = mean + gain * ((low + high) / 2 - mean[ATTENUATION])
+            cov = cov - np.outer(gain, cov[ATTENUATION])
         those = self.likelihoods.get(batch.drink, ())
         same = sum(batch.yeast is not None and one.yeast == batch.yeast for one in those)
         root = np.asarray(np.linalg.cholesky(cov + 1e-9 * np.eye(mean.size)), dtype=np.float64)
@@ -172,15 +188,20 @@ class Priors:
             # What eats on for weeks would lengthen the tails of all others.
             those = every if lingering else tuple(one for one in every if not one.lingers) or every
             group = pooled(
-                those, self._cellar(drink), np.zeros(size), 0.45 * np.eye(size), pull=0.5, slope_pull=2.0, shape=6.0
+                those,
+                Expected(self._cellar(drink), np.zeros(size), 0.45 * np.eye(size), pull=0.5, slope_pull=2.0, shape=6.0),
             )
             if lingering:
                 alike = [one for one in every if one.lingers]
                 centre = group.mean + _LINGERING / (1 + len(alike))
-                group = pooled(alike, centre, group.slope, 1.3 * group.within, pull=1.0, slope_pull=1e6, shape=6.0)
+                group = pooled(
+                    alike, Expected(centre, group.slope, 1.3 * group.within, pull=1.0, slope_pull=1e6, shape=6.0)
+                )
             own = [one for one in every if yeast is not None and one.yeast == yeast]
             if own:
-                group = pooled(own, group.mean, group.slope, 0.7 * group.within, pull=1.2, slope_pull=1e6, shape=8.0)
+                group = pooled(
+                    own, Expected(group.mean, group.slope, 0.7 * group.within, pull=1.2, slope_pull=1e6, shape=8.0)
+                )
             spread = group.next if every else np.eye(size)
             self._known[key] = (group.mean, group.slope, spread)
         return self._known[key]
@@ -189,10 +210,9 @@ class Priors:
         """Where a drink starts from: what the other drinks of the cellar have in common."""
         size = len(FEATURES)
         others = [one for name, those in self.likelihoods.items() if name != drink for one in those]
-        common = pooled(
-            others, np.zeros(size), np.zeros(size), 0.45 * np.eye(size), pull=3.0, slope_pull=1e6, shape=6.0
-        ).mean
-        return np.asarray(np.where(np.arange(size) == size - 1, 0.0, _CELLAR * common))
+        nothing = Expected(np.zeros(size), np.zeros(size), 0.45 * np.eye(size), pull=3.0, slope_pull=1e6, shape=6.0)
+        common = pooled(others, nothing).mean
+        return np.asarray(np.where(np.arange(size) == ATTENUATION, 0.0, _CELLAR * common))
 
 
 def general(batch: Batch) -> tuple[Floats, Floats]:
@@ -206,7 +226,7 @@ def general(batch: Batch) -> tuple[Floats, Floats]:
     )  # fmt: skip
     sd = np.array([*_SD, facts.attenuation_sd])
     if not facts.leaves_dextrins:
-        sd[8] = _MUST_TAIL_SD
+        sd[LOG_SLOW_MONOD] = _MUST_TAIL_SD
     return mean, sd
 
 

@@ -15,7 +15,8 @@ from typing import Final
 import numpy as np
 
 from analysis.fermentation import Shapes
-from analysis.model import STEADY_SG, Floats
+from analysis.model import Floats
+from analysis.thresholds import ENDING_WORTH, STEADY_SG
 
 USUAL_SD: Final = 0.3
 """How much the endings of one cellar's batches of a drink differ: by a third (common practice, no source)."""
@@ -32,7 +33,6 @@ HINDSIGHT_SD: Final = 0.1
 
 _COUNTS_LIKE: Final = 4.0
 _FURTHEST: Final = 1.0
-_WORTH_SAYING: Final = 0.9
 _LEAST_TOLD: Final = 0.05
 _STRETCHES: Final = np.geomspace(0.15, 120.0, 56)
 """Multiples of the time of half the easy sugar at which a course is read."""
@@ -135,7 +135,7 @@ def expected(before: TailDuration, those: Sequence[tuple[float, float, float]], 
         between = (float(each.sum()) + _COUNTS_LIKE * USUAL_SD**2) / (mean.size + _COUNTS_LIKE)
     at = np.array([1.0, strength])
     spread = between * (1.0 + 1.0 / (mean.size + _COUNTS_LIKE)) + float(at @ cov @ at)
-    if spread >= _WORTH_SAYING * before.sd**2:
+    if spread >= ENDING_WORTH * before.sd**2:
         return None
     precision = 1.0 / spread - before.sd**-2
     usual = float(at @ line)

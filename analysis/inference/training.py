@@ -9,19 +9,21 @@ from datetime import datetime, timedelta
 import numpy as np
 from scipy.special import ndtri
 
-from analysis.inference.hypotheses import HALT_ODDS, plateau_in, weigh_hypotheses, without_cold
+from analysis.inference.hypotheses import plateau_in, weigh_hypotheses, without_cold
 from analysis.inference.importance_sampling import WeightedSample, normals
-from analysis.inference.likelihood import FIXED, GAIN_SD, SHAPE, Hypothesis, Setting
+from analysis.inference.layout import COURSE
+from analysis.inference.likelihood import GAIN_SD, Hypothesis
 from analysis.inference.observation_error import local_rate
 from analysis.inference.population import STAGES, BatchLikelihood
 from analysis.inference.posterior import imply
-from analysis.inference.prior import KEPT_PER_DRINK, Priors, general, lingers, strength
+from analysis.inference.prior import ATTENUATION, KEPT_PER_DRINK, Prior, Priors, general, lingers, strength
+from analysis.inference.setting import Original, Setting
 from analysis.inference.tail_duration import tail_durations, told
 from analysis.inference.temperature_schedule import warmed
-from analysis.model import STEADY_SG, Batch, FinishedBatch, Floats, events_of
-from analysis.readings import chilled_from, hours_of, mark, original_gravity, summarise
+from analysis.model import Batch, FinishedBatch, Floats, events_of
+from analysis.readings import Series, chilled_from, hours_of, mark, original_gravity, summarise
+from analysis.thresholds import HALT_ODDS, TEACHES_BINS, TEACHES_ENDED, TEACHES_LEFT_SG
 
-_LEAST_BINS = 12
 _MOST_PRECISE = 1e-3
 """No feature is taken for known better than to this share of its general variance."""
 
@@ -47,62 +49,76 @@ def batch_likelihood(one: FinishedBatch, priors: Priors) -> tuple[BatchLikelihoo
     if not isinstance(newest, datetime):
         return None
     now = max(newest, one.batch.pitched_at + timedelta(hours=1))
-    readings, batch = one.readings, replace(one.batch, expected_attenuation=None)
+    batch = replace(one.batch, expected_attenuation=None)
     if events_of(batch, "feed", "dilute", until=now):
         return None
-    prior = priors.prior(batch)
-    series = summarise(mark(readings, batch, now=now), batch, now=now)
-    chill_h = chilled_from(series)
-    if chill_h is not None:
-        # When it would have finished is asked, not what the chill made of the last bit.
-        now = batch.pitched_at + timedelta(hours=chill_h)
-        series = summarise(mark(readings, batch, now=now), batch, now=now)
-    series = without_cold(series)
-    if series.hours.size < _LEAST_BINS:
+    series, now = _until_chilled(one, batch, now)
+    if series.hours.size < TEACHES_BINS:
         return None
-    original, known = original_gravity(batch, series)
-    hops_h = _hops(batch, now)
-    hypothesis, weighted = _best(Setting.of(series, prior, original, original_known=known, creep_from_h=hops_h))
+    prior, original = priors.prior(batch), Original(*original_gravity(batch, series))
+    hypothesis, weighted = _best(Setting.of(series, prior, original, creep_from_h=_hops(batch, now)))
     size = weighted.extra[0] + weighted.extra[1] * normals(weighted.z.shape[0], 1, 50)[:, 0]
-    left = hypothesis.left_now(weighted.z) * size
-    if float(weighted.weight[left < 2.5 * STEADY_SG].sum()) < 0.5:
+    left = hypothesis.fall.left_now(weighted.z) * size
+    if float(weighted.weight[left < TEACHES_LEFT_SG].sum()) < TEACHES_ENDED:
         return None
-    middle, scale = general(batch)
-    features = np.column_stack(
-        [hypothesis.theta(weighted.z)[:, :SHAPE], hypothesis.log_wander(weighted.z), size / (original - 1.0)]
-    )
-    x = (features - middle) / scale
-    mean = weighted.weight @ x
-    off = x - mean
-    cov = (off * weighted.weight[:, None]).T @ off
-    # The float's scale may be off: the fall that it read is not quite the true one.
-    cov[-1, -1] += (GAIN_SD * (mean[-1] + middle[-1] / scale[-1])) ** 2
-    shrink = weighted.effective / (weighted.effective + x.shape[1])
-    cov = shrink * cov + (1 - shrink) * np.diag(np.diag(cov))
-    prior_cov = prior.root @ prior.root.T / np.outer(scale, scale)
-    precision, pull = without_prior(mean, cov, (prior.mean - middle) / scale, prior_cov)
+    precision, pull = _by_readings_alone(batch, prior, hypothesis, weighted, size)
     posterior = imply(*_without_creep(hypothesis, hypothesis.with_ending(weighted)))
     gravity = np.median(posterior.gravity_sg, axis=0)
     share = (gravity[0] - gravity) / float(np.median(posterior.fall_sg))
     reached = np.interp(STAGES, share, posterior.at_h)
     finish = float(np.median(posterior.finish_h))
     tells = series.temperature_known and np.isfinite(finish)
+    durations = tail_durations(hypothesis.fall.theta(weighted.z), size)
     taught = BatchLikelihood.of(
         precision,
         pull,
         yeast=batch.yeast,
         lingers=lingers(batch),
-        strength=strength(batch, original),
-        ending=told(
-            weighted.weight, tail_durations(hypothesis.theta(weighted.z), size), prior.implied_ending(original)
-        ),
+        strength=strength(batch, original.gravity_sg),
+        ending=told(weighted.weight, durations, prior.implied_ending(original.gravity_sg)),
         warmed=warmed(series.grid_hours, series.grid_temperature_c, reached, finish) if tells else (),
     )
     return taught, Hindsight(reached, posterior.finish_h)
 
 
+def _until_chilled(one: FinishedBatch, batch: Batch, now: datetime) -> tuple[Series, datetime]:
+    """What was read in the warm, up to a chill, and when that was.
+
+    When it would have finished is asked, not what the chill made of the last bit.
+    """
+    series = summarise(mark(one.readings, batch, now=now), batch, now=now)
+    chill_h = chilled_from(series)
+    if chill_h is not None:
+        now = batch.pitched_at + timedelta(hours=chill_h)
+        series = summarise(mark(one.readings, batch, now=now), batch, now=now)
+    return without_cold(series), now
+
+
+def _by_readings_alone(
+    batch: Batch, prior: Prior, hypothesis: Hypothesis, weighted: WeightedSample, size: Floats
+) -> tuple[Floats, Floats]:
+    """Precision and pull of the features by the readings alone, in general standard deviations.
+
+    `size` is the fall of each course, SG, shape (n,).
+    """
+    middle, scale = general(batch)
+    theta, extract = hypothesis.fall.theta(weighted.z), hypothesis.setting.original_sg - 1.0
+    features = np.column_stack([theta[:, COURSE], hypothesis.fall.log_wander(weighted.z), size / extract])
+    x = (features - middle) / scale
+    mean = weighted.weight @ x
+    off = x - mean
+    cov = (off * weighted.weight[:, None]).T @ off
+    # The float's scale may be off: the fall that it read is not quite the true one.
+    gain_sd = GAIN_SD * (mean[ATTENUATION] + middle[ATTENUATION] / scale[ATTENUATION])
+    cov[ATTENUATION, ATTENUATION] += gain_sd**2
+    shrink = weighted.effective / (weighted.effective + x.shape[1])
+    cov = shrink * cov + (1 - shrink) * np.diag(np.diag(cov))
+    prior_cov = prior.root @ prior.root.T / np.outer(scale, scale)
+    return without_prior(mean, cov, (prior.mean - middle) / scale, prior_cov)
+
+
 def _best(setting: Setting) -> tuple[Hypothesis, WeightedSample]:
-    """The story that explains the readings better: the plain one, or a halt that is over where one can be seen.
+    """The hypothesis that explains the readings better: the plain one, or a halt that is over where one can be seen.
 
     A plateau told as a plain course would teach a tail that is not there.
     """
@@ -124,11 +140,11 @@ def _hops(batch: Batch, now: datetime) -> float | None:
 
 def _without_creep(hypothesis: Hypothesis, weighted: WeightedSample) -> tuple[Hypothesis, WeightedSample]:
     """The same courses as if no hops had been added: what hops bring about is no habit of the yeast."""
-    setting = hypothesis.setting
-    if setting.creep_from_h is None:
+    setting, columns = hypothesis.setting, hypothesis.layout.creep
+    if columns is None:
         return hypothesis, weighted
     plain = Hypothesis(replace(setting, creep_from_h=None), over_h=hypothesis.over_h)
-    return plain, replace(weighted, z=np.delete(weighted.z, (FIXED, FIXED + 1), axis=1))
+    return plain, replace(weighted, z=np.delete(weighted.z, columns, axis=1))
 
 
 def replay(one: FinishedBatch, priors: Priors, known: Hindsight) -> tuple[tuple[float, ...], tuple[float, ...]]:

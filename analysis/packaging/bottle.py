@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from analysis.display_units import Say
+from analysis.display_units import DisplayUnits, percent, rare_chance
 from analysis.packaging import safety
 from analysis.packaging.carbonation import heated_gauge_kpa, package_gauge_kpa, pressure_spread
 from analysis.packaging.refermentation import (
@@ -21,7 +21,6 @@ from analysis.packaging.refermentation import (
 )
 from analysis.packaging.sweetener_dose import fermentable, refusal, stabilised
 from analysis.packaging.sweetening import SWEETENERS
-from analysis.planning import percent
 
 LEAST_CHANCE = 0.001
 """A chance of passing the rating from here on is told as a number."""
@@ -44,7 +43,7 @@ class Bottle(Judged):
     distribution: list[dict[str, float]] = field(default_factory=list)
 
 
-def judge(given: Mapping[str, Any], residual: float | None, say: Say) -> Bottle:
+def judge(given: Mapping[str, Any], residual: float | None, say: DisplayUnits) -> Bottle:
     """The verdict on bottles.
 
     Parameters
@@ -67,7 +66,7 @@ def judge(given: Mapping[str, Any], residual: float | None, say: Say) -> Bottle:
     return said
 
 
-def _ask_for_the_rating(say: Say) -> str:
+def _ask_for_the_rating(say: DisplayUnits) -> str:
     return (
         f"First read on the maker's sheet what the bottles are rated for, in {say.pressure_unit}, and enter it: with "
         f"an unknown rating there is no go. Until then they count as the weakest ordinary bottles, "
@@ -81,7 +80,7 @@ def _rating(given: Mapping[str, Any]) -> float:
     return min(float(given.get("bottle_rating_kpa", safety.UNRATED_BOTTLE_KPA)), safety.HIGHEST_BOTTLE_KPA)
 
 
-def _fermentation(said: Bottle, given: Mapping[str, Any], say: Say) -> None:
+def _fermentation(said: Bottle, given: Mapping[str, Any], say: DisplayUnits) -> None:
     for key, stopped, unsaid in (
         ("finished", "It has not finished: no bottle before it has.", "It is not said whether it has finished"),
         (
@@ -125,7 +124,7 @@ def _priming(said: Bottle, given: Mapping[str, Any], residual: float | None) -> 
         said.stop(NO_PRIMING)
 
 
-def _pressure(said: Bottle, given: Mapping[str, Any], residual: float | None, say: Say) -> None:
+def _pressure(said: Bottle, given: Mapping[str, Any], residual: float | None, say: DisplayUnits) -> None:
     wished = given.get("carbonation_volumes")
     if wished is None and residual is None:
         said.stop(
@@ -196,7 +195,7 @@ def _tail_volumes(given: Mapping[str, Any], base: float, inside: Gas) -> float:
     return base + 0.3 + tail_fall + safety.TAIL * inside.creep
 
 
-def _heated(said: Bottle, given: Mapping[str, Any], say: Say) -> None:
+def _heated(said: Bottle, given: Mapping[str, Any], say: DisplayUnits) -> None:
     if not given.get("heat_treat"):
         return
     if said.volumes is None:
@@ -217,13 +216,13 @@ def _heated(said: Bottle, given: Mapping[str, Any], say: Say) -> None:
         )
 
 
-def _their_rating(given: Mapping[str, Any], say: Say) -> str:
+def _their_rating(given: Mapping[str, Any], say: DisplayUnits) -> str:
     if "bottle_rating_kpa" in given:
         return f"their rating of {say.pressure(_rating(given))}"
     return f"the {say.pressure(safety.UNRATED_BOTTLE_KPA)} that bottles of unknown rating are trusted with"
 
 
-def _unrated(said: Bottle, given: Mapping[str, Any], storage_c: float, say: Say) -> None:
+def _unrated(said: Bottle, given: Mapping[str, Any], storage_c: float, say: DisplayUnits) -> None:
     """By the same sums as the weakest ordinary bottle, and by volumes; never better than a caution."""
     volumes, worst = said.volumes or 0.0, said.worst_gauge_kpa or 0.0
     gauge = said.gauge_kpa or 0.0
@@ -258,14 +257,14 @@ def _unrated(said: Bottle, given: Mapping[str, Any], storage_c: float, say: Say)
         )
 
 
-def _air(given: Mapping[str, Any], say: Say) -> tuple[float, str]:
+def _air(given: Mapping[str, Any], say: DisplayUnits) -> tuple[float, str]:
     """What air in the neck may add, and the words for it."""
     if given.get("purged"):
         return 0.0, ""
     return safety.HEAD_SPACE_KPA, f" and up to {say.pressure(safety.HEAD_SPACE_KPA)} from air in the neck"
 
 
-def _against_rating(said: Bottle, given: Mapping[str, Any], storage_c: float, tail: float, say: Say) -> None:
+def _against_rating(said: Bottle, given: Mapping[str, Any], storage_c: float, tail: float, say: DisplayUnits) -> None:
     rating = _rating(given)
     if given["bottle_rating_kpa"] > rating:
         said.reasons.append(
@@ -289,7 +288,7 @@ def _against_rating(said: Bottle, given: Mapping[str, Any], storage_c: float, ta
     if chance >= LEAST_CHANCE and gauge <= rating:
         said.caution(
             f"The chance that the pressure passes the bottle's rating of {say.pressure(rating)} is "
-            f"{100 * chance:.1f}\u202f%."
+            f"{rare_chance(chance)}."
         )
     elif tail + air > rating >= gauge:
         said.caution(

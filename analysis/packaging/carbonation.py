@@ -150,11 +150,6 @@ def volumes_of_fall(from_sg: float, fall_sg: float) -> float:
     return volumes_of_grams(grams)
 
 
-def volumes_of_sugar(mass_g: float, volume_l: float, sugar: Sugar) -> float:
-    """Volumes of CO2 that this much sugar makes if all of it ferments."""
-    return volumes_of_grams(mass_g * sugar.co2_g_per_g / volume_l)
-
-
 def priming_g(volumes: float, residual: float, volume_l: float, sugar: Sugar) -> float:
     """Grams of sugar that take `volume_l` from the residual to the wished volumes; 0 where it already holds them."""
     wanted = max(0.0, volumes - residual)

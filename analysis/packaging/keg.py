@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
-from analysis.display_units import Say
+from analysis.display_units import DisplayUnits
 from analysis.packaging import safety
 from analysis.packaging.carbonation import keg_gauge_kpa, package_gauge_kpa
 from analysis.packaging.refermentation import Judged, gas, hop_dose_g_per_l, judge_end
@@ -21,7 +21,7 @@ class Keg(Judged):
     worst_gauge_kpa: float = 0.0
 
 
-def judge_keg(given: Mapping[str, Any], residual: float | None, say: Say) -> Keg:
+def judge_keg(given: Mapping[str, Any], residual: float | None, say: DisplayUnits) -> Keg:
     """The verdict on kegs.
 
     Parameters
@@ -72,12 +72,12 @@ def _rating(given: Mapping[str, Any]) -> float:
     return min(float(given.get("keg_rating_kpa", safety.UNRATED_KEG_KPA)), safety.HIGHEST_KEG_KPA)
 
 
-def _its_rating(given: Mapping[str, Any], say: Say) -> str:
+def _its_rating(given: Mapping[str, Any], say: DisplayUnits) -> str:
     rating = say.pressure(_rating(given))
     return f"the keg's rating of {rating}" if "keg_rating_kpa" in given else f"the {rating} of a keg of unknown rating"
 
 
-def _setting(said: Keg, given: Mapping[str, Any], say: Say) -> None:
+def _setting(said: Keg, given: Mapping[str, Any], say: DisplayUnits) -> None:
     wished = given.get("carbonation_volumes")
     if wished is None or "serving_c" not in given:
         missing = "The serving temperature" if wished is not None else "The carbonation"
@@ -95,7 +95,7 @@ def _setting(said: Keg, given: Mapping[str, Any], say: Say) -> None:
         said.gauge_kpa = gauge
 
 
-def _vessel(said: Keg, given: Mapping[str, Any], say: Say) -> None:
+def _vessel(said: Keg, given: Mapping[str, Any], say: DisplayUnits) -> None:
     standing = given.get("vessel_gauge_kpa", 0.0)
     if standing > _rating(given):
         said.stop(
@@ -133,7 +133,7 @@ def _primed(said: Keg, given: Mapping[str, Any]) -> None:
             said.stop(f"No priming sugar goes into a keg before {unmet}.", refuse=given.get(key) is False)
 
 
-def _warmed(said: Keg, given: Mapping[str, Any], residual: float | None, say: Say) -> None:
+def _warmed(said: Keg, given: Mapping[str, Any], residual: float | None, say: DisplayUnits) -> None:
     """What the closed keg reaches in the warmest place it may stand, as expected and at worst."""
     hottest = float(given.get("storage_c", safety.HOTTEST_C))
     inside = gas(given, residual)

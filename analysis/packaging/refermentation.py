@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 from analysis.attenuation import gravity_at_attenuation
-from analysis.display_units import Say
+from analysis.display_units import DisplayUnits
 from analysis.drinks import BEERS, WINE_LIKE
 from analysis.packaging.carbonation import residual_volumes, volumes_of_fall
 from analysis.packaging.hops import CREEP_DOSE_G_PER_L, creep_volumes
@@ -63,7 +63,7 @@ class Judged:
         self.reasons.insert(0 if first else len(self.reasons), sentence)
 
 
-def judge_end(said: Judged, given: Mapping[str, Any], say: Say, package: str) -> None:
+def judge_end(said: Judged, given: Mapping[str, Any], say: DisplayUnits, package: str) -> None:
     """Judge the final gravity against the forced test, or against where drink and yeast are expected to end."""
     final, tested = given.get("final_gravity_sg"), given.get("forced_test_sg")
     highest, missing = expected_highest(given)
@@ -103,7 +103,7 @@ def judge_end(said: Judged, given: Mapping[str, Any], say: Say, package: str) ->
         )
 
 
-def _doubt(tested: float, highest: float, missing: str, say: Say) -> str:
+def _doubt(tested: float, highest: float, missing: str, say: DisplayUnits) -> str:
     if missing:
         why = f"{missing} is not given, so the forced test of {say.gravity(tested)} cannot be checked"
         return f"{why} and counts for nothing: give it, or make a second forced test."

@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from analysis import attenuation
-from analysis.display_units import Say
+from analysis.display_units import DisplayUnits
 from analysis.packaging import carbonation, safety, sweetening
 from analysis.packaging.bottle import NO_PRIMING, judge
 from analysis.packaging.fields import Field, Kind, Quantity, field_of, fields
@@ -20,7 +20,7 @@ from analysis.packaging.sulfite_dose import sulfite_part
 from analysis.packaging.sweetener_dose import dose_g_per_l, fermentable, refusal, stabilised
 from analysis.packaging.validation import SheetInputError, checked
 
-__all__ = ["Field", "Kind", "Quantity", "Say", "SheetInputError", "field_of", "fields", "sheet"]
+__all__ = ["DisplayUnits", "Field", "Kind", "Quantity", "SheetInputError", "field_of", "fields", "sheet"]
 
 ANSWERS = (
     "alcohol_abv_pct",
@@ -39,7 +39,7 @@ ANSWERS = (
 )
 
 
-def sheet(inputs: Mapping[str, Any], *, say: Say | None = None) -> dict[str, Any]:
+def sheet(inputs: Mapping[str, Any], *, say: DisplayUnits | None = None) -> dict[str, Any]:
     """What the inputs allow to say about packaging.
 
     Parameters
@@ -65,7 +65,7 @@ def sheet(inputs: Mapping[str, Any], *, say: Say | None = None) -> dict[str, Any
         Where an input cannot be used at all.
     """
     given = checked(inputs)
-    say = say or Say()
+    say = say or DisplayUnits()
     answer: dict[str, Any] = dict.fromkeys(ANSWERS)
     refusals: list[str] = []
     cautions: list[str] = []
@@ -176,7 +176,7 @@ def _bottle(
     residual: float | None,
     refusals: list[str],
     cautions: list[str],
-    say: Say,
+    say: DisplayUnits,
 ) -> None:
     if not _wants_bottles(given):
         return
@@ -232,7 +232,7 @@ def _keg(
     residual: float | None,
     refusals: list[str],
     cautions: list[str],
-    say: Say,
+    say: DisplayUnits,
 ) -> None:
     said = judge_keg(given, residual, say)
     answer["keg_gauge_kpa"] = None if said.gauge_kpa is None else round(said.gauge_kpa, 1)

@@ -1,30 +1,70 @@
 """Which day to hop and which day to package."""
 
-from analysis.planning.constraints import WEEKDAYS, Constraints, Destination, percent
+from analysis.planning.constraints import Constraints, DateMoved, Destination
+from analysis.planning.grounds import cold_keg
 from analysis.planning.outstanding import Act, ToDo, days_to_come, done_so_far, due, first_of, outstanding
-from analysis.planning.plan import Plan, day_words, moved, steady_plan
+from analysis.planning.plan import Plan, moved, steady_plan
+from analysis.planning.reasons import (
+    Blocked,
+    BottlesWait,
+    BottlesWaitAgain,
+    Caution,
+    ColdKeg,
+    Contact,
+    ContactTooLong,
+    Ended,
+    FillColdKeg,
+    Hold,
+    HopEarly,
+    HopThenPackage,
+    Obstacle,
+    Packaged,
+    PackageOn,
+    PlanCaution,
+    PlanReason,
+    TakeHopsOut,
+    UnlikelyInTime,
+    Unread,
+    WhenContactEnds,
+)
 from analysis.planning.release import Condition, reading_fresh
-from analysis.planning.wording import FORECAST_ONLY, cold_keg_words, unread_words
 
 __all__ = [
-    "FORECAST_ONLY",
-    "WEEKDAYS",
     "Act",
+    "Blocked",
+    "BottlesWait",
+    "BottlesWaitAgain",
+    "Caution",
+    "ColdKeg",
     "Condition",
     "Constraints",
+    "Contact",
+    "ContactTooLong",
+    "DateMoved",
     "Destination",
+    "Ended",
+    "FillColdKeg",
+    "Hold",
+    "HopEarly",
+    "HopThenPackage",
+    "Obstacle",
+    "PackageOn",
+    "Packaged",
     "Plan",
+    "PlanCaution",
+    "PlanReason",
+    "TakeHopsOut",
     "ToDo",
-    "cold_keg_words",
-    "day_words",
+    "UnlikelyInTime",
+    "Unread",
+    "WhenContactEnds",
+    "cold_keg",
     "days_to_come",
     "done_so_far",
     "due",
     "first_of",
     "moved",
     "outstanding",
-    "percent",
     "reading_fresh",
     "steady_plan",
-    "unread_words",
 ]

@@ -6,19 +6,30 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from analysis.model import Assessment, Batch, events_of
-from analysis.planning.constraints import Constraints, Plan, day_words, days_from, whole_days
+from analysis.planning.constraints import Constraints, Plan, days_from, whole_days
+from analysis.planning.grounds import cold_keg, forecast_chance, why_blocked
 from analysis.planning.readiness import (
     LONGEST_CONTACT_DAYS,
     days_ahead,
     even_and_late,
     first_fitting,
     lengths,
-    never_words,
     readiness,
     steps,
+    why_never,
     work_at,
 )
-from analysis.planning.wording import chance_words, cold_keg_words, days_words, hold_words, why_blocked
+from analysis.planning.reasons import (
+    BottlesWait,
+    Contact,
+    ContactTooLong,
+    FillColdKeg,
+    PlanCaution,
+    WhenContactEnds,
+)
+
+CONTACT_SLACK_DAYS = 2
+"""Days; how long after the end of the contact packaging still makes sense while the hops are in. No source."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,27 +66,15 @@ def hopped_so_far(batch: Batch, constraints: Constraints, now: datetime) -> Hopp
     return Hopped(doses, tuple(to_come), last_at + timedelta(days=span), are_out=False, contact_days=span)
 
 
-def contact_words(hops: Hopped, constraints: Constraints, now: datetime) -> str:
-    """When the contact ends or ended, and where the hops are out, how much of it they had; no full stop."""
-    day, asked = day_words(constraints.local_day(hops.out_at)), days_words(hops.contact_days)
-    if not hops.are_out:
-        verb = "ended" if hops.out_at <= now else "ends" if hops.contact_days == 1 else "end"
-        return f"{asked.capitalize()} of contact {verb} on {day}"
-    if not hops.in_is_known:
-        return f"The hops came out on {day}; when they went in was not logged"
-    had = hops.out_at - hops.in_at[-1]
-    short = f", less than the {asked} asked for" if had < timedelta(days=hops.contact_days) else ""
-    return f"The hops came out on {day} after {_lasted(had)} of contact{short}"
-
-
-def _lasted(span: timedelta) -> str:
-    """A span as said, rounded down so that no contact is said to be longer than it was."""
-    minutes = int(span.total_seconds() // 60)
-    for size, name, least in ((1440, "day", 2), (60, "hour", 1), (1, "minute", 0)):
-        if minutes >= least * size:
-            count = minutes // size
-            return f"{count} {name}{'' if count == 1 else 's'}"
-    return "0 minutes"
+def contact_of(hops: Hopped, constraints: Constraints, now: datetime) -> Contact:
+    """When the contact ends or ended, and where the hops are out, how much of it they had."""
+    return Contact(
+        day=constraints.local_day(hops.out_at),
+        asked_days=hops.contact_days,
+        over=hops.out_at <= now,
+        out=hops.are_out,
+        had=hops.out_at - hops.in_at[-1] if hops.are_out and hops.in_is_known else None,
+    )
 
 
 def creeping(assessment: Assessment) -> bool:
@@ -89,7 +88,7 @@ def after_hops(assessment: Assessment, batch: Batch, constraints: Constraints, n
     out_day = constraints.local_day(hops.out_at)
     crash_days = 0.0 if constraints.crash_counts_as_contact else constraints.crash_days
     falls = creeping(assessment)
-    cold_keg = first_fitting(
+    cold_keg_day = first_fitting(
         days_ahead(constraints, now, days_from(out_day, whole_days(crash_days))), constraints.can_package
     )
     base = Plan(
@@ -98,41 +97,46 @@ def after_hops(assessment: Assessment, batch: Batch, constraints: Constraints, n
         hop_days=tuple(constraints.local_day(a) for a in hops.in_at) + hops.to_come,
         hop_chance=1.0,
         hops_out_day=out_day,
-        cold_keg_day=cold_keg,
+        cold_keg_day=cold_keg_day,
         earliest_packaging=out_day,
         cautions=_contact_cautions(hops, constraints, now),
     )
-    blocked = why_blocked(assessment, constraints)
-    if constraints.destination == "keg" and falls and cold_keg is not None:
-        reason = (
-            f"{contact_words(hops, constraints, now)}. The gravity is falling again{_size(assessment)}. "
-            f"{cold_keg_words(cold_keg, assessment, now)}"
+    blocked = why_blocked(assessment)
+    if constraints.destination == "keg" and falls and cold_keg_day is not None:
+        reason = FillColdKeg(
+            contact=contact_of(hops, constraints, now),
+            fall_sg=assessment.creep.fall_sg if assessment.creep else None,
+            keg=cold_keg(cold_keg_day, assessment, now),
         )
-        return _finish_up(
-            replace(base, packaging_day=cold_keg, packaging_chance=1.0, reason=reason),
-            assessment,
-            constraints,
-            now,
-            hops,
-        )
+        made = replace(base, packaging_day=cold_keg_day, packaging_chance=1.0, reason=reason)
+        return _finish_up(made, assessment, constraints, now, hops)
     if blocked:
         return replace(base, blocked_by=blocked, reason=blocked)
-    bottling = _bottling(assessment, constraints, hops, now)
+    day, chance = _bottling(assessment, constraints, hops, now)
+    base = replace(base, bottling_day=day)
     if constraints.destination == "bottle" or falls:
-        made = replace(base, packaging_day=bottling[0], packaging_chance=bottling[1], bottling_day=bottling[0])
-        if bottling[0] is None:
-            ready = readiness(assessment, constraints, now=now, rest_days=0)
-            said = never_words(constraints, ready, now)
-            return replace(made, blocked_by=said, reason=said)
-        why = f"The gravity is falling again{_size(assessment)}; bottles" if falls else "Bottles"
-        reason = (
-            f"{why} wait until it has held again for {hold_words(constraints.hold_h)} with the hops out: "
-            f"{day_words(bottling[0])}{chance_words(assessment, bottling[1] or 0.0)}."
-        )
-        if falls and cold_keg is not None:
-            reason += f" {cold_keg_words(cold_keg, assessment, now)}"
-        return _finish_up(replace(made, reason=reason), assessment, constraints, now, hops)
-    return _when_contact_ends(replace(base, bottling_day=bottling[0]), assessment, constraints, now, hops)
+        return _bottles_wait(base, chance, assessment, constraints, now, hops)
+    return _when_contact_ends(base, assessment, constraints, now, hops)
+
+
+def _bottles_wait(
+    base: Plan, chance: float | None, assessment: Assessment, constraints: Constraints, now: datetime, hops: Hopped
+) -> Plan:
+    """Packaging on the bottling day, once the gravity has held again with the hops out."""
+    day, falls = base.bottling_day, creeping(assessment)
+    if day is None:
+        never = why_never(constraints, readiness(assessment, constraints, now=now, rest_days=0), now)
+        return replace(base, blocked_by=never, reason=never)
+    reason = BottlesWait(
+        day=day,
+        hold_h=constraints.hold_h,
+        chance=forecast_chance(assessment, chance or 0.0),
+        falling=falls,
+        fall_sg=assessment.creep.fall_sg if assessment.creep else None,
+        keg=cold_keg(base.cold_keg_day, assessment, now) if falls and base.cold_keg_day is not None else None,
+    )
+    made = replace(base, packaging_day=day, packaging_chance=chance, reason=reason)
+    return _finish_up(made, assessment, constraints, now, hops)
 
 
 def _when_contact_ends(
@@ -149,24 +153,16 @@ def _when_contact_ends(
         lambda d: constraints.can_package(d) and chance(d) >= constraints.confidence,
     )
     if day is None:
-        said = never_words(constraints, ready, now)
-        return replace(base, blocked_by=said, reason=said)
-    contact = contact_words(hops, constraints, now)
-    if day == base.hops_out_day:
-        said = chance_words(assessment, chance(day))
-        reason = f"{contact}, and the gravity will have held{said}."
-    else:
-        reason = (
-            f"{contact}; {day_words(day)} is the first of your days on which the gravity will also have "
-            f"held{chance_words(assessment, chance(day))}."
-        )
-    return _finish_up(
-        replace(base, packaging_day=day, packaging_chance=chance(day), reason=reason),
-        assessment,
-        constraints,
-        now,
-        hops,
+        never = why_never(constraints, ready, now)
+        return replace(base, blocked_by=never, reason=never)
+    reason = WhenContactEnds(
+        contact=contact_of(hops, constraints, now),
+        day=day,
+        same_day=day == base.hops_out_day,
+        chance=forecast_chance(assessment, chance(day)),
     )
+    made = replace(base, packaging_day=day, packaging_chance=chance(day), reason=reason)
+    return _finish_up(made, assessment, constraints, now, hops)
 
 
 def _bottling(
@@ -191,28 +187,17 @@ def _bottling(
     return day, None if day is None else chance(day)
 
 
-def _contact_cautions(hops: Hopped, constraints: Constraints, now: datetime) -> tuple[str, ...]:
+def _contact_cautions(hops: Hopped, constraints: Constraints, now: datetime) -> tuple[PlanCaution, ...]:
     if hops.are_out or now <= hops.out_at:
         return ()
     have = (now - hops.in_at[-1]).total_seconds() / 86_400
-    late = " Longer than a week is said to taste of grass." if have > LONGEST_CONTACT_DAYS else ""
-    return (
-        f"The hops have been in for {have:.1f} days, longer than the {constraints.contact_days:g} you asked for: take "
-        f"them out.{late}",
-    )
-
-
-def _size(assessment: Assessment) -> str:
-    if assessment.creep is None:
-        return ""
-    fall = assessment.creep.fall_sg
-    return f" (by {1000 * fall.p50:.1f} points so far, likely {1000 * fall.p10:.1f} to {1000 * fall.p90:.1f})"
+    return (ContactTooLong(have, constraints.contact_days, grassy=have > LONGEST_CONTACT_DAYS),)
 
 
 def _finish_up(made: Plan, assessment: Assessment, constraints: Constraints, now: datetime, hops: Hopped) -> Plan:
     ready = readiness(assessment, constraints, now=now, rest_days=0)
     _, high = even_and_late(constraints, now, lambda d: ready.chance(work_at(constraints, d, now)))
-    latest = days_from(made.hops_out_day, 2) if made.hops_out_day and not hops.are_out else high
+    latest = days_from(made.hops_out_day, CONTACT_SLACK_DAYS) if made.hops_out_day and not hops.are_out else high
     if latest is not None and made.packaging_day is not None:
         latest = max(latest, made.packaging_day)
     earliest = made.earliest_packaging

@@ -5,26 +5,15 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from typing import Any, Final, Literal
+from typing import Final, Literal
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from analysis.model import CONTACT_DAYS, HOLD_H, Drink
+from analysis.planning.reasons import Blocked, PlanCaution, PlanReason
 from analysis.planning.release import Release
 
 Destination = Literal["undecided", "keg", "bottle"]
 EVERY_DAY: Final = (0, 1, 2, 3, 4, 5, 6)
-WEEKDAYS: Final = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
-_MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-
-
-def day_words(day: date) -> str:
-    """A date as people say it, for example ``Saturday 28 Nov``."""
-    return f"{WEEKDAYS[day.weekday()]} {day.day} {_MONTHS[day.month - 1]}"
-
-
-def percent(chance: float) -> str:
-    """A chance as said, for example ``86 %``; never a certainty that a forecast cannot give."""
-    return f"{min(max(chance, 0.01), 0.99):.0%}".replace("%", "\u202f%")
 
 
 def _date(day: date | str) -> date:
@@ -135,7 +124,8 @@ class Plan:
     are in. `earliest_…` is the first day with an even chance, `latest_…` the first with 95 %; once hops are in they
     bound the contact. `cold_keg_day` is the day the contact ends, on which a keg that stays cold may be filled even
     while bottles must wait; `bottling_day` is the first of the person's days on which bottles fit. `may_package` is
-    true only on the evidence of that moment, which `release` keeps, never on a forecast.
+    true only on the evidence of that moment, which `release` keeps, never on a forecast. Reason, cautions and what
+    blocks are values; `analysis.wording.plan` has their sentences.
     """
 
     made_at: datetime
@@ -152,44 +142,15 @@ class Plan:
     cold_keg_day: date | None = None
     bottling_day: date | None = None
     release: Release | None = None
-    reason: str = ""
-    cautions: tuple[str, ...] = ()
-    blocked_by: str | None = None
+    reason: PlanReason | None = None
+    cautions: tuple[PlanCaution, ...] = ()
+    blocked_by: Blocked | None = None
     steps: tuple[Step, ...] = ()
 
     @property
     def may_package(self) -> bool:
         """Whether packaging is right at the moment the plan was made; a plan that names no release has none."""
         return self.release is not None and self.release.may_package
-
-    def as_dict(self) -> dict[str, Any]:
-        """The plan as JSON can carry it: dates as ``YYYY-MM-DD``, instants as RFC 3339."""
-
-        def iso(day: date | None) -> str | None:
-            return None if day is None else day.isoformat()
-
-        def chance(value: float | None) -> float | None:
-            return None if value is None else round(value, 4)
-
-        return {
-            "hop_day": iso(self.hop_day),
-            "hop_days": [iso(d) for d in self.hop_days],
-            "packaging_day": iso(self.packaging_day),
-            "hop_chance": chance(self.hop_chance),
-            "packaging_chance": chance(self.packaging_chance),
-            "earliest_hop": iso(self.earliest_hop),
-            "latest_hop": iso(self.latest_hop),
-            "earliest_packaging": iso(self.earliest_packaging),
-            "latest_packaging": iso(self.latest_packaging),
-            "hops_out_day": iso(self.hops_out_day),
-            "cold_keg_day": iso(self.cold_keg_day),
-            "bottling_day": iso(self.bottling_day),
-            "may_package": self.may_package,
-            "reason": self.reason,
-            "cautions": list(self.cautions),
-            "blocked_by": self.blocked_by,
-            "steps": [{"name": s.name, "from": s.from_at.isoformat(), "to": s.to_at.isoformat()} for s in self.steps],
-        }
 
 
 def whole_days(days: float) -> int:
@@ -202,10 +163,16 @@ def days_from(day: date, count: int) -> date:
     return day + timedelta(days=count)
 
 
-def moved(before: date | None, after: date | None, what: str) -> str | None:
-    """A sentence where a date moved by more than a day, else None."""
+@dataclass(frozen=True, slots=True)
+class DateMoved:
+    """A day that was said before, and the one that is said now."""
+
+    before: date
+    after: date
+
+
+def moved(before: date | None, after: date | None) -> DateMoved | None:
+    """How a date moved, where it did by more than a day, else None."""
     if before is None or after is None or abs((after - before).days) <= 1:
         return None
-    days = (after - before).days
-    way = "later" if days > 0 else "earlier"
-    return f"{what} moved {abs(days)} days {way}, from {day_words(before)} to {day_words(after)}."
+    return DateMoved(before, after)

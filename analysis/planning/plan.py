@@ -9,6 +9,7 @@ J. Agric. Food Chem.).
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 
@@ -19,11 +20,11 @@ from analysis.planning.constraints import (
     Destination,
     Plan,
     Step,
-    day_words,
     days_from,
     moved,
     whole_days,
 )
+from analysis.planning.grounds import cautions_of, hops_reason, package_reason, why_blocked
 from analysis.planning.readiness import (
     Readiness,
     crash_after,
@@ -31,16 +32,16 @@ from analysis.planning.readiness import (
     even_and_late,
     first_fitting,
     lengths,
-    never_words,
     pair_of,
     readiness,
     steps,
+    why_never,
     work_at,
 )
+from analysis.planning.reasons import Caution, HopEarly, Obstacle, Packaged, PackageOn, TakeHopsOut
 from analysis.planning.release import Release, release
-from analysis.planning.wording import FORECAST_ONLY, cautions_of, days_words, hops_reason, package_reason, why_blocked
 
-__all__ = ["Constraints", "Destination", "Plan", "Step", "day_words", "moved", "plan", "steady_plan"]
+__all__ = ["Constraints", "Destination", "Plan", "Step", "moved", "plan", "steady_plan"]
 
 
 def plan(assessment: Assessment, batch: Batch, constraints: Constraints, *, now: datetime) -> Plan:
@@ -71,9 +72,9 @@ def plan(assessment: Assessment, batch: Batch, constraints: Constraints, *, now:
     if hopped:
         made = after_hops(assessment, batch, constraints, now)
         return made if made.blocked_by else _with_cautions(made, assessment, batch, constraints, now)
-    blocked = why_blocked(assessment, constraints)
+    blocked = why_blocked(assessment)
     if blocked:
-        return Plan(made_at=now, blocked_by=blocked, reason=blocked, cautions=(FORECAST_ONLY,))
+        return Plan(made_at=now, blocked_by=blocked, reason=blocked, cautions=(Caution.FORECAST_ONLY,))
     ready = readiness(assessment, constraints, now=now, rest_days=constraints.rest_days)
     doses = constraints.doses(batch.drink)
     if doses == 0:
@@ -86,10 +87,21 @@ def plan(assessment: Assessment, batch: Batch, constraints: Constraints, *, now:
 
 
 LATER_BY = 0.12
+"""Chance; by how much a said day may fall below the wished one before it moves to a later day. No source."""
+
 EARLIER_BY = 0.08
-"""How much less, or more, chance than wished a day that was already said may have before it is moved."""
+"""Chance; how much more than wished an earlier day must have to take the place of a said one. No source."""
+
+LEAST_CONFIDENCE, MOST_CONFIDENCE = 0.5, 0.99
+"""Chance; the bounds of what may be asked for, as in `Constraints`, between which a said day is kept. By definition."""
+
 HOLD_KEPT = 0.85
-"""Share of the hold that is enough for a hop day to stay today once it was said: noise may cut a hold short."""
+"""Share; of the hold that is enough for a hop day to stay today once it was said: noise may cut a hold short. No
+source."""
+
+SOONER_DAYS = 2
+"""Days; by how much early hops may go in before the day counted back: it only lengthens the contact a little, while
+later would put packaging off. No source."""
 
 
 def steady_plan(
@@ -111,9 +123,9 @@ def steady_plan(
     if said is None or (made.hop_day, made.packaging_day) == said:
         return made
     later = (made.packaging_day or date.max) >= (said[1] or date.max)
-    confidence = (
-        max(0.5, constraints.confidence - LATER_BY) if later else min(0.99, constraints.confidence + EARLIER_BY)
-    )
+    confidence = max(LEAST_CONFIDENCE, constraints.confidence - LATER_BY)
+    if not later:
+        confidence = min(MOST_CONFIDENCE, constraints.confidence + EARLIER_BY)
     kept = plan(assessment, batch, replace(constraints, confidence=confidence), now=now)
     if (kept.hop_day, kept.packaging_day) == said:
         return kept
@@ -125,7 +137,7 @@ def steady_plan(
     kept = plan(assessment, batch, short, now=now)
     if (kept.hop_day, kept.packaging_day) != said:
         return made
-    cautions = kept.cautions if FORECAST_ONLY in kept.cautions else (FORECAST_ONLY, *kept.cautions)
+    cautions = kept.cautions if Caution.FORECAST_ONLY in kept.cautions else (Caution.FORECAST_ONLY, *kept.cautions)
     return replace(kept, release=_release(kept, assessment, batch, constraints, now), cautions=cautions)
 
 
@@ -153,7 +165,7 @@ def _without_hops(assessment: Assessment, constraints: Constraints, ready: Readi
     )
     low, high = even_and_late(constraints, now, chance)
     if day is None:
-        blocked = never_words(constraints, ready, now)
+        blocked = why_never(constraints, ready, now)
         return Plan(made_at=now, blocked_by=blocked, reason=blocked, earliest_packaging=low, latest_packaging=high)
     free = first_fitting(days_ahead(constraints, now), lambda d: chance(d) >= constraints.confidence)
     return Plan(
@@ -186,23 +198,16 @@ def _hops_then_package(
         days_ahead(constraints, now), lambda d: hops_fit(d) and chance(d) >= constraints.confidence
     )
     if earliest is None:
-        blocked = never_words(constraints, ready, now)
+        blocked = why_never(constraints, ready, now)
         return Plan(made_at=now, blocked_by=blocked, reason=blocked, earliest_hop=low, latest_hop=high)
     lag = span + contact + after_hops
     likely = first_fitting(days_ahead(constraints, now), lambda d: chance(d) >= constraints.confidence)
 
-    def likely_hops(day: date) -> bool:
-        return hops_fit(day) and chance(day) >= constraints.confidence
-
-    def hops_out_fits(day: date) -> bool:
-        out = days_from(day, span + contact)
-        return likely_hops(day) and (constraints.can_hop(out) or constraints.can_package(out))
-
-    pair = pair_of(constraints, now, earliest, lag, hops_out_fits) or pair_of(
-        constraints, now, earliest, lag, likely_hops
+    pair = _pair_with_hops_out(
+        constraints, now, (earliest, lag, span + contact), lambda d: hops_fit(d) and chance(d) >= constraints.confidence
     )
     if pair is None:
-        blocked = "None of your packaging days follows one of your hopping days. Open another weekday."
+        blocked = Obstacle.NO_PACKAGING_DAY_AFTER
         return Plan(made_at=now, blocked_by=blocked, reason=blocked, earliest_hop=low, latest_hop=high)
     hop, package = pair
     days = tuple(days_from(hop, interval * k) for k in range(doses))
@@ -225,24 +230,37 @@ def _hops_then_package(
         hops_out_day=out,
         cold_keg_day=package if constraints.destination != "bottle" else out,
         bottling_day=bottling,
-        reason=hops_reason(assessment, constraints, hop, package, out, chance(hop), waited=hop != likely),
+        reason=hops_reason(assessment, constraints, (hop, out, package), chance(hop), waited=hop != likely),
         steps=steps(assessment, constraints, now, days, out, package),
     )
     if out < package and constraints.destination != "bottle" and not crash_after(constraints):
         made = replace(
             made,
-            cautions=(
-                f"Take the hops out on {day_words(out)}, when {days_words(constraints.contact_days)} of contact end; "
-                f"your next packaging day is {day_words(package)}.",
-            ),
+            cautions=(TakeHopsOut(out, constraints.contact_days, package),),
         )
     return made
+
+
+def _pair_with_hops_out(
+    constraints: Constraints, now: datetime, wanted: tuple[date, int, int], fits: Callable[[date], bool]
+) -> tuple[date, date] | None:
+    """Hop day and packaging day, if possible such that the hops come out on one of the person's days.
+
+    `wanted` is the first day, and the days from hopping to packaging and to hops out.
+    """
+    start, lag, contact_ends = wanted
+
+    def hops_out_fits(day: date) -> bool:
+        out = days_from(day, contact_ends)
+        return fits(day) and (constraints.can_hop(out) or constraints.can_package(out))
+
+    return pair_of(constraints, now, start, lag, hops_out_fits) or pair_of(constraints, now, start, lag, fits)
 
 
 def _hops_early(assessment: Assessment, constraints: Constraints, ready: Readiness, doses: int, now: datetime) -> Plan:
     """Hops in while it still ferments: counted back from the first day on which packaging is likely to fit."""
     base = _without_hops(assessment, constraints, ready, now)
-    if base.packaging_day is None:
+    if base.packaging_day is None or not isinstance(base.reason, PackageOn):
         return base
     interval, contact, after_hops = lengths(constraints, constraints.destination)
     back = interval * (doses - 1) + contact + after_hops
@@ -252,11 +270,10 @@ def _hops_early(assessment: Assessment, constraints: Constraints, ready: Readine
     def hops_fit(day: date) -> bool:
         return all(constraints.can_hop(days_from(day, interval * k)) for k in range(doses))
 
-    # A day or two sooner only lengthens the contact a little; later would put packaging off.
-    near = [day for n in range(3) if (day := days_from(wanted, -n)) >= today]
+    near = [day for n in range(SOONER_DAYS + 1) if (day := days_from(wanted, -n)) >= today]
     hop = first_fitting(iter(near), hops_fit) or first_fitting(days_ahead(constraints, now, wanted), hops_fit)
     if hop is None:
-        blocked = "None of your days fits for hopping. Open another weekday."
+        blocked = Obstacle.NO_HOPPING_DAY
         return replace(base, packaging_day=None, packaging_chance=None, blocked_by=blocked, reason=blocked)
     days = tuple(days_from(hop, interval * k) for k in range(doses))
     out = days_from(days[-1], contact)
@@ -280,8 +297,7 @@ def _hops_early(assessment: Assessment, constraints: Constraints, ready: Readine
             days_ahead(constraints, now, days_from(max(out, package), whole_days(constraints.hold_h / 24))),
             constraints.can_package,
         ),
-        reason=f"Hops go in on {day_words(hop)}, during the last of the fermentation, so that "
-        f"{days_words(constraints.contact_days)} of contact end on {day_words(out)}. {base.reason}",
+        reason=HopEarly(hop=hop, out=out, contact_days=constraints.contact_days, then=base.reason),
         steps=steps(assessment, constraints, now, days, out, package),
     )
 
@@ -296,7 +312,7 @@ def _already_packaged(batch: Batch, constraints: Constraints, packaged_at: datet
         hop_chance=1.0 if hops else None,
         packaging_day=day,
         packaging_chance=1.0,
-        reason=f"Packaged on {day_words(day)}.",
+        reason=Packaged(day),
         steps=(Step("package", packaged_at, packaged_at),),
     )
 

@@ -7,16 +7,33 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from analysis.model import Assessment, Forecast
-from analysis.planning.constraints import Constraints, Destination, Step, days_from, percent, whole_days
+from analysis.planning.constraints import Constraints, Destination, Step, days_from, whole_days
+from analysis.planning.reasons import Blocked, Obstacle, UnlikelyInTime
 
 HORIZON_DAYS = 180
+"""Days; how far ahead a fitting day is looked for. No source: longer than the range of any forecast we make."""
+
 EXACT_WITHIN_DAYS = 14
-"""How far ahead we look for a pair of days exactly one contact apart before hops must come out on a day between."""
+"""Days; how far ahead a pair of days exactly one contact apart is looked for before hops must come out on a day
+between. No source: two weeks show each weekday twice."""
+
+SLACK_DAYS = 7
+"""Days; by how much packaging may follow the end of the contact. No source: a week shows each weekday once."""
+
 LONGEST_CONTACT_DAYS = 7.0
-"""Hops in longer than this are said to give grassy flavours (common practice, no source)."""
+"""Days; hops in longer than this are said to give grassy flavours. Common practice, no source."""
+
+LATE_AFTER = timedelta(hours=3)
+"""Span; how long after the person's hour of work it is too late to begin that day. No source."""
+
+EVEN = 0.5
+"""Chance; the first day that has it is the earliest that a window names. No source: as likely as not."""
+
+NEARLY_SURE = 0.95
+"""Chance; the first day that has it is the latest that a window names. Convention: one miss in twenty."""
 
 SUREST = 0.999
-"""No day still to come is surer than this; 1 is kept for what has happened."""
+"""Chance; no day still to come is surer than this. By definition: 1 is kept for what has happened."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +97,7 @@ def held_since(assessment: Assessment, since: datetime | None = None) -> datetim
 def days_ahead(constraints: Constraints, now: datetime, start: date | None = None) -> Iterator[date]:
     """The days from today (tomorrow late in the evening) or from `start`, whichever is later, up to the horizon."""
     today = constraints.local_day(now)
-    if now > constraints.instant(today) + timedelta(hours=3):
+    if now > constraints.instant(today) + LATE_AFTER:
         today = days_from(today, 1)  # too late this evening to begin
     first = today if start is None else max(today, start)
     return (days_from(first, n) for n in range(HORIZON_DAYS))
@@ -101,20 +118,17 @@ def even_and_late(
 ) -> tuple[date | None, date | None]:
     """The first day with an even chance and the first with 95 %; None where there is none."""
     return (
-        first_fitting(days_ahead(constraints, now), lambda d: chance(d) >= 0.5),
-        first_fitting(days_ahead(constraints, now), lambda d: chance(d) >= 0.95),
+        first_fitting(days_ahead(constraints, now), lambda d: chance(d) >= EVEN),
+        first_fitting(days_ahead(constraints, now), lambda d: chance(d) >= NEARLY_SURE),
     )
 
 
-def never_words(constraints: Constraints, ready: Readiness, now: datetime) -> str:
-    """Why no day fits, with the way out."""
+def why_never(constraints: Constraints, ready: Readiness, now: datetime) -> Blocked:
+    """Why no day fits."""
     best = max(ready.chance(constraints.instant(d)) for d in days_ahead(constraints, now))
     if best < constraints.confidence:
-        return (
-            f"The forecast gives {percent(best)} that it is done within {HORIZON_DAYS} days, less than the "
-            f"{percent(constraints.confidence)} you asked for. Watch on, or lower the confidence."
-        )
-    return "None of your days fits. Open another weekday for hopping or packaging."
+        return UnlikelyInTime(best, constraints.confidence, HORIZON_DAYS)
+    return Obstacle.NO_DAY_FITS
 
 
 def lengths(constraints: Constraints, destination: Destination) -> tuple[int, int, int]:
@@ -145,7 +159,7 @@ def pair_of(
     Exactly `lag` apart where such a pair is near; else the packaging day may follow by up to a week. For bottles
     the earliest packaging day wins, since the hops are out by then.
     """
-    slacks = range(8)
+    slacks = range(SLACK_DAYS + 1)
     if constraints.destination == "bottle":
         candidates = [
             (days_from(d, lag + slack), -d.toordinal(), d)

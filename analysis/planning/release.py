@@ -14,8 +14,8 @@ from typing import Final
 from analysis.model import Assessment, as_utc
 
 FRESH_WITHIN: Final = timedelta(hours=24)
-"""How old the newest reading may be on packaging day. The steady rule of the trade asks for the same gravity on the
-day itself (common practice, no source)."""
+"""Span; how old the newest reading may be on packaging day. The steady rule of the trade asks for the same gravity on
+the day itself: common practice, no source."""
 
 
 class Condition(StrEnum):

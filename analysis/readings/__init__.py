@@ -3,7 +3,6 @@
 from analysis.readings.binning import Series, hours_of, original_gravity, summarise
 from analysis.readings.cleaning import mark
 from analysis.readings.stability import (
-    CHILL_C,
     Hold,
     chilled_from,
     fall_of_late,
@@ -16,7 +15,6 @@ from analysis.readings.stability import (
 )
 
 __all__ = [
-    "CHILL_C",
     "Hold",
     "Series",
     "chilled_from",

@@ -15,12 +15,11 @@ from scipy.ndimage import median_filter
 from analysis.drinks import DRINK_FACTS
 from analysis.model import Batch, Floats
 from analysis.readings.cleaning import digit_and_scatter, hours_since
+from analysis.readings.robust import SD_PER_MAD
+from analysis.thresholds import LEAST_ORIGINAL_SG, PLAUSIBLE_C
 
 FINE_H: Final = 3.0
 """Width of a bin over the last days, hours."""
-
-LEAST_ORIGINAL_SG: Final = 1.005
-"""Below this there is nothing to ferment."""
 
 _FINE_SPAN_H: Final = 96.0
 _COARSE_BINS: Final = 40
@@ -188,7 +187,7 @@ def _bins(hours: Floats, gravity_sg: Floats, edges: Floats) -> tuple[Floats, Flo
     slope = np.gradient(mean_g, mean_h) if starts.size > 1 else np.zeros(1)
     residual = gravity_sg - mean_g[group] - slope[group] * (hours - mean_h[group])
     steps = np.abs(np.diff(residual))[np.diff(group) == 0]
-    scale = max(1.4826 * float(np.median(steps)) / np.sqrt(2.0) if steps.size else 0.0, 5e-5)
+    scale = max(SD_PER_MAD * float(np.median(steps)) / np.sqrt(2.0) if steps.size else 0.0, 5e-5)
     # One step of Huber's mean: readings far from their bin's middle pull with a bounded force.
     bound = 2.0 * max(scale, 1e-4)
     weight = np.minimum(1.0, bound / np.maximum(np.abs(residual), 1e-12))
@@ -206,7 +205,9 @@ def _temperature_grid(
     if grid.size == 1:
         grid = np.array([0.0, max(now_h, 1e-3)])
     temperature = marked["temperature_c"].to_numpy()
-    known = np.isfinite(temperature) & (hours_all >= 0) & (temperature > -5) & (temperature < 50)
+    known = (
+        np.isfinite(temperature) & (hours_all >= 0) & (temperature > PLAUSIBLE_C[0]) & (temperature < PLAUSIBLE_C[1])
+    )
     if not known.any():
         return grid, np.full(grid.size, reference_c), False
     h, t = hours_all[known], temperature[known]

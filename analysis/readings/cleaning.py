@@ -14,7 +14,18 @@ from numpy.lib.stride_tricks import sliding_window_view
 
 from analysis.errors import ReadingsError
 from analysis.model import Batch, Floats
+from analysis.readings.robust import SD_PER_MAD
 from analysis.schemas import MARKED, READINGS, UTC_TIME
+from analysis.thresholds import (
+    FROZEN_H,
+    FROZEN_LEAST_READINGS,
+    FROZEN_LEAST_REPEATS,
+    FROZEN_LOG_CHANCE,
+    PLAUSIBLE_SG,
+    SPIKE_FLOOR_SG,
+    SPIKE_SIGMAS,
+    SPIKE_WINDOW,
+)
 
 BEFORE_PITCHING: Final = "before pitching"
 DUPLICATE: Final = "duplicate"
@@ -23,17 +34,6 @@ IMPOSSIBLE: Final = "impossible gravity"
 SPIKE: Final = "spike"
 STUCK: Final = "float stuck"
 AFTER_PACKAGING: Final = "after packaging"
-
-PLAUSIBLE_SG: Final = (0.970, 1.220)
-"""Outside of this no fermenting beer, cider, wine or mead reads (absolute ethanol apart; common practice)."""
-
-_SPIKE_FLOOR_SG: Final = 0.0015
-_SPIKE_SIGMAS: Final = 6.0
-_WINDOW: Final = 9
-_FROZEN_H: Final = 4.0
-_LEAST_REPEATS: Final = 0.02
-_LOG_CHANCE: Final = -25.0
-"""Logarithm of the chance below which a run of repeats is no chance."""
 
 
 def checked(readings: pl.DataFrame) -> pl.DataFrame:
@@ -115,10 +115,10 @@ def mark(readings: pl.DataFrame, batch: Batch, *, now: datetime) -> pl.DataFrame
         reason[~absent & (hours > end_h)] = AFTER_PACKAGING
 
     used = np.flatnonzero((reason == None) & ~by_hand)  # noqa: E711 - elementwise on an object array
-    if used.size >= _WINDOW:
+    if used.size >= SPIKE_WINDOW:
         reason[used[spikes(gravity[used])]] = SPIKE
     used = np.flatnonzero((reason == None) & ~by_hand)  # noqa: E711
-    if used.size >= 40:
+    if used.size >= FROZEN_LEAST_READINGS:
         reason[used[frozen(hours[used], gravity[used])]] = STUCK
     return pl.DataFrame(
         {
@@ -150,12 +150,12 @@ def spikes(gravity_sg: Floats) -> Floats:
     shape (n,)
         Boolean mask.
     """
-    half = _WINDOW // 2
+    half = SPIKE_WINDOW // 2
     padded = np.concatenate([gravity_sg[half:0:-1], gravity_sg, gravity_sg[-2 : -half - 2 : -1]])
-    middle = np.median(sliding_window_view(padded, _WINDOW), axis=1)
+    middle = np.median(sliding_window_view(padded, SPIKE_WINDOW), axis=1)
     off = np.abs(gravity_sg - middle)
-    usual = 1.4826 * np.median(off)
-    return np.asarray(off > max(_SPIKE_FLOOR_SG, _SPIKE_SIGMAS * usual))
+    usual = SD_PER_MAD * np.median(off)
+    return np.asarray(off > max(SPIKE_FLOOR_SG, SPIKE_SIGMAS * usual))
 
 
 def frozen(hours: Floats, gravity_sg: Floats) -> Floats:
@@ -175,14 +175,14 @@ def frozen(hours: Floats, gravity_sg: Floats) -> Floats:
     edges = np.flatnonzero(np.diff(np.concatenate([[0], same.view(np.int8), [0]])))
     for start, end in zip(edges[::2], edges[1::2], strict=True):
         length = end - start
-        if hours[end - 1] - hours[start - 1] < _FROZEN_H:
+        if hours[end - 1] - hours[start - 1] < FROZEN_H:
             continue
         others = max(same.size - length, 1)
-        elsewhere = min(max((same.sum() - length) / others, _LEAST_REPEATS), 0.999)
-        if length * np.log(elsewhere) > _LOG_CHANCE:
+        elsewhere = min(max((same.sum() - length) / others, FROZEN_LEAST_REPEATS), 0.999)
+        if length * np.log(elsewhere) > FROZEN_LOG_CHANCE:
             continue
         expected = _chance_of_repeat(np.delete(gravity_sg, np.s_[start:end]))
-        mask[start:end] = length * np.log(max(elsewhere, expected)) < _LOG_CHANCE
+        mask[start:end] = length * np.log(max(elsewhere, expected)) < FROZEN_LOG_CHANCE
     return mask
 
 
@@ -207,4 +207,4 @@ def digit_and_scatter(gravity_sg: Floats) -> tuple[float, float]:
     if values.size < 3:
         return 0.0, 0.0
     bend = gravity_sg[2:] - 2.0 * gravity_sg[1:-1] + gravity_sg[:-2]  # a fall adds next to nothing to it
-    return float(np.quantile(np.diff(values), 0.2)), 1.4826 * float(np.median(np.abs(bend))) / np.sqrt(6.0)
+    return float(np.quantile(np.diff(values), 0.2)), SD_PER_MAD * float(np.median(np.abs(bend))) / np.sqrt(6.0)

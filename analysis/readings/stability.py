@@ -3,29 +3,23 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 
-from analysis.model import STEADY_SG, Floats
+from analysis.model import Floats
 from analysis.readings.binning import Series
-
-CHILL_C: Final = 6.5
-"""A fall of this much below where it fermented counts as chilled: a plateau is no evidence then (common practice)."""
-
-_MAD: Final = 1.4826
-"""Standard deviation of normal errors by their median absolute deviation."""
-
-_LEAST_H: Final = 8.0
-_LEVEL_H: Final = 12.0
-
-_MOVED_SG: Final = 0.0006
-"""Fall over half a day after which a stand is over."""
-
-_MOVES_SG: Final = 0.0004
-_BEYOND: Final = 2.5
-_NEWEST_H: Final = 3.0
-"""A stand may be ending where the last hours lie below the day before by this much and so many times its scatter."""
+from analysis.readings.robust import SD_PER_MAD
+from analysis.thresholds import (
+    CHILL_BEGINS_C,
+    CHILL_C,
+    LEAST_HOLD_SEEN_H,
+    LEVEL_H,
+    MOVED_SG,
+    MOVES_BEYOND,
+    MOVES_SG,
+    NEWEST_H,
+    STEADY_SG,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,19 +51,19 @@ def hold(series: Series, *, until_h: float, from_h: float = 0.0, limit_sg: float
     t, g = series.hours[use], series.gravity_sg[use]
     if t.size < 2:
         return Hold(None, until_h, 0.0, 0.0, 0.0)
-    level = levels(t, g, _LEVEL_H)
+    level = levels(t, g, LEVEL_H)
     away = np.abs(level - level[-1]) >= limit_sg
     first = int(np.flatnonzero(away)[-1]) + 1 if away.any() else 0
     # A falling batch is always within a point of where it was an hour ago: the straight line over the span must
     # have moved by less than a point too.
     moved, error = limit_sg, 0.0
-    while first < t.size - 2 and t[-1] - t[first] >= _LEAST_H:
+    while first < t.size - 2 and t[-1] - t[first] >= LEAST_HOLD_SEEN_H:
         moved, error = moved_by(t[first:], g[first:])
         if moved < limit_sg:
             break
         first += 1
     held = float(np.floor(t[-1] - t[first]))
-    if moved >= limit_sg or held < _LEAST_H:
+    if moved >= limit_sg or held < LEAST_HOLD_SEEN_H:
         return Hold(None, float(t[-1]), 0.0, 0.0, 0.0)
     return Hold(float(t[first]), float(t[-1]), held, moved, error)
 
@@ -100,7 +94,7 @@ def scatter_of(gravity_sg: Floats) -> float:
     if gravity_sg.size < 4:
         return 0.0
     steps = np.diff(gravity_sg)
-    return float(_MAD * np.median(np.abs(steps - np.median(steps))) / np.sqrt(2.0))
+    return float(SD_PER_MAD * np.median(np.abs(steps - np.median(steps))) / np.sqrt(2.0))
 
 
 def moves_again(series: Series, held: Hold) -> bool:
@@ -111,16 +105,16 @@ def moves_again(series: Series, held: Hold) -> bool:
     t, g = series.hours[series.floats], series.gravity_sg[series.floats]
     if t.size == 0:
         return False
-    if recent_fall(series, 12.0) > max(_MOVED_SG, _BEYOND * scatter_of(g[t > t[-1] - 11 * _NEWEST_H])):
+    if recent_fall(series, 12.0) > max(MOVED_SG, MOVES_BEYOND * scatter_of(g[t > t[-1] - 11 * NEWEST_H])):
         return True
-    since = -np.inf if held.since_h is None else held.since_h - _NEWEST_H
-    now = t > t[-1] - _NEWEST_H
-    before = (t <= t[-1] - 3 * _NEWEST_H) & (t > t[-1] - 11 * _NEWEST_H) & (t >= since)
+    since = -np.inf if held.since_h is None else held.since_h - NEWEST_H
+    now = t > t[-1] - NEWEST_H
+    before = (t <= t[-1] - 3 * NEWEST_H) & (t > t[-1] - 11 * NEWEST_H) & (t >= since)
     if np.count_nonzero(before) < 3:
         return False
     level = float(np.median(g[before]))
-    scatter = _MAD * float(np.median(np.abs(g[before] - level)))
-    return level - float(np.median(g[now])) > max(_MOVES_SG, _BEYOND * scatter)
+    scatter = SD_PER_MAD * float(np.median(np.abs(g[before] - level)))
+    return level - float(np.median(g[now])) > max(MOVES_SG, MOVES_BEYOND * scatter)
 
 
 def levels(hours: Floats, gravity_sg: Floats, width_h: float) -> Floats:
@@ -156,6 +150,6 @@ def chilled_from(series: Series) -> float | None:
         return None
     # Cooling began before the limit was crossed: go back while the temperature was still coming down.
     i = int(warm[-1])
-    while i > 0 and series.grid_temperature_c[i] < series.usual_c - 1.5:
+    while i > 0 and series.grid_temperature_c[i] < series.usual_c - CHILL_BEGINS_C:
         i -= 1
     return float(series.grid_hours[i])

@@ -1,11 +1,27 @@
-"""Figures: pure functions from results to ``go.Figure``."""
+"""Figures: pure functions from results to ``go.Figure``. The face; what draws is loaded when it is asked for."""
 
-from dashboard.charts.base import CONFIG, PLAIN, Axes, Curve, Zoom, base_layout
-from dashboard.charts.calendar import calendar_figure
-from dashboard.charts.downsampling import thinned
-from dashboard.charts.history import history_figure
-from dashboard.charts.palette import PALETTES, Edition, faded, variables
-from dashboard.charts.sparkline import phase_glyph, sparkline
+from typing import TYPE_CHECKING
+
+from analysis.lazy import attribute_of
+from dashboard.charts.palette import PALETTES, Edition, Palette, faded, variables
+
+if TYPE_CHECKING:
+    from dashboard.charts.base import CONFIG, PLAIN, Axes, Curve, Zoom, base_layout
+    from dashboard.charts.calendar import calendar_figure
+    from dashboard.charts.downsampling import thinned
+    from dashboard.charts.history import history_figure
+    from dashboard.charts.sparkline import phase_glyph, sparkline_svg
+else:
+    __getattr__ = attribute_of(
+        __name__,
+        {
+            "base": ("CONFIG", "PLAIN", "Axes", "Curve", "Zoom", "base_layout"),
+            "calendar": ("calendar_figure",),
+            "downsampling": ("thinned",),
+            "history": ("history_figure",),
+            "sparkline": ("phase_glyph", "sparkline_svg"),
+        },
+    )
 
 __all__ = [
     "CONFIG",
@@ -14,13 +30,14 @@ __all__ = [
     "Axes",
     "Curve",
     "Edition",
+    "Palette",
     "Zoom",
     "base_layout",
     "calendar_figure",
     "faded",
     "history_figure",
     "phase_glyph",
-    "sparkline",
+    "sparkline_svg",
     "thinned",
     "variables",
 ]

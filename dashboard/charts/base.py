@@ -11,9 +11,10 @@ import numpy as np
 import polars as pl
 
 from analysis import attenuation, units
+from analysis.fitting import Fit
 from analysis.model import Assessment, Event, Floats
+from analysis.wording import Voice
 from dashboard.charts.palette import PALETTES, Edition, Palette
-from dashboard.wording import Voice, zone_of
 
 GravityScale = Literal["SG", "°P", "Attenuation"]
 TimeScale = Literal["Date", "Days since pitching"]
@@ -74,6 +75,8 @@ class Curve:
     until: datetime | None = None
     """Where the time axis ends; None: a little past the likely finish."""
     zoom: Zoom | None = None
+    classical: Fit | None = None
+    """The trade's curve, where it was asked for."""
     view: View = field(default_factory=View)
 
 
@@ -96,7 +99,7 @@ class Axes:
     def when(self, x: str | float) -> datetime:
         """The instant at a place on the time axis, as the browser gives it; raises `ValueError` for what is none."""
         if self.view.time == "Date":
-            there = datetime.fromisoformat(str(x)).replace(tzinfo=zone_of(self.voice.preferences.time_zone))
+            there = datetime.fromisoformat(str(x)).replace(tzinfo=self.voice.zone)
             return there.astimezone(UTC)
         return self.pitched + timedelta(days=float(x))
 
@@ -109,7 +112,7 @@ class Axes:
     def xs(self, column: pl.Series) -> list[Any]:
         """Many places on the time axis at once; dates as text, which the browser takes as it is."""
         if self.view.time == "Date":
-            local = column.dt.convert_time_zone(zone_of(self.voice.preferences.time_zone).key)
+            local = column.dt.convert_time_zone(self.voice.zone.key)
             return local.dt.strftime("%Y-%m-%d %H:%M:%S").to_list()
         return [round(self.x(when), 6) for when in column]
 

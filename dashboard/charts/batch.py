@@ -16,11 +16,12 @@ import plotly.graph_objects as go
 import polars as pl
 
 from analysis import units
+from analysis.fitting import Fit
 from analysis.model import Assessment, Event, Forecast, PhaseSpan
+from analysis.wording import EVENT_WORDS, PHASE_WORDS, Voice
 from dashboard.charts.base import DATE_TICKS, Axes, Curve, Zoom, axis_title, base_layout, course_until
 from dashboard.charts.downsampling import thinned
 from dashboard.charts.palette import faded
-from dashboard.wording import EVENT_WORDS, PHASE_WORDS, Voice
 
 _PANELS: Final = ((0.3794, 1.0), (0.1906, 0.3344), (0.0, 0.1456))
 """Gravity, temperature and the strip of events, as shares of the height."""
@@ -74,6 +75,8 @@ def batch_figure(curve: Curve, voice: Voice) -> go.Figure:
     _band(drawing, a, curve.zoom)
     _points(drawing, curve)
     _course(drawing, a, curve.zoom)
+    if curve.classical is not None:
+        _classical(drawing, curve, curve.classical)
     _temperature(drawing, curve)
     _phases(drawing, a.phases, voice.now)
     _strip(drawing, curve.events, a)
@@ -155,6 +158,24 @@ def _course(drawing: _Drawing, a: Assessment, zoom: Zoom | None) -> None:
     )
 
 
+def _classical(drawing: _Drawing, curve: Curve, found: Fit) -> None:
+    """The trade's curve over the hours that were read: quiet, and never ahead of the readings."""
+    axes, newest = drawing.axes, curve.assessment.newest_reading_at
+    if newest is None or newest <= curve.pitched_at:
+        return
+    hours = np.linspace(0.0, (newest - curve.pitched_at).total_seconds() / 3600, 120)
+    at = pl.Series([curve.pitched_at + timedelta(hours=float(h)) for h in hours], dtype=pl.Datetime("us", "UTC"))
+    drawing.timed(
+        1,
+        at,
+        f"classical curve %{{y:{axes.y_format}}}",
+        y=axes.ys(found.value(hours)),
+        mode="lines",
+        line={"color": axes.palette.past, "width": 1.5, "dash": "dash"},
+        name="classical curve",
+    )
+
+
 def _points(drawing: _Drawing, curve: Curve) -> None:
     palette, window = drawing.axes.palette, _window(curve.zoom)
     ink, past = palette.ink, palette.past
@@ -189,7 +210,7 @@ def _scatter(drawing: _Drawing, rows: pl.DataFrame, name: str, marker: dict[str,
 
 def _temperature(drawing: _Drawing, curve: Curve) -> None:
     axes = drawing.axes
-    palette, unit = axes.palette, axes.voice.preferences.temperature_unit
+    palette, unit = axes.palette, axes.voice.units.temperature_unit
 
     def shown(celsius: Any) -> Any:
         return units.c_to_f(celsius) if unit == "°F" else celsius
@@ -333,7 +354,7 @@ def _finish(drawing: _Drawing, finish: Forecast) -> None:
 def _layout(drawing: _Drawing, curve: Curve) -> dict[str, Any]:
     axes, palette, shown = drawing.axes, drawing.axes.palette, drawing.shown
     drawing.notes.append(_title(axes, axes.y_title, "y domain", (-46, 20)))
-    drawing.notes.append(_title(axes, f"Temperature, {axes.voice.preferences.temperature_unit}", "y2 domain", (2, 0)))
+    drawing.notes.append(_title(axes, f"Temperature, {axes.voice.units.temperature_unit}", "y2 domain", (2, 0)))
     time: dict[str, Any] = {
         "range": [axes.x(shown[0]), axes.x(shown[1])],
         "gridcolor": palette.rule,

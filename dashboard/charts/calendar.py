@@ -9,9 +9,10 @@ from typing import Any, Final
 import plotly.graph_objects as go
 
 from analysis.planning import Act
+from analysis.wording import Voice, expected_finish
 from dashboard.charts.base import base_layout
 from dashboard.charts.palette import PALETTES, Edition, Palette, faded
-from dashboard.wording import Voice, expected_finish, name_of
+from dashboard.wording import name_of
 from ingest.model import Preferences
 from ingest.monitoring import Outlook
 
@@ -27,12 +28,12 @@ _NOON: Final = time(12)
 _FADE: Final = ((0.05, 0.95, 0.18), (0.1, 0.9, 0.25), (0.25, 0.75, 0.4))
 
 
-def calendar_figure(outlooks: Sequence[Outlook], say: Voice, edition: Edition) -> go.Figure:
+def calendar_figure(outlooks: Sequence[Outlook], say: Voice, preferences: Preferences, edition: Edition) -> go.Figure:
     """One row a batch, the soonest planned first; the rows' names stand above their bars, so that a phone has room."""
     palette = PALETTES[edition]
     start, end = _span(outlooks, say)
     rows = len(outlooks)
-    shapes = _days_off(say.preferences, start.date(), end.date(), palette.sheet)
+    shapes = _days_off(preferences, start.date(), end.date(), palette.sheet)
     names: list[dict[str, Any]] = []
     finishes: list[tuple[datetime, int, str]] = []
     marks: list[tuple[datetime, int, str]] = []

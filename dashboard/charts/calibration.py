@@ -10,10 +10,11 @@ import plotly.graph_objects as go
 
 from analysis import units
 from analysis.calibration import InclinationCurve
+from analysis.display_units import number
 from analysis.model import Floats
+from analysis.wording import Voice
 from dashboard.charts.base import axis_title, base_layout
 from dashboard.charts.palette import PALETTES, Edition, Palette, faded
-from dashboard.wording import Voice, number
 
 _HEIGHT_PX: Final = 320
 _BEYOND: Final = 0.25
@@ -29,7 +30,7 @@ def curve_figure(
 ) -> go.Figure:
     """Gravity over inclination; `now_deg` is what the float says now."""
     palette = PALETTES[edition]
-    plato = voice.preferences.gravity_unit == "°P"
+    plato = voice.units.gravity_unit == "°P"
 
     def shown(gravity: Floats) -> Floats:
         return np.asarray(units.sg_to_plato(gravity)) if plato else gravity

@@ -7,9 +7,9 @@ from typing import Final
 
 import plotly.graph_objects as go
 
+from analysis.wording import Voice
 from dashboard.charts.base import DATE_TICKS, axis_title, base_layout
 from dashboard.charts.palette import PALETTES, Edition, faded
-from dashboard.wording import Voice
 from ingest.model import AssessmentRecord
 
 _MOST: Final = 200

@@ -6,13 +6,13 @@ Plain inline SVG with the page's colour variables, so that a list of two hundred
 from __future__ import annotations
 
 from datetime import datetime, timedelta
-from html import escape
 from typing import Final
 
 import numpy as np
 import polars as pl
 
 from analysis.model import Assessment, Floats, Phase
+from dashboard.templates import Markup, fill
 
 WIDTH: Final = 150
 HEIGHT: Final = 38
@@ -35,11 +35,12 @@ _GLYPHS: Final[dict[Phase, str]] = {
 }
 
 
-def phase_glyph(phase: Phase) -> str:
+def phase_glyph(phase: Phase) -> Markup:
     """The phase as a tiny stroke, to stand before its word."""
-    return (
+    return fill(
         '<svg class="glyph" viewBox="0 0 16 12" width="16" height="12" aria-hidden="true" focusable="false">'
-        f'<path d="{_GLYPHS[phase]}"/></svg>'
+        '<path d="{{ stroke }}"/></svg>',
+        stroke=_GLYPHS[phase],
     )
 
 
@@ -98,25 +99,36 @@ def _course(a: Assessment, start: float, now: float, end: float) -> tuple[Floats
     return at[few], low[few], middle[few], high[few]
 
 
-def sparkline(assessment: Assessment, now: datetime, description: str) -> str:
+def sparkline_svg(assessment: Assessment, now: datetime, description: str) -> Markup:
     """One batch's last week and next days as an SVG string; `description` is its text equivalent."""
-    opening = f'<svg class="spark" viewBox="0 0 {WIDTH} {HEIGHT}" role="img" aria-label="{escape(description)}">'
     start, here, end = (now - BACK).timestamp(), now.timestamp(), (now + AHEAD).timestamp()
     seen_at, seen = _measured(assessment, start, here)
     at, low, middle, high = _course(assessment, start, here, end)
     values = np.concatenate([seen, middle])
     if not values.size:
-        return f'{opening}<path class="rest" d="M0 {HEIGHT - 2}H{WIDTH}"/></svg>'
+        return _svg(description, [("rest", f"M0 {HEIGHT - 2}H{WIDTH}")])
     box = _Frame(now, float(values.min()), float(values.max()))
-    parts = []
+    parts: list[tuple[str, str]] = []
     ahead = at >= here
     if ahead.sum() > 1:
         there, back = at[ahead], at[ahead][::-1]
         edge = box.path(np.concatenate([there, back]), np.concatenate([high[ahead], low[ahead][::-1]]))
-        parts.append(f'<path class="band" d="{edge}Z"/>')
+        parts.append(("band", f"{edge}Z"))
     if at.size > 1:
-        parts.append(f'<path class="course" d="{box.path(at, middle)}"/>')
+        parts.append(("course", box.path(at, middle)))
     if seen.size:
-        parts.append(f'<path class="dots" d="{box.dots(seen_at, seen)}"/>')
-    parts.append(f'<path class="now" d="M{BACK / (BACK + AHEAD) * WIDTH:.1f} 0V{HEIGHT}"/>')
-    return f"{opening}{''.join(parts)}</svg>"
+        parts.append(("dots", box.dots(seen_at, seen)))
+    parts.append(("now", f"M{BACK / (BACK + AHEAD) * WIDTH:.1f} 0V{HEIGHT}"))
+    return _svg(description, parts)
+
+
+def _svg(description: str, paths: list[tuple[str, str]]) -> Markup:
+    """The picture from its strokes, each a class and a path."""
+    return fill(
+        '<svg class="spark" viewBox="0 0 {{ width }} {{ height }}" role="img" aria-label="{{ description }}">'
+        '{% for kind, path in paths %}<path class="{{ kind }}" d="{{ path }}"/>{% endfor %}</svg>',
+        width=WIDTH,
+        height=HEIGHT,
+        description=description,
+        paths=paths,
+    )

@@ -4,20 +4,19 @@ from __future__ import annotations
 
 import argparse
 import json
+import sys
 from dataclasses import fields
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
-import polars as pl
+from analysis.model import DRINKS, EVENT_KINDS, HOLD_H, Assessment, Batch, Event, EventKind
+from dashboard.cli.options import AddCommand, columns_of, plain
+from ingest.errors import EntryError
 
-from analysis import Batch, Event, assess
-from analysis.model import DRINKS, EVENT_KINDS, HOLD_H, Assessment, EventKind
-from analysis.planning.outstanding import days_to_come, outstanding
-from analysis.planning.plan import Constraints, plan
-from dashboard.cli.options import AddCommand, plain
-from ingest import threads
-from ingest.errors import EntryError, ImportFileError
+if TYPE_CHECKING:
+    from analysis.fitting import Fit
+    from analysis.planning.constraints import Plan
 
 _EARLIEST_YEAR: Final = 1990
 _LATEST_YEAR: Final = 2100
@@ -30,9 +29,13 @@ def add_assess(command: AddCommand) -> None:
         "assess",
         _assess,
         "give verdict and dates for a log, without broker or database",
-        "The log is a CSV file with the columns measured_at, gravity_sg and temperature_c.",
+        "The log is CSV, Parquet or JSON lines with the columns measured_at, gravity_sg (or extract_plato) and "
+        "temperature_c.",
     )
-    sub.add_argument("log", type=Path, metavar="LOG.csv")
+    sub.add_argument("log", type=Path, metavar="LOG")
+    sub.add_argument(
+        "--column", action="append", default=[], metavar="OURS=THEIRS", help="such as --column extract_plato=Extract"
+    )
     sub.add_argument("--original-gravity", type=_gravity, metavar="SG", help="for example 1.052")
     sub.add_argument("--pitched", type=_time, metavar="TIME", help="for example 2026-03-01T10:00Z")
     sub.add_argument("--now", type=_time, metavar="TIME", help="judge as of this time (default: the last reading)")
@@ -50,14 +53,28 @@ def add_assess(command: AddCommand) -> None:
     )
     sub.add_argument("--hold", type=_hours, default=HOLD_H, metavar="HOURS", help="how long gravity must hold (48)")
     sub.add_argument(
-        "--time-zone", type=_zone, default="UTC", metavar="ZONE", help="for the dates, such as Europe/Vienna"
+        "--time-zone",
+        type=_zone,
+        default="UTC",
+        metavar="ZONE",
+        help="for the dates, and for times without one",
     )
     sub.add_argument("--json", action="store_true", help="answer as JSON")
 
 
 def _assess(arguments: argparse.Namespace) -> int:
+    # What weighs a second of the processor is loaded by who needs it: every other command lists this one too.
+    from analysis.assessment.assess import assess
+    from analysis.planning.constraints import Constraints
+    from analysis.planning.plan import plan
+    from analysis.wording.classical import classical_fit
+    from ingest import threads
+    from ingest.transfer.log_file import read_gravities
+
     threads.one_for_linear_algebra()
-    readings = read_log(arguments.log)
+    readings, assumed = read_gravities(arguments.log, columns_of(arguments.column), zone=arguments.time_zone)
+    if assumed:
+        print(f"The log's times bear no zone; they are read as {arguments.time_zone}.", file=sys.stderr)
     times: list[datetime] = readings["measured_at"].sort().to_list()
     pitched: datetime = arguments.pitched or times[0]
     now: datetime = arguments.now or times[-1]
@@ -84,80 +101,37 @@ def _assess(arguments: argparse.Namespace) -> int:
     )
     assessment = assess(readings, batch, now=now)
     planned = plan(assessment, batch, Constraints(hold_h=arguments.hold, time_zone=arguments.time_zone), now=now)
-    if arguments.json:
-        days = days_to_come(outstanding(planned, batch))
-        print(json.dumps(plain({**assessment_facts(assessment), **planned.as_dict(), **days}), indent=2))
-    else:
-        from dashboard.wording.report import report
-
-        print(report(assessment, planned, batch, time_zone=arguments.time_zone))
+    _print(assessment, planned, batch, arguments, classical_fit(assessment, batch))
     return 0
 
 
-def read_log(path: Path) -> pl.DataFrame:
-    """Read a log with the columns measured_at, gravity_sg, temperature_c (and, if there, by_hand).
+def _print(
+    assessment: Assessment, planned: Plan, batch: Batch, arguments: argparse.Namespace, classical: Fit | str
+) -> None:
+    if not arguments.json:
+        from analysis.wording.report import report
 
-    Raises
-    ------
-    ImportFileError
-        If the file, a column or a value cannot be read; it names the row.
-    """
-    name = str(path)
-    try:
-        frame = pl.read_csv(path, infer_schema=False)
-    except FileNotFoundError:
-        raise ImportFileError(name, "the file", "there is no such file", "Check the path.") from None
-    except (OSError, pl.exceptions.PolarsError) as error:
-        reason = str(error).splitlines()[0]
-        raise ImportFileError(name, "the file", f"it cannot be read as CSV ({reason})", "Save it as UTF-8.") from None
-    frame = frame.rename({c: c.strip() for c in frame.columns})
-    for needed in ("measured_at", "gravity_sg"):
-        if needed not in frame.columns:
-            there = ", ".join(frame.columns)
-            raise ImportFileError(
-                name, "the first line", f"there is no column {needed} (there are: {there})", "Rename the column."
-            )
-    if frame.height == 0:
-        raise ImportFileError(name, "after the first line", "there is no reading", "Give at least one row.")
-    times = [_log_time(name, i, t) for i, t in enumerate(frame["measured_at"], start=2)]
-    columns: dict[str, Any] = {"measured_at": pl.Series(times, dtype=pl.Datetime("us", "UTC"))}
-    for number in ("gravity_sg", "temperature_c"):
-        cells = frame[number] if number in frame.columns else [None] * frame.height
-        columns[number] = pl.Series(
-            [_log_number(name, i, number, c) for i, c in enumerate(cells, start=2)], dtype=pl.Float64
-        )
-    if "by_hand" in frame.columns:
-        columns["by_hand"] = pl.Series([str(c).strip().casefold() in {"true", "1", "yes"} for c in frame["by_hand"]])
-    return pl.DataFrame(columns)
+        print(report(assessment, planned, batch, time_zone=arguments.time_zone, classical=classical))
+        return
+    from analysis.display_units import DisplayUnits
+    from analysis.planning.outstanding import days_to_come, outstanding
+    from analysis.wording.classical import classical_facts
+    from analysis.wording.plan import plan_facts
 
-
-def _log_time(file: str, row: int, text: str | None) -> datetime:
-    try:
-        return _time(text or "")
-    except argparse.ArgumentTypeError as error:
-        raise ImportFileError(file, f"row {row}, measured_at", str(error), "Mend the row.") from None
-
-
-def _log_number(file: str, row: int, column: str, text: str | None) -> float | None:
-    if text is None or not text.strip():
-        return None
-    try:
-        value = float(text)
-    except ValueError:
-        raise ImportFileError(
-            file, f"row {row}, {column}", f"{text!r} is not a number", "Write 1.012, or leave the cell empty."
-        ) from None
-    usual = {"gravity_sg": (0.95, 1.25, "a gravity such as 1.012"), "temperature_c": (-20, 110, "°C such as 19.5")}
-    low, high, example = usual[column]
-    if not low <= value <= high:
-        raise ImportFileError(file, f"row {row}, {column}", f"{text} is out of range", f"It should be {example}.")
-    return value
+    days = days_to_come(outstanding(planned, batch))
+    facts = {**assessment_facts(assessment), **plan_facts(planned, DisplayUnits()), **days}
+    print(json.dumps(plain({**facts, "classical_fit": classical_facts(classical)}), indent=2))
 
 
 def assessment_facts(a: Assessment) -> dict[str, Any]:
     """What `--json` says about an assessment: its fields without the frames, the forecast by its percentiles."""
+    from analysis.display_units import DisplayUnits
+    from analysis.wording.evidence import advice_sentences, sentences
+
     left_out = {"marked", "course", "hysteresis", "finish", "fingerprint"}
     facts = {f.name: getattr(a, f.name) for f in fields(a) if f.name not in left_out}
+    facts["evidence"] = sentences(a.evidence, DisplayUnits())
+    facts["advice"] = advice_sentences(a.advice, DisplayUnits())
     facts["ready"] = a.ready
     facts["finish"] = {"p10": a.finish.p10, "p50": a.finish.p50, "p90": a.finish.p90} if a.finish else None
     return facts
@@ -178,6 +152,8 @@ def _time(text: str) -> datetime:
 
 
 def _zone(text: str) -> str:
+    from analysis.planning.constraints import Constraints
+
     try:
         return Constraints(time_zone=text).time_zone
     except ValueError as error:

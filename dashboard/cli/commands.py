@@ -8,13 +8,16 @@ import re
 import sys
 from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
-from dashboard.cli.options import AddCommand, plain
-from ingest.errors import EntryError, ImportFileError, IngestError
+from dashboard.cli.options import AddCommand, columns_of, plain, settings_of
+from ingest.errors import ImportFileError, IngestError
 
 # --- sheet and plan --------------------------------------------------------------------------------------------------
+
+if TYPE_CHECKING:
+    from ingest.decoding import Rule
 
 
 def add_sheet(command: AddCommand) -> None:
@@ -30,7 +33,7 @@ def add_sheet(command: AddCommand) -> None:
 
 
 def _sheet(arguments: argparse.Namespace) -> int:
-    from analysis.packaging.sheet import Say, SheetInputError, sheet
+    from analysis.packaging.sheet import SheetInputError, sheet
     from dashboard.sheet.html import sheet_html
     from dashboard.sheet.text import sheet_text
     from ingest.model import Preferences
@@ -48,7 +51,7 @@ def _sheet(arguments: argparse.Namespace) -> int:
         raise ImportFileError(where, "the text", "it is not a JSON object", 'Write {"volume_l": 20, …}.')
     try:
         answer = sheet(given)
-        worded = sheet(given, say=Say(mine.gravity_unit, mine.temperature_unit, mine.pressure_unit))
+        worded = sheet(given, say=mine.units)
     except SheetInputError as error:
         for fault in error.all:
             print(f"tunroom: {where}: {fault}", file=sys.stderr)
@@ -77,13 +80,13 @@ def _plan(arguments: argparse.Namespace) -> int:
     if arguments.json:
         print(json.dumps(answer, indent=2, ensure_ascii=False))
         return 0
-    from dashboard.wording import formatting
+    from analysis.display_units import chance
 
     print(answer["batch"])
     today = datetime.now(ZoneInfo(answer["time_zone"])).date().isoformat()
     for each in answer["to_do"]:
         dose = f" ({each['dose']} of {each['doses']})" if each["doses"] > 1 else ""
-        holds = f", {formatting.chance(each['chance'])} to hold" if each["chance"] is not None else ""
+        holds = f", {chance(each['chance'])} to hold" if each["chance"] is not None else ""
         gone = each["day"] < today
         print(f"  {each['act'].capitalize()}{dose}: {each['day']}{' (past)' if gone else holds}")
     print(f"  {answer['reason']}")
@@ -93,7 +96,6 @@ def _plan(arguments: argparse.Namespace) -> int:
 
 
 def _carry_out(arguments: argparse.Namespace, command: str, wishes: dict[str, Any]) -> Any:
-    from dashboard.cli.options import settings_of
     from ingest import commands
 
     live = sys.stderr.isatty()
@@ -144,12 +146,7 @@ def add_import(command: AddCommand) -> None:
 
 
 def _import(arguments: argparse.Namespace) -> int:
-    columns = {}
-    for pair in arguments.column:
-        ours, found, theirs = pair.partition("=")
-        if not found:
-            raise EntryError("column", f"--column {pair} has no =", "Write measured_at=NAME_IN_THE_FILE.")
-        columns[ours.strip()] = theirs.strip()
+    columns = columns_of(arguments.column)
     if not arguments.path.is_dir() and arguments.path.suffix.lower() != ".zip":
         from ingest import transfer
 
@@ -218,8 +215,8 @@ def add_decode(command: AddCommand) -> None:
 
 
 def _decode(arguments: argparse.Namespace) -> int:
-    from dashboard.cli.options import settings_of
-    from ingest import commands, explain
+    from ingest import control, explain
+    from ingest.settings.settings import DATABASE
 
     payload: str = arguments.payload
     try:
@@ -229,8 +226,12 @@ def _decode(arguments: argparse.Namespace) -> int:
             payload[1:], "the file", f"it cannot be read ({error.strerror})", "Check the path."
         ) from None
     settings = settings_of(arguments)
+    made_on_screen: tuple[Rule, ...] = ()
     try:
-        made_on_screen = commands.rules_made_on_screen(settings)
+        if control.owner(settings.data_dir) is not None or (settings.data_dir / DATABASE).exists():
+            from ingest import commands  # opens the cellar, and so loads all that it takes
+
+            made_on_screen = commands.rules_made_on_screen(settings)
     except IngestError as error:  # the settings' own rules can be tried all the same
         print(f"Without the rules made on screen: {error}", file=sys.stderr)
         made_on_screen = ()

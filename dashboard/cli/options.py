@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import argparse
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import fields, is_dataclass, replace
 from datetime import UTC, date, datetime
 from typing import Any, Protocol
 
+from ingest.errors import EntryError
 from ingest.settings.settings import Settings, load
 
 
@@ -35,6 +36,23 @@ def plain(value: Any) -> Any:
 
 
 Command = Callable[[argparse.Namespace], int]
+
+
+def columns_of(pairs: Sequence[str]) -> dict[str, str]:
+    """Our column names with the file's, from ``OURS=THEIRS`` as typed.
+
+    Raises
+    ------
+    EntryError
+        If one has no ``=``.
+    """
+    columns = {}
+    for pair in pairs:
+        ours, found, theirs = pair.partition("=")
+        if not found:
+            raise EntryError("column", f"--column {pair} has no =", "Write measured_at=NAME_IN_THE_FILE.")
+        columns[ours.strip()] = theirs.strip()
+    return columns
 
 
 def settings_of(arguments: argparse.Namespace) -> Settings:

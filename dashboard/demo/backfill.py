@@ -37,28 +37,28 @@ _PATIENCE_S: Final = 30.0
 class History:
     """A thread that looks back once and ends."""
 
-    def __init__(self, service: Service, until: datetime) -> None:
+    def __init__(self) -> None:
         self._stop = threading.Event()
         self._arrived = threading.Event()
-        self._service = service
-        self._thread = threading.Thread(target=self._run, args=(service, until), name="demo-history", daemon=True)
+        self._began = time.monotonic()
+        self._thread: threading.Thread | None = None
 
-    def hold(self) -> None:
-        """Let nothing be said of any batch until the history has arrived."""
-        if self._service.watcher is not None and self._service.store.get_note(_DONE_NOTE) is None:
-            began = time.monotonic()
-            self._service.watcher.holding = lambda: (
-                not self._arrived.is_set() and time.monotonic() - began < _PATIENCE_S
-            )
+    def holds(self, store: Store) -> bool:
+        """Whether nothing is to be said of any batch yet, as its history is still on the way."""
+        if self._arrived.is_set() or time.monotonic() - self._began >= _PATIENCE_S:
+            return False
+        return store.get_note(_DONE_NOTE) is None
 
-    def start(self) -> None:
+    def start(self, service: Service, until: datetime) -> None:
         """Begin, as soon as the history has arrived."""
+        self._thread = threading.Thread(target=self._run, args=(service, until), name="demo-history", daemon=True)
         self._thread.start()
 
     def close(self) -> None:
         """Give up what is not done yet; it is made at the next start."""
         self._stop.set()
-        self._thread.join(15)
+        if self._thread is not None:
+            self._thread.join(15)
 
     def _run(self, service: Service, until: datetime) -> None:
         try:
@@ -125,7 +125,7 @@ class _Course:
         self._store, self._record = store, record
         self._batch = store.batch(record.batch_id)
         self._vessel = store.get(Vessel, record.vessel_id)
-        self._wishes = constraints_of(record, store.preferences())
+        self._wishes, self._units = constraints_of(record, store.preferences()), store.preferences().units
         self._before: Assessment | None = None
         self._events = 0
         self._said: tuple[date | None, date | None] | None = None
@@ -149,4 +149,4 @@ class _Course:
             plan=plan,
             computed_at=now,
         )
-        return assessment_record(outlook, now)
+        return assessment_record(outlook, now, self._units)

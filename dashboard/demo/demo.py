@@ -32,8 +32,8 @@ from ingest.model import (
     Vessel,
     Yeast,
 )
-from ingest.service import DATABASE, Service
-from ingest.settings import load
+from ingest.service import Service
+from ingest.settings import DATABASE, load
 from ingest.store import Store
 from sample_data.cellar import demo_cellar
 from sample_data.demo_model import DemoBatch, DemoCellar, DemoDevice, DemoSample
@@ -70,7 +70,8 @@ def run(arguments: argparse.Namespace) -> int:
     if arguments.fresh:
         _forget(settings.data_dir)
     print(f"An invented cellar, kept in {settings.data_dir}", flush=True)
-    app.run(settings, extra=lambda service: _devices(service, settings.data_dir))
+    history = backfill.History()
+    app.run(settings, extra=lambda service: _devices(service, settings.data_dir, history), holding=history.holds)
     return 0
 
 
@@ -80,16 +81,14 @@ def _forget(data_dir: Path) -> None:
 
 
 @contextlib.contextmanager
-def _devices(service: Service, data_dir: Path) -> Iterator[None]:
+def _devices(service: Service, data_dir: Path, history: backfill.History) -> Iterator[None]:
     """Tell the story once, then let the devices send for as long as the block runs."""
     cellar = demo_cellar(_anchor(data_dir), _SEED)
-    history = backfill.History(service, cellar.anchor)
-    history.hold()
     if not service.store.all(Vessel):
         enter(service.store, cellar)
     devices = Devices(cellar, service, data_dir / _SENT)
     devices.start()
-    history.start()
+    history.start(service, cellar.anchor)
     try:
         yield
     finally:

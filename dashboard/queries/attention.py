@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Final, Literal, get_args
 
-from analysis.planning import Condition, done_so_far, due, first_of, unread_words
-from dashboard.wording import Voice, capital, chance, dose_words, lasted, number, verdict
+from analysis.display_units import chance, number
+from analysis.planning import Condition, Unread, done_so_far, due, first_of
+from analysis.wording import Voice, advice_sentences, capital, dose_words, lasted, unread, verdict
 from ingest.model import BatchRecord, Vessel
 from ingest.monitoring import Outlook
 from ingest.store import DeviceStatus
@@ -73,7 +74,7 @@ def needs_of(outlook: Outlook, devices: Sequence[DeviceStatus], voice: Voice) ->
 
 def _from_verdict(outlook: Outlook, voice: Voice) -> list[Need]:
     a = outlook.assessment
-    advice = " ".join(a.advice[:2])
+    advice = " ".join(advice_sentences(a.advice[:2], voice.units))
     says = verdict(a, outlook.batch.hold_h, voice)
     if a.stalled:
         return [Need(kind="stalled", sentence=says, todo=advice or _STALLED_ADVICE)]
@@ -119,7 +120,7 @@ def _before_packaging(outlook: Outlook) -> str:
     """What is still to do on packaging day; the sheet comes only after a reading of that day."""
     asked = outlook.plan.release
     if asked is not None and not asked.holds(Condition.READING_FRESH):
-        return f"{unread_words(asked.reading_age)} See the gravity first."
+        return f"{unread(Unread(asked.reading_age))} See the gravity first."
     if outlook.assessment.hand_sample_agrees:
         return "Follow the sheet."
     return "Confirm the gravity by a hand sample, then follow the sheet."

@@ -10,8 +10,10 @@ from zoneinfo import ZoneInfo
 
 from icalendar import Alarm, Calendar, Event
 
+from analysis.display_units import DisplayUnits, chance_percent
 from analysis.model import events_of
-from analysis.planning import FORECAST_ONLY, Act, done_so_far, percent
+from analysis.planning import Act, done_so_far
+from analysis.wording import FORECAST_ONLY, reason
 from ingest.model import Preferences
 
 if TYPE_CHECKING:
@@ -43,7 +45,7 @@ def feed(outlooks: Sequence[Outlook], *, preferences: Preferences, now: datetime
     calendar.add("x-published-ttl", "PT1H")
     zone = ZoneInfo(preferences.time_zone)
     for outlook in outlooks:
-        for event in (*_done(outlook, zone), *_to_come(outlook, now.astimezone(zone).date())):
+        for event in (*_done(outlook, zone), *_to_come(outlook, now.astimezone(zone).date(), preferences.units)):
             calendar.add_component(event)
     return bytes(calendar.to_ical())
 
@@ -75,15 +77,15 @@ def _done(outlook: Outlook, zone: ZoneInfo) -> Iterator[Event]:
         yield _event(outlook, _name(act, dose), title, at.astimezone(zone).date(), [_LOGGED], certain=True)
 
 
-def _to_come(outlook: Outlook, today: date) -> Iterator[Event]:
+def _to_come(outlook: Outlook, today: date, units: DisplayUnits) -> Iterator[Event]:
     """What is still to be done, each with its alarm."""
     for each in outlook.to_do(today):
         title = f"{outlook.record.name}: {each.act}"
         if each.doses > 1:
             title += f" ({each.dose} of {each.doses})"
-        said = [outlook.plan.reason]
+        said = [reason(outlook.plan.reason, units)]
         if each.chance is not None:
-            said.append(f"The chance that this day still fits is {percent(each.chance)}.")
+            said.append(f"The chance that this day still fits is {chance_percent(each.chance)}.")
         if each.act == "package":
             said.append(FORECAST_ONLY)
         yield _event(outlook, _name(each.act, each.dose), title, each.day, said, certain=False)

@@ -18,12 +18,15 @@ from typing import Any, Final
 import plotly.graph_objects as go
 import polars as pl
 
+from analysis.fitting import Fit
 from analysis.model import Assessment
 from analysis.schemas import MARKED
+from analysis.wording import Voice, classical_fit, curve_in_words, natural
 from dashboard import context
-from dashboard.charts import Curve, base, batch, sparkline
+from dashboard.charts import Curve, base, batch, sparkline_svg
 from dashboard.queries.attention import Standing, needs_of
-from dashboard.wording import Voice, curve_in_words, natural
+from dashboard.templates import Markup
+from dashboard.wording import voice_of
 from ingest.model import BatchRecord, Device, Placement, Vessel
 from ingest.monitoring import Outlook
 from ingest.store import DeviceStatus
@@ -77,7 +80,7 @@ def kept(key: Hashable, compute: Callable[[], Any]) -> Any:
 
 def voice() -> Voice:
     """The person's units and zone, and now."""
-    return Voice(context.store().preferences(), datetime.now(UTC))
+    return voice_of(context.store().preferences())
 
 
 def standings(say: Voice) -> list[Standing]:
@@ -96,16 +99,18 @@ def standings(say: Voice) -> list[Standing]:
     return sorted(found, key=_by_need)
 
 
-def pictures(found: Sequence[Standing], say: Voice) -> dict[str, str]:
+def pictures(found: Sequence[Standing], say: Voice) -> dict[str, Markup]:
     """The small curves of the rows by batch, each drawn once; they move along with now every half hour."""
     return {s.record.batch_id: picture(s.outlook, say) for s in found if s.outlook is not None}
 
 
-def picture(outlook: Outlook, say: Voice) -> str:
+def picture(outlook: Outlook, say: Voice) -> Markup:
     """The small curve of one batch, as it was drawn for whoever asked first."""
-    half_hour, p = int(say.now.timestamp() // 1800), say.preferences
-    key = ("picture", outlook.record.batch_id, outlook.computed_at, half_hour, p.time_zone, p.gravity_unit)
-    drawn: str = kept(key, lambda: sparkline(outlook.assessment, say.now, curve_in_words(outlook.assessment, say)))
+    half_hour, seen = int(say.now.timestamp() // 1800), (say.zone.key, say.units.gravity_unit)
+    key = ("picture", outlook.record.batch_id, outlook.computed_at, half_hour, *seen)
+    drawn: Markup = kept(
+        key, lambda: sparkline_svg(outlook.assessment, say.now, curve_in_words(outlook.assessment, say))
+    )
     return drawn
 
 
@@ -208,20 +213,34 @@ def figure(
     say: Voice,
     until: datetime | None = None,
     zoom: base.Zoom | None = None,
+    classical: bool = False,
 ) -> go.Figure:
-    """The batch's curve, drawn once for what it shows; the line of now moves every ten minutes."""
+    """The batch's curve, drawn once for what it shows; the line of now moves every ten minutes.
+
+    The classical curve is fitted only where it is asked for.
+    """
     record, say = outlook.record, _seen_from(outlook, say)
     newest = context.store().newest_reading_at(record.batch_id)
     now = say.now.replace(minute=say.now.minute // 10 * 10, second=0, microsecond=0)
 
     def draw() -> go.Figure:
         told = curve(outlook, view, until, zoom)
+        found = classical_of(outlook) if classical else None
+        told = replace(told, classical=None if isinstance(found, str) else found)
         return batch.batch_figure(replace(told, assessment=up_to_date(outlook), raw=_as_sent(outlook)), say)
 
-    preferences = say.preferences
-    units = (preferences.time_zone, preferences.temperature_unit)
-    key = (record.batch_id, outlook.computed_at, newest, view, now, until, zoom, units)
+    units = (say.zone.key, say.units.temperature_unit)
+    key = (record.batch_id, outlook.computed_at, newest, view, now, until, zoom, units, classical)
     answer: go.Figure = kept(("figure", *key), draw)
+    return answer
+
+
+def classical_of(outlook: Outlook) -> Fit | str:
+    """The trade's curve through the readings that were judged, or why there is none; fitted once an assessment."""
+    answer: Fit | str = kept(
+        ("classical", outlook.record.batch_id, outlook.computed_at),
+        lambda: classical_fit(outlook.assessment, outlook.batch),
+    )
     return answer
 
 

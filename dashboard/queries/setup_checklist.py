@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from dashboard.wording import joined, plural
+from analysis.wording import joined, plural
 from ingest.model import BatchRecord, Placement, Preferences, Vessel
 from ingest.store import DeviceStatus, Store
 

@@ -3,33 +3,38 @@
 from __future__ import annotations
 
 from datetime import date
-from html import escape
 from itertools import groupby
 from typing import Final
 from urllib.parse import urljoin
 
 import streamlit as st
 
+from analysis.wording import Voice, capital
 from dashboard import context
 from dashboard.charts import CONFIG, calendar_figure
 from dashboard.queries import queries
+from dashboard.templates import Markup, fill, join
 from dashboard.ui import components
 from dashboard.web import calendar_routes
-from dashboard.wording import Item, Voice, agenda, capital, opening
+from dashboard.wording import Item, agenda, opening
 from ingest.monitoring import Outlook
 
 
-def _sign(svg: str, word: str) -> str:
-    return f'<span><svg viewBox="0 0 16 12" width="16" height="12" aria-hidden="true">{svg}</svg> {word}</span>'
+def _sign(svg: str, word: str) -> Markup:
+    return fill(
+        '<span><svg viewBox="0 0 16 12" width="16" height="12" aria-hidden="true">{{ svg }}</svg> {{ word }}</span>',
+        svg=Markup(svg),
+        word=word,
+    )
 
 
-LEGEND: Final = (
-    '<p class="legend">'
-    + _sign('<path class="finish" d="M0 6H16"/>', "likely finish, the stronger the likelier")
+LEGEND: Final = fill(
+    '<p class="legend">{{ signs }}</p><p class="figures">Days are forecasts: package only when the gravity has been '
+    "seen to hold.</p>",
+    signs=_sign('<path class="finish" d="M0 6H16"/>', "likely finish, the stronger the likelier")
     + _sign('<path class="ink" d="M2 1H14L8 11Z"/>', "hops in")
     + _sign('<path class="ink" d="M3 1H13V11H3Z"/>', "package")
-    + _sign('<path class="shade" d="M0 0H16V12H0Z"/>', "you can neither hop nor package")
-    + '</p><p class="figures">Days are forecasts: package only when the gravity has been seen to hold.</p>'
+    + _sign('<path class="shade" d="M0 0H16V12H0Z"/>', "you can neither hop nor package"),
 )
 
 
@@ -47,7 +52,7 @@ def timeline() -> None:
     if not context.store().active_batches():
         st.html('<h1 class="lead">Nothing ferments, so nothing is planned.</h1>')
         return
-    st.html(f'<h1 class="lead">{escape(opening(items, say))}</h1>{agenda_html(items, say)}')
+    st.html(components.lead(opening(items, say)) + agenda_html(items, say))
     if outlooks:
         picture = queries.kept(
             (
@@ -58,7 +63,7 @@ def timeline() -> None:
                 components.edition(),
                 revision,
             ),
-            lambda: calendar_figure(outlooks, say, components.edition()),
+            lambda: calendar_figure(outlooks, say, context.store().preferences(), components.edition()),
         )
         text = " ".join(f"{i.what} {say.day(i.day)}." for i in items)
         st.plotly_chart(picture, key="calendar", theme=None, config=CONFIG, alt=text or "No planned days yet.")
@@ -69,18 +74,27 @@ def _soonest(outlook: Outlook) -> tuple[date, str]:
     return min((each.day for each in outlook.to_do()), default=date.max), outlook.record.name
 
 
-def agenda_html(items: list[Item], say: Voice) -> str:
+def agenda_html(items: list[Item], say: Voice) -> Markup:
     """The days as a list, each with what is planned."""
-    days = []
-    for day, group in groupby(items, key=lambda item: item.day):
-        things = "".join(
-            f"<li>{components.link('batch', escape(i.what), id=i.batch_id)}"
-            f"{f', {escape(i.sure)}' if i.sure and i.day > say.today() else ''}</li>"
-            for i in group
+    days = [
+        fill(
+            '<div><dt><time datetime="{{ day.isoformat() }}">{{ title }}</time></dt>'
+            "<dd><ul>{{ things }}</ul></dd></div>",
+            day=day,
+            title=capital(say.day(day)),
+            things=join(_thing(item, say) for item in group),
         )
-        title = f'<time datetime="{day.isoformat()}">{escape(capital(say.day(day)))}</time>'
-        days.append(f"<div><dt>{title}</dt><dd><ul>{things}</ul></dd></div>")
-    return f'<dl class="agenda">{"".join(days)}</dl>' if days else ""
+        for day, group in groupby(items, key=lambda item: item.day)
+    ]
+    return fill('<dl class="agenda">{{ days }}</dl>', days=join(days)) if days else Markup()
+
+
+def _thing(item: Item, say: Voice) -> Markup:
+    return fill(
+        "<li>{{ what }}{% if sure %}, {{ sure }}{% endif %}</li>",
+        what=components.link("batch", item.what, id=item.batch_id),
+        sure=item.sure if item.day > say.today() else "",
+    )
 
 
 def take_along() -> None:

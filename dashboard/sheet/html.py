@@ -4,21 +4,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from html import escape
 from typing import Any
 
-from dashboard.charts import PALETTES
+from analysis.display_units import number
+from dashboard.charts import PALETTES, Palette
 from dashboard.sheet.rows import (
     VERDICT_LINES,
     VERDICTS,
-    Section,
     answer_sections,
     input_sections,
-    shown,
-    unit_of,
     verdict_of,
 )
-from dashboard.wording import number
+from dashboard.templates import Markup, render
 from ingest.model import Preferences
 
 _LIGHT = PALETTES["light"]
@@ -49,7 +46,7 @@ def sheet_html(
     title: str = "Packaging sheet",
     made: str = "",
     preferences: Preferences | None = None,
-) -> str:
+) -> Markup:
     """The whole page.
 
     Parameters
@@ -64,64 +61,38 @@ def sheet_html(
         The person's units; SG, °C, L and bar where not given.
     """
     mine = preferences or Preferences()
-    parts = [
-        f"<h1>{escape(title)}</h1>",
-        f'<p class="made">{escape(made)}</p>' if made else "",
-        _verdict(answer),
-        _sentences("Refused", answer.get("refusals") or ()) if verdict_of(answer)[0] is None else "",
-        *(_section(section) for section in answer_sections(answer, mine)),
-        pressure_svg(answer.get("bottle_pressure_distribution") or (), given.get("bottle_rating_kpa"), mine),
-        _sentences("Take care", answer.get("cautions") or ()),
-        _sentences("Against oxygen", answer.get("checklist") or (), kind="boxes"),
-        "<h2>What was entered</h2>",
-        *(_section(section) for section in input_sections(given, mine)),
-    ]
-    body = "\n".join(part for part in parts if part)
-    return (
-        '<!doctype html>\n<html lang="en">\n<head>\n<meta charset="utf-8">\n'
-        '<meta name="viewport" content="width=device-width, initial-scale=1">\n'
-        f"<title>{escape(title)}</title>\n<style>{_STYLE}</style>\n</head>\n<body>\n{body}\n</body>\n</html>\n"
+    verdict, reasons = verdict_of(answer)
+    return render(
+        "sheet/page.html",
+        title=title,
+        made=made,
+        style=Markup(_STYLE),
+        verdict=verdict,
+        verdict_word=VERDICTS[verdict] if verdict else "",
+        verdict_line=VERDICT_LINES[verdict] if verdict else "",
+        reasons=reasons,
+        refusals=answer.get("refusals") or (),
+        answers=answer_sections(answer, mine),
+        picture=pressure_svg(answer.get("bottle_pressure_distribution") or (), given.get("bottle_rating_kpa"), mine),
+        cautions=answer.get("cautions") or (),
+        checklist=answer.get("checklist") or (),
+        inputs=input_sections(given, mine),
     )
-
-
-def _verdict(answer: Mapping[str, Any]) -> str:
-    verdict, sentences = verdict_of(answer)
-    if verdict is None:
-        return ""
-    reasons = "".join(f"<li>{escape(sentence)}</li>" for sentence in sentences)
-    listed = f"<ul>{reasons}</ul>" if reasons else ""
-    return (
-        f'<div class="verdict {escape(verdict)}"><strong>{VERDICTS[verdict]}</strong>'
-        f"{escape(VERDICT_LINES[verdict])}{listed}</div>"
-    )
-
-
-def _section(section: Section) -> str:
-    rows = "".join(
-        f'<tr><th scope="row">{escape(row.label)}</th><td>{escape(row.value)}</td>'
-        f'<td class="note">{escape(row.note)}</td></tr>'
-        for row in section.rows
-    )
-    return f"<section><h2>{escape(section.title)}</h2><table>{rows}</table></section>"
-
-
-def _sentences(title: str, sentences: Sequence[str], kind: str = "") -> str:
-    if not sentences:
-        return ""
-    items = "".join(f"<li>{escape(sentence)}</li>" for sentence in sentences)
-    attribute = f' class="{kind}"' if kind else ""
-    return f"<section><h2>{escape(title)}</h2><ul{attribute}>{items}</ul></section>"
 
 
 def pressure_svg(
-    distribution: Sequence[Mapping[str, float]], rating_kpa: float | None, preferences: Preferences
-) -> str:
+    distribution: Sequence[Mapping[str, float]],
+    rating_kpa: float | None,
+    preferences: Preferences,
+    colours: Palette = _LIGHT,
+) -> Markup:
     """The bottle's pressure as a picture: the chance that it stays below each pressure, with the rating marked."""
     if not distribution:
-        return ""
-    unit = unit_of("pressure", preferences)
-    points = [(shown(p["gauge_kpa"], "pressure", preferences), p["chance"]) for p in distribution]
-    rating = None if rating_kpa is None else shown(rating_kpa, "pressure", preferences)
+        return Markup()
+    units = preferences.units
+    unit = units.unit_of("pressure")
+    points = [(units.shown(p["gauge_kpa"], "pressure"), p["chance"]) for p in distribution]
+    rating = None if rating_kpa is None else units.shown(rating_kpa, "pressure")
     widest = max([points[-1][0], rating or 0.0]) * 1.08 or 1.0
     left, top, width, height = 52.0, 14.0, 480.0, 150.0
 
@@ -131,32 +102,20 @@ def pressure_svg(
     def y(chance: float) -> float:
         return top + height * (1 - chance)
 
-    line = " ".join(f"{x(value):.1f},{y(chance):.1f}" for value, chance in points)
     step = _step(widest)
     ticks = [step * n for n in range(int(widest / step) + 1)]
-    decimals = 0 if step >= 1 else 1
-    marks = "".join(
-        f'<line x1="{x(t):.1f}" y1="{top + height}" x2="{x(t):.1f}" y2="{top + height + 4}" stroke="{_LIGHT.past}"/>'
-        f'<text x="{x(t):.1f}" y="{top + height + 17}" text-anchor="middle">{number(t, decimals)}</text>'
-        for t in ticks
-    )
-    chances = "".join(
-        f'<text x="{left - 8}" y="{y(c) + 4:.1f}" text-anchor="end">{number(100 * c)} %</text>'
-        f'<line x1="{left}" y1="{y(c):.1f}" x2="{left + width}" y2="{y(c):.1f}" stroke="{_LIGHT.rule}"/>'
-        for c in (0.0, 0.5, 1.0)
-    )
-    limit = ""
-    if rating is not None:
-        limit = (
-            f'<line x1="{x(rating):.1f}" y1="{top}" x2="{x(rating):.1f}" y2="{top + height}" '
-            f'stroke="{_LIGHT.needs_you}" stroke-width="2"/>'
-            f'<text x="{x(rating) - 5:.1f}" y="{top + 11}" text-anchor="end" fill="{_LIGHT.needs_you}">rating</text>'
-        )
-    title = f"Chance that the bottle's pressure stays below a value, in {unit}"
-    return (
-        f'<section><h2>{escape(title)}</h2><svg viewBox="0 0 550 200" role="img" aria-label="{escape(title)}" '
-        f'font-size="11" font-family="system-ui, sans-serif" fill="{_LIGHT.ink}">{chances}{marks}'
-        f'<polyline points="{line}" fill="none" stroke="{_LIGHT.inferred}" stroke-width="2.5"/>{limit}</svg></section>'
+    return render(
+        "sheet/pressure.html",
+        title=f"Chance that the bottle's pressure stays below a value, in {unit}",
+        colours=colours,
+        left=left,
+        top=top,
+        width=width,
+        bottom=top + height,
+        line=" ".join(f"{x(value):.1f},{y(chance):.1f}" for value, chance in points),
+        marks=[{"x": x(t), "label": number(t, 0 if step >= 1 else 1)} for t in ticks],
+        chances=[{"y": y(c), "label": number(100 * c)} for c in (0.0, 0.5, 1.0)],
+        rating_x=None if rating is None else x(rating),
     )
 
 

@@ -6,9 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from analysis import units
-from analysis.packaging import Field, Quantity, fields
-from dashboard.wording import THIN, number
+from analysis.display_units import THIN, mass, number, percent, rare_chance
+from analysis.packaging import Field, fields, safety
 from ingest.model import Preferences
 
 Light = Literal["go", "caution", "stop"]
@@ -50,69 +49,6 @@ class Section:
     rows: tuple[Row, ...]
 
 
-def unit_of(quantity: Quantity, preferences: Preferences, unit: str = "") -> str:
-    """The unit in which a quantity is shown to this person; `unit` where the person has no choice."""
-    chosen: dict[str, str] = {
-        "gravity": preferences.gravity_unit,
-        "temperature": preferences.temperature_unit,
-        "pressure": preferences.pressure_unit,
-        "volume": preferences.volume_unit,
-    }
-    if quantity == "gravity fall":
-        return "points" if preferences.gravity_unit == "SG" else "°P"
-    return chosen.get(quantity, unit)
-
-
-def shown(value: float, quantity: Quantity, preferences: Preferences) -> float:
-    """A value of the sheet in the person's unit."""
-    match quantity, unit_of(quantity, preferences):
-        case ["gravity", "°P"]:
-            return float(units.sg_to_plato(value))
-        case ["gravity fall", "°P"]:
-            return float(units.sg_to_plato(1.010) - units.sg_to_plato(1.010 - value))
-        case ["gravity fall", _]:
-            return 1000 * value
-        case ["temperature", "°F"]:
-            return float(units.c_to_f(value))
-        case ["pressure", "bar"]:
-            return float(units.kpa_to_bar(value))
-        case ["pressure", "psi"]:
-            return float(units.kpa_to_psi(value))
-        case ["volume", "US gal"]:
-            return float(units.litres_to_us_gal(value))
-    return value
-
-
-def entered(value: float, quantity: Quantity, preferences: Preferences) -> float:
-    """A value typed in the person's unit, in the sheet's: the inverse of `shown`."""
-    match quantity, unit_of(quantity, preferences):
-        case ["gravity", "°P"]:
-            return float(units.plato_to_sg(value))
-        case ["gravity fall", "°P"]:
-            return 1.010 - float(units.plato_to_sg(units.sg_to_plato(1.010) - value))
-        case ["gravity fall", _]:
-            return value / 1000
-        case ["temperature", "°F"]:
-            return float(units.f_to_c(value))
-        case ["pressure", "bar"]:
-            return float(units.bar_to_kpa(value))
-        case ["pressure", "psi"]:
-            return float(units.psi_to_kpa(value))
-        case ["volume", "US gal"]:
-            return float(units.us_gal_to_litres(value))
-    return value
-
-
-_DECIMALS = {"SG": 3, "°P": 1, "points": 1, "°C": 1, "°F": 0, "kPa": 0, "bar": 2, "psi": 1, "L": 1, "US gal": 2, "g": 1}
-
-
-def said(value: float, quantity: Quantity, preferences: Preferences, unit: str = "") -> str:
-    """A number with its unit, as this person reads it."""
-    name = unit_of(quantity, preferences, unit)
-    text = number(shown(value, quantity, preferences), _DECIMALS.get(name, 2))
-    return text if name in ("", "SG") else f"{text}{THIN}{name}"
-
-
 def input_sections(given: Mapping[str, Any], preferences: Preferences) -> tuple[Section, ...]:
     """What was entered, by group; what was not is left out."""
     groups: dict[str, list[Row]] = {}
@@ -129,7 +65,7 @@ def _entry(field: Field, value: Any, preferences: Preferences) -> str:
     if field.kind == "shares":
         return ", ".join(f"{name} {share:g}" for name, share in value.items())
     if field.kind == "number":
-        return said(float(value), field.quantity, preferences, field.unit)
+        return preferences.units.said(float(value), field.quantity, field.unit)
     return str(value)
 
 
@@ -148,7 +84,7 @@ def answer_sections(answer: Mapping[str, Any], preferences: Preferences) -> tupl
 
 def _rows(answer: Mapping[str, Any], wanted: Sequence[tuple[str, str, int, str]]) -> list[Row]:
     return [
-        Row(label, f"{number(answer[key], decimals)}{THIN}{unit}".rstrip(THIN))
+        Row(label, mass(answer[key]) if unit == "g" else f"{number(answer[key], decimals)}{THIN}{unit}".rstrip(THIN))
         for key, label, decimals, unit in wanted
         if answer.get(key) is not None
     ]
@@ -158,15 +94,15 @@ def _alcohol(answer: Mapping[str, Any]) -> list[Row]:
     rows = _rows(answer, [("alcohol_abv_pct", "Alcohol", 1, "% vol")])
     for key, label in (("apparent_attenuation", "Apparent attenuation"), ("real_attenuation", "Real attenuation")):
         if answer.get(key) is not None:
-            rows.append(Row(label, f"{number(100 * answer[key])}{THIN}%"))
+            rows.append(Row(label, percent(answer[key])))
     return [Row(r.label, r.value, answer["method"]["alcohol"] if r.label == "Alcohol" else "") for r in rows]
 
 
 def _hops(answer: Mapping[str, Any]) -> list[Row]:
     doses = answer.get("hops_g") or {}
-    rows = [Row(name.capitalize() if name == "hops" else name, f"{grams:g}{THIN}g") for name, grams in doses.items()]
+    rows = [Row(name.capitalize() if name == "hops" else name, mass(grams)) for name, grams in doses.items()]
     if len(rows) > 1:
-        rows.append(Row("Together", f"{answer['hops_total_g']:g}{THIN}g"))
+        rows.append(Row("Together", mass(answer["hops_total_g"])))
     return rows
 
 
@@ -177,11 +113,11 @@ def _carbonation(answer: Mapping[str, Any], preferences: Preferences) -> list[Ro
     if answer.get("carbonation_g_per_l") is not None:
         rows.append(Row("Wished", _gas(answer["wished_volumes"], answer["carbonation_g_per_l"])))
     if answer.get("priming_g") is not None:
-        rows.append(Row("Priming sugar", f"{number(answer['priming_g'], 1)}{THIN}g", answer["method"]["priming"]))
+        rows.append(Row("Priming sugar", mass(answer["priming_g"]), answer["method"]["priming"]))
     if answer.get("keg_gauge_kpa") is not None:
-        rows.append(Row("Keg pressure", said(answer["keg_gauge_kpa"], "pressure", preferences), "above the atmosphere"))
+        rows.append(Row("Keg pressure", preferences.units.pressure(answer["keg_gauge_kpa"]), "above the atmosphere"))
     if answer.get("keg_worst_gauge_kpa") is not None:
-        worst = said(answer["keg_worst_gauge_kpa"], "pressure", preferences)
+        worst = preferences.units.pressure(answer["keg_worst_gauge_kpa"])
         rows.append(Row("Keg pressure in the worst case", worst, "where it stands warmest, all fermented that may"))
     return rows
 
@@ -197,21 +133,20 @@ def _bottles(answer: Mapping[str, Any], preferences: Preferences) -> list[Row]:
         ("bottle_worst_gauge_kpa", "bottle_worst_volumes", "Pressure in the worst case"),
     ):
         if answer.get(key) is not None:
-            value = said(answer[key], "pressure", preferences)
+            value = preferences.units.pressure(answer[key])
             rows.append(Row(label, value, f"{number(answer[volumes], 1)} volumes"))
     if answer.get("chance_above_rating") is not None:
         chance = answer["chance_above_rating"]
-        rows.append(Row("Chance to pass the rating", _fine_percent(chance)))
+        rows.append(Row("Chance to pass the rating", rare_chance(chance)))
     if answer.get("heated_gauge_kpa") is not None:
-        rows.append(Row("Pressure at 65 °C", said(answer["heated_gauge_kpa"], "pressure", preferences), "if heated"))
+        rows.append(
+            Row(
+                f"Pressure at {preferences.units.temperature(safety.PASTEURISING_C)}",
+                preferences.units.pressure(answer["heated_gauge_kpa"]),
+                "if heated",
+            )
+        )
     return rows
-
-
-def _fine_percent(chance: float) -> str:
-    """A chance that matters in tenths of a percent; an inferred one is never said to be 0 or 100 %."""
-    if chance < 0.001:
-        return f"under 0.1{THIN}%"
-    return f"over 99.9{THIN}%" if chance > 0.999 else f"{number(100 * chance, 1)}{THIN}%"
 
 
 def _sulfite(answer: Mapping[str, Any]) -> list[Row]:
@@ -236,5 +171,5 @@ def _sulfite(answer: Mapping[str, Any]) -> list[Row]:
 def _sweetening(answer: Mapping[str, Any], preferences: Preferences) -> list[Row]:
     rows = _rows(answer, [("sweetener_needed_g", "Sweetener", 0, "g"), ("acid_g", "Acid", 1, "g")])
     if answer.get("sweetened_gravity_sg") is not None:
-        rows.insert(1, Row("Gravity then", said(answer["sweetened_gravity_sg"], "gravity", preferences)))
+        rows.insert(1, Row("Gravity then", preferences.units.gravity(answer["sweetened_gravity_sg"])))
     return rows

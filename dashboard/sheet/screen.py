@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import asdict
-from html import escape
 from typing import Any
 
 from dashboard.charts import PALETTES, Edition
 from dashboard.sheet import html
-from dashboard.sheet.rows import VERDICT_LINES, VERDICTS, Light, Section, answer_sections, verdict_of
+from dashboard.sheet.rows import VERDICT_LINES, VERDICTS, Light, answer_sections, verdict_of
+from dashboard.templates import Markup, fill, join, render
 from ingest.model import Preferences
 
 
@@ -23,54 +22,37 @@ def light(given: Mapping[str, Any], answer: Mapping[str, Any], wrong: Sequence[s
     return word, reasons
 
 
-def verdict_html(word: Light | None, reasons: Sequence[str]) -> str:
+def verdict_html(word: Light | None, reasons: Sequence[str]) -> Markup:
     """The verdict, before everything else."""
-    listed = "".join(f"<li>{escape(sentence)}</li>" for sentence in reasons)
-    body = f"<ul>{listed}</ul>" if listed else ""
-    if word is None:
-        return f'<div class="light" role="status"><p><b>No verdict yet.</b></p>{body}</div>'
-    return (
-        f'<div class="light {word}" role="status">'
-        f"<p><strong>{VERDICTS[word]}</strong> {escape(VERDICT_LINES[word])}</p>{body}</div>"
-    )
+    title, line = ("", "") if word is None else (VERDICTS[word], VERDICT_LINES[word])
+    return render("sheet/light.html", word=word, title=title, line=line, reasons=reasons)
 
 
-def sections_html(answer: Mapping[str, Any], preferences: Preferences) -> str:
+def sections_html(answer: Mapping[str, Any], preferences: Preferences) -> Markup:
     """What to weigh and set, by group."""
-    return "".join(_section(section) for section in answer_sections(answer, preferences))
-
-
-def _section(section: Section) -> str:
-    rows = "".join(
-        f'<tr><th scope="row">{escape(row.label)}</th><td><b>{escape(row.value)}</b>'
-        f"{f'<small>{escape(row.note)}</small>' if row.note else ''}</td></tr>"
-        for row in section.rows
-    )
-    return f'<section class="sheet"><h3>{escape(section.title)}</h3><table class="log">{rows}</table></section>'
+    return join(render("sheet/section.html", section=each) for each in answer_sections(answer, preferences))
 
 
 def picture_html(
     given: Mapping[str, Any], answer: Mapping[str, Any], preferences: Preferences, edition: Edition
-) -> str:
+) -> Markup:
     """The pressure's distribution, in the page's colours."""
-    picture = html.pressure_svg(
-        answer.get("bottle_pressure_distribution") or (), given.get("bottle_rating_kpa"), preferences
-    )
-    printed, here = asdict(PALETTES["light"]), asdict(PALETTES[edition])
-    for name, colour in printed.items():
-        picture = picture.replace(f'"{colour}"', f'"{here[name]}"')
-    return picture
+    distribution = answer.get("bottle_pressure_distribution") or ()
+    return html.pressure_svg(distribution, given.get("bottle_rating_kpa"), preferences, PALETTES[edition])
 
 
-def care_html(answer: Mapping[str, Any], said: Sequence[str]) -> str:
+def care_html(answer: Mapping[str, Any], said: Sequence[str]) -> Markup:
     """Cautions that are not yet among the reasons, and the list against oxygen."""
     cautions = [c for c in answer.get("cautions") or () if c not in said]
-    parts = []
-    if cautions:
-        items = "".join(f"<li>{escape(c)}</li>" for c in cautions)
-        parts.append(f'<section class="sheet"><h3>Take care</h3><ul class="evidence">{items}</ul></section>')
-    steps = answer.get("checklist") or ()
-    if steps:
-        items = "".join(f"<li>{escape(c)}</li>" for c in steps)
-        parts.append(f'<section class="sheet"><h3>Against oxygen</h3><ul class="evidence">{items}</ul></section>')
-    return "".join(parts)
+    return _listed("Take care", cautions) + _listed("Against oxygen", answer.get("checklist") or ())
+
+
+def _listed(title: str, told: Sequence[str]) -> Markup:
+    if not told:
+        return Markup()
+    return fill(
+        '<section class="sheet"><h3>{{ title }}</h3><ul class="evidence">'
+        "{% for sentence in told %}<li>{{ sentence }}</li>{% endfor %}</ul></section>",
+        title=title,
+        told=told,
+    )

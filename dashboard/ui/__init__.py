@@ -1,6 +1,7 @@
 """Parts that every screen is built of."""
 
 from dashboard.ui.forms import Form, Scale
-from dashboard.ui.links import address
+from dashboard.ui.labels import plain
+from dashboard.ui.links import address, link
 
-__all__ = ["Form", "Scale", "address"]
+__all__ = ["Form", "Scale", "address", "link", "plain"]

@@ -5,19 +5,22 @@ from __future__ import annotations
 import functools
 import logging
 import random
-from collections.abc import Callable, Mapping, Sequence
-from html import escape
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final, TypeVar
 
 import streamlit as st
 
+from analysis import wording
 from dashboard import context
 from dashboard.charts import Edition, variables
 from dashboard.queries import queries
+from dashboard.templates import Markup, fill, join, render
+from dashboard.ui.labels import plain
 from dashboard.ui.links import address as address
 from dashboard.ui.links import link as link
-from dashboard.wording import unbroken
+from dashboard.ui.links import underlined as underlined
 from ingest.errors import EntryError, IngestError
 
 log = logging.getLogger(__name__)
@@ -58,7 +61,7 @@ export default function (component) {
 }
 """
 
-# Streamlit's own HTML element drops SVG. What is put here is built by us from escaped text only. It is replaced in
+# Streamlit's own HTML element drops SVG. What is put here is made by our templates. It is replaced in
 # place and only when it changed, and the link that had the keyboard's focus keeps it. Pictures travel apart from the
 # text around them, since they change far less often than the ages of readings do.
 _FILL_JS: Final = """
@@ -118,7 +121,7 @@ def look() -> None:
         colours = f":root{{{variables('light')}}}{dark}"
     else:
         colours = f":root{{{variables(edition())}}}"
-    st.html(f"<style>{colours}{_CSS}</style>")
+    st.html(fill("<style>{{ rules }}</style>", rules=Markup(colours + _CSS)))
 
 
 def followed_link() -> str | None:
@@ -129,15 +132,20 @@ def followed_link() -> str | None:
     return str(go) if go else None
 
 
-def markup(html: str, key: str) -> None:
-    """Show HTML that may hold SVG; every text in it must have been escaped."""
-    st.components.v2.component("tunroom_markup", js=_MARKUP_JS, isolate_styles=False)(data=unbroken(html), key=key)
+def unbroken(html: Markup) -> Markup:
+    """The HTML with no-break spaces between a number and its month or unit."""
+    return Markup(wording.unbroken(html))
 
 
-def pictures(pictures: Mapping[str, str], key: str) -> None:
+def markup(html: Markup, key: str) -> None:
+    """Show HTML that may hold SVG."""
+    st.components.v2.component("tunroom_markup", js=_MARKUP_JS, isolate_styles=False)(data=str(unbroken(html)), key=key)
+
+
+def pictures(pictures: Mapping[str, Markup], key: str) -> None:
     """Hand SVG to the places in `markup` that name it by ``data-picture``."""
     renderer = st.components.v2.component("tunroom_pictures", js=_PICTURES_JS, isolate_styles=False)
-    renderer(data=dict(pictures), key=key)
+    renderer(data={name: str(picture) for name, picture in pictures.items()}, key=key)
 
 
 def screen(show: F) -> F:
@@ -189,16 +197,17 @@ def on_script_error(error: Exception) -> bool:
 
 def banner(title: str, text: str) -> None:
     """A line that cannot be overlooked."""
-    st.html(f'<div class="banner" role="alert"><b>{escape(title)}</b> {escape(text)}</div>')
+    st.html(fill('<div class="banner" role="alert"><b>{{ title }}</b> {{ text }}</div>', title=title, text=text))
 
 
-def state_line() -> str:
+def state_line() -> Markup:
     """Whether readings come in, and how old the newest is, as HTML."""
     say = queries.voice()
     heard = queries.counts(say)["last_reading_at"]
     if heard is None:
-        return '<span class="status">Listening; nothing heard yet</span>'
-    return f'<span class="status" title="{escape(say.exact(heard))}">Last reading {escape(say.ago(heard))}</span>'
+        return fill('<span class="status">Listening; nothing heard yet</span>')
+    line = '<span class="status" title="{{ exact }}">Last reading {{ age }}</span>'
+    return fill(line, exact=say.exact(heard), age=say.ago(heard))
 
 
 @live
@@ -209,8 +218,10 @@ def connection() -> None:
         st.html(state_line(), width="content")
         return
     st.html('<span class="status trouble">Readings are held up</span>', width="content")
-    text = f"<b>Readings are not coming in as they should.</b> {escape(problem)}"
-    st.html(f'<div class="banner trouble" role="alert">{text}</div>', width="content")
+    trouble = (
+        '<div class="banner trouble" role="alert"><b>Readings are not coming in as they should.</b> {{ why }}</div>'
+    )
+    st.html(fill(trouble, why=problem), width="content")
 
 
 def newest_change() -> int | None:
@@ -234,11 +245,15 @@ def done_line() -> None:
         return
     sentence, change_id = said
     with st.container(key="done", horizontal=True, vertical_alignment="center"):
-        st.html(f'<span role="status">{escape(sentence)}</span>')
+        st.html(fill('<span role="status">{{ sentence }}</span>', sentence=sentence))
         if change_id is not None and st.button("Undo", key="undo", type="secondary"):
             st.session_state[_SAID] = None
             taken_back = context.service().undo(change_id)
-            st.toast(taken_back or "Something else was entered since. Set up, Health and entries, takes back in turn.")
+            st.toast(
+                plain(taken_back)
+                if taken_back
+                else "Something else was entered since. Set up, Health and entries, takes back in turn."
+            )
             st.rerun()
         if st.button("Keep" if change_id is not None else "Close", key="keep", type="tertiary"):
             st.session_state[_SAID] = None
@@ -263,15 +278,35 @@ def attempt(enter: Callable[[], Any], done: str) -> EntryError | None:
 def beside(error: EntryError | None, *fields: str) -> None:
     """Show `error` here if it belongs to one of `fields` (an empty name: to the whole form)."""
     if error is not None and error.field in fields:
-        st.html(f'<div class="banner" role="alert">{escape(str(error))}</div>')
+        st.html(fill('<div class="banner" role="alert">{{ error }}</div>', error=str(error)))
 
 
-def table(headings: Sequence[str], rows: Sequence[Sequence[str]], caption: str, *, wide: bool = False) -> str:
+def table(headings: Sequence[str], rows: Sequence[Sequence[str]], caption: str, *, wide: bool = False) -> Markup:
     """A quiet table as HTML; it scrolls by itself on a narrow screen. Cells are text, on one line in a `wide` one."""
     kind = "log wide" if wide else "log"
-    head = "".join(f'<th scope="col">{escape(h)}</th>' for h in headings)
-    body = "".join("<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in row) + "</tr>" for row in rows)
-    return (
-        f'<div class="scroll" tabindex="0" role="region" aria-label="{escape(caption)}"><table class="{kind}">'
-        f"<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table></div>"
-    )
+    return render("ui/table.html", headings=headings, rows=rows, caption=caption, kind=kind)
+
+
+def sentences(told: Iterable[str]) -> Markup:
+    """The items of a list, a sentence each."""
+    return join(fill("<li>{{ sentence }}</li>", sentence=sentence) for sentence in told)
+
+
+def lead(sentence: str) -> Markup:
+    """The sentence that a page leads with."""
+    return fill('<h1 class="lead">{{ sentence }}</h1>', sentence=sentence)
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One of the things that a page leads to: its address, its name and what is said of it."""
+
+    target: str
+    name: str
+    says: str
+    current: bool = False
+
+
+def entries(rows: Sequence[Row]) -> Markup:
+    """A list of things to choose from."""
+    return render("ui/entries.html", rows=rows) if rows else Markup()

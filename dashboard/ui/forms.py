@@ -11,19 +11,33 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, time, timedelta
 from hashlib import blake2s
-from html import escape
 from typing import Any, Final, Literal, TypeVar
 
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
-from analysis import units
+from analysis.display_units import DECIMALS
+from analysis.wording import Voice, capital
+from dashboard.templates import fill
 from dashboard.ui import components
-from dashboard.wording import Voice, capital, zone_of
 from ingest.errors import EntryError
 
 T = TypeVar("T")
 Unit = Literal["gravity", "temperature", "volume", "pressure", "share", "plain"]
+
+_WRONG: Final = '<p class="wrong" role="alert">{{ sentence }}</p>'
+_STEPS: Final = {
+    "SG": 0.001,
+    "°P": 0.1,
+    "°C": 0.5,
+    "°F": 0.5,
+    "L": 0.5,
+    "US gal": 0.5,
+    "kPa": 5.0,
+    "bar": 0.1,
+    "psi": 1.0,
+}
+"""By how much the buttons beside an input change it, by unit."""
 
 _EARLIEST: Final = datetime(2000, 1, 1)  # noqa: DTZ001 - on the person's clock, as the input shows it
 _LATEST: Final = datetime(2100, 1, 1)  # noqa: DTZ001
@@ -53,30 +67,14 @@ class Scale:
 
 def scale(unit: Unit, voice: Voice) -> Scale:
     """The scale of a quantity in the person's units."""
-    p = voice.preferences
-    match unit:
-        case "gravity" if p.gravity_unit == "°P":
-            return Scale("°P", 0.1, "%.1f", units.sg_to_plato, units.plato_to_sg)
-        case "gravity":
-            return Scale("SG", 0.001, "%.3f")
-        case "temperature" if p.temperature_unit == "°F":
-            return Scale("°F", 0.5, "%.1f", units.c_to_f, units.f_to_c)
-        case "temperature":
-            return Scale("°C", 0.5, "%.1f")
-        case "volume" if p.volume_unit == "US gal":
-            return Scale("US gal", 0.5, "%.2f", units.litres_to_us_gal, units.us_gal_to_litres)
-        case "volume":
-            return Scale("L", 0.5, "%.1f")
-        case "pressure" if p.pressure_unit == "bar":
-            return Scale("bar", 0.1, "%.2f", units.kpa_to_bar, units.bar_to_kpa)
-        case "pressure" if p.pressure_unit == "psi":
-            return Scale("psi", 1.0, "%.1f", units.kpa_to_psi, units.psi_to_kpa)
-        case "pressure":
-            return Scale("kPa", 5.0, "%.0f")
-        case "share":
-            return Scale("%", 1.0, "%.0f", lambda v: 100 * v, lambda v: v / 100)
-        case _:
-            return Scale("", 1.0, "%g")
+    if unit == "share":
+        return Scale("%", 1.0, "%.0f", lambda v: 100 * v, lambda v: v / 100)
+    if unit == "plain":
+        return Scale("", 1.0, "%g")
+    units, name = voice.units, voice.units.unit_of(unit)
+    return Scale(
+        name, _STEPS[name], f"%.{DECIMALS[name]}f", lambda v: units.shown(v, unit), lambda v: units.entered(v, unit)
+    )
 
 
 @dataclass(slots=True)
@@ -124,7 +122,7 @@ class Form:
 
     def moment(self, of: str, label: str, value: datetime | None, **more: Any) -> datetime | None:
         """A day and a time on the person's clock; comes back in UTC."""
-        zone = zone_of(self.voice.preferences.time_zone)
+        zone = self.voice.zone
         shown = None if value is None else value.astimezone(zone).replace(tzinfo=None, second=0, microsecond=0)
         got = st.datetime_input(
             label,
@@ -191,8 +189,7 @@ class Form:
     def wrong(self, error: EntryError) -> None:
         """Say what is wrong where it belongs."""
         place = self._places.get(error.field) or self._places.get(WHOLE_FORM)
-        text = escape(capital(str(error)))
-        (place or st).html(f'<p class="wrong" role="alert">{text}</p>')
+        (place or st).html(fill(_WRONG, sentence=capital(str(error))))
 
     def refuses(self, faults: Sequence[EntryError]) -> bool:
         """Say everything that is wrong; whether anything was."""
@@ -254,7 +251,7 @@ def remove_button(label: str, key: str, enter: Callable[[], Any], done: str) -> 
         error = components.attempt(enter, done)
         if error is None:
             st.rerun()
-        st.html(f'<p class="wrong" role="alert">{escape(capital(str(error)))}</p>')
+        st.html(fill(_WRONG, sentence=capital(str(error))))
 
 
 def _mark(name: str, shows: object) -> str:

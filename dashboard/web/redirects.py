@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable
-from html import escape
 from typing import Final
 from urllib.parse import urlencode
 
 from starlette.datastructures import Headers
 from starlette.responses import RedirectResponse
 from starlette.types import ASGIApp, Receive, Scope, Send
+
+from dashboard.templates import Markup, fill
 
 ASKED_FOR: Final = "no-page"
 """The query parameter that tells the first screen which page was asked for."""
@@ -42,7 +43,8 @@ class LeadHome:
         return None if found[1] in self._known() else found[1][:_LONGEST]
 
 
-def line_html(asked: str) -> str:
+def line_html(asked: str) -> Markup:
     """What the first screen says of it, as HTML."""
     name = asked if len(asked) <= _LONGEST else asked[:_LONGEST] + "…"
-    return f'<p class="quiet" role="status">There is no page called “{escape(name)}” here. This is Today.</p>'
+    line = '<p class="quiet" role="status">There is no page called “{{ name }}” here. This is Today.</p>'
+    return fill(line, name=name)

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Final
 
+from analysis.display_units import chance
 from analysis.planning import Act
-from dashboard.wording.formatting import Voice, chance, natural
-from dashboard.wording.verdict import dose_words
+from analysis.wording import Voice, dose_words, natural
 from ingest.monitoring import Outlook
 
 _WORDS: Final[dict[Act, str]] = {"hops in": "Dry hop", "hops out": "Hops out of", "package": "Package"}

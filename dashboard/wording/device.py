@@ -6,7 +6,8 @@ from collections.abc import Sequence
 from datetime import timedelta
 from typing import Any, Final
 
-from dashboard.wording.formatting import THIN, Voice, capital, joined, lasted, number, plural
+from analysis.display_units import THIN, number
+from analysis.wording import Voice, capital, joined, lasted, plural
 from ingest import model
 from ingest.model import Device, DeviceKind, Situation
 from ingest.store import DeviceStatus

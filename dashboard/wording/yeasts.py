@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from analysis.display_units import chance, number, percent
 from analysis.track_record import AHEAD_DAYS, TrackRecord
+from analysis.wording import Voice, capital, count, joined, plural
 from analysis.yeast_comparison import Comparison, Difference
-from dashboard.wording.formatting import Voice, capital, chance, count, joined, number, percent, plural
 
 _MANY = 3
 

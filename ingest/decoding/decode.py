@@ -13,7 +13,8 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any, Final, NamedTuple
 
-from ingest.decoding import rule_readings, senml, senml_readings, timestamps
+from ingest.decoding import rules as rule_book
+from ingest.decoding import senml, senml_readings, timestamps
 from ingest.decoding.draft import Draft, Faults, number, shown
 from ingest.decoding.quantities import BY_FIELD, NATIVE_NAMES
 from ingest.decoding.rules import Rule
@@ -66,7 +67,7 @@ def _decode(topic: str, payload: bytes, received_at: datetime, prefix: str, rule
         return Decoded((), (document,), "JSON")
     faults = Faults()
     if fitting:
-        drafts = rule_readings.drafts_of(fitting, document, faults)
+        drafts = rule_book.drafts_of(fitting, document, faults)
         how = "rule " + ", ".join(rule.name for rule, _ in fitting)
     elif senml.is_pack(document):
         drafts, how = senml_readings.drafts_of(topic[len(head) :], document, faults), "SenML pack"

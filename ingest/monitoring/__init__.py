@@ -2,10 +2,11 @@
 
 from ingest.monitoring.notifier import NOTIFY_KINDS, Notifier
 from ingest.monitoring.outlook import Outlook, Outlooks, constraints_of
-from ingest.monitoring.watcher import Watcher, assessment_record, watching
+from ingest.monitoring.watcher import Hooks, Watcher, assessment_record, watching
 
 __all__ = [
     "NOTIFY_KINDS",
+    "Hooks",
     "Notifier",
     "Outlook",
     "Outlooks",

@@ -6,15 +6,19 @@ before it counts either way, that is the hysteresis: a value that dithers about 
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING, Final, Literal, get_args
 from zoneinfo import ZoneInfo
 
+from analysis.display_units import THIN, DisplayUnits, chance_percent, number
+from analysis.display_units import day as day_words
 from analysis.model import Batch
-from analysis.planning import FORECAST_ONLY, Act, cold_keg_words, day_words, done_so_far, percent
-from analysis.units import c_to_f
+from analysis.planning import Act, cold_keg, done_so_far
+from analysis.wording import FORECAST_ONLY, reason
+from analysis.wording import cold_keg as cold_keg_words
 from ingest.model import Preferences
 
 if TYPE_CHECKING:
@@ -36,6 +40,7 @@ NOTIFY_KINDS: Final[tuple[NotifyKind, ...]] = get_args(NotifyKind)
 """The kinds a person can choose among; none chosen means all of them."""
 
 _TEMPERATURE_MARGIN_C: Final = 0.3
+"""°C; how far outside its range a temperature must be to be told. No source: a probe's usual error."""
 _EVES: Final[dict[Act, NotifyKind]] = {"hops in": "hop day tomorrow", "package": "packaging tomorrow"}
 _EVE_HOUR: Final = 9
 """Local hour from which the day before is told."""
@@ -120,24 +125,8 @@ def _subject(outlook: Outlook) -> str:
 
 
 def _of_batch(now: datetime, outlook: Outlook, preferences: Preferences) -> Iterator[Condition]:
-    a, plan, batch_id, what = outlook.assessment, outlook.plan, outlook.record.batch_id, _subject(outlook)
-    sure = f" ({percent(a.p_finished)})" if a.p_finished is not None else ""
-    held = (
-        f"The gravity has held for {int(a.held_h)} hours; you asked for {outlook.batch.hold_h:.0f}."
-        if a.held_h >= outlook.batch.hold_h
-        else f"The gravity has held for {int(a.held_h)} of {outlook.batch.hold_h:.0f} hours."
-    )
-    yield Condition(
-        f"finished:{batch_id}",
-        "finished",
-        a.finished,
-        f"{what}: finished",
-        f"{what} has very likely finished{sure}. {held}",
-        over_for=timedelta(hours=24),
-        reason=plan.reason,
-        batch_id=batch_id,
-        done=mark_of(outlook.batch),
-    )
+    a, what, batch_id = outlook.assessment, _subject(outlook), outlook.record.batch_id
+    yield _of_finish(outlook, what, preferences.units)
     yield Condition(
         f"stalled:{batch_id}",
         "stalled",
@@ -145,57 +134,78 @@ def _of_batch(now: datetime, outlook: Outlook, preferences: Preferences) -> Iter
         f"{what}: stalled",
         f"{what} has stopped short of where it should end. Take a hand sample first: a stuck float looks the same.",
     )
-    creeping = a.creep is not None or a.phase == "creeping"
+    yield _of_renewed_fall(now, outlook, what)
+    yield _of_temperature(outlook, what, preferences.units)
+    yield from _of_eves(now, outlook, what, preferences)
+
+
+def _of_finish(outlook: Outlook, what: str, units: DisplayUnits) -> Condition:
+    a, batch_id, asked_h = outlook.assessment, outlook.record.batch_id, number(outlook.batch.hold_h)
+    sure = f" ({chance_percent(a.p_finished)})" if a.p_finished is not None else ""
+    held = (
+        f"The gravity has held for {int(a.held_h)} hours; you asked for {asked_h}."
+        if a.held_h >= outlook.batch.hold_h
+        else f"The gravity has held for {int(a.held_h)} of {asked_h} hours."
+    )
+    return Condition(
+        f"finished:{batch_id}",
+        "finished",
+        a.finished,
+        f"{what}: finished",
+        f"{what} has very likely finished{sure}. {held}",
+        over_for=timedelta(hours=24),
+        reason=reason(outlook.plan.reason, units),
+        batch_id=batch_id,
+        done=mark_of(outlook.batch),
+    )
+
+
+def _of_renewed_fall(now: datetime, outlook: Outlook, what: str) -> Condition:
+    a, keg_day = outlook.assessment, outlook.plan.cold_keg_day
     then = " Bottles wait until it has held again."
-    if plan.cold_keg_day:
-        then += f" {cold_keg_words(plan.cold_keg_day, a, now)}"
+    if keg_day:
+        then += f" {cold_keg_words(cold_keg(keg_day, a, now))}"
     if done_so_far(outlook.batch).packaged:
         then = " It is packaged: sealed bottles may build pressure. Keep the lot cold and open a test bottle with care."
-    yield Condition(
-        f"creep:{batch_id}",
+    return Condition(
+        f"creep:{outlook.record.batch_id}",
         "renewed fall after hops",
-        creeping,
+        a.creep is not None or a.phase == "creeping",
         f"{what}: renewed fall after hops",
         f"The gravity of {what} is falling again since the hops went in.{then}",
         over_for=timedelta(hours=24),
     )
-    yield _of_temperature(outlook, what, preferences)
+
+
+def _of_eves(now: datetime, outlook: Outlook, what: str, preferences: Preferences) -> Iterator[Condition]:
     local = now.astimezone(ZoneInfo(preferences.time_zone))
-    tomorrow = local.date() + timedelta(days=1)
-    for each in outlook.to_do(local.date()):
+    today, tomorrow = local.date(), local.date() + timedelta(days=1)
+    for each in outlook.to_do(today):
         kind = _EVES.get(each.act)
         if kind is None or each.day != tomorrow or local.hour < _EVE_HOUR:
             continue
         eve = Eve(each.act, each.dose, each.doses, tomorrow, what)
         yield Condition(
-            f"{kind}:{batch_id}:{tomorrow}",
+            f"{kind}:{outlook.record.batch_id}:{tomorrow}",
             kind,
             True,
-            eve.title(local.date()),
-            eve.body(local.date()),
-            reason=plan.reason,
-            batch_id=batch_id,
+            eve.title(today),
+            eve.body(today),
+            reason=reason(outlook.plan.reason, preferences.units),
+            batch_id=outlook.record.batch_id,
             done=mark_of(outlook.batch),
             eve=eve,
         )
 
 
-def _of_temperature(outlook: Outlook, what: str, preferences: Preferences) -> Condition:
-    def said(celsius: float) -> str:
-        in_f = preferences.temperature_unit == "°F"
-        return f"{c_to_f(celsius) if in_f else celsius:.1f} {preferences.temperature_unit}"
-
+def _of_temperature(outlook: Outlook, what: str, units: DisplayUnits) -> Condition:
     low = outlook.vessel.temperature_low_c if outlook.vessel else None
     high = outlook.vessel.temperature_high_c if outlook.vessel else None
-    is_c, state, wished = outlook.assessment.temperature_c, None, ""
+    is_c, state = outlook.assessment.temperature_c, None
     if low is None and high is None:
         state = False
     elif is_c is not None:
-        below, above = low if low is not None else -99.0, high if high is not None else 999.0
-        if low is not None and high is not None:
-            wished = f"{said(low)} to {said(high)}"
-        else:
-            wished = f"at least {said(low)}" if low is not None else f"at most {said(above)}"
+        below, above = -math.inf if low is None else low, math.inf if high is None else high
         if is_c < below - _TEMPERATURE_MARGIN_C or is_c > above + _TEMPERATURE_MARGIN_C:
             state = True
         elif below <= is_c <= above:
@@ -205,10 +215,18 @@ def _of_temperature(outlook: Outlook, what: str, preferences: Preferences) -> Co
         "temperature outside its range",
         state,
         f"{what}: temperature outside its range",
-        f"{what} is at {said(is_c)}; you wished for {wished}." if state and is_c is not None else "",
+        f"{what} is at {units.temperature(is_c)}; you wished for {_wished(low, high, units)}." if state else "",
         lasts=timedelta(minutes=30),
         over_for=timedelta(hours=2),
     )
+
+
+def _wished(low: float | None, high: float | None, units: DisplayUnits) -> str:
+    if low is None:
+        return f"at most {units.temperature(high)}"
+    if high is None:
+        return f"at least {units.temperature(low)}"
+    return f"{units.temperature(low)} to {units.temperature(high)}"
 
 
 def _of_device(now: datetime, word: DeviceStatus, what: str, device_name: Name) -> Iterator[Condition]:
@@ -220,7 +238,7 @@ def _of_device(now: datetime, word: DeviceStatus, what: str, device_name: Name) 
         "sensor silent",
         word.silent,
         f"{name}: silent",
-        f"{name}, in {what}, was last heard {silent_h:.1f} hours ago. Silence says nothing about the gravity.",
+        f"{name}, in {what}, was last heard {number(silent_h, 1)} hours ago. Silence says nothing about the gravity.",
         over_for=timedelta(hours=1),
     )
     yield Condition(
@@ -244,7 +262,7 @@ def _battery_low(word: DeviceStatus) -> bool | None:
 
 def _battery_words(word: DeviceStatus) -> str:
     if word.battery_days_left is not None and word.battery_days_left <= _BATTERY_FINE[2]:
-        return f": about {word.battery_days_left:.0f} days left"
+        return f": about {number(word.battery_days_left)} days left"
     if word.battery_pct is not None:
-        return f": {word.battery_pct:.0f} %"
-    return f": {word.battery_v:.2f} V" if word.battery_v is not None else ""
+        return f": {number(word.battery_pct)}{THIN}%"
+    return f": {number(word.battery_v, 2)}{THIN}V" if word.battery_v is not None else ""

@@ -18,7 +18,10 @@ from zoneinfo import ZoneInfo
 
 import apprise
 
+from analysis.display_units import DisplayUnits
 from analysis.planning import Act, ToDo, days_to_come, done_so_far, first_of, moved, reading_fresh
+from analysis.wording import moved as moved_words
+from analysis.wording import reason
 from ingest.errors import StoreError
 from ingest.model import BatchRecord, Device, Preferences
 from ingest.monitoring.alert_conditions import NOTIFY_KINDS, Condition, Eve, NotifyKind, conditions, mark_of
@@ -45,10 +48,18 @@ _MOVE_LASTS: Final = timedelta(hours=2)
 
 
 def apprise_send(urls: Sequence[str], title: str, body: str) -> bool:
-    """Send by apprise to every address (e-mail, push, chat); False if one cannot be read or did not take it."""
+    """Send by apprise to every address (e-mail, push, chat); False if one cannot be read or did not take it.
+
+    The body is declared to be plain text: apprise then escapes it wherever a service shows HTML or Markdown, and a name
+    such as ``<b>`` stays in the text of a mail.
+    """
     sender = apprise.Apprise()
     readable = [bool(sender.add(url)) for url in urls]
-    return bool(readable) and all(readable) and bool(sender.notify(body=body, title=title))
+    return (
+        bool(readable)
+        and all(readable)
+        and bool(sender.notify(body=body, title=title, body_format=apprise.NotifyFormat.TEXT))
+    )
 
 
 @dataclass(slots=True)
@@ -153,7 +164,7 @@ class Notifier:
             ]
             if "date moved" in chosen:
                 today = now.astimezone(ZoneInfo(preferences.time_zone)).date()
-                new += [m for outlook in outlooks for m in self._moves(outlook, now, today)]
+                new += [m for outlook in outlooks for m in self._moves(outlook, now, today, preferences.units)]
             self._forget(outlooks, device_statuses)
             self._withdraw_moved(now, outlooks, preferences)
             self._state.outbox += new
@@ -224,7 +235,7 @@ class Notifier:
                     del state.raised[key], state.over_since[key]
         return None
 
-    def _moves(self, outlook: Outlook, now: datetime, today: date) -> list[Message]:
+    def _moves(self, outlook: Outlook, now: datetime, today: date, units: DisplayUnits) -> list[Message]:
         told = self._state.dates.setdefault(outlook.record.batch_id, {})
         found = []
         to_do = outlook.to_do()
@@ -236,9 +247,9 @@ class Notifier:
                 told[name] = day.isoformat()
                 continue
             before = told.get(name)
-            sentence = moved(date.fromisoformat(before), day, name) if before else None
+            change = moved(date.fromisoformat(before), day) if before else None
             pending = f"moved:{outlook.record.batch_id}:{name}"
-            if sentence is None:
+            if change is None:
                 self._state.holds_since.pop(pending, None)
                 if before is None:
                     told[name] = day.isoformat()
@@ -250,9 +261,10 @@ class Notifier:
             told[name] = day.isoformat()
             title = f"{outlook.record.name}: date moved"
             stamp = now.isoformat()
-            message = Message("date moved", title, sentence, stamp, stamp, batch_id=outlook.record.batch_id)
+            message = Message("date moved", title, moved_words(change, name), stamp, stamp)
+            message.batch_id = outlook.record.batch_id
             message.act, message.dose = each.act, each.dose
-            message.reason, message.done = outlook.plan.reason, mark_of(outlook.batch)
+            message.reason, message.done = reason(outlook.plan.reason, units), mark_of(outlook.batch)
             found.append(message)
         return found
 
@@ -372,14 +384,22 @@ def escaped(name: str) -> str:
     return "".join(f"%{ord(c):02X}" if c in "/+#%" or ord(c) < 32 or 127 <= ord(c) < 160 else c for c in name)
 
 
-def verdict_message(outlook: Outlook) -> tuple[str, bytes]:
-    """The retained verdict of a batch: topic below the prefix, and JSON.
+def verdict_topic(outlook: Outlook) -> str:
+    """Where below the prefix the verdict of a batch is retained."""
+    return f"verdict/{escaped(_place(outlook))}"
+
+
+def _place(outlook: Outlook) -> str:
+    return outlook.vessel.name if outlook.vessel else outlook.record.vessel_id
+
+
+def verdict_message(outlook: Outlook, units: DisplayUnits) -> tuple[str, bytes]:
+    """The retained verdict of a batch: topic below the prefix, and JSON, its one sentence in these units.
 
     It carries no more than what a light, a relay or a script needs, and changes only when the verdict does. The days
     are those still to come: null once the hops are in, or it is packaged.
     """
     a, plan = outlook.assessment, outlook.plan
-    name = outlook.vessel.name if outlook.vessel else outlook.record.vessel_id
 
     def hour(when: datetime | None) -> str | None:
         return None if when is None else when.astimezone(UTC).replace(minute=0, second=0, microsecond=0).isoformat()
@@ -391,7 +411,7 @@ def verdict_message(outlook: Outlook) -> tuple[str, bytes]:
 
     fresh = reading_fresh(a, plan.made_at)
     verdict: dict[str, Any] = {
-        "vessel": name,
+        "vessel": _place(outlook),
         "batch": outlook.record.name,
         "phase": a.phase,
         "finished": a.ready and fresh,  # a relay may act on it: the hold must have been seen, and not only in the past
@@ -408,7 +428,7 @@ def verdict_message(outlook: Outlook) -> tuple[str, bytes]:
         "hop_chance": chance(days["hop_chance"]),
         "packaging_day": days["packaging_day"],
         "packaging_chance": chance(days["packaging_chance"]),
-        "reason": plan.reason,
+        "reason": reason(plan.reason, units),
         "may_package": plan.may_package,
     }
-    return f"verdict/{escaped(name)}", json.dumps(verdict, ensure_ascii=False).encode()
+    return verdict_topic(outlook), json.dumps(verdict, ensure_ascii=False).encode()

@@ -12,18 +12,21 @@ import json
 import logging
 import threading
 import time
-from dataclasses import asdict, dataclass, fields, replace
+from dataclasses import asdict, dataclass, field, fields, replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any, Final
 
 import polars as pl
 
 from analysis import Assessment, Batch, Priors, assess, learn
+from analysis.evidence import NotJudged
 from analysis.model import events_of
-from analysis.planning import Constraints, Plan, ToDo, day_words, outstanding, reading_fresh, steady_plan
+from analysis.planning import Constraints, Ended, Obstacle, Plan, ToDo, outstanding, reading_fresh, steady_plan
+from analysis.schemas import READINGS
+from analysis.wording import NOT_JUDGED
 from ingest.decoding import AHEAD_S
 from ingest.errors import StoreError
-from ingest.model import BatchRecord, Preferences, Vessel
+from ingest.model import BatchRecord, Preferences, Vessel, usable_hold_h
 from ingest.store import Store
 
 log = logging.getLogger(__name__)
@@ -65,12 +68,18 @@ class _Kept:
     newest: datetime | None
     revision: int
     """Of the entries that the assessment rests on."""
+    lessons: int
+    """How often something had been learned from other batches when the assessment began."""
     at: float
     hour: datetime
     entries: int
     """Revision of the entries that were laid over it since."""
     unjudged: bool = False
     """Whether what was laid over it changes what the readings mean, and no assessment has seen it yet."""
+    judged: bool = True
+    """False where the batch could not be judged: then nothing is planned either."""
+    lock: threading.RLock = field(default_factory=threading.RLock)
+    """Held while what is kept is changed: a plan for the new hour must not undo an entry laid over it meanwhile."""
 
 
 def constraints_of(record: BatchRecord, preferences: Preferences) -> Constraints:
@@ -81,6 +90,7 @@ def constraints_of(record: BatchRecord, preferences: Preferences) -> Constraints
     for name in ("hold_h", "contact_days"):
         if (own := getattr(record, name)) is not None:
             values[name] = own
+    values["hold_h"], _ = usable_hold_h(record, preferences)
     for name, value in values.items():
         if isinstance(value, list):
             values[name] = tuple(value)
@@ -98,7 +108,10 @@ class Outlooks:
         self._learning = threading.Lock()
         self._priors: Priors | None = None
         self._learned: dict[str, str] = {}
+        self._lessons = 0
         self._takes_s = 0.05
+        self._count = threading.Lock()
+        """Held while the priors, the count of lessons or the time that an assessment takes are read or changed."""
 
     def of(
         self, batch_id: str, *, now: datetime | None = None, wait: bool = True, fresh: bool = False
@@ -111,8 +124,8 @@ class Outlooks:
         """
         now = now or datetime.now(UTC)
         kept = self._kept.get(batch_id)
-        if not wait and kept is not None and kept.revision == self._store.revision:
-            return self._replanned(kept, now).outlook
+        if not wait and kept is not None and self._stands(kept):
+            return self._replanned(kept, now)
         if (outlook := self._fresh(batch_id, now, fresh=fresh)) is not None:
             return outlook
         with self._guard:
@@ -131,20 +144,37 @@ class Outlooks:
         return self._with_entries(kept, now or datetime.now(UTC)) if kept else None
 
     def forget(self) -> None:
-        """Compute everything anew at the next call of `of`; `latest` goes on with what is kept."""
-        for kept in self._kept.copy().values():
-            kept.revision = -1
+        """Compute everything anew at the next call of `of`; `latest` goes on with what is kept.
+
+        An assessment that is under way began before this, and is made anew as well.
+        """
+        with self._count:
+            self._lessons += 1
+
+    def _take_up(self, priors: Priors | None) -> None:
+        """Judge by these from the next call of `of` on."""
+        with self._count:
+            self._priors = priors
+            self._lessons += 1
+
+    def _stands(self, kept: _Kept) -> bool:
+        """Whether nothing was entered and nothing learned since the assessment began."""
+        return kept.revision == self._store.revision and kept.lessons == self._lessons
 
     def _fresh(self, batch_id: str, now: datetime, *, fresh: bool = False) -> Outlook | None:
         kept = self._kept.get(batch_id)
-        if kept is None or kept.revision != self._store.revision:
+        if kept is None or not self._stands(kept):
             return None
         rested = time.monotonic() - kept.at >= max(_LEAST_REST_S, len(self._kept) * self._takes_s / _SHARE_OF_A_CORE)
         if (fresh or rested) and kept.newest != self._store.newest_reading_at(batch_id):
             return None
-        return self._replanned(kept, now).outlook
+        return self._replanned(kept, now)
 
-    def _replanned(self, kept: _Kept, now: datetime) -> _Kept:
+    def _replanned(self, kept: _Kept, now: datetime) -> Outlook:
+        with kept.lock:
+            return self._replan(kept, now)
+
+    def _replan(self, kept: _Kept, now: datetime) -> Outlook:
         hour = now.replace(minute=0, second=0, microsecond=0)
         outlook = kept.outlook
         made_at = outlook.plan.made_at
@@ -152,23 +182,28 @@ class Outlooks:
         went_stale = reading_fresh(outlook.assessment, made_at) and not reading_fresh(
             outlook.assessment, max(now, made_at)
         )
-        if kept.hour != hour or went_stale:
+        if kept.judged and (kept.hour != hour or went_stale):
             # The calendar moved on: the plan is looked at again, the inference stands.
             constraints = constraints_of(outlook.record, self._store.preferences())
             said = self._said(outlook.record.batch_id, constraints)
             replanned = _plan(outlook.record, outlook.assessment, outlook.batch, constraints, now, said)
             kept.outlook = replace(outlook, plan=_unconfirmed(replanned) if kept.unjudged else replanned)
             kept.hour = hour
-        return kept
+        return kept.outlook
 
     def _with_entries(self, kept: _Kept, now: datetime) -> Outlook:
         """What is kept, with what was entered since laid over it: the plan follows at once, the inference later.
 
         Looked at once a batch and entry, however many readings come.
         """
+        with kept.lock:
+            self._lay_over(kept, now)
+            return self._replan(kept, now)
+
+    def _lay_over(self, kept: _Kept, now: datetime) -> None:
         revision, batch_id = self._store.revision, kept.outlook.record.batch_id
         record = self._store.get(BatchRecord, batch_id) if kept.entries != revision else None
-        if record is not None:
+        if record is not None and kept.judged:
             old, batch, constraints = (
                 kept.outlook,
                 self._store.batch(batch_id),
@@ -183,7 +218,6 @@ class Outlooks:
                 kept.outlook = replace(old, record=record, vessel=vessel, batch=batch, plan=plan, computed_at=now)
                 kept.constraints, kept.hour = constraints, now.replace(minute=0, second=0, microsecond=0)
             kept.entries = revision
-        return self._replanned(kept, now).outlook
 
     def _compute(self, batch_id: str, now: datetime) -> Outlook | None:
         record = self._store.get(BatchRecord, batch_id)
@@ -192,6 +226,35 @@ class Outlooks:
         began = time.monotonic()
         revision = self._store.revision
         newest = self._store.newest_reading_at(batch_id)
+        with self._count:
+            priors, lessons = self._priors, self._lessons
+        constraints, judged = Constraints(), True
+        try:
+            constraints = constraints_of(record, self._store.preferences())
+            outlook = self._judge(record, constraints, newest, priors, now)
+        except StoreError:
+            raise
+        except Exception:  # whatever it is, the other batches are judged, and of this one the reason is told
+            log.exception("the batch %s cannot be judged", record.name)
+            outlook, judged = self._not_judged(record, now), False
+        hour = now.replace(minute=0, second=0, microsecond=0)
+        ended = time.monotonic()
+        with self._count:
+            self._takes_s += 0.1 * (ended - began - self._takes_s)
+        self._kept[batch_id] = _Kept(
+            outlook, constraints, newest, revision, lessons, ended, hour, entries=revision, judged=judged
+        )
+        return outlook
+
+    def _judge(
+        self,
+        record: BatchRecord,
+        constraints: Constraints,
+        newest: datetime | None,
+        priors: Priors | None,
+        now: datetime,
+    ) -> Outlook:
+        batch_id = record.batch_id
         batch = self._store.batch(batch_id)
         calibrated = self._store.calibrated(batch_id)
         before = self._kept.get(batch_id)
@@ -199,11 +262,11 @@ class Outlooks:
             calibrated.readings,
             batch,
             now=newest or max(record.pitched_at, min(now, record.ended_at or now)),
-            priors=self._priors,
+            priors=priors,
             previous=before.outlook.assessment if before else None,
         )
-        constraints = constraints_of(record, self._store.preferences())
-        outlook = Outlook(
+        _, doubt = usable_hold_h(record, self._store.preferences())
+        return Outlook(
             record=record,
             vessel=self._store.get(Vessel, record.vessel_id),
             batch=batch,
@@ -211,13 +274,24 @@ class Outlooks:
             assessment=assessment,
             plan=_plan(record, assessment, batch, constraints, now, self._said(batch_id, constraints)),
             computed_at=now,
-            doubts=calibrated.notes,
+            doubts=(*calibrated.notes, doubt) if doubt else calibrated.notes,
         )
-        hour = now.replace(minute=0, second=0, microsecond=0)
-        ended = time.monotonic()
-        self._takes_s += 0.1 * (ended - began - self._takes_s)
-        self._kept[batch_id] = _Kept(outlook, constraints, newest, revision, ended, hour, entries=revision)
-        return outlook
+
+    def _not_judged(self, record: BatchRecord, now: datetime) -> Outlook:
+        """An outlook that releases nothing and says that the batch could not be judged."""
+        batch = Batch(pitched_at=record.pitched_at, yeast=record.yeast, drink=record.drink)
+        nothing = pl.DataFrame(schema=READINGS)
+        assessment = assess(nothing, batch, now=max(record.pitched_at, min(now, record.ended_at or now)))
+        return Outlook(
+            record=record,
+            vessel=self._store.get(Vessel, record.vessel_id),
+            batch=batch,
+            readings=nothing,
+            assessment=replace(assessment, evidence=(NotJudged(),), advice=()),
+            plan=Plan(made_at=now, reason=Obstacle.NOT_JUDGED, blocked_by=Obstacle.NOT_JUDGED),
+            computed_at=now,
+            doubts=(NOT_JUDGED,),
+        )
 
     def _said(self, batch_id: str, constraints: Constraints) -> tuple[date | None, date | None] | None:
         """The days that were said before, from memory or, after a restart, from the history of what we said."""
@@ -235,8 +309,12 @@ class Outlooks:
     def learn(self) -> Priors | None:
         """Take up what earlier batches taught; cheap when no batch ended or changed since the last call."""
         with self._learning:
-            records = {r.batch_id: r for r in self._store.finished_batches()}
-            wanted = {batch_id: _print_of(self._store, r) for batch_id, r in records.items()}
+            wanted: dict[str, str] = {}
+            for record in self._store.finished_batches():
+                try:
+                    wanted[record.batch_id] = _print_of(self._store, record)
+                except ValueError as error:
+                    log.warning("nothing is learned from the batch %s: %s", record.name, error)
             if self._priors is None:
                 self._recall()
             if wanted == self._learned:
@@ -245,15 +323,15 @@ class Outlooks:
             start = None if changed else self._priors
             new = [b for b in wanted if start is None or b not in self._learned]
             log.info("learning from %d finished batches", len(new))
-            self._priors = learn((self._store.finished(b) for b in new), start=start) if wanted else None
+            taught = learn((self._store.finished(b) for b in new), start=start) if wanted else None
             self._learned = wanted
-            kept = json.dumps({"learned": wanted, "priors": self._priors.to_json() if self._priors else None})
+            self._take_up(taught)
+            kept = json.dumps({"learned": wanted, "priors": taught.to_json() if taught else None})
             try:
                 self._store.set_note(_PRIORS_NOTE, kept)
             except StoreError as error:
                 log.warning("what was learned could not be kept, it will be learned again: %s", error)
-                self.forget()
-            return self._priors
+            return taught
 
     def _recall(self) -> None:
         kept = self._store.get_note(_PRIORS_NOTE)
@@ -261,8 +339,10 @@ class Outlooks:
             return
         try:
             note = json.loads(kept)
-            self._priors = Priors.from_json(note["priors"]) if note["priors"] else None
+            priors = Priors.from_json(note["priors"]) if note["priors"] else None
             self._learned = dict(note["learned"])
+            if priors is not None:
+                self._take_up(priors)
         except (ValueError, KeyError, TypeError) as error:
             log.info("what was learned by another version is learned again: %s", error)
 
@@ -286,7 +366,7 @@ def _plan(
     if newest is not None and now < newest <= now + timedelta(seconds=AHEAD_S):
         now = newest
     if record.ended_at is not None and record.ended_at <= now and not events_of(batch, "package", until=now):
-        over = f"It ended on {day_words(constraints.local_day(record.ended_at))}: nothing is left to plan."
+        over = Ended(constraints.local_day(record.ended_at))
         return Plan(made_at=now, reason=over, blocked_by=over)
     return steady_plan(assessment, batch, constraints, now=now, said=said)
 

@@ -12,12 +12,15 @@ import logging
 import threading
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Final
 
+from analysis.display_units import DisplayUnits
+from analysis.wording import reason, sentences
 from ingest.errors import StoreError
 from ingest.model import AssessmentRecord
-from ingest.monitoring.notifier import Notifier, verdict_message
+from ingest.monitoring.notifier import Notifier, verdict_message, verdict_topic
 from ingest.monitoring.outlook import Outlook, Outlooks
 from ingest.store import Store
 
@@ -34,11 +37,31 @@ Publish = Callable[[str, bytes], None]
 """Sends retained bytes to a topic below the prefix, such as ``verdict/Vessel 3``."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Hooks:
+    """What a watcher asks and tells others; given before it starts, so that its first look knows them too."""
+
+    holding: Callable[[Store], bool] = lambda _store: False
+    """While this is true no batch is looked at, as where most of its history is still on the way."""
+    gives_way: Callable[[], bool] = lambda: False
+    """While this is true the next batch waits, half a second at most: whoever opens a page comes first."""
+    looked_at: Callable[[Outlook], None] = lambda _outlook: None
+    """Told of every batch that was looked at; must not raise."""
+
+
 class Watcher:
     """One thread that refreshes outlooks, keeps assessments, and notifies."""
 
-    def __init__(self, store: Store, outlooks: Outlooks, notifier: Notifier, publish: Publish | None = None) -> None:
+    def __init__(
+        self,
+        store: Store,
+        outlooks: Outlooks,
+        notifier: Notifier,
+        publish: Publish | None = None,
+        hooks: Hooks | None = None,
+    ) -> None:
         self._store = store
+        self._hooks = hooks or Hooks()
         self._outlooks = outlooks
         self.notifier = notifier
         self._publish = publish
@@ -48,13 +71,6 @@ class Watcher:
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="watcher", daemon=True)
         self.problem: str | None = None
-        self.holding: Callable[[], bool] = lambda: False
-        """While this is true no batch is looked at, as where most of its history is still on the way."""
-        self.gives_way: Callable[[], bool] = lambda: False
-        """While this is true the next batch waits, half a second at most: whoever opens a page comes first."""
-
-        self.looked_at: Callable[[Outlook], None] = lambda _outlook: None
-        """Told of every batch that was looked at; must not raise."""
 
     def start(self) -> None:
         """Begin to watch."""
@@ -68,12 +84,11 @@ class Watcher:
 
     def _run(self) -> None:
         while not self._stop.is_set():
-            if self.holding():
+            if self._hooks.holding(self._store):
                 self._stop.wait(_LOOK_S / 10)
                 continue
             try:
                 self.look(datetime.now(UTC))
-                self.problem = None
             except StoreError as error:
                 self.problem = str(error)
                 log.warning("%s", error)
@@ -86,24 +101,33 @@ class Watcher:
         """Look at every running batch once."""
         self._outlooks.learn()
         outlooks: list[Outlook] = []
+        failed: list[str] = []
         for record in self._store.active_batches():
             self._give_way()
             if self._stop.is_set():
                 return outlooks
-            outlook = self._outlooks.of(record.batch_id, now=now)
+            try:
+                outlook = self._outlooks.of(record.batch_id, now=now)
+            except StoreError:
+                raise
+            except Exception:  # the other batches are looked at all the same
+                log.exception("the look at the batch %s failed", record.name)
+                failed.append(record.name)
+                continue
             if outlook is not None:
                 outlooks.append(outlook)
                 self._keep(outlook, now)
                 self._publish_verdict(outlook)
-                self.looked_at(outlook)
-        self._clear_verdicts({verdict_message(outlook)[0] for outlook in outlooks})
+                self._hooks.looked_at(outlook)
+        self._clear_verdicts({verdict_topic(outlook) for outlook in outlooks})
         self.notifier.consider(now, outlooks, self._store.device_statuses(), self._store.preferences())
         self.notifier.send_due(now)
+        self.problem = f"The watcher could not look at {', '.join(failed)}; its log says more." if failed else None
         return outlooks
 
     def _give_way(self) -> None:
         until = time.monotonic() + _GIVES_WAY_S
-        while self.gives_way() and time.monotonic() < until:
+        while self._hooks.gives_way() and time.monotonic() < until:
             self._stop.wait(_GLANCE_S)
 
     def _keep(self, outlook: Outlook, now: datetime) -> None:
@@ -112,7 +136,7 @@ class Watcher:
             return  # nothing has been said yet of what has not been heard of
         if batch_id not in self._said and (earlier := self._store.assessments(batch_id)):
             self._said[batch_id] = earlier[-1]
-        new = assessment_record(outlook, now)
+        new = assessment_record(outlook, now, self._store.preferences().units)
         last = self._said.get(batch_id)
         if last is None or _differs(last, new):
             self._store.add_assessment(new)
@@ -121,7 +145,7 @@ class Watcher:
     def _publish_verdict(self, outlook: Outlook) -> None:
         if self._publish is None:
             return
-        topic, payload = verdict_message(outlook)
+        topic, payload = verdict_message(outlook, self._store.preferences().units)
         if self._published.get(topic) != payload:
             self._publish(topic, payload)
             self._published[topic] = payload
@@ -145,8 +169,8 @@ class Watcher:
         self._store.set_note(_TOPICS_NOTE, json.dumps(sorted(current), ensure_ascii=False))
 
 
-def assessment_record(outlook: Outlook, made_at: datetime) -> AssessmentRecord:
-    """What is kept of an outlook."""
+def assessment_record(outlook: Outlook, made_at: datetime, units: DisplayUnits) -> AssessmentRecord:
+    """What is kept of an outlook; its sentences in these units."""
     a, plan = outlook.assessment, outlook.plan
     return AssessmentRecord(
         batch_id=outlook.record.batch_id,
@@ -163,7 +187,11 @@ def assessment_record(outlook: Outlook, made_at: datetime) -> AssessmentRecord:
         finish_p90=a.finish.p90 if a.finish else None,
         hop_day=plan.hop_day.isoformat() if plan.hop_day else None,
         packaging_day=plan.packaging_day.isoformat() if plan.packaging_day else None,
-        detail={"evidence": list(a.evidence), "reason": plan.reason, "fingerprint": a.fingerprint},
+        detail={
+            "evidence": list(sentences(a.evidence, DisplayUnits())),
+            "reason": reason(plan.reason, units),
+            "fingerprint": a.fingerprint,
+        },
     )
 
 
@@ -179,9 +207,11 @@ def _differs(last: AssessmentRecord, new: AssessmentRecord) -> bool:
 
 
 @contextlib.contextmanager
-def watching(store: Store, outlooks: Outlooks, notifier: Notifier, publish: Publish | None = None) -> Iterator[Watcher]:
+def watching(
+    store: Store, outlooks: Outlooks, notifier: Notifier, publish: Publish | None = None, hooks: Hooks | None = None
+) -> Iterator[Watcher]:
     """Watch for as long as the block runs."""
-    watcher = Watcher(store, outlooks, notifier, publish)
+    watcher = Watcher(store, outlooks, notifier, publish, hooks)
     watcher.start()
     try:
         yield watcher

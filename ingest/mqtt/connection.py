@@ -196,8 +196,8 @@ class Connection:
                 return
             try:
                 topic = message.topic
-            except UnicodeDecodeError:  # paho keeps the bytes to itself
-                topic = message._topic.decode("utf-8", "backslashreplace")
+            except UnicodeDecodeError as error:  # the error holds the bytes, which the message keeps to itself
+                topic = error.object.decode("utf-8", "backslashreplace")
             source = self if message.qos else None
             self._pipeline.put(
                 Arrival(topic, bytes(message.payload), self._received_at(), source, message.mid, message.retain)

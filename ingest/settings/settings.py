@@ -22,6 +22,9 @@ from ingest.settings import source as settings_source
 from ingest.settings import validators as reads
 from ingest.settings.validators import Read
 
+DATABASE: Final = "tunroom.duckdb"
+"""The cellar's file in the data directory; its log stands beside it with ``.wal`` behind the name."""
+
 FILE_NAME: Final = "tunroom.toml"
 DEFAULT_SERVER_PORT: Final = 8600
 PLAIN_PORT: Final = 1883

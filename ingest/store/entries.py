@@ -24,6 +24,7 @@ from ingest.model import (
     Rejection,
     Vessel,
     Yeast,
+    check_hold_h,
 )
 from ingest.store.row_mapping import TABLES, key_of
 
@@ -161,7 +162,10 @@ class Book:
             case Vessel() | Yeast():
                 self._check_name(record)
             case BatchRecord():
+                check_hold_h(record.hold_h)
                 self._check_batch(record)
+            case Preferences():
+                check_hold_h(record.hold_h)
             case Placement():
                 self._check_placement(record)
             case EventRecord() | HandSample():

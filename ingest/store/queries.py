@@ -22,6 +22,7 @@ from ingest.model import (
     Record,
     Vessel,
     Yeast,
+    usable_hold_h,
 )
 from ingest.store import report_rows
 from ingest.store.device_status import DeviceStatus, LastWords
@@ -117,7 +118,7 @@ class Questions:
             events=tuple(events),
             diastatic=record.diastatic or (yeast is not None and yeast.diastatic),
             mixed_culture=record.mixed_culture,
-            hold_h=record.hold_h if record.hold_h is not None else self.preferences().hold_h,
+            hold_h=usable_hold_h(record, self.preferences())[0],
         )
 
     def _implied_events(self, record: BatchRecord) -> list[Event]:

@@ -58,7 +58,7 @@ def mapping(path: Path, given: Mapping[str, str], ask: Ask | None = None) -> dic
     ImportFileError
         If the file cannot be read, `given` names something that is not there, or the instant is not found.
     """
-    names = _scan(path).collect_schema().names()
+    names = _names(path)
     for ours, theirs in given.items():
         if ours not in OURS:
             raise ImportFileError(
@@ -133,6 +133,41 @@ def read_log(
     sequence = _numbers(path, raw, "sequence", found) if "sequence" in found else pl.Series([None] * raw.height)
     rows = {"device_id": devices, "measured_at": measured_at, **_quantities(path, raw, found)}
     return pl.DataFrame({**rows, "sequence": sequence.cast(pl.Int64())}), assumed
+
+
+def read_gravities(path: Path, given: Mapping[str, str], *, zone: str) -> tuple[pl.DataFrame, bool]:
+    """The readings of one batch's log for the analysis, and whether its times were read in `zone`.
+
+    Gravity may stand in SG, °P or kg/m³; a column `by_hand` (true, yes or 1) marks what was read by hand.
+
+    Returns
+    -------
+    pl.DataFrame
+        Schema `analysis.schemas.READINGS`.
+
+    Raises
+    ------
+    ImportFileError
+        As `read_log`, and where no column is a gravity.
+    """
+    found = mapping(path, given)
+    if not found.keys() & {"gravity_sg", "extract_plato", "density_kg_m3"}:
+        raise ImportFileError(
+            path.name,
+            "columns",
+            f"there is no column gravity_sg, extract_plato or density_kg_m3 ({', '.join(_names(path))})",
+            "Name it, such as --column gravity_sg=NAME",
+        )
+    rows, assumed = read_log(path, found, zone=zone, device_id=path.stem)
+    by_hand = pl.repeat(value=False, n=rows.height, eager=True)
+    if "by_hand" in _names(path):
+        told = _read(path, {"by_hand": "by_hand"})["by_hand"].cast(pl.String()).str.to_lowercase()
+        by_hand = told.is_in(["true", "1", "yes"]).fill_null(value=False)
+    return rows.select("measured_at", "gravity_sg", "temperature_c").with_columns(by_hand=by_hand), assumed
+
+
+def _names(path: Path) -> list[str]:
+    return _scan(path).collect_schema().names()
 
 
 def _scan(path: Path) -> pl.LazyFrame:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from statistics import NormalDist
 from typing import Any
 
+from analysis.display_units import DisplayUnits
 from analysis.model import Assessment, Batch, Creep, Event, Forecast, Range
+from analysis.planning import Hold, PackageOn, Plan
+from analysis.wording import caution, reason
 
 NOW = datetime(2026, 3, 3, 12, tzinfo=UTC)  # a Tuesday
 HOUR = timedelta(hours=1)
@@ -76,3 +79,23 @@ def hops_in(days_ago: float) -> Event:
 
 def hops_out(days_ago: float) -> Event:
     return Event("hops out", NOW - days_ago * DAY)
+
+
+def free_day(day: date) -> PackageOn:
+    """The reason of a plan that packages on the first free day."""
+    return PackageOn(day=day, hold=Hold(48.0), rest_days=0.0, crash_days=0.0, chance=0.9, waited=False)
+
+
+def why(made: Plan) -> str:
+    """The plan's reason in words."""
+    return reason(made.reason, DisplayUnits())
+
+
+def blocks(made: Plan) -> str:
+    """What blocks the plan, in words."""
+    return reason(made.blocked_by, DisplayUnits())
+
+
+def heeds(made: Plan) -> list[str]:
+    """The plan's cautions in words."""
+    return [caution(each) for each in made.cautions]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import ast
+import dataclasses
 import itertools
 import math
 import random
@@ -56,8 +57,24 @@ def _looks(run: Any, hours: Sequence[float], priors: Any, *, chained: bool) -> I
         steady = find("steady_plan")(said, batch, wished, now=now, said=kept_days)
         kept_days = (steady.hop_day, steady.packaging_day)
         previous = said if chained else None
-        facts = {"assessment": said, "ready": said.ready, "plan": plan, "dates": plan.as_dict(), "steady plan": steady}
-        yield hour, canonical(facts)
+        facts = {"assessment": said, "ready": said.ready, "plan": _worded(plan), "dates": _facts(plan)}
+        yield hour, canonical({**facts, "steady plan": _worded(steady)})
+
+
+def _worded(plan: Any) -> dict[str, Any]:
+    """The plan with its sentences, where it keeps values."""
+    found = {f.name: getattr(plan, f.name) for f in dataclasses.fields(plan)}
+    if not hasattr(plan, "as_dict"):
+        reason, units = find("reason"), find("Say")()
+        found["reason"] = reason(plan.reason, units)
+        found["cautions"] = [find("caution")(each) for each in plan.cautions]
+        found["blocked_by"] = reason(plan.blocked_by, units) or None
+    return found
+
+
+def _facts(plan: Any) -> dict[str, Any]:
+    facts: dict[str, Any] = plan.as_dict() if hasattr(plan, "as_dict") else find("plan_facts")(plan, find("Say")())
+    return facts
 
 
 def wishes() -> list[Any]:

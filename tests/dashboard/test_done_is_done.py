@@ -21,15 +21,15 @@ from streamlit.testing.v1 import AppTest
 import dashboard
 from analysis.model import Event
 from analysis.planning.plan import Constraints, Plan, plan
+from analysis.wording import Voice, dates, packaging_date
 from dashboard.charts.calendar import calendar_figure
 from dashboard.cli import commands as offline
 from dashboard.queries import calendar_feed
 from dashboard.queries.attention import Standing, needs_of
 from dashboard.screens.today import vessel_list
 from dashboard.web import calendar_routes
+from dashboard.wording import voice_of
 from dashboard.wording.calendar import agenda, opening
-from dashboard.wording.formatting import Voice
-from dashboard.wording.verdict import dates, packaging_date
 from ingest import commands
 from ingest.model import EventRecord, Preferences
 from ingest.monitoring.alert_conditions import conditions
@@ -39,6 +39,7 @@ from tests.analysis.situations import DAY, HOUR, NOW, creeping, done
 from tests.analysis.situations import batch as batch_with
 from tests.ingest.messages import heard, outlook
 
+PREFERENCES = Preferences(time_zone="UTC")
 MAIN = Path(dashboard.__file__).parent / "main.py"
 WEEKDAY = "today|tomorrow|Mon|Tue|Wed|Thu|Fri|Sat|Sun"
 ASKS_HOPS = re.compile(rf"\bdry hop\b|weigh the hops|hops go in|hops into|hops in\b|hops (?:{WEEKDAY})|hop day", re.I)
@@ -59,21 +60,21 @@ def texts(seen: Outlook, say: Voice) -> Iterator[str]:
     items = agenda([seen], say)
     yield opening(items, say)
     yield from (item.what for item in items)
-    figure = calendar_figure([seen], say, "light")
+    figure = calendar_figure([seen], say, PREFERENCES, "light")
     yield from (f"{word} {WEEKDAY.split('|')[0]}" for word in figure.data[1].text or ())
     for what, when, small in dates(seen.plan, seen.batch, say):
         yield f"{what} {when}. {small}"
     if packaged := packaging_date(seen.to_do(today), seen.batch, say):
         yield packaged if packaged.startswith("Packaged") else f"Packaging day: {packaged}"
-    calendar = Calendar.from_ical(calendar_feed.feed([seen], preferences=say.preferences, now=now))
+    calendar = Calendar.from_ical(calendar_feed.feed([seen], preferences=PREFERENCES, now=now))
     for event in calendar.walk("VEVENT"):
         yield str(event["SUMMARY"])
         yield str(event["DESCRIPTION"])
-    for condition in conditions(now, [seen], [], say.preferences, str):
+    for condition in conditions(now, [seen], [], PREFERENCES, str):
         if condition.state:
             yield condition.title
             yield f"{condition.body} {condition.reason}"
-    verdict = json.loads(verdict_message(seen)[1])
+    verdict = json.loads(verdict_message(seen, say.units)[1])
     yield f"hop day {verdict['hop_day']}" if verdict["hop_day"] else ""
     yield f"packaging day {verdict['packaging_day']}" if verdict["packaging_day"] else ""
     yield verdict["reason"]
@@ -104,9 +105,9 @@ def test_no_text_asks_for_what_is_logged(
     assessment = creeping(now=now, newest_reading_at=now) if falls else done(now=now, newest_reading_at=now)
     made = plan(assessment, what, constraints, now=now)
     if not knows:  # as it was before anything was logged; its reason is replaced with it
-        made = replace(plan(assessment, batch_with(), constraints, now=now - DAY), reason="")
+        made = replace(plan(assessment, batch_with(), constraints, now=now - DAY), reason=None)
     seen = replace(outlook(plan=made), batch=what, assessment=assessment, computed_at=now)
-    say = Voice(Preferences(time_zone="UTC"), now)
+    say = voice_of(PREFERENCES, now)
     kinds = [kind for kind, _ in logged]
     packaged = "package" in kinds
     ins = [days_ago for kind, days_ago in logged if kind == "dry hop"]
@@ -126,7 +127,7 @@ def test_no_text_asks_for_what_is_logged(
 
 def test_the_patterns_find_what_is_still_to_be_done() -> None:
     """Else the test above could not fail."""
-    say = Voice(Preferences(time_zone="UTC"), NOW)
+    say = voice_of(PREFERENCES, NOW)
     today = NOW.date()
     due = Plan(made_at=NOW, hop_day=today, packaging_day=today + timedelta(days=3), hops_out_day=today)
     told = [t for t in texts(replace(outlook(plan=due), batch=batch_with()), say) if t]

@@ -8,6 +8,7 @@ from typing import Any
 
 import polars as pl
 
+from analysis.evidence import NothingYet
 from analysis.model import Assessment, Batch, Range
 from analysis.planning.plan import Plan
 from ingest.model import BatchRecord, Vessel
@@ -55,7 +56,7 @@ def assessed(now: datetime, **given: Any) -> Assessment:
         "original_gravity_sg": None,
         "apparent_attenuation": None,
         "temperature_c": 19.0,
-        "evidence": ("The gravity is falling.",),
+        "evidence": (NothingYet(usable=1),),
         "newest_reading_at": now,
     }
     return Assessment(**{**usual, **given})

@@ -139,7 +139,7 @@ def test_the_priming_sugar_makes_exactly_the_gas_that_was_wished(
 ) -> None:
     sugar = co2.PRIMING_SUGARS[name]
     mass = co2.priming_g(wished, residual, volume_l, sugar)
-    assert residual + co2.volumes_of_sugar(mass, volume_l, sugar) == pytest.approx(wished)
+    assert residual + co2.volumes_of_grams(mass * sugar.co2_g_per_g / volume_l) == pytest.approx(wished)
 
 
 def test_no_sugar_is_wanted_where_the_drink_already_holds_more() -> None:

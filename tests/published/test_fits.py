@@ -11,8 +11,8 @@ import polars as pl
 import pytest
 
 from analysis import Batch, assess
-from analysis.curves import FERMENTATION, GROWTH, RICHARDS, Curve
-from analysis.fitting import fit
+from analysis.errors import ConvergenceError
+from analysis.fitting import FERMENTATION, GROWTH, RICHARDS, Curve, attenuation_curve, fit
 
 HERE = Path(__file__).parent
 
@@ -101,3 +101,50 @@ def test_a_strong_ale_that_is_still_falling_gets_no_finish_without_experience(
     assert not said.finished
     assert said.remaining_fall_sg is not None
     assert said.remaining_fall_sg.p10 > 0.002
+
+
+def marked(hours: np.ndarray, gravity_sg: np.ndarray) -> pl.DataFrame:
+    pitched = datetime(2026, 1, 1, tzinfo=UTC)
+    return pl.DataFrame(
+        {
+            "measured_at": [pitched + timedelta(hours=float(h)) for h in hours],
+            "gravity_sg": gravity_sg,
+            "set_aside": pl.Series([None] * hours.size, dtype=pl.String),
+        }
+    )
+
+
+def test_the_classical_curve_finds_what_drew_the_readings_and_says_how_well() -> None:
+    truth = np.array([1.011, 1.052, 0.11, 40.0])
+    hours = np.arange(0.5, 160, 0.5)
+    noise = 0.0004 * np.random.default_rng(3).standard_normal(hours.size)
+    found = attenuation_curve(marked(hours, FERMENTATION.value(hours, truth) + noise), datetime(2026, 1, 1, tzinfo=UTC))
+    # Four of four estimates lie within 3.5 standard errors of the truth but once in about 500 draws.
+    assert np.all(np.abs(found.estimates - truth) < 3.5 * found.standard_errors)
+    assert found.standard_errors[0] < 1e-4
+
+
+@pytest.mark.parametrize("until_h", [5.0, 30.0, 45.0])
+def test_the_classical_curve_is_refused_before_the_readings_bend(until_h: float) -> None:
+    # It bends most sharply ln(2 + sqrt(3)) / 0.11 = 12 h after its steepest point at 40 h.
+    hours = np.arange(0.5, until_h, 0.25)
+    noise = 0.0003 * np.random.default_rng(4).standard_normal(hours.size)
+    readings = marked(hours, FERMENTATION.value(hours, np.array([1.011, 1.052, 0.11, 40.0])) + noise)
+    with pytest.raises(ConvergenceError, match="do not bend towards an end yet"):
+        attenuation_curve(readings, datetime(2026, 1, 1, tzinfo=UTC))
+
+
+def test_the_classical_curve_of_the_strong_ale_that_still_falls_is_refused() -> None:
+    points = rows("strong_ale.csv")
+    read = marked(np.array([float(r["hours"]) for r in points]), np.array([float(r["gravity_sg"]) for r in points]))
+    with pytest.raises(ConvergenceError):
+        attenuation_curve(read, datetime(2026, 1, 1, tzinfo=UTC))
+
+
+def test_what_was_set_aside_does_not_bend_the_classical_curve() -> None:
+    hours = np.arange(0.5, 160, 0.5)
+    truth = np.array([1.011, 1.052, 0.11, 40.0])
+    read = marked(hours, FERMENTATION.value(hours, truth))
+    odd = read.head(40).with_columns(gravity_sg=pl.lit(1.2), set_aside=pl.lit("spike"))
+    found = attenuation_curve(pl.concat([read, odd]), datetime(2026, 1, 1, tzinfo=UTC))
+    np.testing.assert_allclose(found.estimates, truth, rtol=1e-6)

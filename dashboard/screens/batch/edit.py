@@ -11,11 +11,12 @@ import streamlit as st
 from analysis.drinks import DRINK_FACTS
 from analysis.model import DRINKS
 from analysis.planning import Constraints, Destination
+from analysis.wording import Voice
 from dashboard import context
 from dashboard.queries import queries
 from dashboard.screens.sensors import placement
+from dashboard.templates import fill
 from dashboard.ui import forms
-from dashboard.wording import Voice
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, EventRecord, Vessel, Yeast
 from ingest.monitoring import constraints_of
@@ -260,7 +261,7 @@ def _with_wishes(record: BatchRecord, got: dict[str, Any]) -> BatchRecord:
 
 def _end(store: Store, record: BatchRecord, say: Voice) -> None:
     if record.ended_at is not None:
-        st.html(f"<p>It ended {say.exact(record.ended_at)}.</p>")
+        st.html(fill("<p>It ended {{ when }}.</p>", when=say.exact(record.ended_at)))
         if st.button("Take it up again", key=f"reopen {record.batch_id}"):
             form = forms.loose(f"reopen {record.batch_id}", say)
             form.keep(lambda: store.save(replace(record, ended_at=None)), f"{record.name} goes on.")

@@ -9,11 +9,12 @@ from typing import Final
 
 import streamlit as st
 
+from analysis.display_units import number
 from analysis.model import EVENT_KINDS, EventKind
+from analysis.wording import EVENT_WORDS, Voice
 from dashboard import context
 from dashboard.queries import queries
-from dashboard.ui import components, forms
-from dashboard.wording import EVENT_WORDS, Voice, number
+from dashboard.ui import components, forms, plain
 from ingest.errors import EntryError
 from ingest.model import INSTRUMENTS, BatchRecord, EventRecord, HandSample, Instrument
 
@@ -46,7 +47,7 @@ def quick(record: BatchRecord) -> None:
         with st.popover("Log a hand sample"):
             sample_form(None, record, "quick sample")
         if record.ended_at is None:
-            st.html(components.link("packaging", "<u>Packaging sheet</u>", id=record.batch_id), width="content")
+            st.html(components.underlined("packaging", "Packaging sheet", id=record.batch_id), width="content")
 
 
 def _quick_event(record: BatchRecord) -> None:
@@ -77,7 +78,7 @@ def everything(record: BatchRecord) -> None:
     if not entries:
         st.html('<p class="quiet">Nothing was entered yet besides the batch itself.</p>')
     for entry in entries:
-        with st.expander(_title(entry, say), key=f"entry {_id(entry)}"):
+        with st.expander(plain(_title(entry, say)), key=f"entry {_id(entry)}"):
             if isinstance(entry, EventRecord):
                 event_form(entry, record, f"event {_id(entry)}")
             else:
@@ -184,7 +185,7 @@ def _instrument_and_unit(sample: HandSample | None, say: Voice, name: str) -> tu
         key=f"{name}/instrument",
     )
     offered = UNITS[instrument]
-    wanted = sample.unit if sample else say.preferences.gravity_unit
+    wanted = sample.unit if sample else say.units.gravity_unit
     unit = offered[0]
     if len(offered) > 1:
         default = wanted if wanted in offered else offered[0]

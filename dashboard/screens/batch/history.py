@@ -4,15 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import date
-from html import escape
 
 import streamlit as st
 
+from analysis.display_units import percent
+from analysis.wording import PHASE_WORDS, Voice, capital, lasted
 from dashboard import context
 from dashboard.charts import PLAIN, history_figure
 from dashboard.queries import finished_batches, queries
+from dashboard.templates import fill
 from dashboard.ui import components
-from dashboard.wording import PHASE_WORDS, Voice, capital, lasted, percent, yeasts
+from dashboard.wording import yeasts
 from ingest.model import AssessmentRecord, BatchRecord
 
 _ROWS = 30
@@ -26,7 +28,7 @@ def show(record: BatchRecord) -> None:
         st.html('<p class="quiet">Nothing yet: what is said of this batch is kept from its first readings on.</p>')
     else:
         moved = how_it_moved(said, say)
-        st.html(f"<p>{escape(moved)}</p>")
+        st.html(fill("<p>{{ moved }}</p>", moved=moved))
         if sum(r.finish_p50 is not None for r in said) > 1:
             figure = history_figure(said, say, components.edition())
             st.plotly_chart(figure, key=f"history-{record.batch_id}", theme=None, config=PLAIN, alt=moved)
@@ -72,4 +74,5 @@ def _table(said: Sequence[AssessmentRecord], say: Voice) -> tuple[list[str], lis
 def fared() -> None:
     """How the cellar's own forecasts fared against what happened."""
     known = finished_batches.finished()
-    st.html(f"<h2>How our forecasts fared</h2><p>{escape(yeasts.fared(finished_batches.record_of(known)))}</p>")
+    told = yeasts.fared(finished_batches.record_of(known))
+    st.html(fill("<h2>How our forecasts fared</h2><p>{{ told }}</p>", told=told))

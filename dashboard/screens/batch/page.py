@@ -2,35 +2,50 @@
 
 from __future__ import annotations
 
-from html import escape
 from typing import Final, get_args
 
 import streamlit as st
 
+from analysis.display_units import percent
+from analysis.wording import (
+    PHASE_WORDS,
+    Voice,
+    advice_sentences,
+    classical_sentences,
+    curve_in_words,
+    dates,
+    sentences,
+    three_notions,
+    verdict,
+)
 from dashboard import context
 from dashboard.charts import base, phase_glyph
 from dashboard.queries import needs_of, queries
 from dashboard.screens.batch import entries, history
+from dashboard.templates import Markup, fill, render
 from dashboard.ui import components, zoom
-from dashboard.wording import PHASE_WORDS, Voice, curve_in_words, dates, percent, three_notions, unbroken, verdict
 from ingest.model import BatchRecord, Vessel
 from ingest.monitoring import Outlook
 
+_CLASSICAL: Final = "classical"
 PARTS = ("Why we say so", "What we said before", "What was entered", "This batch")
 
 
-def _mark(svg: str, word: str) -> str:
-    return f'<span><svg viewBox="0 0 16 12" width="16" height="12" aria-hidden="true">{svg}</svg> {word}</span>'
+def _mark(svg: str, word: str) -> Markup:
+    return fill(
+        '<span><svg viewBox="0 0 16 12" width="16" height="12" aria-hidden="true">{{ svg }}</svg> {{ word }}</span>',
+        svg=Markup(svg),
+        word=word,
+    )
 
 
-LEGEND: Final = (
-    '<p class="legend">'
-    + _mark('<circle class="ink" cx="8" cy="6" r="2"/>', "measured")
+LEGEND: Final = fill(
+    '<p class="legend">{{ marks }}</p>',
+    marks=_mark('<circle class="ink" cx="8" cy="6" r="2"/>', "measured")
     + _mark('<circle class="hollow" cx="8" cy="6" r="3.5"/>', "set aside, with the reason on it")
     + _mark('<path class="ink" d="M8 0L14 6L8 12L2 6Z"/>', "hand sample")
     + _mark('<path class="line" d="M0 6H16"/>', "inferred course, with its likely range")
-    + _mark('<path class="finish" d="M0 6H16"/>', "likely finish, eight times in ten")
-    + "</p>"
+    + _mark('<path class="finish" d="M0 6H16"/>', "likely finish, eight times in ten"),
 )
 
 
@@ -43,6 +58,7 @@ def show() -> None:
     verdict_part(record.batch_id)
     entries.quick(record)
     curve_part(record.batch_id)
+    st.toggle("Show the classical curve", key=_CLASSICAL)
     part = st.segmented_control(
         "More about this batch", PARTS, default=PARTS[0], required=True, key="part", label_visibility="collapsed"
     )
@@ -70,9 +86,9 @@ def choose() -> None:
     for record in known:
         vessel = store.get(Vessel, record.vessel_id)
         about = [vessel.name if vessel else "", f"pitched {say.dated(say.local(record.pitched_at).date())}"]
-        words = f"<b>{escape(record.name)}</b><span class='figures'>{escape(', '.join(filter(None, about)))}</span>"
-        items.append(f"<li>{components.link('batch', words, id=record.batch_id)}</li>")
-    st.html(f'<p>This address names no batch of this cellar. There are:</p><ul class="entries">{"".join(items)}</ul>')
+        target = components.address("batch", id=record.batch_id)
+        items.append(components.Row(target, record.name, ", ".join(filter(None, about))))
+    st.html(fill("<p>This address names no batch of this cellar. There are:</p>") + components.entries(items))
 
 
 def outlook_of(batch_id: str) -> Outlook | None:
@@ -94,52 +110,47 @@ def verdict_part(batch_id: str) -> None:
     components.markup(verdict_html(outlook, say), key="verdict")
 
 
-def verdict_html(outlook: Outlook, say: Voice) -> str:
+def verdict_html(outlook: Outlook, say: Voice) -> Markup:
     """The head of the page as HTML."""
     a, record = outlook.assessment, outlook.record
     devices = [] if record.ended_at else context.store().device_statuses(record.vessel_id)
     about = [record.name, record.drink, record.yeast, f"pitched {say.day(record.pitched_at)}"]
-    vessel = f"<b>{escape(outlook.vessel.name)}</b> " if outlook.vessel else ""
-    parts = [f'<p class="about">{vessel}{escape(", ".join(x for x in about if x))}</p>']
-    parts.append(f'<h1 class="lead">{escape(verdict(a, outlook.batch.hold_h, say))}</h1>')
-    needs = [] if record.ended_at else needs_of(outlook, devices, say)
-    items = "".join(
-        f"<li><b>{escape(n.sentence)}</b> {escape(n.todo)}</li>"
-        if n.kind not in ("stalled", "renewed fall")
-        else f"<li>{escape(n.todo)}</li>"
-        for n in needs
+    has_days = not record.ended_at or any(e.kind == "package" for e in outlook.batch.events)
+    return render(
+        "batch/verdict.html",
+        vessel=outlook.vessel.name if outlook.vessel else "",
+        about=", ".join(x for x in about if x),
+        lead=verdict(a, outlook.batch.hold_h, say),
+        needs=[] if record.ended_at else needs_of(outlook, devices, say),
+        said_by_lead=("stalled", "renewed fall"),
+        advice=" ".join(advice_sentences(a.advice, say.units)),
+        figures=figures_html(outlook, say),
+        days=dates(outlook.plan, outlook.batch, say) if has_days else None,
     )
-    if items:
-        parts.append(f'<ul class="wants">{items}</ul>')
-    elif a.advice:
-        parts.append(f"<p>{escape(' '.join(a.advice))}</p>")
-    parts.append(figures_html(outlook, say))
-    if not record.ended_at or any(e.kind == "package" for e in outlook.batch.events):
-        cells = "".join(
-            f"<div><dt>{escape(name)}</dt><dd><b>{escape(value)}</b><small>{escape(note)}</small></dd></div>"
-            for name, value, note in dates(outlook.plan, outlook.batch, say)
-        )
-        parts.append(f'<dl class="days">{cells}</dl>')
-    return "".join(parts)
 
 
-def figures_html(outlook: Outlook, say: Voice) -> str:
+def figures_html(outlook: Outlook, say: Voice) -> Markup:
     """The figures, quietly, with the age of the last reading beside them."""
     a = outlook.assessment
     newest = context.store().newest_reading_at(outlook.record.batch_id)
-    facts = [("Phase", f"{phase_glyph(a.phase)} {escape(PHASE_WORDS[a.phase])}")]
+    facts: list[tuple[str, str]] = [("Phase", phase_glyph(a.phase) + f" {PHASE_WORDS[a.phase]}")]
     if a.gravity_sg is not None:
-        facts.append(("Gravity", escape(say.gravity(a.gravity_sg.p50))))
+        facts.append(("Gravity", say.gravity(a.gravity_sg.p50)))
     if a.terminal_gravity_sg is not None and not a.finished:
         end = a.terminal_gravity_sg
-        facts.append(("Likely end", escape(f"{say.gravity(end.p10)} to {say.gravity(end.p90)}")))
+        facts.append(("Likely end", f"{say.gravity(end.p10)} to {say.gravity(end.p90)}"))
     if a.apparent_attenuation is not None:
-        facts.append(("Apparent attenuation", escape(percent(a.apparent_attenuation))))
+        facts.append(("Apparent attenuation", percent(a.apparent_attenuation)))
     if a.temperature_c is not None:
-        facts.append(("Temperature", escape(say.temperature(a.temperature_c))))
+        facts.append(("Temperature", say.temperature(a.temperature_c)))
     if newest is not None:
-        facts.append(("Last reading", f'<span title="{escape(say.exact(newest))}">{escape(say.ago(newest))}</span>'))
-    return '<dl class="facts">' + "".join(f"<div><dt>{n}</dt><dd>{v}</dd></div>" for n, v in facts) + "</dl>"
+        age = fill('<span title="{{ exact }}">{{ age }}</span>', exact=say.exact(newest), age=say.ago(newest))
+        facts.append(("Last reading", age))
+    return fill(
+        '<dl class="facts">{% for name, value in facts %}<div><dt>{{ name }}</dt><dd>{{ value }}</dd></div>'
+        "{% endfor %}</dl>",
+        facts=facts,
+    )
 
 
 @components.live
@@ -154,7 +165,7 @@ def curve_part(batch_id: str) -> None:
         gravity = st.segmented_control(
             "Gravity as",
             get_args(base.GravityScale),
-            default=say.preferences.gravity_unit,
+            default=say.units.gravity_unit,
             required=True,
             key="gravity-scale",
             bind="query-params",
@@ -178,11 +189,15 @@ def curve_part(batch_id: str) -> None:
     scales.button(
         "Whole course", key="whole", type="tertiary", disabled=looked_at is None, on_click=zoom.whole, args=(batch_id,)
     )
-    figure = queries.figure(outlook, view, say, until, looked_at)
+    figure = queries.figure(outlook, view, say, until, looked_at, _classical_wanted())
     text = curve_in_words(outlook.assessment, say)
     with st.container(key=zoom.PLACE):
         st.plotly_chart(figure, key=f"curve-{batch_id}", theme=None, config=base.CONFIG, alt=text)
-    components.markup(LEGEND + f'<p class="figures">{escape(text)}</p>', key="legend")
+    components.markup(LEGEND + fill('<p class="figures">{{ text }}</p>', text=text), key="legend")
+
+
+def _classical_wanted() -> bool:
+    return bool(st.session_state.get(_CLASSICAL, False))
 
 
 @components.live
@@ -192,21 +207,15 @@ def why(batch_id: str) -> None:
     if outlook is None:
         return
     say, a = queries.voice(), outlook.assessment
-    cells = "".join(
-        f"<div><dt>{escape(q)}</dt><dd><b>{escape(answer)}</b><small>{escape(small)}</small></dd></div>"
-        for q, answer, small in three_notions(a, outlook.batch.hold_h, say)
+    told = render(
+        "batch/why.html",
+        notions=three_notions(a, outlook.batch.hold_h, say),
+        evidence=sentences(a.evidence, say.units),
+        cautions=() if outlook.record.ended_at else outlook.plan.cautions,
+        doubts=outlook.doubts,
+        classical=classical_sentences(queries.classical_of(outlook), say) if _classical_wanted() else (),
     )
-    evidence = "".join(f"<li>{escape(sentence)}</li>" for sentence in a.evidence)
-    cautions = () if outlook.record.ended_at else outlook.plan.cautions
-    mind = "".join(f"<li>{escape(sentence)}</li>" for sentence in cautions)
-    doubts = "".join(f"<li>{escape(sentence)}</li>" for sentence in outlook.doubts)
-    told = (
-        f'<h2>Three questions, kept apart</h2><dl class="notions">{cells}</dl>'
-        f'<h2>The evidence</h2><ul class="evidence">{evidence or "<li>No readings yet.</li>"}</ul>'
-        + (f'<h2>Before you package</h2><ul class="evidence">{mind}</ul>' if mind else "")
-        + (f'<h2>What is doubtful in the readings</h2><ul class="evidence">{doubts}</ul>' if doubts else "")
-    )
-    st.html(unbroken(told))
+    st.html(components.unbroken(told))
     st.download_button(
         "Download the readings (CSV)",
         data=lambda: queries.readings_csv(batch_id),

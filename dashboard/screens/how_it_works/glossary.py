@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from html import escape
 from typing import Final
 
+from analysis.display_units import chances_table, number
 from analysis.model import CONTACT_DAYS, HOLD_H, PHASES, STEADY_SG, Phase
 from analysis.packaging import DEFER
+from analysis.wording import PHASE_WORDS
 from dashboard.charts import phase_glyph
-from dashboard.wording import PHASE_WORDS, chances_table, number
+from dashboard.templates import Markup, render
 
 _POINT: Final = f"{number(STEADY_SG, 3)} SG"
 
@@ -131,29 +132,14 @@ def texts() -> tuple[tuple[str, str], ...]:
     return (*NOTIONS, *phases, *METHOD, *GLOSSARY, *(("What it cannot know", limit) for limit in LIMITS))
 
 
-def page_html() -> str:
+def page_html() -> Markup:
     """The whole page below its heading."""
-    phases = "".join(
-        f"<dt>{phase_glyph(phase)} {escape(PHASE_WORDS[phase])}</dt><dd>{escape(PHASE_MEANINGS[phase])}</dd>"
-        for phase in PHASES
+    return render(
+        "how_it_works/page.html",
+        notions=NOTIONS,
+        phases=[(phase_glyph(phase), PHASE_WORDS[phase], PHASE_MEANINGS[phase]) for phase in PHASES],
+        chances=chances_table(),
+        method=METHOD,
+        limits=LIMITS,
+        glossary=GLOSSARY,
     )
-    chances = "".join(
-        f"<tr><th scope='row'>{escape(word)}</th><td>{escape(borders)}</td></tr>" for word, borders in chances_table()
-    )
-    parts = [
-        _list("Three things that are never mixed", NOTIONS),
-        f'<section><h2>What the words for the phases mean</h2><dl class="meanings">{phases}</dl></section>',
-        "<section><h2>What the words for chances mean</h2><p>They always stand for the same numbers: those of the "
-        f"IPCC's guidance of 2010.</p><table class='log narrow'>{chances}</table></section>",
-        _list("How it is reached", METHOD),
-        "<section><h2>What it cannot know</h2><ul class='evidence'>"
-        + "".join(f"<li>{escape(limit)}</li>" for limit in LIMITS)
-        + "</ul></section>",
-        _list("Words of the trade", GLOSSARY),
-    ]
-    return f'<div class="reading">{"".join(parts)}</div>'
-
-
-def _list(title: str, entries: tuple[tuple[str, str], ...]) -> str:
-    items = "".join(f"<dt>{escape(name)}</dt><dd>{escape(text)}</dd>" for name, text in entries)
-    return f'<section><h2>{escape(title)}</h2><dl class="meanings">{items}</dl></section>'

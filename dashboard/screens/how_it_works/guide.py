@@ -6,11 +6,10 @@ import re
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import cache
-from html import escape
 from pathlib import Path
 from typing import Final
 
-from dashboard.ui.links import link
+from dashboard.ui import link
 
 FOLDER: Final = Path(__file__).parents[2] / "guide"
 PAGE: Final = "how-it-works"
@@ -62,7 +61,7 @@ def markdown(name: str) -> str:
     """A part as Markdown for the screen: links to other parts become addresses of this page."""
 
     def to_page(match: re.Match[str]) -> str:
-        return link(PAGE, escape(match["text"]), part=match["part"])
+        return link(PAGE, match["text"], part=match["part"])
 
     return _LINK.sub(to_page, _read(name))
 

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from html import escape
 from typing import Final
 
 import streamlit as st
 
+from analysis.wording import capital, plural
 from dashboard.screens.how_it_works import glossary, guide
+from dashboard.templates import Markup, fill, render
 from dashboard.ui import components
-from dashboard.wording import plural
 
 WORDS: Final = "words"
 """The part that explains words and verdicts; it comes first."""
@@ -21,7 +21,7 @@ def show() -> None:
     part = st.query_params.get("part", WORDS)
     if part not in titles:
         part = WORDS
-    st.html(f'<h1 class="lead">{escape(_LEAD if part == WORDS else titles[part])}</h1>')
+    st.html(fill('<h1 class="lead">{{ lead }}</h1>', lead=_LEAD if part == WORDS else titles[part]))
     # A field for each part: who follows a result comes to the part, and the words that led there are done with.
     with st.container(key="find"):
         wanted = st.text_input("Search the manual", type="search", key=f"find {part}", placeholder="a word or two")
@@ -43,8 +43,10 @@ def _results(wanted: str, titles: dict[str, str]) -> None:
     found = guide.search(wanted, everything(name for name in titles if name != WORDS))
     if not found:
         st.html(
-            f'<p role="status">Nothing in the manual has “{escape(wanted.strip())}”. Try one word, or the beginning of '
-            "it.</p>"
+            fill(
+                '<p role="status">Nothing in the manual has “{{ wanted }}”. Try one word, or the beginning of it.</p>',
+                wanted=wanted.strip(),
+            )
         )
         return
     count = plural(len(found), "place") if len(found) <= guide.MOST_FOUND else f"The first {guide.MOST_FOUND} places"
@@ -52,10 +54,9 @@ def _results(wanted: str, titles: dict[str, str]) -> None:
     for one in found[: guide.MOST_FOUND]:
         where = titles[one.passage.part]
         name = where if one.passage.heading == where else f"{where}: {one.passage.heading}"
-        shown = f'<b>{escape(name)}</b><span class="figures">{escape(one.sentence)}</span>'
-        items.append(f"<li>{components.link(guide.PAGE, shown, part=one.passage.part)}</li>")
-    head = f"{count[0].upper()}{count[1:]} with “{escape(wanted.strip())}”"
-    st.html(f'<p role="status">{head}</p><ul class="entries">{"".join(items)}</ul>')
+        shown = fill('<b>{{ name }}</b><span class="figures">{{ says }}</span>', name=name, says=one.sentence)
+        items.append(components.link(guide.PAGE, shown, part=one.passage.part))
+    st.html(render("how_it_works/found.html", count=capital(count), wanted=wanted.strip(), items=items))
 
 
 def everything(names: Iterable[str]) -> list[guide.Passage]:
@@ -64,10 +65,6 @@ def everything(names: Iterable[str]) -> list[guide.Passage]:
     return [*words, *(passage for name in names for passage in guide.passages(name))]
 
 
-def _nav(part: str, titles: dict[str, str]) -> str:
-    items = []
-    for name, title in titles.items():
-        here = ' aria-current="page"' if name == part else ""
-        target = components.address(guide.PAGE, part=name)
-        items.append(f'<li><a href="{target}" data-go="{target}"{here}>{escape(title)}</a></li>')
-    return f'<nav aria-label="Parts of the manual"><ul class="parts">{"".join(items)}</ul></nav>'
+def _nav(part: str, titles: dict[str, str]) -> Markup:
+    parts = [(name, title, components.address(guide.PAGE, part=name)) for name, title in titles.items()]
+    return render("how_it_works/parts.html", parts=parts, here=part)

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
-from html import escape
 from typing import Final
 
 import streamlit as st
 
 from analysis.packaging import HOW_TO_TEST, RESULTS, FollowUp, advice, bottle_day
+from analysis.wording import Voice, unbroken
 from dashboard import context
+from dashboard.templates import fill
 from dashboard.ui import components, forms
-from dashboard.wording import Voice, unbroken
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, EventRecord, Vessel
 from ingest.store import Store
@@ -73,14 +73,14 @@ def show(record: BatchRecord, say: Voice) -> None:
     if found is None:
         _still_to_test(record, due, say)
         return
-    st.html(f'<h1 class="lead">{escape(record.name)}: the test bottle was {escape(_RESULT_WORDS[found.result])}.</h1>')
-    items = "".join(f"<li>{escape(line)}</li>" for line in advice(found.result))
+    st.html(components.lead(f"{record.name}: the test bottle was {_RESULT_WORDS[found.result]}."))
+    items = components.sentences(advice(found.result))
     if found.result == "gushing":
-        st.html(f'<div class="banner" role="alert"><ul class="evidence">{items}</ul></div>')
+        st.html(fill('<div class="banner" role="alert"><ul class="evidence">{{ items }}</ul></div>', items=items))
     else:
-        st.html(f'<ul class="evidence">{items}</ul>')
+        st.html(fill('<ul class="evidence">{{ items }}</ul>', items=items))
     note = f" {found.note}" if found.note else ""
-    st.html(f'<p class="quiet">Opened {escape(say.dated(found.at))}.{escape(note)}</p>')
+    st.html(fill('<p class="quiet">Opened {{ day }}.{{ note }}</p>', day=say.dated(found.at), note=note))
     forms.remove_button(
         "Test another bottle",
         f"again {record.batch_id}",
@@ -93,9 +93,8 @@ def _still_to_test(record: BatchRecord, due: date, say: Voice) -> None:
     store = context.store()
     day = say.day(due)
     open_it = f"A test bottle was due {day}." if due < say.today() else f"Open a test bottle {day}."
-    st.html(f'<h1 class="lead">{escape(record.name)} is packaged. {escape(open_it)}</h1>')
-    items = "".join(f"<li>{escape(step)}</li>" for step in HOW_TO_TEST)
-    st.html(f'<ol class="evidence">{items}</ol>')
+    st.html(components.lead(f"{record.name} is packaged. {open_it}"))
+    st.html(fill('<ol class="evidence">{{ steps }}</ol>', steps=components.sentences(HOW_TO_TEST)))
     with forms.entry(f"test bottle {record.batch_id}", say, save="Save what it showed", shows=record.plan) as form:
         result = form.choice(
             "result", "It was", RESULTS, None, lambda r: _RESULT_WORDS[r], placeholder="not opened yet"
@@ -124,8 +123,7 @@ def waiting(say: Voice) -> None:
         vessel = store.get(Vessel, record.vessel_id)
         where = f", from {vessel.name}" if vessel else ""
         says = f"Test bottle {'due ' if due <= say.today() else ''}{say.day(due)}; packaged {say.day(when)}{where}"
-        body = f"<b>{escape(record.name)}</b><span class='figures'>{escape(unbroken(says))}</span>"
-        rows.append(f"<li>{components.link('packaging', body, id=record.batch_id)}</li>")
+        rows.append(components.Row(components.address("packaging", id=record.batch_id), record.name, unbroken(says)))
     if rows:
         st.subheader("Packaged, to be tested")
-        st.html(f'<ul class="entries">{"".join(rows)}</ul>')
+        st.html(components.entries(rows))

@@ -17,12 +17,11 @@ from typing import Any, Final
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
-from analysis.display_units import Say
+from analysis.display_units import MINUS
 from analysis.packaging import Field, SheetInputError, field_of, fields, prefill, sheet
+from analysis.wording import Voice, capital, joined
 from dashboard.screens.packaging import follow_up
-from dashboard.sheet import rows
 from dashboard.ui import Form, Scale, forms
-from dashboard.wording import MINUS, Voice, capital, joined
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, Preferences
 from ingest.monitoring import Outlook, constraints_of
@@ -127,7 +126,7 @@ def from_batch(store: Store, outlook: Outlook) -> Inputs:
 
 def ask(store: Store, batch_id: str, from_batch: Mapping[str, Any], say: Voice, chooser: DeltaGenerator) -> Asked:
     """Draw the inputs, keep what was changed, and work the sheet out. The package is asked for in `chooser`."""
-    own = own_changes(store, batch_id)
+    own, preferences = own_changes(store, batch_id), store.preferences()
     before = dict(own)
     form = forms.loose(f"sheet {batch_id}", say)
     groups: dict[str, list[Field]] = {}
@@ -143,22 +142,21 @@ def ask(store: Store, batch_id: str, from_batch: Mapping[str, Any], say: Voice, 
                 for column, each in zip(st.columns(2), two, strict=True):
                     if each is not None:
                         with column:
-                            _one(form, each, own, from_batch, say.preferences)
+                            _one(form, each, own, from_batch, preferences)
     if own != before:
         keep_changes(store, batch_id, own)
     values = {k: v for k, v in {**from_batch, **own}.items() if v is not None}
     used = {k: v for k, v in values.items() if k == "package" or _matters(k, package, drink)}
-    return _worked_out(form, used, say.preferences)
+    return _worked_out(form, used, preferences)
 
 
 def _worked_out(form: Form, values: Inputs, preferences: Preferences) -> Asked:
     """The sheet with what can be used; what cannot is said beside its input."""
     given: Inputs = dict(values)
     wrong: list[str] = []
-    units = Say(preferences.gravity_unit, preferences.temperature_unit, preferences.pressure_unit)
     for _ in range(len(values) + 1):
         try:
-            return Asked(given, tuple(wrong), sheet(given, say=units))
+            return Asked(given, tuple(wrong), sheet(given, say=preferences.units))
         except SheetInputError as error:
             for fault in error.all:
                 of = field_of(fault.key)
@@ -168,7 +166,7 @@ def _worked_out(form: Form, values: Inputs, preferences: Preferences) -> Asked:
                 form.wrong(EntryError(fault.key, problem, usual))
             if all(given.pop(fault.key, None) is None for fault in error.all):
                 break
-    return Asked({}, tuple(wrong), sheet({}, say=units))
+    return Asked({}, tuple(wrong), sheet({}, say=preferences.units))
 
 
 def _matters(key: str, package: str | None, drink: str | None) -> bool:
@@ -222,14 +220,15 @@ def _choice(value: str) -> str:
 def _scale(each: Field, preferences: Preferences) -> Scale:
     if each.key in _SHARES:
         return Scale("%", 1.0, "%.0f", lambda v: 100 * v, lambda v: v / 100)
-    unit = rows.unit_of(each.quantity, preferences, each.unit)
+    units = preferences.units
+    unit = units.unit_of(each.quantity, each.unit)
     step, pattern = _STEPS.get(unit, (0.1, "%.2f"))
     return Scale(
         unit,
         step,
         pattern,
-        lambda v: rows.shown(v, each.quantity, preferences),
-        lambda v: rows.entered(v, each.quantity, preferences),
+        lambda v: units.shown(v, each.quantity),
+        lambda v: units.entered(v, each.quantity),
     )
 
 

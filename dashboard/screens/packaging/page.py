@@ -2,19 +2,19 @@
 
 from __future__ import annotations
 
-from html import escape
-
 import streamlit as st
 
+from analysis.display_units import WEEKDAYS
 from analysis.model import events_of
 from analysis.packaging import lesson
 from analysis.planning import first_of
+from analysis.wording import Voice, capital, held, packaging_date, reason, unbroken
 from dashboard import context
 from dashboard.queries import Standing, queries
 from dashboard.screens.packaging import follow_up, inputs
 from dashboard.sheet import html, screen
+from dashboard.templates import Markup, fill
 from dashboard.ui import components
-from dashboard.wording import WEEKDAYS, Voice, capital, held, packaging_date, unbroken
 from ingest.model import BatchRecord, EventRecord
 from ingest.monitoring import Outlook
 
@@ -31,7 +31,7 @@ def show() -> None:
         st.html('<p class="quiet" role="status">Working out this batch from its readings …</p>')
         st.skeleton(height=200)
         return
-    st.html(f"<p>{components.link('batch', f'← {escape(record.name)}', id=record.batch_id)}</p>")
+    st.html(fill("<p>{{ back }}</p>", back=components.link("batch", f"← {record.name}", id=record.batch_id)))
     if context.store().all(EventRecord, batch_id=record.batch_id, kind="package"):
         follow_up.show(record, say)
         with st.expander("The sheet"):
@@ -47,9 +47,8 @@ def choose() -> None:
     found = queries.standings(say)
     st.html('<h1 class="lead">Which batch do you package?</h1>')
     if not found and not store.finished_batches():
-        st.html(
-            f"<p>There is none yet. {components.link('set-up', '<u>Add one under Set up</u>', part='batches')}.</p>"
-        )
+        add = components.underlined("set-up", "Add one under Set up", part="batches")
+        st.html(fill("<p>There is none yet. {{ add }}.</p>", add=add))
         return
 
     def day(standing: Standing) -> str:
@@ -62,11 +61,10 @@ def choose() -> None:
         says = packaging_date(outlook.to_do(say.today()), outlook.batch, say) if outlook else "Being worked out …"
         ready = ", ready" if outlook and outlook.assessment.ready else ""
         vessel = standing.vessel.name if standing.vessel else ""
-        body = (
-            f"<b>{escape(vessel)} {escape(record.name)}</b><span class='figures'>{escape(unbroken(says))}{ready}</span>"
-        )
-        rows.append(f"<li>{components.link('packaging', body, id=record.batch_id)}</li>")
-    st.html(f'<ul class="entries">{"".join(rows)}</ul>')
+        target = components.address("packaging", id=record.batch_id)
+        rows.append(components.Row(target, f"{vessel} {record.name}", unbroken(says) + ready))
+    if rows:
+        st.html(components.entries(rows))
     follow_up.waiting(say)
 
 
@@ -92,17 +90,17 @@ def the_sheet(outlook: Outlook, say: Voice) -> None:
     word, reasons = screen.light(asked.given, asked.answer, asked.wrong)
     with head:
         vessel = f", {outlook.vessel.name}" if outlook.vessel else ""
-        st.html(f'<h1 class="lead">Packaging {escape(record.name + vessel)}</h1>{_standing(outlook, say)}')
+        st.html(components.lead(f"Packaging {record.name}{vessel}") + _standing(outlook, say))
         _, taught = lesson(follow_up.earlier(store, record))
-        st.html(unbroken(screen.verdict_html(word, [*reasons, *([taught] if taught else [])])))
+        st.html(components.unbroken(screen.verdict_html(word, [*reasons, *([taught] if taught else [])])))
     with left:
-        p = say.preferences
+        p = store.preferences()
         components.markup(
             screen.sections_html(asked.answer, p)
             + screen.picture_html(asked.given, asked.answer, p, components.edition()),
             key="sheet",
         )
-        st.html(unbroken(screen.care_html(asked.answer, reasons)))
+        st.html(components.unbroken(screen.care_html(asked.answer, reasons)))
         st.download_button(
             "Download the sheet, to print",
             lambda: html.sheet_html(
@@ -120,7 +118,7 @@ def the_sheet(outlook: Outlook, say: Voice) -> None:
         )
 
 
-def _standing(outlook: Outlook, say: Voice) -> str:
+def _standing(outlook: Outlook, say: Voice) -> Markup:
     """The day, and finish and hold kept apart."""
     a, plan = outlook.assessment, outlook.plan
     when = packaging_date(outlook.to_do(say.today()), outlook.batch, say)
@@ -130,6 +128,7 @@ def _standing(outlook: Outlook, say: Voice) -> str:
         if not when.startswith(WEEKDAYS):
             when = when[:1].lower() + when[1:]
         day = f"Packaging day: {when}."
-        because = f" {plan.blocked_by or plan.reason}" if plan.blocked_by or plan.reason else ""
+        because = f" {reason(plan.blocked_by or plan.reason, say.units)}".rstrip()
     hold = f"{capital(held(a, outlook.batch.hold_h))}."
-    return f'<p>{escape(unbroken(day + because))} <span class="quiet">{escape(hold)}</span></p>'
+    line = '<p>{{ day }} <span class="quiet">{{ hold }}</span></p>'
+    return fill(line, day=unbroken(day + because), hold=hold)

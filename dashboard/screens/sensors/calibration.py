@@ -5,17 +5,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
-from html import escape
 from typing import Final
 
 import streamlit as st
 
 from analysis.calibration import inclination_curve, offset
+from analysis.display_units import number
 from analysis.errors import CalibrationError
+from analysis.wording import Voice
 from dashboard import context
 from dashboard.charts import calibration
-from dashboard.ui import Form, Scale, components, forms
-from dashboard.wording import Voice, number
+from dashboard.templates import fill
+from dashboard.ui import Form, Scale, components, forms, plain
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, CalibrationKind, CalibrationRecord, Device, HandSample, Placement
 from ingest.store import DeviceStatus
@@ -37,7 +38,7 @@ _HOW: Final[dict[CalibrationKind, str]] = {
     "For each, enter what it says and what is true.",
 }
 
-_LEGEND: Final = (
+_LEGEND: Final = fill(
     '<p class="legend">'
     '<span><svg viewBox="0 0 16 12" width="16" height="12" aria-hidden="true">'
     '<path class="ink" d="M8 0L14 6L8 12L2 6Z"/></svg> your points</span>'
@@ -90,8 +91,14 @@ def _known(device: Device, known: Sequence[CalibrationRecord], say: Voice) -> No
         with st.container(horizontal=True, vertical_alignment="center"):
             since = f"from {say.exact(record.from_at)}" if record.from_at else "always"
             st.html(
-                f"<p><b>{_TITLES[record.kind]}</b>, {escape(since)}, {len(record.points)} points. "
-                f'<span class="quiet">{escape(_quality(record, say))} {escape(record.note)}</span></p>'
+                fill(
+                    "<p><b>{{ title }}</b>, {{ since }}, {{ record.points | length }} points. "
+                    '<span class="quiet">{{ quality }} {{ record.note }}</span></p>',
+                    title=_TITLES[record.kind],
+                    since=since,
+                    record=record,
+                    quality=_quality(record, say),
+                )
             )
             forms.remove_button(
                 "Remove",
@@ -131,7 +138,7 @@ def _editor(
     device: Device, kind: CalibrationKind, known: Sequence[CalibrationRecord], word: DeviceStatus | None, say: Voice
 ) -> None:
     """Points row by row; what they make is shown at once."""
-    st.html(f'<p class="quiet">{escape(_HOW[kind])}</p>')
+    st.html(fill('<p class="quiet">{{ how }}</p>', how=_HOW[kind]))
     newest = max((c for c in known if c.kind == kind), key=_since, default=None)
     start = newest.points if newest is not None and kind == "inclination" else ()
     form = forms.loose(f"calibrate {device.device_id} {kind}", say, shows=start)
@@ -210,7 +217,7 @@ def _picture(
         return None
     try:
         if kind != "inclination":
-            st.html(f'<p role="status">{escape(_offset_words(kind, points, say))}</p>')
+            st.html(fill('<p role="status">{{ words }}</p>', words=_offset_words(kind, points, say)))
             return None
         curve = inclination_curve(points)
     except CalibrationError as error:
@@ -219,7 +226,7 @@ def _picture(
     text = calibration.in_words(curve, now, say)
     st.plotly_chart(figure, key=form.key("curve"), config={"displayModeBar": False}, theme=None, alt=text)
     components.markup(_LEGEND, key=form.key("legend"))
-    st.html(f'<p role="status">{escape(text)}</p>')
+    st.html(fill('<p role="status">{{ words }}</p>', words=text))
     return None
 
 
@@ -240,7 +247,7 @@ def _anchors(device: Device, say: Voice) -> None:
 
 def _anchor(batch: BatchRecord, sample: HandSample, say: Voice) -> None:
     label = f"{say.exact(sample.at)}, {batch.name}: {sample.value:g} {sample.unit}"
-    ticked = st.checkbox(label, sample.anchors_float, key=f"anchor {sample.sample_id} {sample.anchors_float}")
+    ticked = st.checkbox(plain(label), sample.anchors_float, key=f"anchor {sample.sample_id} {sample.anchors_float}")
     if ticked != sample.anchors_float:
         changed = replace(sample, anchors_float=ticked)
         error = components.attempt(

@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import json
 from datetime import timedelta
-from html import escape
 from typing import Final
 
 import polars as pl
 import streamlit as st
 
+from analysis.display_units import THIN, number
+from analysis.wording import Voice
 from dashboard import context
 from dashboard.queries import queries
 from dashboard.screens.sensors import calibration, placement
+from dashboard.templates import fill
 from dashboard.ui import components, forms
-from dashboard.wording import THIN, Voice, number
 from dashboard.wording import device as words_device
 from ingest.model import DEVICE_KINDS, SITUATIONS, Device, Vessel
 from ingest.store import DeviceStatus
@@ -26,7 +27,7 @@ _LOOK_BACK: Final = timedelta(days=60)
 
 def show(device_id: str) -> None:
     store, say = context.store(), queries.voice()
-    st.html(f"<p>{components.link('sensors', '← All sensors')}</p>")
+    st.html(fill("<p>{{ back }}</p>", back=components.link("sensors", "← All sensors")))
     device = store.get(Device, device_id)
     word = next((w for w in store.device_statuses() if w.device_id == device_id), None)
     if device is None and word is None:
@@ -55,25 +56,25 @@ def device_status(device_id: str) -> None:
     device = store.get(Device, device_id)
     word = next((w for w in store.device_statuses() if w.device_id == device_id), None)
     called = words_device.name_of(device_id, device)
-    name = escape(called)
     if word is None:
-        st.html(f'<h1 class="lead">{name}</h1><p>Never heard yet.</p>')
+        st.html(components.lead(called) + fill("<p>Never heard yet.</p>"))
         return
     vessel = store.get(Vessel, word.vessel_id) if word.vessel_id else None
     odd = words_device.troubles(word, say)
     says = words_device.sentence(word, vessel.name if vessel else None, say)
     facts = _cells(word, called, says, say)
-    cells = "".join(f"<div><dt>{escape(k)}</dt><dd>{escape(v)}</dd></div>" for k, v in facts)
-    advice = ""
-    if word.silent and odd:
-        advice = (
-            "<p>Look at its battery and at what passes its messages on. Do not open the vessel for it: silence says "
-            "nothing about the fermentation.</p>"
-        )
-    st.html(
-        f'<h1 class="lead">{name}</h1><p class="{"wrong" if odd else ""}">{escape(says)}</p>{advice}'
-        f'<dl class="facts">{cells}</dl>'
+    told = fill(
+        '<p class="{% if odd %}wrong{% endif %}">{{ says }}</p>{% if silent %}<p>Look at its battery and at what '
+        "passes its messages on. Do not open the vessel for it: silence says nothing about the fermentation.</p>"
+        "{% endif %}"
+        '<dl class="facts">{% for name, text in facts %}<div><dt>{{ name }}</dt><dd>{{ text }}</dd></div>'
+        "{% endfor %}</dl>",
+        odd=odd,
+        says=says,
+        silent=word.silent and odd,
+        facts=facts,
     )
+    st.html(components.lead(called) + told)
 
 
 def _cells(word: DeviceStatus, name: str, says: str, say: Voice) -> list[tuple[str, str]]:
@@ -146,7 +147,7 @@ def _as_sent(device_id: str, say: Voice) -> None:
             return
         extra = _extra(sent)
         if extra:
-            st.html(f'<p class="quiet">It also sends: {escape(extra)}</p>')
+            st.html(fill('<p class="quiet">It also sends: {{ extra }}</p>', extra=extra))
         rows = [_line(row, say) for row in sent.tail(_ROWS).reverse().iter_rows(named=True)]
         st.html(components.table(*_filled(_HEADINGS, rows), "its newest readings as sent", wide=True))
         st.download_button(

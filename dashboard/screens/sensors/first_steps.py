@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import socket
-from html import escape
 from typing import Final
 
+from dashboard.templates import Markup, fill
 from ingest.settings import Broker, Settings, is_loopback
 
 EXAMPLE: Final = '{"gravity_sg": 1.048, "temperature_c": 19.5}'
@@ -35,24 +35,29 @@ def publish_line(settings: Settings, device_id: str = "float-1") -> str:
     return " ".join(parts)
 
 
-def connect_html(settings: Settings) -> str:
+def connect_html(settings: Settings) -> Markup:
     """How to connect a float or a probe, with this server's own address."""
     broker = settings.broker
     host, port = broker_address(broker)
-    reach = ""
+    reach = Markup()
     if broker.host is None and is_loopback(broker.listen):
-        reach = (
+        reach = fill(
             "<p>The broker in here answers on this machine only. To let devices in the house reach it, set "
             "<code>listen</code>, <code>user</code> and <code>password_file</code> under <code>[broker]</code> in "
             "<code>tunroom.toml</code>, or name a broker of your own there with <code>host</code>.</p>"
         )
-    return (
-        f"<p>Let it publish over MQTT to <b>{escape(host)}</b>, port <b>{port}</b>, topic "
-        f"<code>{escape(broker.prefix)}/report/</code> and its id. Try it from a terminal:</p>"
-        f'<pre class="copy"><code>{escape(publish_line(settings))}</code></pre>'
+    return fill(
+        "<p>Let it publish over MQTT to <b>{{ host }}</b>, port <b>{{ port }}</b>, topic "
+        "<code>{{ prefix }}/report/</code> and its id. Try it from a terminal:</p>"
+        '<pre class="copy"><code>{{ line }}</code></pre>'
         "<p>It may send <code>measured_at</code>, <code>gravity_sg</code>, <code>extract_plato</code>, "
         "<code>inclination_deg</code>, <code>temperature_c</code>, <code>battery_v</code>, <code>signal_dbm</code> and "
         "<code>sequence</code>, whichever it has. As soon as it speaks it stands under Sensors. A device that speaks "
         "otherwise is read by a rule: let it send, and build the rule there from its first rejected message.</p>"
-        f"{reach}"
+        "{{ reach }}",
+        host=host,
+        port=port,
+        prefix=broker.prefix,
+        line=publish_line(settings),
+        reach=reach,
     )

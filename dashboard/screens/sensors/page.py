@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from html import escape
 from typing import Final
 
 import streamlit as st
 
+from analysis.wording import Voice, plural
 from dashboard import context
 from dashboard.queries import queries
 from dashboard.screens.sensors import device as device_page
 from dashboard.screens.sensors import first_steps, placement, rejected
+from dashboard.templates import Markup, fill, join
 from dashboard.ui import components
-from dashboard.wording import Voice, plural
 from dashboard.wording import device as words_device
 from ingest.model import Device, Vessel
 from ingest.store import DeviceStatus
@@ -53,27 +53,35 @@ def everything() -> None:
     quiet = [d for d in devices.values() if d.device_id not in {w.device_id for w in words}]
     rows = [_row(w, devices.get(w.device_id), vessels.get(w.vessel_id or ""), say) for w in words]
     rows += [_never_heard(d) for d in sorted(quiet, key=lambda d: d.device_id)]
-    lead = escape(words_device.lead(words, devices, say))
-    st.html(f'<h1 class="lead">{lead}</h1><ul class="entries">{"".join(rows)}</ul>')
+    listed = fill('<ul class="entries">{{ rows }}</ul>', rows=join(rows))
+    st.html(components.lead(words_device.lead(words, devices, say)) + listed)
     if st.session_state.get(_SEEN) != _state():  # only a refresh of this part can see a difference
         st.rerun()
 
 
-def _row(word: DeviceStatus, device: Device | None, vessel: str | None, say: Voice) -> str:
-    needy = "needy" if words_device.troubles(word, say) else ""
+def _row(word: DeviceStatus, device: Device | None, vessel: str | None, say: Voice) -> Markup:
     where = vessel or ("new" if not word.known else "in no vessel")
     kind = device.kind if device is not None else word.kind
-    title = f"<b>{escape(words_device.name_of(word.device_id, device))}</b>"
-    quiet = " · ".join(escape(each) for each in [kind, where, *words_device.figures(word, say)])
-    says = f'<span class="says">{escape(words_device.sentence(word, vessel, say))}</span>'
-    body = f'{title}{says}<span class="figures">{quiet}</span>'
-    return f'<li class="{needy}">{components.link("sensors", body, device=word.device_id)}</li>'
+    return fill(
+        '<li class="{{ kind }}">{{ link }}</li>',
+        kind="needy" if words_device.troubles(word, say) else "",
+        link=_link(
+            word.device_id,
+            words_device.name_of(word.device_id, device),
+            words_device.sentence(word, vessel, say),
+            " · ".join([kind, where, *words_device.figures(word, say)]),
+        ),
+    )
 
 
-def _never_heard(device: Device) -> str:
-    body = f'<b>{escape(device.name or device.device_id)}</b><span class="says">Never heard yet.</span>'
-    body += f'<span class="figures">{device.kind}</span>'
-    return f"<li>{components.link('sensors', body, device=device.device_id)}</li>"
+def _link(device_id: str, name: str, says: str, figures: str) -> Markup:
+    body = '<b>{{ name }}</b><span class="says">{{ says }}</span><span class="figures">{{ figures }}</span>'
+    return components.link("sensors", fill(body, name=name, says=says, figures=figures), device=device_id)
+
+
+def _never_heard(device: Device) -> Markup:
+    link = _link(device.device_id, device.name or device.device_id, "Never heard yet.", device.kind)
+    return fill("<li>{{ link }}</li>", link=link)
 
 
 def newcomers() -> None:
@@ -85,6 +93,5 @@ def newcomers() -> None:
     for word in waiting[:_FORMS]:
         placement.take_up(word, queries.voice())
     if len(waiting) > _FORMS:
-        st.html(
-            f'<p class="quiet">{plural(len(waiting) - _FORMS, "more new device")} can be put to work from the list.</p>'
-        )
+        line = '<p class="quiet">{{ more }} can be put to work from the list.</p>'
+        st.html(fill(line, more=plural(len(waiting) - _FORMS, "more new device")))

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import UTC, datetime
-from html import escape
 from typing import Final, Literal
 
 import streamlit as st
 
+from analysis.wording import Voice, joined
 from dashboard import context
+from dashboard.templates import fill
 from dashboard.ui import forms
-from dashboard.wording import Voice, joined
 from dashboard.wording import device as words_device
 from ingest.errors import EntryError
 from ingest.model import DEVICE_KINDS, SITUATIONS, Device, Placement, Vessel
@@ -102,7 +102,7 @@ def take_up(word: DeviceStatus, say: Voice) -> None:
     choices = vessels(store)
     heard = joined(words_device.measured(word, say)) or "nothing that we know"
     with forms.entry(f"take up {word.device_id}", say, save="Put it to work") as form:
-        st.html(f"<b>{escape(word.device_id)}</b> <span class='quiet'>says {escape(heard)}</span>")
+        st.html(fill('<b>{{ id }}</b> <span class="quiet">says {{ heard }}</span>', id=word.device_id, heard=heard))
         left, middle, right = st.columns(3)
         with left:
             kind = form.choice("kind", "It is a", DEVICE_KINDS, word.kind, lambda k: words_device.KIND_WORDS[k])
@@ -176,7 +176,8 @@ def stays(device: Device, say: Voice) -> None:
         with st.container(horizontal=True, vertical_alignment="center"):
             until = say.exact(stay.to_at) if stay.to_at else "now"
             name = _name(store, stay.vessel_id)
-            st.html(f"<b>{escape(name)}</b> <span class='quiet'>{say.exact(stay.from_at)} to {until}</span>")
+            line = '<b>{{ name }}</b> <span class="quiet">{{ since }} to {{ until }}</span>'
+            st.html(fill(line, name=name, since=say.exact(stay.from_at), until=until))
             forms.remove_button(
                 "Remove",
                 f"remove {stay.placement_id}",

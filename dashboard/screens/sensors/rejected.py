@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from html import escape
 from typing import Final
 
 import streamlit as st
 
+from analysis.wording import Voice, capital, count, joined, plural
 from dashboard import context
 from dashboard.queries import queries
 from dashboard.screens.sensors import rule_draft
 from dashboard.screens.sensors.rule_draft import Group, Leaf
+from dashboard.templates import Markup, fill
 from dashboard.ui import components, forms
-from dashboard.wording import Voice, capital, count, joined, plural
 from ingest.decoding import Rule, rule_from, stored_rules
 from ingest.errors import EntryError, SettingsError
 
@@ -47,7 +47,8 @@ def show() -> None:
         with st.container(border=True):
             _group(group, say)
     if len(found) > _MOST_GROUPS:
-        st.html(f'<p class="quiet">{plural(len(found) - _MOST_GROUPS, "more topic")} follow once these are mended.</p>')
+        more = plural(len(found) - _MOST_GROUPS, "more topic")
+        st.html(fill('<p class="quiet">{{ more }} follow once these are mended.</p>', more=more))
     _rules()
 
 
@@ -55,12 +56,18 @@ def _group(group: Group, say: Voice) -> None:
     newest, several = group.messages[0], len(group.messages) > 1
     others = [topic for topic in group.topics if topic != newest.topic]
     also = f" and {joined(others) if len(others) < 4 else plural(len(others), 'other topic')}" if others else ""
-    faults = "".join(f"<li>{escape(capital(fault))}</li>" for fault in group.faults[:4])
     many = plural(len(group.messages), "message")
     st.html(
-        f"<p><b>{escape(newest.topic)}</b>{escape(also)} <span class='quiet'>{many}, the newest "
-        f"{escape(say.ago(newest.received_at))}</span></p><ul class='evidence'>{faults}</ul>"
-        f'<pre class="copy"><code>{escape(rule_draft.readable(newest.payload))}</code></pre>'
+        fill(
+            '<p><b>{{ topic }}</b>{{ also }} <span class="quiet">{{ many }}, the newest {{ age }}</span></p>'
+            '<ul class="evidence">{{ faults }}</ul><pre class="copy"><code>{{ payload }}</code></pre>',
+            topic=newest.topic,
+            also=also,
+            many=many,
+            age=say.ago(newest.received_at),
+            faults=components.sentences(map(capital, group.faults[:4])),
+            payload=rule_draft.readable(newest.payload),
+        )
     )
     # Values of the oldest: what is chosen stands still while newer messages come in.
     found = rule_draft.leaves(group.messages[-1].payload)
@@ -152,12 +159,12 @@ def _outcome(rule: Rule, group: Group, say: Voice) -> None:
         st.html('<p class="wrong" role="status">This topic fits none of the stored messages.</p>')
         return
     rows = [[" · ".join(rule_draft.told(report, say))] for r in good[:_SHOWN] for report in r.reports[:1]]
-    st.html(f'<p role="status"><b>{escape(_would_read(len(good), len(results)))}</b></p>')
+    st.html(fill('<p role="status"><b>{{ line }}</b></p>', line=_would_read(len(good), len(results))))
     if rows:
         st.html(components.table(["what they become"], rows, "what the messages become"))
     bad = next((r for r in results if r.faults), None)
     if bad is not None:
-        st.html(f'<p class="wrong">{escape(capital(" ".join(bad.faults[:2])))}</p>')
+        st.html(fill('<p class="wrong">{{ faults }}</p>', faults=capital(" ".join(bad.faults[:2]))))
     if st.button("Save the rule and take them in", key=f"save {group.key}", type="primary", disabled=not good):
         _take_again(rule)
 
@@ -187,10 +194,11 @@ def _rules() -> None:
         return
     st.subheader("Rules")
     for rule in fixed:
-        st.html(f"<p>{_rule_words(rule)} <span class='quiet'>from the settings file</span></p>")
+        line = '<p>{{ rule }} <span class="quiet">from the settings file</span></p>'
+        st.html(fill(line, rule=_rule_words(rule)))
     for rule in made:
         with st.container(horizontal=True, vertical_alignment="center"):
-            st.html(f"<p>{_rule_words(rule)}</p>")
+            st.html(fill("<p>{{ rule }}</p>", rule=_rule_words(rule)))
             if st.button("Remove", key=f"remove rule {rule.name}", type="tertiary"):
                 components.attempt(
                     lambda rule=rule: context.service().remove_rule(rule.name),  # type: ignore[misc]
@@ -199,6 +207,6 @@ def _rules() -> None:
                 st.rerun()
 
 
-def _rule_words(rule: Rule) -> str:
+def _rule_words(rule: Rule) -> Markup:
     takes = ", ".join(f"{t.quantity} from {t.expression}" + (f" in {t.unit}" if t.unit else "") for t in rule.takes)
-    return f"<b>{escape(rule.topic)}</b> <span class='quiet'>{escape(takes)}</span>"
+    return fill('<b>{{ topic }}</b> <span class="quiet">{{ takes }}</span>', topic=rule.topic, takes=takes)

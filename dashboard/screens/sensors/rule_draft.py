@@ -10,7 +10,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
-from dashboard.wording import Voice, number
+from analysis.display_units import number
+from analysis.wording import Voice
 from ingest.decoding import QUANTITY_UNITS, TIME_UNITS, Rule, decode
 from ingest.model import Rejection, Report
 

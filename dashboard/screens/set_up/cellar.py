@@ -9,7 +9,7 @@ from zoneinfo import available_timezones
 
 import streamlit as st
 
-from analysis.planning import WEEKDAYS
+from analysis.display_units import WEEKDAYS
 from dashboard import context
 from dashboard.queries import queries
 from dashboard.ui import forms

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import shutil
-from html import escape
 
 import streamlit as st
 
+from analysis.display_units import THIN, number
+from analysis.wording import Voice, plural
 from dashboard import context, version
 from dashboard.queries import queries
-from dashboard.screens.sensors.first_steps import broker_address
-from dashboard.ui import components
-from dashboard.wording import THIN, Voice, number, plural
+from dashboard.screens.sensors import broker_address
+from dashboard.templates import fill
+from dashboard.ui import components, plain
 
 _CHANGES = 40
 _LOW_DISK_GB = 1.0
@@ -26,16 +27,19 @@ def show() -> None:
 def facts() -> None:
     """Broker, disk, readings, version."""
     service, say = context.service(), queries.voice()
-    needy = ' class="needs"'
-    rows = "".join(
-        f"<tr><th scope='row'>{escape(name)}</th><td{needy if bad else ''}>{escape(text)}</td></tr>"
-        for name, text, bad in (_broker(), _store(), _readings(say), _watcher(), ("Version", version.text(), False))
-    )
-    st.html(f'<div class="scroll"><table class="log">{rows}</table></div>')
     st.html(
-        '<p class="quiet">For a program that watches: <code>/healthz</code> on this address answers the same as JSON. '
-        f"The cellar's file: <code>{escape(str(service.store.path or 'in memory'))}</code></p>"
+        fill(
+            '<div class="scroll"><table class="log">{% for name, text, bad in rows %}<tr>'
+            '<th scope="row">{{ name }}</th><td{% if bad %} class="needs"{% endif %}>{{ text }}</td></tr>'
+            "{% endfor %}</table></div>",
+            rows=(_broker(), _store(), _readings(say), _watcher(), ("Version", version.text(), False)),
+        )
     )
+    told = (
+        '<p class="quiet">For a program that watches: <code>/healthz</code> on this address answers the same as JSON. '
+        "The cellar's file: <code>{{ path }}</code></p>"
+    )
+    st.html(fill(told, path=service.store.path or "in memory"))
 
 
 def _broker() -> tuple[str, str, bool]:
@@ -83,10 +87,10 @@ def entries() -> None:
     if not changes:
         st.html("<p>Nothing yet.</p>")
         return
-    if standing is not None and st.button(f"Undo: {standing.sentence}", key="undo newest"):
+    if standing is not None and st.button(f"Undo: {plain(standing.sentence)}", key="undo newest"):
         taken_back = context.service().undo(standing.change_id)
         if taken_back:
-            st.toast(taken_back)
+            st.toast(plain(taken_back))
         st.rerun()
     rows = [[say.exact(c.at), f"{c.sentence} (taken back)" if c.undone else c.sentence] for c in changes]
     st.html(components.table(["when", "what"], rows, "what was entered"))

@@ -6,20 +6,21 @@ import shutil
 import tempfile
 from collections.abc import Sequence
 from datetime import datetime, timedelta
-from html import escape
 from pathlib import Path
 from typing import Any, Final
 
 import polars as pl
 import streamlit as st
 
+from analysis.display_units import number
 from analysis.model import DRINKS
+from analysis.wording import Voice, capital, plural
 from dashboard import context
 from dashboard.queries import queries
 from dashboard.screens.sensors import placement
 from dashboard.screens.set_up import import_preview
+from dashboard.templates import fill
 from dashboard.ui import components, forms
-from dashboard.wording import Voice, capital, number, plural
 from ingest import transfer
 from ingest.errors import EntryError, IngestError
 from ingest.model import BatchRecord, Device, Placement, Vessel, Yeast
@@ -106,7 +107,7 @@ def _log(path: Path) -> None:
     try:
         head = import_preview.head(path)
     except IngestError as error:
-        st.html(f'<p class="wrong" role="alert">{escape(capital(str(error)))}</p>')
+        st.html(fill('<p class="wrong" role="alert">{{ error }}</p>', error=capital(str(error))))
         return
     rows = [["" if v is None else str(v) for v in row] for row in head.head(_ROWS).iter_rows()]
     st.html(components.table(head.columns, rows, "the first rows of the log"))

@@ -3,21 +3,19 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from html import escape
 from urllib.parse import urlsplit
 
 import streamlit as st
 
+from analysis.wording import Voice, capital, plural
 from dashboard import context
 from dashboard.queries import queries
+from dashboard.templates import fill
 from dashboard.ui import components, forms
 from dashboard.web import calendar_routes
-from dashboard.wording import Voice, capital, plural
 from ingest.errors import EntryError
 from ingest.model import Preferences
 from ingest.monitoring import NOTIFY_KINDS
-
-_GUIDE = "https://appriseit.com/services/"
 
 
 def show() -> None:
@@ -32,11 +30,12 @@ def messages() -> None:
     st.subheader("Messages")
     st.html(
         "<p>By e-mail, push or chat. Nothing is sent until an address stands here. Its form depends on the "
-        f'service; <a href="{_GUIDE}" target="_blank" rel="noopener">the apprise documentation</a> lists them.</p>'
+        'service; <a href="https://appriseit.com/services/" target="_blank" rel="noopener">the apprise '
+        "documentation</a> lists them.</p>"
     )
     for number, url in enumerate(p.notify_urls, 1):
         with st.container(horizontal=True, vertical_alignment="center"):
-            st.html(f"<b>{escape(masked(url))}</b>")
+            st.html(fill("<b>{{ address }}</b>", address=masked(url)))
             rest = tuple(u for n, u in enumerate(p.notify_urls, 1) if n != number)
             forms.remove_button(
                 "Remove",
@@ -114,12 +113,13 @@ def _test() -> None:
     with st.container(horizontal=True, vertical_alignment="center"):
         tried = st.button("Send a test message", key="test message", disabled=notifier is None)
         if notifier is not None and notifier.waiting:
-            st.html(f'<p class="quiet">{capital(plural(len(notifier.waiting), "message"))} still to be sent.</p>')
+            waiting = capital(plural(len(notifier.waiting), "message"))
+            st.html(fill('<p class="quiet">{{ waiting }} still to be sent.</p>', waiting=waiting))
     if tried:
         with st.spinner("Handing it over …"):
             sent = notifier.test()
         role = "quiet" if sent.good else "wrong"
-        st.html(f'<p class="{role}" role="status">{escape(sent.sentence)}</p>')
+        st.html(fill('<p class="{{ kind }}" role="status">{{ told }}</p>', kind=role, told=sent.sentence))
 
 
 def calendar() -> None:
@@ -138,15 +138,19 @@ def calendar() -> None:
         return
     here = _here()
     st.html(
-        f'<pre class="copy"><code>{escape(here + calendar_routes.feed_path(token))}</code></pre>'
-        '<p class="quiet">Whoever has this address can read the dates.</p>'
+        fill(
+            '<pre class="copy"><code>{{ address }}</code></pre>'
+            '<p class="quiet">Whoever has this address can read the dates.</p>',
+            address=here + calendar_routes.feed_path(token),
+        )
     )
     active = store.active_batches()
     if active:
         with st.expander("Addresses of single batches"):
             for record in active:
                 address = here + calendar_routes.feed_path(token, record.batch_id)
-                st.html(f'{escape(record.name)}<pre class="copy"><code>{escape(address)}</code></pre>')
+                line = '{{ name }}<pre class="copy"><code>{{ address }}</code></pre>'
+                st.html(fill(line, name=record.name, address=address))
     with st.container(horizontal=True):
         st.download_button(
             "Download the calendar",

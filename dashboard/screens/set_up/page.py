@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable
-from html import escape
 from typing import Final
 
 import streamlit as st
 
+from analysis.wording import capital, plural
 from dashboard import context
 from dashboard.queries import Lack, queries, setup_checklist
 from dashboard.screens.batch import edit
 from dashboard.screens.set_up import cellar, health, import_log, notifications
 from dashboard.screens.set_up import vessels as entry_vessel
-from dashboard.ui import components
-from dashboard.wording import capital, plural
+from dashboard.templates import Markup, fill
+from dashboard.ui import components, plain
 from ingest.model import BatchRecord, Vessel, Yeast
 
 
@@ -24,7 +24,7 @@ def show() -> None:
     if part not in _PARTS:
         part = "batches" if store.all(Vessel) else "vessels"
     found = setup_checklist.lacks(store, store.device_statuses(), st.context.timezone)
-    st.html(f'<h1 class="lead">{escape(_lead(found))}</h1>{_list(found)}{_nav(part)}')
+    st.html(components.lead(_lead(found)) + _list(found) + _nav(part))
     _PARTS[part][1]()
 
 
@@ -37,36 +37,37 @@ def _lead(found: list[Lack]) -> str:
     return "Everything is set up."
 
 
-def _list(found: list[Lack]) -> str:
-    items = "".join(
-        f'<li class="{"urgent" if lack.urgent else ""}">'
-        f"{components.link(lack.page, f'<u>{escape(lack.sentence)}</u>', **lack.query)}</li>"
-        for lack in sorted(found, key=lambda lack: not lack.urgent)
+def _list(found: list[Lack]) -> Markup:
+    if not found:
+        return Markup()
+    return fill(
+        '<ul class="missing">{% for lack, link in lacks %}<li class="{% if lack.urgent %}urgent{% endif %}">'
+        "{{ link }}</li>{% endfor %}</ul>",
+        lacks=[
+            (lack, components.underlined(lack.page, lack.sentence, **lack.query))
+            for lack in sorted(found, key=lambda lack: not lack.urgent)
+        ],
     )
-    return f'<ul class="missing">{items}</ul>' if items else ""
 
 
-def _nav(part: str) -> str:
-    items = []
-    for name, (label, _) in _PARTS.items():
-        target = components.address("set-up", part=name)
-        here = ' aria-current="page"' if name == part else ""
-        items.append(f'<li><a href="{target}" data-go="{target}"{here}>{escape(label)}</a></li>')
-    return f'<nav aria-label="Parts of set up"><ul class="parts">{"".join(items)}</ul></nav>'
+def _nav(part: str) -> Markup:
+    return fill(
+        '<nav aria-label="Parts of set up"><ul class="parts">{% for name, label, to in parts %}'
+        '<li><a href="{{ to }}" data-go="{{ to }}"{% if name == here %} aria-current="page"{% endif %}>'
+        "{{ label }}</a></li>{% endfor %}</ul></nav>",
+        parts=[(name, label, components.address("set-up", part=name)) for name, (label, _) in _PARTS.items()],
+        here=part,
+    )
 
 
 def _entries(part: str, chosen: str, rows: Iterable[tuple[str, str, str]]) -> None:
     """A list of entries to choose from: (id, name, what is said of it)."""
-    items = []
-    for key, name, says in rows:
-        target = components.address("set-up", part=part, id=key)
-        here = ' aria-current="true"' if key == chosen else ""
-        items.append(
-            f'<li><a href="{target}" data-go="{target}"{here}><b>{escape(name)}</b>'
-            f'<span class="figures">{escape(says)}</span></a></li>'
-        )
-    if items:
-        st.html(f'<ul class="entries">{"".join(items)}</ul>')
+    listed = [
+        components.Row(components.address("set-up", part=part, id=key), name, says, current=key == chosen)
+        for key, name, says in rows
+    ]
+    if listed:
+        st.html(components.entries(listed))
 
 
 def batches() -> None:
@@ -88,10 +89,10 @@ def batches() -> None:
     _entries("batches", chosen, [(b.batch_id, b.name, says(b)) for b in active])
     record = store.get(BatchRecord, chosen) if chosen else None
     if record is not None:
-        st.subheader(record.name, anchor="chosen")
+        st.subheader(plain(record.name), anchor="chosen")
         edit.edit_batch(record)
     if not vessels:
-        st.html(f"<p>{components.link('set-up', '<u>Add a vessel first</u>', part='vessels')}</p>")
+        st.html(fill("<p>{{ link }}</p>", link=components.underlined("set-up", "Add a vessel first", part="vessels")))
         return
     with st.expander("Add a batch", expanded=record is None and not active):
         edit.new_batch()
@@ -108,7 +109,7 @@ def vessels() -> None:
     _entries("vessels", chosen, [(v.vessel_id, *entry_vessel.vessel_words(v, say)) for v in known])
     vessel = store.get(Vessel, chosen) if chosen else None
     if vessel is not None:
-        st.subheader(vessel.name, anchor="chosen")
+        st.subheader(plain(vessel.name), anchor="chosen")
         entry_vessel.edit_vessel(vessel)
     with st.expander("Add a vessel", expanded=not known):
         entry_vessel.edit_vessel(None)
@@ -122,7 +123,7 @@ def yeasts() -> None:
     _entries("yeasts", chosen, [(y.yeast_id, y.name, _expected(y)) for y in known])
     yeast = store.get(Yeast, chosen) if chosen else None
     if yeast is not None:
-        st.subheader(yeast.name, anchor="chosen")
+        st.subheader(plain(yeast.name), anchor="chosen")
         entry_vessel.edit_yeast(yeast)
     with st.expander("Add a yeast", expanded=not known):
         entry_vessel.edit_yeast(None)

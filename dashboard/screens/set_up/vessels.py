@@ -7,10 +7,11 @@ from typing import Any
 
 import streamlit as st
 
+from analysis.wording import Voice
 from dashboard import context
 from dashboard.queries import queries
 from dashboard.ui import forms
-from dashboard.wording import Voice, device
+from dashboard.wording import device
 from ingest.errors import EntryError
 from ingest.model import Device, Placement, Vessel, Yeast
 

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from html import escape
-
 import streamlit as st
 
+from analysis.wording import Voice, capital, plural
 from dashboard import context
 from dashboard.queries import queries
 from dashboard.screens.sensors import first_steps
 from dashboard.screens.today import vessel_list
+from dashboard.templates import Markup, fill, join
 from dashboard.ui import components
 from dashboard.web import redirects
-from dashboard.wording import Voice, capital, plural
 
 MANY = 15
 """More vessels than this are shown smaller."""
@@ -37,25 +36,27 @@ def cellar() -> None:
     components.pictures(pictures, key="pictures")
 
 
-def cellar_html(say: Voice) -> tuple[str, dict[str, str]]:
+def cellar_html(say: Voice) -> tuple[Markup, dict[str, Markup]]:
     """The list as HTML, and the small curves that belong into it."""
     found = queries.standings(say)
     needy, calm = [s for s in found if s.pressing], [s for s in found if not s.pressing]
     dense = len(found) > MANY
-    parts = [f'<h1 class="lead">{escape(vessel_list.lead(found, say))}</h1>', newcomers_line()]
-    parts.append(vessel_list.rows(needy, say, "What wants you", dense) if needy else "")
-    parts.append(vessel_list.rows(calm, say, "The other vessels" if needy else "Your vessels", dense) if calm else "")
-    return "".join(parts), queries.pictures(found, say)
+    parts = [components.lead(vessel_list.lead(found, say)), newcomers_line()]
+    if needy:
+        parts.append(vessel_list.rows(needy, say, "What wants you", dense))
+    if calm:
+        parts.append(vessel_list.rows(calm, say, "The other vessels" if needy else "Your vessels", dense))
+    return join(parts), queries.pictures(found, say)
 
 
-def newcomers_line() -> str:
+def newcomers_line() -> Markup:
     """Devices that speak and wait for a vessel."""
     waiting = queries.newcomers()
     if not waiting:
-        return ""
+        return Markup()
     do = "speaks and waits" if len(waiting) == 1 else "speak and wait"
     text = f"{capital(plural(len(waiting), 'new device'))} {do}"
-    return f"<p>{components.link('sensors', f'<u>{escape(text)} to be put to work</u>')}</p>"
+    return fill("<p>{{ link }}</p>", link=components.underlined("sensors", f"{text} to be put to work"))
 
 
 def welcome() -> None:
@@ -64,16 +65,20 @@ def welcome() -> None:
     finished = len(context.store().finished_batches())
     left, right = st.columns(2, gap="large")
     with left:
-        st.html(f"<h2>Connect a float or a probe</h2>{first_steps.connect_html(context.service().settings)}")
+        st.html(fill("<h2>Connect a float or a probe</h2>") + first_steps.connect_html(context.service().settings))
     with right:
         st.html(
-            "<h2>Import a log</h2><p>A table of times and gravities from an earlier batch: CSV, Parquet or JSON lines. "
-            "The cellar learns from it how your yeasts usually finish.</p>"
-            f"<p>{components.link('set-up', '<u>Set up: import a log</u>', part='import')}</p>"
-            f"<p>Then add {components.link('set-up', '<u>your vessels</u>', part='vessels')} and "
-            f"{components.link('set-up', '<u>the batches in them</u>', part='batches')}.</p>"
+            fill(
+                "<h2>Import a log</h2><p>A table of times and gravities from an earlier batch: CSV, Parquet or JSON "
+                "lines. The cellar learns from it how your yeasts usually finish.</p>"
+                "<p>{{ log }}</p><p>Then add {{ vessels }} and {{ batches }}.</p>",
+                log=components.underlined("set-up", "Set up: import a log", part="import"),
+                vessels=components.underlined("set-up", "your vessels", part="vessels"),
+                batches=components.underlined("set-up", "the batches in them", part="batches"),
+            )
         )
     if waiting := newcomers_line():
         st.html(waiting)
     if finished:
-        st.html(f'<p class="quiet">{capital(plural(finished, "finished batch", "finished batches"))} on record.</p>')
+        known = capital(plural(finished, "finished batch", "finished batches"))
+        st.html(fill('<p class="quiet">{{ known }} on record.</p>', known=known))

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from html import escape
 from typing import TYPE_CHECKING, Final
 
+from analysis.display_units import percent
 from analysis.planning import Act
+from analysis.wording import PHASE_WORDS, Voice, capital, dose_words, joined, next_day, plural, verdict
 from dashboard.charts import phase_glyph
+from dashboard.templates import Markup, fill, join, render
 from dashboard.ui import address
-from dashboard.wording import PHASE_WORDS, Voice, capital, dose_words, joined, next_day, percent, plural, verdict
 
 if TYPE_CHECKING:
     from dashboard.queries import Standing
@@ -37,31 +38,36 @@ def lead(standings: Sequence[Standing], say: Voice) -> str:
     return f"Nothing needs you today. Next: {what}, {say.day(first)}."
 
 
-def rows(standings: Sequence[Standing], say: Voice, name: str, dense: bool = False) -> str:
+def rows(standings: Sequence[Standing], say: Voice, name: str, dense: bool = False) -> Markup:
     """Vessels one row each, in the order given; `name` says to a screen reader what they have in common."""
-    kind = "rows dense" if dense else "rows"
-    return f'<ul class="{kind}" aria-label="{escape(name)}">{"".join(row(s, say) for s in standings)}</ul>'
+    return fill(
+        '<ul class="{{ kind }}" aria-label="{{ name }}">{{ rows }}</ul>',
+        kind="rows dense" if dense else "rows",
+        name=name,
+        rows=join(row(s, say) for s in standings),
+    )
 
 
-def row(s: Standing, say: Voice) -> str:
+def row(s: Standing, say: Voice) -> Markup:
     """One vessel: its sentence and next day, then its small curve, then the figures quietly."""
     need = s.pressing[0] if s.pressing else None
-    target = address("packaging" if need and need.page == "packaging" else "batch", id=s.record.batch_id)
-    vessel = s.vessel.name if s.vessel else ""
-    who = f'<span class="who"><b>{escape(vessel)}</b> {escape(s.record.name)}</span>'
-    if s.outlook is None:
-        says, when, figures = "Being worked out …", "", ""
-    else:
+    says, when, figures = "Being worked out …", "", Markup()
+    if s.outlook is not None:
         a = s.outlook.assessment
         says = need.sentence if need else verdict(a, s.outlook.batch.hold_h, say, brief=True)
         when = next_day(a, s.outlook.to_do(say.today()), say)
         figures = _figures(s, say)
-    todo = f'<span class="todo">{escape(_todo(s))}</span>' if s.needs else ""
-    return (
-        f'<li class="{"needy" if need else "calm"}"><a href="{target}" data-go="{target}">'
-        f'<span class="top">{who}<span class="next">{escape(when)}</span></span>'
-        f'<span class="picture" data-picture="{escape(s.record.batch_id)}"></span>'
-        f'<span class="says">{escape(says)}</span>{todo}{figures}</a></li>'
+    return render(
+        "today/row.html",
+        kind="needy" if need else "calm",
+        target=address("packaging" if need and need.page == "packaging" else "batch", id=s.record.batch_id),
+        vessel=s.vessel.name if s.vessel else "",
+        batch=s.record.name,
+        batch_id=s.record.batch_id,
+        next=when,
+        says=says,
+        todo=_todo(s) if s.needs else None,
+        figures=figures,
     )
 
 
@@ -73,17 +79,17 @@ def _todo(s: Standing) -> str:
     return f"{s.needs[0].todo} Also: {also}" if also else s.needs[0].todo
 
 
-def _figures(s: Standing, say: Voice) -> str:
+def _figures(s: Standing, say: Voice) -> Markup:
     assert s.outlook is not None  # noqa: S101 - only called with an outlook; for the type checker
     a = s.outlook.assessment
-    cells = [f"{phase_glyph(a.phase)} {escape(PHASE_WORDS[a.phase])}"]
+    cells: list[str] = [phase_glyph(a.phase) + f" {PHASE_WORDS[a.phase]}"]
     if a.gravity_sg is not None:
-        cells.append(escape(say.gravity(a.gravity_sg.p50)))
+        cells.append(say.gravity(a.gravity_sg.p50))
     if a.apparent_attenuation is not None and a.apparent_attenuation >= _WORTH_SAYING:
-        cells.append(f"{escape(percent(a.apparent_attenuation))} attenuated")
+        cells.append(f"{percent(a.apparent_attenuation)} attenuated")
     if a.temperature_c is not None:
-        cells.append(escape(say.temperature(a.temperature_c)))
+        cells.append(say.temperature(a.temperature_c))
     if s.heard_at is not None:
-        old = ' class="old"' if s.silent else ""
-        cells.append(f'<span{old} title="{escape(say.exact(s.heard_at))}">{escape(say.ago(s.heard_at))}</span>')
-    return f'<span class="figures">{"".join(f"<span>{c}</span>" for c in cells)}</span>'
+        heard = '<span{% if old %} class="old"{% endif %} title="{{ exact }}">{{ age }}</span>'
+        cells.append(fill(heard, old=s.silent, exact=say.exact(s.heard_at), age=say.ago(s.heard_at)))
+    return fill('<span class="figures">{% for c in cells %}<span>{{ c }}</span>{% endfor %}</span>', cells=cells)

@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from html import escape
-
 import streamlit as st
 
+from analysis.wording import Voice, capital
 from analysis.yeast_comparison import QUANTITIES, Comparison
 from dashboard import context
 from dashboard.charts import PLAIN
 from dashboard.queries import Finished, finished_batches, queries
 from dashboard.screens.yeasts.charts import courses_figure, differences_figure
+from dashboard.templates import fill
 from dashboard.ui import components
-from dashboard.wording import Voice, capital
 from dashboard.wording import yeasts as words_yeasts
 
 
@@ -37,7 +36,8 @@ def show() -> None:
         )
     chosen = by_drink[drink]
     side_by_side(chosen, [b for b in batches if b.outcome.drink == chosen.drink], say)
-    st.html(f"<h2>How our forecasts fared</h2><p>{escape(words_yeasts.fared(finished_batches.record_of(batches)))}</p>")
+    told = words_yeasts.fared(finished_batches.record_of(batches))
+    st.html(fill("<h2>How our forecasts fared</h2><p>{{ told }}</p>", told=told))
 
 
 def read() -> list[Finished]:
@@ -45,9 +45,8 @@ def read() -> list[Finished]:
     place = st.empty()
 
     def tell(done: int, total: int, name: str) -> None:
-        place.html(
-            f'<p class="quiet" role="status">Reading {escape(name)}, {done + 1} of {total} finished batches …</p>'
-        )
+        line = '<p class="quiet" role="status">Reading {{ name }}, {{ n }} of {{ total }} finished batches …</p>'
+        place.html(fill(line, name=name, n=done + 1, total=total))
 
     batches = finished_batches.finished(tell)
     place.empty()
@@ -58,9 +57,11 @@ def nothing_yet(finished: int) -> None:
     """Too little to compare, with the next step."""
     have = "one finished batch" if finished == 1 else "no finished batch" if finished == 0 else "no two of one drink"
     st.html(
-        '<h1 class="lead">Yeasts can be compared once two batches of one drink have finished; '
-        f"so far there is {have}.</h1>"
-        f"<p>Earlier batches count too: {components.link('set-up', 'import their logs under Set up')}.</p>"
+        components.lead(f"Yeasts can be compared once two batches of one drink have finished; so far there is {have}.")
+        + fill(
+            "<p>Earlier batches count too: {{ link }}.</p>",
+            link=components.link("set-up", "import their logs under Set up"),
+        )
     )
     if context.store().active_batches():
         st.html("<p>A batch counts from the day it is ended on its page, under This batch.</p>")
@@ -69,7 +70,7 @@ def nothing_yet(finished: int) -> None:
 def side_by_side(comparison: Comparison, batches: list[Finished], say: Voice) -> None:
     """The sentence, then the pictures, then the table."""
     text = words_yeasts.best(comparison, say)
-    st.html(f'<h1 class="lead">{escape(text)}</h1>')
+    st.html(components.lead(text))
     edition = components.edition()
     yeasts = [y.yeast for y in comparison.yeasts]
     st.html("<h2>Apparent attenuation in %: every batch, and the typical course</h2>")

@@ -10,10 +10,13 @@ import pytest
 from polars.testing import assert_frame_equal
 
 from analysis import Assessment, Batch, Event, assess
-from analysis.assessment.decision import STOOD_H
+from analysis.display_units import Say
 from analysis.errors import ReadingsError
+from analysis.evidence import Advice, StandsByCurve
 from analysis.model import PHASES
 from analysis.schemas import COURSE, MARKED
+from analysis.thresholds import STOOD_H
+from analysis.wording.evidence import advice_sentences, sentences
 
 Ferment = Callable[..., Any]
 
@@ -55,9 +58,10 @@ def test_a_finished_batch_is_called_finished_with_its_evidence(ale: Any, batch: 
     assert said.hold_met
     assert said.ready
     assert said.held_since is not None
-    assert any("moved by" in s for s in said.evidence)
-    assert any("apparent attenuation" in s for s in said.evidence)
-    assert any("less than 0.001" in s for s in said.evidence)
+    told = sentences(said.evidence, Say())
+    assert any("moved by" in s for s in told)
+    assert any("apparent attenuation" in s for s in told)
+    assert any("less than 0.001" in s for s in told)
 
 
 def test_finished_is_not_said_while_two_points_are_left(ale: Any, batch: Batch) -> None:
@@ -164,8 +168,8 @@ def test_a_halt_is_called_a_stall_within_two_days_and_never_finished(fermentatio
     assert called[0] <= 48
     assert kept is not None
     assert kept.phase == "stalled"
-    assert "hand sample" in kept.advice[0]
-    assert any("gush" in line for line in kept.advice)
+    assert kept.advice[0] is Advice.HAND_SAMPLE
+    assert any("gush" in line for line in advice_sentences(kept.advice, Say()))
 
 
 @pytest.mark.parametrize(("scatter_sg", "silent_h"), [(0.0025, 0.0), (0.0, 20.0)])
@@ -189,7 +193,7 @@ def test_a_halt_that_half_days_do_not_show_is_called_a_stall_within_two_days(
         if kept.stalled:
             began = kept.phases[-1]
             assert began.phase == "stalled"
-            assert (kept.held_h < STOOD_H) == any("by the course as a whole" in line for line in kept.evidence)
+            assert (kept.held_h < STOOD_H) == any(isinstance(one, StandsByCurve) for one in kept.evidence)
             assert abs(began.began_at - made.at(stood_from)) < timedelta(hours=18)
     assert called
     assert called[0] <= 48

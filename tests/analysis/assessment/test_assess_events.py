@@ -8,6 +8,7 @@ import polars as pl
 import pytest
 
 from analysis import Batch, Event, assess
+from analysis.evidence import Crept
 
 Ferment = Callable[..., Any]
 HOPS_H = 220.0
@@ -50,7 +51,7 @@ def test_a_creep_after_the_hops_is_seen_and_sized(fermentation: Ferment) -> None
     assert said.creep.fall_sg.p10 <= true <= said.creep.fall_sg.p90 + 0.001
     assert not said.finished
     assert said.phase == "creeping"
-    assert any("dry hop" in line for line in said.evidence)
+    assert any(isinstance(one, Crept) for one in said.evidence)
 
 
 def test_hops_without_creep_leave_it_finished_after_some_days(fermentation: Ferment) -> None:

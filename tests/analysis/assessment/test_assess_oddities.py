@@ -10,7 +10,9 @@ import polars as pl
 import pytest
 
 from analysis import Batch, Event, FinishedBatch, assess, learn
+from analysis.display_units import Say
 from analysis.model import EVENT_KINDS
+from analysis.wording.evidence import advice_sentences, sentences
 
 PITCHED = datetime(2026, 3, 1, tzinfo=UTC)
 HOURS = np.arange(0.0, 200.0)
@@ -75,7 +77,8 @@ def test_odd_input_gives_no_error_and_only_numbers(name: str) -> None:
             assert said.finish.p10 <= said.finish.p50 <= said.finish.p90
         assert said.course.null_count().to_numpy().sum() == 0
         assert said.evidence
-        assert not any(word in " ".join(said.evidence + said.advice) for word in ("nan", "inf", "None"))
+        told = " ".join(sentences(said.evidence, Say()) + advice_sentences(said.advice, Say()))
+        assert not any(word in told for word in ("nan", "inf", "None"))
 
 
 @pytest.mark.parametrize("name", ODD)

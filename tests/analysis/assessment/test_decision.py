@@ -9,11 +9,12 @@ import numpy as np
 import pytest
 
 from analysis.assessment.decision import Verdict, decide
+from analysis.assessment.observations import Observations
 from analysis.inference.hypotheses import HypothesisMixture
 from analysis.inference.likelihood import GAIN_SD
 from analysis.inference.posterior import PosteriorDraws
 from analysis.inference.prior import Priors
-from analysis.model import Batch
+from analysis.model import Batch, Hysteresis
 from analysis.readings.binning import Series
 from analysis.readings.stability import Hold
 
@@ -71,9 +72,13 @@ def decided(
     )
     held = Hold(300.0 - held_h, 300.0, held_h, 0.0002, 0.0001)
     return decide(
-        series, HypothesisMixture(posterior, 1.052, True, share), Priors().prior(BATCH), BATCH, NOW,
-        held=held, chill_h=200.0 if chilled else None, was_finished=was_finished, was_stalled=was_stalled,
-    )  # fmt: skip
+        Observations(series, held, chill_h=200.0 if chilled else None),
+        HypothesisMixture(posterior, 1.052, True, share),
+        Priors().prior(BATCH),
+        BATCH,
+        NOW,
+        Hysteresis(was_finished, was_stalled),
+    )
 
 
 UNSURE = {0.3: 0.5, 1.4: 0.43, 2.6: 0.07}

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.fermentation.kinetics import PARAMETERS, Shapes
+from analysis.fermentation import PARAMETERS, Shapes
 from analysis.fermentation.temperature import ENERGY_MEAN_KJ_MOL, GAS_J_MOL_K, speeds
 from analysis.inference.posterior import first_below
 

@@ -9,7 +9,7 @@ import pytest
 
 from analysis import learn
 from sample_data.scenarios import make_set
-from tests.benchmarks.forecast_measures import as_frame, forecast_columns, mixture, verdict_columns
+from tests.benchmarks.forecast_measures import as_frame, forecast_columns, look, verdict_columns
 
 # Neither a seed for tuning nor a held-out one.
 SETS = ((501, "sugars", 28), (501, "tails", 16))
@@ -22,7 +22,7 @@ def looks() -> pl.DataFrame:
         runs, earlier = make_set(seed, count, 20, family)
         priors = learn(earlier)
         for run in runs:
-            rows += mixture(run, ["ours", "48h", "four"], priors, family, every_h=30)
+            rows += look(run, ["ours", "48h", "four"], priors, family, every_h=30)
     return as_frame(rows)
 
 

@@ -6,8 +6,10 @@ import pytest
 from analysis.inference.importance_sampling import sample
 
 
-def test_a_narrow_normal_likelihood_gives_its_exact_posterior_and_evidence() -> None:
-    d = 6
+@pytest.mark.parametrize("d", [6, 12, 16])
+def test_a_narrow_normal_likelihood_gives_its_exact_posterior_and_evidence(d: int) -> None:
+    # About 250 draws count, so each mean scatters by 0.06 of its own deviation and each deviation by 0.045: the
+    # bounds are two and a half and three times that, in every dimension by itself.
     centre = np.linspace(-1.5, 1.5, d)
     sd = np.linspace(0.03, 0.4, d)
 
@@ -19,10 +21,10 @@ def test_a_narrow_normal_likelihood_gives_its_exact_posterior_and_evidence() -> 
     exact_mean = exact_variance * centre / sd**2
     mean = weighted.weight @ weighted.z
     spread = np.sqrt(weighted.weight @ np.square(weighted.z - mean))
-    np.testing.assert_allclose(mean, exact_mean, atol=0.25 * np.sqrt(exact_variance).max())
-    np.testing.assert_allclose(spread, np.sqrt(exact_variance), rtol=0.25)
+    np.testing.assert_allclose((mean - exact_mean) / np.sqrt(exact_variance), 0.0, atol=0.15)
+    np.testing.assert_allclose(spread, np.sqrt(exact_variance), rtol=0.13)
     exact = -0.5 * np.sum(centre**2 / (1 + sd**2)) + np.sum(np.log(sd / np.sqrt(1 + sd**2)))
-    assert weighted.log_evidence == pytest.approx(exact, abs=0.25)
+    assert weighted.log_evidence == pytest.approx(exact, abs=0.2)
     np.testing.assert_array_equal(weighted.extra[0], weighted.z[:, 0] * 2.0)
 
 

@@ -9,7 +9,7 @@ import polars as pl
 import pytest
 
 from analysis import Batch, FinishedBatch, Priors, learn
-from analysis.inference.population import BatchLikelihood, pooled
+from analysis.inference.population import BatchLikelihood, Expected, pooled
 from analysis.inference.prior import FEATURES, general
 from analysis.inference.training import without_prior
 
@@ -135,7 +135,9 @@ def test_pooling_recovers_the_mean_and_spread_of_a_group() -> None:
         )
         for m in members
     ]
-    group = pooled(likelihoods, np.zeros(size), np.zeros(size), np.eye(size), pull=0.5, slope_pull=2.0, shape=6.0)
+    group = pooled(
+        likelihoods, Expected(np.zeros(size), np.zeros(size), np.eye(size), pull=0.5, slope_pull=2.0, shape=6.0)
+    )
     np.testing.assert_allclose(group.mean, truth, atol=0.1)
     np.testing.assert_allclose(np.sqrt(np.diag(group.within)), 0.35, atol=0.08)
 
@@ -148,7 +150,9 @@ def test_a_strong_batch_is_expected_where_strong_ones_went() -> None:
         BatchLikelihood.of(precision, precision @ (slope * s), yeast=None, lingers=False, strength=s, ending=(0.0, 0.1))
         for s in np.linspace(-2, 2, 40)
     ]
-    group = pooled(likelihoods, np.zeros(size), np.zeros(size), 0.2 * np.eye(size), pull=0.5, slope_pull=2.0, shape=6.0)
+    group = pooled(
+        likelihoods, Expected(np.zeros(size), np.zeros(size), 0.2 * np.eye(size), pull=0.5, slope_pull=2.0, shape=6.0)
+    )
     np.testing.assert_allclose(group.slope, slope, atol=0.04)
 
 

@@ -10,8 +10,11 @@ import polars as pl
 import pytest
 
 from analysis import Batch, FinishedBatch, assess, learn
-from analysis.fermentation.kinetics import PARAMETERS
+from analysis.display_units import Say
+from analysis.evidence import TailTakes
+from analysis.fermentation import PARAMETERS
 from analysis.inference.tail_duration import HINDSIGHT_SD, TailDuration, expected, tail_durations, told
+from analysis.wording.evidence import sentences
 
 
 def course(**changed: float) -> np.ndarray:
@@ -118,7 +121,8 @@ def test_the_evidence_tells_how_long_endings_take_and_that_is_about_so(fermentat
     priors = learn([FinishedBatch(batch, m.readings) for m in made[1:]])
     now = made[0].at(0.75 * made[0].finish_h)
     seen = made[0].readings.filter(pl.col("measured_at") <= now)
-    said = [s for s in assess(seen, batch, now=now, priors=priors).evidence if s.startswith("The last stretch")]
+    evidence = assess(seen, batch, now=now, priors=priors).evidence
+    said = [s for s in sentences(evidence, Say()) if s.startswith("The last stretch")]
     assert len(said) == 1
     assert said[0].endswith("going by 7 earlier batches of its kind.")
     left = made[0].left_sg / made[0].left_sg[0]
@@ -126,4 +130,4 @@ def test_the_evidence_tells_how_long_endings_take_and_that_is_about_so(fermentat
     truly = (made[0].finish_h - most) / (most - half)
     assert float(re.findall(r"about (\d+\.\d) times", said[0])[0]) == pytest.approx(truly, rel=0.35)
     without = assess(seen, batch, now=now)
-    assert not any(s.startswith("The last stretch") for s in without.evidence)
+    assert not any(isinstance(one, TailTakes) for one in without.evidence)

@@ -24,7 +24,7 @@ from hypothesis import strategies as st
 from analysis.packaging import safety
 from analysis.packaging.carbonation import chart_gauge_kpa
 from analysis.packaging.refermentation import FORCED_TEST_WITHIN_SG, believed_test, expected_highest, lowest_plausible
-from analysis.packaging.sheet import Say, sheet
+from analysis.packaging.sheet import DisplayUnits, sheet
 from analysis.packaging.sweetener_dose import stabilised
 
 Sheet = dict[str, Any]
@@ -299,7 +299,7 @@ def test_a_doubted_forced_test_beside_a_sound_end_is_a_caution() -> None:
     answer = told("bottle", forced_test_sg=1.030, bottle_rating_kpa=1000)
     assert answer["bottle_verdict"] == "caution"
     assert answer["bottle_reasons"][0].startswith("Make a second forced test")
-    degrees = sheet({**SOUND, "package": "bottle", "forced_test_sg": 1.030}, say=Say(gravity_unit="°P"))
+    degrees = sheet({**SOUND, "package": "bottle", "forced_test_sg": 1.030}, say=DisplayUnits(gravity_unit="°P"))
     assert "ended at 7.6\u202f°P" in degrees["bottle_reasons"][0]
 
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.packaging.sheet import ANSWERS, Say, SheetInputError, fields, sheet
+from analysis.packaging.sheet import ANSWERS, DisplayUnits, SheetInputError, fields, sheet
 
 BASE: dict[str, Any] = {
     "drink": "ale",
@@ -129,7 +129,9 @@ def test_a_bottle_of_unknown_rating_never_gets_a_go_and_asks_for_the_rating_firs
     assert answer["bottle_verdict"] == verdict
     if verdict == "caution":
         assert answer["bottle_reasons"][0].startswith("First read on the maker's sheet what the bottles are rated for")
-    asked = sheet({**BASE, "forced_test_sg": 1.011} | {"bottle_rating_kpa": None}, say=Say(pressure_unit="psi"))
+    asked = sheet(
+        {**BASE, "forced_test_sg": 1.011} | {"bottle_rating_kpa": None}, say=DisplayUnits(pressure_unit="psi")
+    )
     assert "rated for, in psi" in asked["bottle_reasons"][0]
     assert "kPa" not in " ".join(asked["bottle_reasons"])
 
@@ -304,9 +306,9 @@ def test_an_empty_sheet_answers_with_nothing_rather_than_a_guess() -> None:
 def test_the_sentences_use_the_persons_units() -> None:
     given = {**BASE, "bottle_rating_kpa": 300}
     assert "kPa" in sheet(given)["refusals"][0]
-    imperial = sheet(given, say=Say(temperature_unit="°F", pressure_unit="psi"))["refusals"][0]
+    imperial = sheet(given, say=DisplayUnits(temperature_unit="°F", pressure_unit="psi"))["refusals"][0]
     assert "psi" in imperial
-    assert "86\u202f°F" in imperial
+    assert "86.0\u202f°F" in imperial
 
 
 @pytest.mark.parametrize(

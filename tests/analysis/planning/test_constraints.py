@@ -5,7 +5,11 @@ from typing import Any
 
 import pytest
 
+from analysis.display_units import DisplayUnits
+from analysis.planning import DateMoved
 from analysis.planning.plan import Constraints, moved, plan
+from analysis.wording import moved as moved_words
+from analysis.wording import plan_facts
 from tests.analysis.situations import NOW, assessed, batch, done
 
 
@@ -39,15 +43,17 @@ def test_a_wish_that_cannot_be_is_refused_with_what_is_usual(wrong: dict[str, An
 
 
 def test_a_move_of_more_than_a_day_becomes_a_sentence() -> None:
-    assert moved(date(2026, 3, 7), date(2026, 3, 8), "Packaging day") is None
-    assert moved(date(2026, 3, 7), date(2026, 3, 10), "Packaging day") == (
+    assert moved(date(2026, 3, 7), date(2026, 3, 8)) is None
+    change = moved(date(2026, 3, 7), date(2026, 3, 10))
+    assert change == DateMoved(date(2026, 3, 7), date(2026, 3, 10))
+    assert moved_words(change, "Packaging day") == (
         "Packaging day moved 3 days later, from Saturday 7 Mar to Tuesday 10 Mar."
     )
-    assert moved(None, date(2026, 3, 10), "Packaging day") is None
+    assert moved(None, date(2026, 3, 10)) is None
 
 
 def test_the_plan_is_json_ready() -> None:
-    as_json = plan(assessed(), batch(), Constraints(), now=NOW).as_dict()
+    as_json = plan_facts(plan(assessed(), batch(), Constraints(), now=NOW), DisplayUnits())
     assert as_json["hop_day"] == "2026-03-07"
     assert as_json["packaging_day"] == "2026-03-10"
     assert 0.8 <= as_json["hop_chance"] <= 1

@@ -7,7 +7,7 @@ import pytest
 
 from analysis.model import Assessment, Event
 from analysis.planning.plan import Constraints, plan
-from tests.analysis.situations import DAY, HOUR, NOW, assessed, batch, done, hops_in, normal
+from tests.analysis.situations import DAY, HOUR, NOW, assessed, batch, blocks, done, heeds, hops_in, normal, why
 
 
 def test_three_days_of_contact_end_on_packaging_day() -> None:
@@ -48,7 +48,7 @@ def test_both_days_fall_on_days_that_the_person_can_keep() -> None:
     assert made.hop_day.weekday() in (2, 3)
     assert made.packaging_day.weekday() in (5, 6)
     assert made.packaging_day - made.hop_day == 3 * DAY
-    assert "the first of your days" in made.reason
+    assert "the first of your days" in why(made)
 
 
 def test_a_busy_date_is_passed_over() -> None:
@@ -62,7 +62,7 @@ def test_hops_come_out_on_time_where_no_packaging_day_fits_the_contact() -> None
     assert made.hop_day is not None
     assert made.hops_out_day == made.hop_day + 3 * DAY
     assert made.packaging_day == made.hop_day + 5 * DAY
-    assert any("Take the hops out on Thursday" in c for c in made.cautions)
+    assert any("Take the hops out on Thursday" in c for c in heeds(made))
 
 
 def test_bottles_wait_for_a_hold_after_the_hops_are_out() -> None:
@@ -83,8 +83,8 @@ def test_a_drink_without_hops_is_packaged_after_its_hold() -> None:
     made = plan(assessed(), batch(drink="cider"), Constraints(), now=NOW)
     assert made.hop_day is None
     assert made.packaging_day == date(2026, 3, 7)
-    assert "Saturday 7 Mar is the first free day after the gravity will have held for two days" in made.reason
-    assert "with a chance of 95" in made.reason
+    assert "Saturday 7 Mar is the first free day after the gravity will have held for two days" in why(made)
+    assert "with a chance of 95" in why(made)
 
 
 def test_a_rest_puts_the_day_off_by_its_length() -> None:
@@ -114,7 +114,7 @@ def test_early_hops_go_in_before_the_finish_and_shorten_the_way() -> None:
     early = plan(assessed(), batch(), Constraints(early_dry_hop=True), now=NOW)
     assert early.packaging_day < usual.packaging_day  # type: ignore[operator]
     assert early.packaging_day - early.hop_day == 3 * DAY  # type: ignore[operator]
-    assert "during the last of the fermentation" in early.reason
+    assert "during the last of the fermentation" in why(early)
 
 
 def test_a_finished_batch_whose_hold_was_seen_gets_its_hops_today() -> None:
@@ -155,7 +155,7 @@ def test_a_silent_sensor_adds_nothing_to_the_hold() -> None:
     made = plan(quiet, batch(drink="cider"), Constraints(), now=NOW)
     assert made.packaging_day is not None
     assert Constraints().instant(made.packaging_day) >= NOW + 28 * HOUR
-    assert any("silence is not stability" in c for c in made.cautions)
+    assert any("silence is not stability" in c for c in heeds(made))
 
 
 @pytest.mark.parametrize(
@@ -175,7 +175,7 @@ def test_nobody_is_told_to_package_on_a_forecast_or_on_a_float_alone(change: dic
 
 def test_a_plan_that_rests_on_a_forecast_says_so() -> None:
     made = plan(assessed(), batch(), Constraints(), now=NOW)
-    assert any("never on a forecast alone" in c for c in made.cautions)
+    assert any("never on a forecast alone" in c for c in heeds(made))
 
 
 def test_a_crash_that_has_begun_is_not_waited_for_twice() -> None:
@@ -198,7 +198,7 @@ def test_where_no_date_can_be_given_the_plan_says_why_and_what_to_do(assessment:
     assert made.hop_day is None
     assert made.packaging_day is None
     assert made.blocked_by is not None
-    assert word in made.blocked_by
+    assert word in blocks(made)
 
 
 def test_a_packaged_batch_keeps_its_day() -> None:
@@ -208,4 +208,4 @@ def test_a_packaged_batch_keeps_its_day() -> None:
 
 def test_a_hold_is_told_in_whole_hours_that_have_passed() -> None:
     made = plan(done(59.7), batch(drink="mead"), Constraints(), now=NOW)
-    assert "has held for 59 hours" in made.reason
+    assert "has held for 59 hours" in why(made)

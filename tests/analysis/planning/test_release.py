@@ -13,7 +13,7 @@ from analysis.model import PHASES, Assessment, Batch
 from analysis.packaging.prefill import prefill
 from analysis.planning.plan import Constraints, plan, steady_plan
 from analysis.planning.release import FRESH_WITHIN, Condition, release
-from tests.analysis.situations import DAY, HOUR, NOW, batch, creeping, done, hops_in, hops_out
+from tests.analysis.situations import DAY, HOUR, NOW, batch, creeping, done, heeds, hops_in, hops_out, why
 
 TODAY = date(2026, 3, 3)
 
@@ -124,7 +124,7 @@ def test_nothing_is_released_on_stale_readings_whatever_else_is_true(
         assert not kept.may_package
         assert filled["hold_met"] is False
         assert filled.get("finished") is not True
-        said = " ".join((made.reason, *made.cautions, *kept.cautions))
+        said = " ".join((why(made), *heeds(made), *heeds(kept)))
         assert "A keg that stays cold may be filled" not in said
         if made.packaging_day is not None:
             assert "See the gravity before you" in said
@@ -148,7 +148,7 @@ def test_a_fresh_reading_is_what_releases(destination: Any, events: tuple[Any, .
     silent = sure(now=heard, newest_reading_at=heard, held_h=100.0, held_since=heard - 100 * HOUR)
     made = plan(silent, batch(*events), constraints, now=NOW)
     assert not made.may_package
-    assert any("The newest reading is 2 days old: silence is not stability." in c for c in made.cautions)
+    assert any("The newest reading is 2 days old: silence is not stability." in c for c in heeds(made))
     assert made.release is not None
     assert Condition.READING_FRESH in made.release.unmet
 
@@ -157,14 +157,14 @@ def test_a_cold_keg_is_not_offered_on_stale_readings() -> None:
     hopped = batch(hops_in(4))
     for constraints in (Constraints(destination="keg"), Constraints()):
         fresh = plan(creeping(), hopped, constraints, now=NOW)
-        assert "A keg that stays cold may be filled from" in fresh.reason
+        assert "A keg that stays cold may be filled from" in why(fresh)
         stale = plan(creeping(now=NOW - 3 * DAY, newest_reading_at=NOW - 3 * DAY), hopped, constraints, now=NOW)
-        assert "may be filled" not in stale.reason
-        assert "The newest reading is 3 days old" in stale.reason
+        assert "may be filled" not in why(stale)
+        assert "The newest reading is 3 days old" in why(stale)
 
 
 def test_a_plan_says_that_a_reading_of_the_future_does_not_count() -> None:
     made = plan(sure(newest_reading_at=NOW + 3 * DAY), batch(drink="cider"), Constraints(), now=NOW)
-    assert any("dated 3 days in the future" in c for c in made.cautions)
+    assert any("dated 3 days in the future" in c for c in heeds(made))
     unread = plan(replace(sure(), newest_reading_at=None), batch(drink="cider"), Constraints(), now=NOW)
-    assert any("nothing is known of it" in c for c in unread.cautions)
+    assert any("nothing is known of it" in c for c in heeds(unread))

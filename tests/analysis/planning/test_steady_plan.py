@@ -4,8 +4,8 @@ from datetime import timedelta
 
 import numpy as np
 
+from analysis.planning import Caution
 from analysis.planning.plan import EARLIER_BY, LATER_BY, Constraints, plan, steady_plan
-from analysis.planning.wording import FORECAST_ONLY
 from tests.analysis.situations import DAY, HOUR, NOW, assessed, batch, done, normal
 
 
@@ -75,7 +75,7 @@ def test_hops_that_are_due_today_are_not_called_off_by_a_hold_that_noise_cut_sho
     kept = steady_plan(short, batch(), Constraints(), now=evening, said=said)
     assert (kept.hop_day, kept.packaging_day) == said
     assert not kept.may_package
-    assert FORECAST_ONLY in kept.cautions
+    assert Caution.FORECAST_ONLY in kept.cautions
 
 
 def test_hops_that_are_due_today_are_called_off_where_the_hold_is_clearly_gone() -> None:

@@ -15,13 +15,13 @@ from dashboard.charts import batch
 from dashboard.charts.base import Curve, View, Zoom, course_until
 from dashboard.charts.batch import batch_figure
 from dashboard.charts.palette import PALETTES
-from dashboard.charts.sparkline import AHEAD, BACK, HEIGHT, WIDTH, phase_glyph, sparkline
-from dashboard.wording.formatting import Voice
+from dashboard.charts.sparkline import AHEAD, BACK, HEIGHT, WIDTH, phase_glyph, sparkline_svg
+from dashboard.wording import voice_of
 from ingest.model import Preferences
 
 NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
 PITCHED = NOW - timedelta(days=4)
-SAY = Voice(Preferences(time_zone="Europe/Lisbon"), NOW)
+SAY = voice_of(Preferences(time_zone="Europe/Lisbon"), NOW)
 
 
 def assessed(readings: int = 384, days: float = 4.0) -> Assessment:
@@ -237,7 +237,7 @@ def test_zoomed_in_more_readings_are_drawn():
 
 
 def test_a_small_curve_is_well_formed_and_says_what_it_shows():
-    svg = sparkline(assessed(), NOW, 'fell from 1.052 to <1.012> & "held"')
+    svg = sparkline_svg(assessed(), NOW, 'fell from 1.052 to <1.012> & "held"')
     root = ET.fromstring(svg)  # noqa: S314 - our own text
     assert root.get("role") == "img"
     assert root.get("aria-label") == 'fell from 1.052 to <1.012> & "held"'
@@ -245,7 +245,7 @@ def test_a_small_curve_is_well_formed_and_says_what_it_shows():
 
 def test_a_small_curve_shows_seven_days_back_and_three_ahead():
     a = assessed(readings=4000, days=30)
-    svg = sparkline(a, NOW, "")
+    svg = sparkline_svg(a, NOW, "")
     numbers = [float(n) for n in re.findall(r"[ML](-?\d+\.\d) ", svg)]
     assert min(numbers) >= -1
     assert max(numbers) <= WIDTH + 1
@@ -256,7 +256,7 @@ def test_a_small_curve_shows_seven_days_back_and_three_ahead():
 
 def test_no_fall_is_drawn_ahead_of_a_stalled_batch():
     def last_x(a: Assessment) -> float:
-        path = re.search(r'class="course" d="([^"]+)"', sparkline(a, NOW, ""))
+        path = re.search(r'class="course" d="([^"]+)"', sparkline_svg(a, NOW, ""))
         assert path is not None
         return max(float(n) for n in re.findall(r"[ML](-?\d+\.\d) ", path[1]))
 
@@ -275,13 +275,13 @@ def test_the_noise_of_a_finished_batch_stays_small():
         pl.Series("gravity_sg", 1.011 + rng.normal(0, 0.0004, quiet.marked.height)),
         pl.lit(None, pl.String).alias("set_aside"),
     )
-    svg = sparkline(replace(quiet, marked=flat, course=pl.DataFrame(schema=COURSE)), NOW, "")
+    svg = sparkline_svg(replace(quiet, marked=flat, course=pl.DataFrame(schema=COURSE)), NOW, "")
     heights = [float(n) for n in re.findall(r"M-?\d+\.\d (-?\d+\.\d)h0", svg)]
     assert max(heights) - min(heights) < HEIGHT / 2
 
 
 def test_a_small_curve_is_a_light_piece_of_html():
-    assert len(sparkline(assessed(readings=20_000, days=12), NOW, "x" * 100)) < 6_000
+    assert len(sparkline_svg(assessed(readings=20_000, days=12), NOW, "x" * 100)) < 6_000
 
 
 def test_each_phase_has_a_glyph_of_its_own():

@@ -35,6 +35,13 @@ def test_assess_answers_in_json_with_verdict_and_dates(capsys):
     hops, package = (datetime.fromisoformat(answer[k]) for k in ("hop_day", "packaging_day"))
     assert (package - hops).days == 3  # common practice, no source
     assert answer["now"].endswith("Z")
+    assert any("apparent attenuation so far" in sentence for sentence in answer["evidence"])
+    assert all(isinstance(sentence, str) for sentence in (*answer["evidence"], *answer["advice"]))
+
+
+def test_assess_tells_nothing_in_json_that_only_the_next_assessment_asks_for(capsys):
+    _, out, _ = run(capsys, "assess", *PALE, "--drink", "ale", "--json")
+    assert not {"hysteresis", "fingerprint", "marked", "course"} & set(json.loads(out))
 
 
 def test_assess_says_the_verdict_in_a_sentence_first(capsys):
@@ -44,6 +51,21 @@ def test_assess_says_the_verdict_in_a_sentence_first(capsys):
     assert "Why we say so" in out
     assert "None" not in out
     assert "nan" not in out
+
+
+def test_assess_prints_the_trades_curve_with_its_errors_and_refuses_it_before_the_bend(capsys, tmp_path):
+    _, out, _ = run(capsys, "assess", *PALE)
+    told = out[out.index("The trade's curve") :]
+    assert re.search(r"ends at 1\.\d{4} ± 0\.\d{4}", " ".join(told.split()))
+    _, out, _ = run(capsys, "assess", *PALE, "--json")
+    found = json.loads(out)["classical_fit"]
+    assert 1.005 < found["end_sg"]["estimate"] < 1.015
+    assert 1.04 < found["start_sg"]["estimate"] < 1.07  # the level long before pitching, above the original gravity
+    assert 0 < found["end_sg"]["standard_error"] < 0.002
+    early = tmp_path / "early.csv"
+    early.write_text("\n".join((LOGS / "invented-ale-awaiting-hops.csv").read_text().splitlines()[:30]) + "\n")
+    _, out, _ = run(capsys, "assess", str(early), *PALE[1:], "--json")
+    assert "do not bend" in json.loads(out)["classical_fit"]["refused"]
 
 
 def test_a_stalled_batch_is_promised_no_date(capsys):
@@ -104,10 +126,10 @@ def test_what_cannot_be_used_is_answered_with_the_way_to_mend_it(capsys, argumen
     ("text", "said"),
     [
         ("measured_at,temperature_c\n2026-03-01T10:00Z,20\n", "no column gravity_sg"),
-        ("measured_at,gravity_sg\n", "no reading"),
-        ("measured_at,gravity_sg\n2026-03-01T10:00Z,1.05O\n", "row 2, gravity_sg"),
-        ("measured_at,gravity_sg\n2026-03-01T10:00Z,1052\n", "out of range"),
-        ("measured_at,gravity_sg\n1 March,1.052\n", "row 2, measured_at"),
+        ("measured_at,gravity_sg\n", "there are none"),
+        ("measured_at,gravity_sg\n2026-03-01T10:00Z,1.05O\n", "row 1, column 'gravity_sg'"),
+        ("measured_at,gravity_sg\n2026-03-01T10:00Z,1052\n", "is outside"),
+        ("measured_at,gravity_sg\n1 March,1.052\n", "row 1, column 'measured_at'"),
     ],
 )
 def test_a_log_that_cannot_be_read_is_named_by_row_and_column(capsys, tmp_path, text, said):
@@ -116,7 +138,21 @@ def test_a_log_that_cannot_be_read_is_named_by_row_and_column(capsys, tmp_path, 
     status, _, err = run(capsys, "assess", str(log))
     assert status == 2
     assert said in err
-    assert str(log) in err
+    assert log.name in err
+
+
+def test_a_log_in_plato_with_semicolons_and_commas_is_judged_as_the_import_would_read_it(capsys, tmp_path):
+    log = tmp_path / "notebook.csv"
+    rows = [
+        f"2026-03-{d:02d} 10:00;{str(x).replace('.', ',')};19,5" for d, x in ((1, 12.9), (3, 9.1), (5, 4.0), (8, 2.8))
+    ]
+    log.write_text("when;Extract;temperature_c\n" + "\n".join(rows) + "\n")
+    columns = ("--column", "measured_at=when", "--column", "extract_plato=Extract")
+    status, out, err = run(capsys, "assess", str(log), *columns, "--time-zone", "Europe/Vienna", "--json")
+    assert status == 0
+    # 2.8 °P are a gravity of 1.0109 (ASBC table, from memory).
+    assert json.loads(out)["gravity_sg"]["p50"] == pytest.approx(1.0109, abs=0.004)
+    assert "no zone" in err
 
 
 def test_a_missing_log_is_said_to_be_missing(capsys):

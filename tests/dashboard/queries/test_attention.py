@@ -6,18 +6,19 @@ from datetime import UTC, date, datetime, timedelta
 import polars as pl
 import pytest
 
+from analysis.evidence import Advice
 from analysis.model import Assessment, Batch, Creep, Event, Range
 from analysis.planning.constraints import Plan
 from analysis.planning.release import release
 from dashboard.queries.attention import needs_of
-from dashboard.wording.formatting import Voice
+from dashboard.wording import voice_of
 from ingest.model import BatchRecord, Preferences, Vessel
 from ingest.monitoring.outlook import Outlook
 from ingest.store.device_status import DeviceStatus
 
 NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
 TODAY = date(2026, 11, 25)
-SAY = Voice(Preferences(time_zone="UTC"), NOW)
+SAY = voice_of(Preferences(time_zone="UTC"), NOW)
 VESSEL = Vessel(vessel_id="v", name="Vessel 3", temperature_low_c=17.0, temperature_high_c=20.0)
 WORD = DeviceStatus(device_id="f", kind="float", known=True, vessel_id="v", measured_at=NOW, received_at=NOW)
 
@@ -66,6 +67,14 @@ def test_the_most_pressing_comes_first():
     silent = replace(WORD, silent=True, received_at=NOW - timedelta(hours=9))
     found = outlook(Plan(made_at=NOW, packaging_day=TODAY), phase="stalled", stalled=True, temperature_c=25.0)
     assert kinds(found, silent) == ["stalled", "package today", "silent", "temperature"]
+
+
+def test_what_to_do_about_a_stall_is_said_in_the_units_of_the_person():
+    found = outlook(phase="stalled", stalled=True, advice=(Advice.HAND_SAMPLE, Advice.WARM))
+    american = voice_of(Preferences(time_zone="UTC", temperature_unit="°F"), NOW)
+    [metric], [imperial] = (needs_of(found, (WORD,), voice) for voice in (SAY, american))
+    assert "warm the vessel by 2 to 3 °C" in metric.todo
+    assert "warm the vessel by 4 to 5 °F" in imperial.todo
 
 
 @pytest.mark.parametrize(("agrees", "asked"), [(None, True), (False, True), (True, False)])

@@ -9,10 +9,12 @@ import pytest
 from icalendar import Calendar
 
 from analysis.model import Batch, Event
+from analysis.planning import Obstacle, Packaged
 from analysis.planning.plan import Plan
 from dashboard.queries.calendar_feed import event_id, feed
 from ingest.model import BatchRecord, Preferences, Vessel
 from ingest.monitoring.outlook import Outlook
+from tests.analysis.situations import free_day
 from tests.ingest.messages import assessed
 
 NOW = datetime(2026, 3, 3, 12, tzinfo=UTC)
@@ -25,7 +27,7 @@ PLAN = Plan(
     hops_out_day=date(2026, 3, 10),
     hop_chance=0.91,
     packaging_chance=0.86,
-    reason="Saturday 7 Mar is the first free day; it, fits.",
+    reason=free_day(date(2026, 3, 7)),
 )
 
 
@@ -57,7 +59,7 @@ def test_the_feed_read_back_holds_both_days() -> None:
     assert package["DTEND"].dt == date(2026, 3, 11)
     assert str(package["SUMMARY"]) == "Saison, süß; 2: package"
     assert str(package["LOCATION"]) == "Vessel 3"
-    assert "it, fits. The chance that this day still fits is 86" in str(package["DESCRIPTION"])
+    assert "90\u202f%. The chance that this day still fits is 86" in str(package["DESCRIPTION"])
     assert "never on a forecast alone" in str(package["DESCRIPTION"])
     assert str(package["STATUS"]) == "TENTATIVE"
 
@@ -87,7 +89,7 @@ def test_hops_out_is_an_event_of_its_own_where_packaging_waits() -> None:
 
 
 def test_what_has_happened_is_confirmed_and_rings_no_more() -> None:
-    done = Plan(made_at=NOW, packaging_day=date(2026, 3, 2), packaging_chance=1.0, reason="Packaged.")
+    done = Plan(made_at=NOW, packaging_day=date(2026, 3, 2), packaging_chance=1.0, reason=Packaged(date(2026, 3, 2)))
     [event] = read(outlook(done, events=(Event("package", NOW - timedelta(days=1)),))).values()
     assert str(event["STATUS"]) == "CONFIRMED"
     assert str(event["SUMMARY"]).endswith(": packaged")
@@ -102,7 +104,7 @@ def test_logged_hops_keep_their_event_but_it_asks_for_nothing_more() -> None:
     assert str(hops["SUMMARY"]).endswith(": hops went in")
     assert hops["DTSTART"].dt == NOW.date()
     assert (str(hops["STATUS"]), hops.walk("VALARM")) == ("CONFIRMED", [])
-    assert PLAN.reason not in hops["DESCRIPTION"]
+    assert "first free day" not in hops["DESCRIPTION"]
 
 
 def test_of_two_doses_only_the_second_is_asked_for_once_the_first_is_in() -> None:
@@ -122,7 +124,7 @@ def test_a_hop_day_that_passed_unused_waits_for_the_person_where_they_live() -> 
 
 
 def test_a_batch_without_dates_adds_nothing() -> None:
-    assert read(outlook(Plan(made_at=NOW, reason="Too early.", blocked_by="Too early."))) == {}
+    assert read(outlook(Plan(made_at=NOW, reason=Obstacle.END_UNKNOWN, blocked_by=Obstacle.END_UNKNOWN))) == {}
 
 
 def test_the_stream_keeps_to_the_letter_of_the_standard() -> None:

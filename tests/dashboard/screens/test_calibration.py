@@ -6,7 +6,7 @@ import pytest
 
 from analysis.calibration import inclination_curve
 from dashboard.charts import calibration
-from dashboard.wording.formatting import Voice
+from dashboard.wording import voice_of
 from ingest.model import BatchRecord, CalibrationRecord, Device, HandSample, Placement, Preferences, Report, Vessel
 
 NOW = datetime.now(UTC).replace(microsecond=0)
@@ -115,7 +115,7 @@ def test_a_hand_sample_can_be_let_go_as_an_anchor(service, device, page):
 
 def test_the_picture_marks_what_lies_beyond_the_points():
     curve = inclination_curve(SOUND)
-    figure = calibration.curve_figure(curve, SOUND, 80.0, Voice(Preferences()), "light")
+    figure = calibration.curve_figure(curve, SOUND, 80.0, voice_of(Preferences()), "light")
     by_name = {}
     for trace in figure.data:
         by_name.setdefault(trace.name, []).append(trace)
@@ -123,12 +123,12 @@ def test_the_picture_marks_what_lies_beyond_the_points():
     assert max(by_name["beyond the points"][1].x) > 75
     assert (min(by_name["curve"][0].x), max(by_name["curve"][0].x)) == (25, 75)
     assert list(by_name["your points"][0].y) == [g for _, g in SOUND]
-    assert "lies beyond your points" in calibration.in_words(curve, 80.0, Voice(Preferences()))
+    assert "lies beyond your points" in calibration.in_words(curve, 80.0, voice_of(Preferences()))
 
 
 def test_two_points_are_said_to_have_no_error_that_can_be_told():
     curve = inclination_curve(SOUND[:2])
-    assert "its error cannot be told" in calibration.in_words(curve, None, Voice(Preferences()))
+    assert "its error cannot be told" in calibration.in_words(curve, None, voice_of(Preferences()))
 
 
 def test_several_calibrations_are_listed_and_the_one_that_holds_gives_the_gravity(service, device, page):

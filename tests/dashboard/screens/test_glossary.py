@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 
+from analysis.display_units import chance_word, chances_table
 from analysis.model import PHASES
 from dashboard.screens.how_it_works import glossary
 from dashboard.screens.sensors import first_steps
-from dashboard.wording.formatting import chance_word, chances_table
 from ingest.decoding.decode import decode
 from ingest.settings.settings import Broker, Settings
 

@@ -8,8 +8,8 @@ from typing import Any
 import polars as pl
 import pytest
 
+from analysis.wording import Voice
 from dashboard.screens.set_up import import_log, import_preview
-from dashboard.wording.formatting import Voice
 from ingest import transfer
 from ingest.decoding import rules
 from ingest.errors import EntryError, ImportFileError

@@ -10,7 +10,6 @@ from analysis.packaging.sheet import field_of, sheet
 from dashboard.charts.palette import PALETTES
 from dashboard.screens.packaging import follow_up, inputs
 from dashboard.sheet import screen
-from dashboard.wording.formatting import Voice
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, EventRecord, Preferences, Vessel
 
@@ -146,7 +145,7 @@ def test_a_keg_above_its_rating_is_stopped(cellar, held, page):
     own = {"package": "keg", "carbonation_volumes": 4.0, "serving_c": 25.0, "keg_rating_kpa": 200.0}
     text = html_of(open_sheet(page, cellar, held, **own))
     assert "<strong>Stop</strong>" in text
-    assert "above the keg&#x27;s rating" in text
+    assert "above the keg&#39;s rating" in text
 
 
 SOUND_KEG = {
@@ -260,8 +259,8 @@ def test_the_picture_follows_the_pages_colours():
 
 
 def test_percent_and_points_are_what_the_person_reads():
-    say = Voice(Preferences(gravity_unit="SG"))
-    fall = inputs._scale(field_of("remaining_fall_sg"), say.preferences)
+    mine = Preferences(gravity_unit="SG")
+    fall = inputs._scale(field_of("remaining_fall_sg"), mine)
     assert (fall.unit, fall.shown(0.004), fall.kept(4.0)) == ("points", pytest.approx(4.0), pytest.approx(0.004))
-    share = inputs._scale(field_of("expected_low"), say.preferences)
+    share = inputs._scale(field_of("expected_low"), mine)
     assert (share.unit, share.shown(0.75)) == ("%", 75.0)

@@ -113,6 +113,19 @@ def test_a_batch_that_has_held_says_so_and_names_both_dates(cellar):
     assert "Package" in text
 
 
+def test_the_classical_curve_is_fitted_and_shown_only_when_it_is_switched_on(cellar, monkeypatch):
+    asked = []
+    real = queries.classical_fit
+    monkeypatch.setattr(queries, "classical_fit", lambda *given: asked.append(1) or real(*given))
+    app = script("batch", id=cellar.batches["held"].batch_id)
+    assert asked == []
+    assert "The classical curve" not in text_of(app)
+    app.toggle(key="classical").set_value(True).run()
+    assert not app.exception
+    assert len(asked) == 1, "the figure and the evidence share one fit"
+    assert "one standard error" in text_of(app)
+
+
 def test_an_unknown_batch_is_answered_with_those_there_are(cellar):
     text = text_of(script("batch", id="gone"))
     assert "Which batch?" in text
@@ -299,7 +312,7 @@ def test_the_small_curves_are_drawn_as_soon_as_a_batch_was_judged(cellar: Any, m
     outlooks = [cellar.service.outlooks.of(r.batch_id) for r in cellar.store.active_batches()]
     for outlook in outlooks:
         queries.draw_ahead(outlook)
-    monkeypatch.setattr(queries, "sparkline", lambda *_: pytest.fail("drawn again"))
+    monkeypatch.setattr(queries, "sparkline_svg", lambda *_: pytest.fail("drawn again"))
     say = queries.voice()
     drawn = queries.pictures(queries.standings(say), say)
     assert len(drawn) == len(outlooks) > 0
@@ -311,6 +324,6 @@ def test_a_small_curve_that_cannot_be_drawn_does_not_stop_who_judges(
 ) -> None:
     [first, *_] = cellar.store.active_batches()
     outlook = replace(cellar.service.outlooks.of(first.batch_id), computed_at=datetime(2020, 1, 1, tzinfo=UTC))
-    monkeypatch.setattr(queries, "sparkline", lambda *_: 1 / 0)
+    monkeypatch.setattr(queries, "sparkline_svg", lambda *_: 1 / 0)
     queries.draw_ahead(outlook)
     assert "could not be drawn" in caplog.text

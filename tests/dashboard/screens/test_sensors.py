@@ -5,8 +5,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from dashboard.wording import device
-from dashboard.wording.formatting import Voice
+from dashboard.wording import device, voice_of
 from ingest.decoding.rules import stored_rules
 from ingest.model import Device, Placement, Preferences, Rejection, Report, Vessel
 from ingest.store.store import DeviceStatus
@@ -76,7 +75,7 @@ def test_a_float_is_not_put_to_work_without_a_vessel(service, page):
 
 
 def test_the_silent_stand_first_then_the_new_then_those_at_work_then_those_at_rest():
-    say = Voice(Preferences(), NOW)
+    say = voice_of(Preferences(), NOW)
     words = [
         word(device_id="a-rests", vessel_id=None, silent=True),
         word(device_id="b-works"),
@@ -89,7 +88,7 @@ def test_the_silent_stand_first_then_the_new_then_those_at_work_then_those_at_re
 
 
 def test_the_first_line_names_what_needs_a_look():
-    say = Voice(Preferences(), NOW)
+    say = voice_of(Preferences(), NOW)
     assert device.lead([word()], {}, say) == "The one device at work speaks."
     silent = word(silent=True, received_at=NOW - timedelta(hours=5), usual_interval_s=900.0)
     new = word(device_id="kelp-2", known=False, vessel_id=None)
@@ -100,7 +99,7 @@ def test_the_first_line_names_what_needs_a_look():
 
 
 def test_a_device_at_rest_is_not_called_silent():
-    say = Voice(Preferences(), NOW)
+    say = voice_of(Preferences(), NOW)
     rests = word(vessel_id=None, silent=True)
     assert device.troubles(rests, say) == []
     assert device.lead([rests], {}, say) == "No device is at work."

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from analysis.packaging.sheet import Quantity, sheet
 from dashboard.sheet.html import pressure_svg, sheet_html
-from dashboard.sheet.rows import answer_sections, entered, input_sections, shown
+from dashboard.sheet.rows import answer_sections, input_sections
 from ingest.model import Preferences
 
 GIVEN: dict[str, Any] = {
@@ -66,7 +66,7 @@ class Page(HTMLParser):
 def page(**changes: Any) -> Page:
     inputs = {**GIVEN, **changes}
     parsed = Page()
-    parsed.feed(sheet_html(inputs, sheet(inputs), title="Saison <3", made="Thu 3 Dec 2026, 18:04"))
+    parsed.feed(str(sheet_html(inputs, sheet(inputs), title="Saison <3", made="Thu 3 Dec 2026, 18:04")))
     return parsed
 
 
@@ -107,7 +107,7 @@ def test_every_caution_and_refusal_is_printed() -> None:
 
 def test_an_empty_sheet_prints_too() -> None:
     parsed = Page()
-    parsed.feed(sheet_html({}, sheet({})))
+    parsed.feed(str(sheet_html({}, sheet({}))))
     assert parsed.open == []
     assert "licensed practice" in parsed.text
     assert "None" not in parsed.text
@@ -118,7 +118,7 @@ def test_numbers_follow_the_persons_units() -> None:
     said = {row.label: row.value for section in input_sections(GIVEN, mine) for row in section.rows}
     assert said["Volume"] == "5.02\u202fUS gal"
     assert said["Final gravity"] == "2.8\u202f°P"
-    assert said["Warmest since it finished"] == "68\u202f°F"
+    assert said["Warmest since it finished"] == "68.0\u202f°F"
     assert said["Bottle rated for"] == "116.0\u202fpsi"
     answers = {row.label: row.value for section in answer_sections(sheet(GIVEN), mine) for row in section.rows}
     assert answers["Keg pressure"].endswith("psi")
@@ -137,7 +137,7 @@ def test_what_is_typed_in_ones_own_unit_comes_back_as_it_was(
 ) -> None:
     mine = Preferences(gravity_unit=gravity, temperature_unit=temperature, volume_unit=volume, pressure_unit=pressure)
     value = {"gravity": 1 + small, "gravity fall": small}.get(quantity, 1000 * small)
-    assert entered(shown(value, quantity, mine), quantity, mine) == pytest.approx(value, rel=1e-9)
+    assert mine.units.entered(mine.units.shown(value, quantity), quantity) == pytest.approx(value, rel=1e-9)
 
 
 def test_the_picture_marks_the_rating_and_is_absent_where_nothing_is_known() -> None:

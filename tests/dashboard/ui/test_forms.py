@@ -6,11 +6,11 @@ from hypothesis import strategies as st
 from streamlit.testing.v1 import AppTest
 
 from dashboard.ui.forms import scale
-from dashboard.wording.formatting import Voice
+from dashboard.wording import voice_of
 from ingest.model import Preferences
 
-METRIC = Voice(Preferences())
-OTHER = Voice(Preferences(gravity_unit="°P", temperature_unit="°F", volume_unit="US gal", pressure_unit="psi"))
+METRIC = voice_of(Preferences())
+OTHER = voice_of(Preferences(gravity_unit="°P", temperature_unit="°F", volume_unit="US gal", pressure_unit="psi"))
 
 
 @given(
@@ -47,12 +47,12 @@ def test_a_difference_is_shown_without_the_scales_offset():
 FORM = """
 import streamlit as st
 from dashboard.ui import forms
-from dashboard.wording.formatting import Voice
+from dashboard.wording import voice_of
 from ingest.errors import EntryError
 from ingest.model import Preferences
 
 shows = st.session_state.get("shows", 1.0523456)
-with forms.entry("try", Voice(Preferences()), save="Save", shows=shows) as form:
+with forms.entry("try", voice_of(Preferences()), save="Save", shows=shows) as form:
     gravity = form.number("gravity_sg", "Gravity", shows, "gravity")
     name = form.text("name", "Name", "")
 if form.sent:

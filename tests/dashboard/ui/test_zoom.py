@@ -7,7 +7,7 @@ import pytest
 
 from dashboard.charts.base import Axes, Curve, View, Zoom
 from dashboard.ui import zoom
-from dashboard.wording.formatting import Voice
+from dashboard.wording import voice_of
 from ingest.model import Preferences
 from tests.dashboard.charts.test_charts import NOW, assessed
 
@@ -17,7 +17,7 @@ DAY = Zoom(datetime(2026, 11, 23, 9, 30, 20, tzinfo=UTC), datetime(2026, 11, 24,
 
 def axes(view: View | None = None, time_zone: str = "America/Chicago") -> Axes:
     curve = Curve(assessment=assessed(), pitched_at=BEGAN, original_gravity_sg=1.052, view=view or View())
-    return Axes(curve, Voice(Preferences(time_zone=time_zone), NOW))
+    return Axes(curve, voice_of(Preferences(time_zone=time_zone), NOW))
 
 
 @pytest.mark.parametrize("kept", [None, DAY, Zoom(DAY.from_at, DAY.to_at, 1.01234, 1.0305)])

@@ -4,11 +4,11 @@ from datetime import UTC, date, datetime
 
 from dashboard.charts.calendar import calendar_figure
 from dashboard.queries.queries import standings, voice
+from dashboard.wording import voice_of
 from dashboard.wording.calendar import Item, agenda, opening
-from dashboard.wording.formatting import Voice
 from ingest.model import Preferences
 
-SAY = Voice(Preferences(time_zone="UTC"), datetime(2026, 11, 25, 12, tzinfo=UTC))
+SAY = voice_of(Preferences(time_zone="UTC"), datetime(2026, 11, 25, 12, tzinfo=UTC))
 
 
 def test_the_next_thing_is_said_first():
@@ -29,14 +29,14 @@ def test_the_days_ahead_are_in_order_and_none_lies_in_the_past(cellar):
 def test_every_batch_has_a_row_on_the_time_line(cellar):
     say = voice()
     outlooks = [s.outlook for s in standings(say) if s.outlook]
-    figure = calendar_figure(outlooks, say, "light")
+    figure = calendar_figure(outlooks, say, Preferences(), "light")
     assert len(figure.layout.annotations) == len(outlooks) == 4
 
 
 def test_days_off_lie_in_shade(cellar):
-    weekends = Voice(Preferences(time_zone="UTC", hop_weekdays=(5, 6), package_weekdays=(5, 6)), SAY.now)
+    weekends = Preferences(time_zone="UTC", hop_weekdays=(5, 6), package_weekdays=(5, 6))
     outlooks = [s.outlook for s in standings(voice()) if s.outlook]
-    figure = calendar_figure(outlooks, weekends, "light")
+    figure = calendar_figure(outlooks, SAY, weekends, "light")
     shaded = {s.x0.date() for s in figure.layout.shapes if s.type == "rect" and s.layer == "below"}
     assert shaded
     assert all(day.weekday() < 5 for day in shaded)

@@ -5,15 +5,16 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 
+from analysis.display_units import THIN
 from analysis.track_record import TrackRecord
 from analysis.yeast_comparison import Outcome, compare
 from dashboard.queries.finished_batches import Finished
 from dashboard.screens.yeasts.charts import courses_figure, differences_figure, typical
-from dashboard.wording.formatting import THIN, Voice
+from dashboard.wording import voice_of
 from dashboard.wording.yeasts import best, fared, summaries
 from ingest.model import Preferences
 
-SAY = Voice(Preferences(), datetime(2026, 11, 25, tzinfo=UTC))
+SAY = voice_of(Preferences(), datetime(2026, 11, 25, tzinfo=UTC))
 
 
 def outcomes(yeast: str, days: float, attenuation: float, n: int, start: int = 0) -> list[Outcome]:

@@ -12,6 +12,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from analysis.display_units import DisplayUnits
 from analysis.model import Creep, Range
 from analysis.planning.plan import Plan
 from ingest.model import BatchRecord, Device, Preferences, Vessel
@@ -19,6 +20,7 @@ from ingest.monitoring.alert_conditions import conditions
 from ingest.monitoring.notifier import Notifier, apprise_send, escaped, is_quiet, verdict_message
 from ingest.monitoring.outlook import Outlook
 from ingest.store.store import DeviceStatus, Store
+from tests.analysis.situations import free_day
 from tests.ingest.messages import ADDRESS, HOUR, NOW, Post, heard, outlook
 
 # apprise 2.3 imports a module that Python 3.13 drops; it brings its own stand-in there.
@@ -65,6 +67,7 @@ def test_a_verdict_that_dithers_is_told_once_and_again_only_after_a_day(store: S
     assert len(post.sent) == 2
 
 
+UNITS = DisplayUnits()
 TOMORROW = date(2026, 3, 4)
 
 
@@ -74,8 +77,8 @@ TOMORROW = date(2026, 3, 4)
         ("finished", {"finished": True}, ()),
         ("stalled", {"stalled": True, "phase": "stalled"}, ()),
         ("renewed fall after hops", {"creep": Creep(Range(0.001, 0.002, 0.003), NOW), "phase": "creeping"}, ()),
-        ("hop day tomorrow", {"plan": Plan(made_at=NOW, hop_day=TOMORROW, reason="It fits.")}, ()),
-        ("packaging tomorrow", {"plan": Plan(made_at=NOW, packaging_day=TOMORROW, reason="It fits.")}, ()),
+        ("hop day tomorrow", {"plan": Plan(made_at=NOW, hop_day=TOMORROW, reason=free_day(TOMORROW))}, ()),
+        ("packaging tomorrow", {"plan": Plan(made_at=NOW, packaging_day=TOMORROW, reason=free_day(TOMORROW))}, ()),
         ("temperature outside its range", {"temperature_c": 24.0}, ()),
         ("sensor silent", {}, (heard(silent=True, received_at=NOW - 5 * HOUR),)),
         ("battery low", {}, (heard(battery_pct=9.0),)),
@@ -100,8 +103,8 @@ def test_each_kind_is_told_with_its_subject_and_only_it(
 def test_a_moved_date_is_told_once_it_has_stayed_moved(store: Store) -> None:
     post = Post()
     notifier = Notifier(store, send=post)
-    first = Plan(made_at=NOW, packaging_day=date(2026, 3, 20), reason="It fits.")
-    later = Plan(made_at=NOW, packaging_day=date(2026, 3, 24), reason="It is slower.")
+    first = Plan(made_at=NOW, packaging_day=date(2026, 3, 20), reason=free_day(date(2026, 3, 20)))
+    later = Plan(made_at=NOW, packaging_day=date(2026, 3, 24), reason=free_day(date(2026, 3, 24)))
     look(notifier, store, NOW, outlook(plan=first))
     look(notifier, store, NOW + HOUR, outlook(plan=later))
     look(notifier, store, NOW + 1.5 * HOUR, outlook(plan=first))  # it was only a flicker
@@ -109,14 +112,14 @@ def test_a_moved_date_is_told_once_it_has_stayed_moved(store: Store) -> None:
     for hour in (2, 3, 4, 5, 6):
         look(notifier, store, NOW + hour * HOUR, outlook(plan=later))
     assert post.titles == ["Saison: date moved"]
-    assert "4 days later, from Friday 20 Mar to Tuesday 24 Mar. It is slower." in post.sent[0][1]
+    assert "4 days later, from Friday 20 Mar to Tuesday 24 Mar. Tuesday 24 Mar is the first free day" in post.sent[0][1]
 
 
 def test_a_move_of_one_day_is_not_worth_a_message(store: Store) -> None:
     post = Post()
     notifier = Notifier(store, send=post)
     for hour, day in enumerate((20, 21, 21, 21, 21)):
-        plan = Plan(made_at=NOW, packaging_day=date(2026, 3, day), reason="It fits.")
+        plan = Plan(made_at=NOW, packaging_day=date(2026, 3, day), reason=free_day(date(2026, 3, day)))
         look(notifier, store, NOW + 3 * hour * HOUR, outlook(plan=plan))
     assert post.sent == []
 
@@ -136,7 +139,7 @@ def test_a_temperature_is_told_in_the_persons_unit(store: Store) -> None:
     for minutes in (0, 45):
         look(notifier, store, NOW + timedelta(minutes=minutes), outlook(temperature_c=25.0))
     # 25 °C is 77 °F, 18 and 21 °C are 64.4 and 69.8 °F.
-    assert post.sent[0][1] == "Saison in Vessel 3 is at 77.0 °F; you wished for 64.4 °F to 69.8 °F."
+    assert post.sent[0][1] == "Saison in Vessel 3 is at 77.0\u202f°F; you wished for 64.4\u202f°F to 69.8\u202f°F."
 
 
 def test_quiet_hours_hold_messages_back_and_lose_none(store: Store) -> None:
@@ -314,13 +317,13 @@ def test_apprise_says_no_where_nobody_listens() -> None:
 )
 def test_the_verdict_is_published_under_one_topic_level_whatever_the_vessels_name(name: str, topic: str) -> None:
     # MQTT 5 (OASIS), 4.7.1: + and # must not be in a topic name, / parts its levels; 1.5.4: no U+0000.
-    assert verdict_message(outlook(name))[0] == topic
+    assert verdict_message(outlook(name), UNITS)[0] == topic
     assert escaped(name).count("/") == 0
 
 
 def test_the_verdict_is_json_that_a_script_can_use_and_stays_the_same_within_the_hour() -> None:
-    plan = Plan(made_at=NOW, packaging_day=date(2026, 3, 7), packaging_chance=0.86, reason="It fits.")
-    topic, payload = verdict_message(outlook(plan=plan, finished=True, hold_met=True, p_finished=0.9712))
+    plan = Plan(made_at=NOW, packaging_day=date(2026, 3, 7), packaging_chance=0.86, reason=free_day(date(2026, 3, 7)))
+    topic, payload = verdict_message(outlook(plan=plan, finished=True, hold_met=True, p_finished=0.9712), UNITS)
     said = json.loads(payload)
     assert said["finished"] is True
     assert said["p_finished"] == 0.97
@@ -329,21 +332,23 @@ def test_the_verdict_is_json_that_a_script_can_use_and_stays_the_same_within_the
     minutes_later = NOW + timedelta(minutes=20)
     replanned = replace(plan, made_at=minutes_later)
     later = outlook(plan=replanned, finished=True, hold_met=True, p_finished=0.9709, newest_reading_at=minutes_later)
-    assert verdict_message(later) == (topic, payload)
+    assert verdict_message(later, UNITS) == (topic, payload)
 
 
 def test_the_verdict_says_finished_only_once_the_hold_was_seen_too() -> None:
-    likely = json.loads(verdict_message(outlook(finished=True, hold_met=False, p_finished=0.72))[1])
+    likely = json.loads(verdict_message(outlook(finished=True, hold_met=False, p_finished=0.72), UNITS)[1])
     assert likely["finished"] is False
     assert likely["p_finished"] == 0.72
-    assert json.loads(verdict_message(outlook(finished=True, hold_met=True, p_finished=0.9))[1])["finished"] is True
+    assert (
+        json.loads(verdict_message(outlook(finished=True, hold_met=True, p_finished=0.9), UNITS)[1])["finished"] is True
+    )
 
 
 def test_the_verdict_that_a_relay_acts_on_lasts_no_longer_than_the_reading_it_rests_on() -> None:
     # Two and a half days of silence, then a device that dates its readings in the future.
     for made_at in (NOW + 60 * HOUR, NOW - 2 * HOUR):
         plan = Plan(made_at=made_at, packaging_day=NOW.date())
-        stale = json.loads(verdict_message(outlook(plan=plan, finished=True, hold_met=True, p_finished=0.97))[1])
+        stale = json.loads(verdict_message(outlook(plan=plan, finished=True, hold_met=True, p_finished=0.97), UNITS)[1])
         assert (stale["finished"], stale["hold_met"], stale["may_package"]) == (False, False, False)
 
 
@@ -360,3 +365,37 @@ def test_the_message_of_a_finish_counts_only_hours_that_have_passed() -> None:
     record = outlook(finished=True, hold_met=True, held_h=59.7, p_finished=0.95)
     told = [c for c in conditions(NOW, [record], [], Preferences(), str) if c.kind == "finished"]
     assert "held for 59 hours; you asked for 48." in told[0].body
+
+
+def test_a_mail_keeps_a_name_that_looks_like_html(monkeypatch: pytest.MonkeyPatch) -> None:
+    """In no part of the mail is it a tag, and in none is it lost."""
+    import smtplib
+    from email import message_from_string
+
+    sent: list[str] = []
+
+    class Post:
+        def __init__(self, *_: Any, **__: Any) -> None:
+            pass
+
+        def sendmail(self, _sender: str, _to: Any, text: str, *_: Any) -> None:
+            sent.append(text)
+
+        def __getattr__(self, _name: str) -> Any:
+            return lambda *_, **__: None
+
+    monkeypatch.setattr(smtplib, "SMTP", Post)
+    monkeypatch.setattr(smtplib, "SMTP_SSL", Post)
+    name = "<img src=x onerror=alert(1)>"
+    for address in (
+        "mailto://u:p@example.test?to=a@example.test",
+        "mailto://u:p@example.test?to=a@example.test&format=html",
+    ):
+        sent.clear()
+        assert apprise_send([address], f"{name}: finished", f"{name} has finished.\nSee it.")
+        parts = [part for part in message_from_string(sent[0]).walk() if not part.is_multipart()]
+        for part in parts:
+            body = part.get_payload(decode=True).decode()  # type: ignore[union-attr]
+            shown = name if part.get_content_type() == "text/plain" else "&lt;img"
+            assert shown in body
+            assert (part.get_content_type() == "text/plain") or "<img" not in body

@@ -10,11 +10,15 @@ from typing import Any
 
 import pytest
 
+from analysis.display_units import DisplayUnits
+from analysis.planning import Hold, HopThenPackage
 from analysis.planning.plan import Plan
+from analysis.wording import reason
 from ingest.model import BatchRecord, EventRecord, Preferences, Vessel
 from ingest.monitoring.notifier import Notifier, verdict_message
 from ingest.monitoring.outlook import Outlook
 from ingest.store.store import Store
+from tests.analysis.situations import free_day
 from tests.ingest.messages import ADDRESS, HOUR, NOW, Post, outlook
 
 # apprise 2.3 imports a module that Python 3.13 drops; it brings its own stand-in there.
@@ -23,9 +27,22 @@ pytestmark = pytest.mark.filterwarnings("ignore:'imghdr' is deprecated:Deprecati
 TOMORROW = date(2026, 3, 4)
 MORNING = NOW + 20 * HOUR  # eight o'clock on the day itself
 EVES = [
-    ("dry hop", Plan(made_at=NOW, hop_day=TOMORROW, reason="Hops fit.")),
-    ("package", Plan(made_at=NOW, packaging_day=TOMORROW, reason="Packaging fits.")),
+    ("dry hop", Plan(made_at=NOW, hop_day=TOMORROW, reason=free_day(TOMORROW))),
+    ("package", Plan(made_at=NOW, packaging_day=TOMORROW, reason=free_day(TOMORROW))),
 ]
+
+
+HOPS_ON_FRIDAY = HopThenPackage(
+    hop=TOMORROW + timedelta(days=2),
+    out=TOMORROW + timedelta(days=5),
+    package=TOMORROW + timedelta(days=5),
+    hold=Hold(48.0),
+    rest_days=0.0,
+    contact_days=3.0,
+    chance=0.9,
+    waited=False,
+    bottles=False,
+)
 
 
 @pytest.fixture
@@ -92,7 +109,7 @@ def test_a_late_message_says_today_on_the_day_and_nothing_after_it(store: Store,
     assert title.endswith(" today")
     assert body.startswith(f"{opening} Wednesday 4 Mar: Saison in Vessel 3.")
     assert "tomorrow" not in title + body
-    assert plan.reason in body
+    assert reason(plan.reason, DisplayUnits()) in body
 
     late = Notifier(store, send=post)
     moved = replace(plan, **{k: TOMORROW + timedelta(days=7) for k in ("hop_day", "packaging_day") if getattr(plan, k)})
@@ -129,7 +146,7 @@ def test_a_batch_that_was_ended_or_removed_is_asked_nothing(store: Store) -> Non
 
 
 def test_a_finish_told_late_does_not_ask_for_the_hops_that_are_in(store: Store) -> None:
-    plan = Plan(made_at=NOW, hop_day=TOMORROW + timedelta(days=2), reason="Hops go in on Friday 6 Mar.")
+    plan = Plan(made_at=NOW, hop_day=TOMORROW + timedelta(days=2), reason=HOPS_ON_FRIDAY)
     post = Post()
     notifier = Notifier(store, send=post)
     look(notifier, store, NOW, as_entered(store, plan, finished=True))
@@ -164,7 +181,7 @@ def test_the_retained_verdict_names_only_days_that_are_still_to_come(store: Stor
     plan = Plan(made_at=NOW, hop_day=first, hop_days=(first, second), hop_chance=0.9, packaging_day=far)
 
     def said() -> tuple[str | None, float | None, str | None]:
-        verdict = json.loads(verdict_message(as_entered(store, plan))[1])
+        verdict = json.loads(verdict_message(as_entered(store, plan), DisplayUnits())[1])
         return verdict["hop_day"], verdict["hop_chance"], verdict["packaging_day"]
 
     assert said() == ("2026-03-03", 0.9, "2026-03-12")

@@ -16,8 +16,9 @@ from analysis.planning.plan import Plan
 from ingest.model import BatchRecord, Vessel
 from ingest.monitoring.notifier import Notifier
 from ingest.monitoring.outlook import Outlook
-from ingest.monitoring.watcher import Watcher, watching
+from ingest.monitoring.watcher import Hooks, Watcher, watching
 from ingest.store.store import Store
+from tests.analysis.situations import free_day
 from tests.ingest.messages import assessed
 
 NOW = datetime(2026, 3, 3, 12, tzinfo=UTC)
@@ -30,7 +31,7 @@ class Says:
     def __init__(self, store: Store, **given: Any) -> None:
         self._store = store
         self.given = given
-        self.plan = Plan(made_at=NOW, packaging_day=date(2026, 3, 20), reason="It fits.")
+        self.plan = Plan(made_at=NOW, packaging_day=date(2026, 3, 20), reason=free_day(date(2026, 3, 20)))
 
     def learn(self) -> None:
         pass
@@ -61,9 +62,11 @@ def fill(store: Store) -> None:
     store.save(BatchRecord(batch_id="batch-7", name="Saison", vessel_id="vessel-3", pitched_at=NOW - 100 * HOUR))
 
 
-def watcher(store: Store, says: Says, said: list[tuple[str, bytes]] | None = None) -> Watcher:
+def watcher(
+    store: Store, says: Says, said: list[tuple[str, bytes]] | None = None, hooks: Hooks | None = None
+) -> Watcher:
     publish = None if said is None else lambda topic, payload: said.append((topic, payload))
-    return Watcher(store, says, Notifier(store), publish)  # type: ignore[arg-type]
+    return Watcher(store, says, Notifier(store), publish, hooks)  # type: ignore[arg-type]
 
 
 def test_what_was_said_is_kept_once_and_again_only_when_it_changes(store: Store) -> None:
@@ -82,7 +85,7 @@ def test_what_was_said_is_kept_once_and_again_only_when_it_changes(store: Store)
         ("slowing", "2026-03-20"),
         ("slowing", "2026-03-22"),
     ]
-    assert kept[0].detail["evidence"] == ["The gravity is falling."]
+    assert kept[0].detail["evidence"] == ["Too early to say anything: so far there is one gravity reading to go by."]
 
 
 def test_a_restart_does_not_say_the_same_again(tmp_path: Path) -> None:
@@ -144,10 +147,10 @@ def test_a_stumble_is_told_and_the_watch_goes_on(store: Store, monkeypatch: pyte
 
 
 def test_a_watcher_that_holds_looks_at_nothing_until_it_may(store: Store) -> None:
-    watcher = Watcher(store, Says(store), Notifier(store))  # type: ignore[arg-type]
     asked: list[str] = []
     answers = iter((True, True, False))
-    watcher.holding = lambda: asked.append("held?") or next(answers)  # type: ignore[func-returns-value]
+    hooks = Hooks(holding=lambda _store: asked.append("held?") or next(answers))  # type: ignore[func-returns-value]
+    watcher = Watcher(store, Says(store), Notifier(store), hooks=hooks)  # type: ignore[arg-type]
     watcher.look = lambda _now: asked.append("looked") or watcher._stop.set() or []  # type: ignore[func-returns-value, method-assign]
     watcher._run()
     assert asked == ["held?", "held?", "held?", "looked"]
@@ -173,15 +176,36 @@ def test_a_watcher_gives_way_to_whoever_opens_a_page_but_not_for_ever(store: Sto
         assert store.assessments("batch-7") == []
         return answer
 
-    first = watcher(store, says)
-    first.gives_way = opening
     told: list[str] = []
-    first.looked_at = lambda outlook: told.append(outlook.record.batch_id)
+    hooks = Hooks(gives_way=opening, looked_at=lambda outlook: told.append(outlook.record.batch_id))
+    first = watcher(store, says, hooks=hooks)
     first.look(NOW)
     assert told == ["batch-7"]
     assert asked[:3] == [True, True, False]
     assert store.assessments("batch-7")
 
-    second = watcher(store, says)
-    second.gives_way = lambda: True
+    second = watcher(store, says, hooks=Hooks(gives_way=lambda: True))
     assert [o.record.batch_id for o in second.look(NOW)] == ["batch-7"]
+
+
+def test_a_batch_that_cannot_be_looked_at_does_not_end_the_look_at_the_others(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    store.save(Vessel(vessel_id="vessel-4", name="Vessel 4"))
+    store.save(BatchRecord(batch_id="batch-0", name="Odd one", vessel_id="vessel-4", pitched_at=NOW - 200 * HOUR))
+    says = Says(store)
+    usual = says.of
+
+    def stumbling(batch_id: str, **more: Any) -> Outlook:
+        if batch_id == "batch-0":
+            raise ValueError("out of the blue")
+        return usual(batch_id, **more)
+
+    monkeypatch.setattr(says, "of", stumbling)
+    watches = watcher(store, says)
+    assert [o.record.batch_id for o in watches.look(NOW)] == ["batch-7"]
+    assert watches.problem is not None
+    assert "Odd one" in watches.problem
+    monkeypatch.setattr(says, "of", usual)
+    watches.look(NOW)
+    assert watches.problem is None

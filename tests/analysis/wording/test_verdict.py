@@ -5,15 +5,18 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
+from analysis.display_units import THIN
 from analysis.model import EVENT_KINDS, PHASES, Assessment, Batch, Creep, Event, Forecast, PhaseSpan, Range
+from analysis.planning import Obstacle
 from analysis.planning.constraints import Plan
 from analysis.planning.outstanding import outstanding
-from dashboard.wording.formatting import THIN, Voice
-from dashboard.wording.verdict import EVENT_WORDS, PHASE_WORDS, dates, expected_finish, next_day, three_notions, verdict
+from analysis.wording import EVENT_WORDS, PHASE_WORDS, dates, expected_finish, next_day, three_notions, verdict
+from dashboard.wording import voice_of
 from ingest.model import Preferences
+from tests.analysis.situations import free_day
 
 NOW = datetime(2026, 11, 25, 12, tzinfo=UTC)
-SAY = Voice(Preferences(time_zone="UTC"), NOW)
+SAY = voice_of(Preferences(time_zone="UTC"), NOW)
 
 
 def forecast(middle_d: float, half_width_d: float, ceiling: float = 1.0) -> Forecast:
@@ -166,7 +169,7 @@ def test_both_dates_are_said_with_their_chance_and_reason():
             hop_chance=0.86,
             packaging_day=date(2026, 12, 1),
             packaging_chance=0.84,
-            reason="Saturday is the first free day.",
+            reason=free_day(date(2026, 11, 28)),
         ),
         BATCH,
         SAY,
@@ -175,12 +178,16 @@ def test_both_dates_are_said_with_their_chance_and_reason():
         ("Dry hop", f"Saturday, likely (86{THIN}%)"),
         ("Package", f"Tuesday 1 Dec, likely (84{THIN}%)"),
     ]
-    assert found[1][2] == "Saturday is the first free day."
+    assert found[1][2].startswith("Saturday 28 Nov is the first free day after")
 
 
 def test_no_date_says_what_it_waits_for():
-    [found] = dates(plan(blocked_by="It has stopped short."), BATCH, SAY)
-    assert found == ("Package", "No day yet", "It has stopped short.")
+    [found] = dates(plan(blocked_by=Obstacle.END_UNKNOWN), BATCH, SAY)
+    assert found == (
+        "Package",
+        "No day yet",
+        "Too early to give a date: the readings do not yet say where it will end.",
+    )
 
 
 def test_a_packaged_batch_has_no_plans():

@@ -4,18 +4,30 @@ from __future__ import annotations
 
 import textwrap
 
+from analysis.display_units import THIN, DisplayUnits, percent
+from analysis.fitting import Fit
 from analysis.model import HOLD_H, Assessment, Batch
 from analysis.planning import Plan
-from dashboard.wording.formatting import THIN, Voice, percent
-from dashboard.wording.verdict import PHASE_WORDS, dates, three_notions, verdict
-from ingest.model import Preferences
+from analysis.wording import evidence
+from analysis.wording.classical import classical_sentences
+from analysis.wording.formatting import Voice, zone_of
+from analysis.wording.plan import caution, dates, reason
+from analysis.wording.verdict import PHASE_WORDS, three_notions, verdict
 
 _WIDTH = 100
 
 
-def report(assessment: Assessment, plan: Plan, batch: Batch, *, time_zone: str, hold_h: float | None = None) -> str:
-    """Everything we say about one log, in the order of a batch's page."""
-    voice = Voice(Preferences(time_zone=time_zone), assessment.now)
+def report(
+    assessment: Assessment,
+    plan: Plan,
+    batch: Batch,
+    *,
+    time_zone: str,
+    hold_h: float | None = None,
+    classical: Fit | str | None = None,
+) -> str:
+    """Everything we say about one log, in the order of a batch's page; of the classical curve where it was asked."""
+    voice = Voice(DisplayUnits(), zone_of(time_zone), assessment.now)
     hold = HOLD_H if hold_h is None else hold_h
     lines = [verdict(assessment, hold, voice), ""]
     facts = [("Phase", PHASE_WORDS[assessment.phase])]
@@ -29,9 +41,10 @@ def report(assessment: Assessment, plan: Plan, batch: Batch, *, time_zone: str, 
     facts += [(what, when) for what, when, _ in dates(plan, batch, voice)]
     lines += [line for name, value in facts for line in _wrapped(f"{name}: ", value)]
     for title, sentences in (
-        ("Why we say so", assessment.evidence),
-        ("What to do", assessment.advice),
-        ("The dates", (plan.reason, *plan.cautions)),
+        ("Why we say so", evidence.sentences(assessment.evidence, voice.units)),
+        ("The trade's curve", () if classical is None else classical_sentences(classical, voice)),
+        ("What to do", evidence.advice_sentences(assessment.advice, voice.units)),
+        ("The dates", (reason(plan.reason, voice.units), *(caution(c) for c in plan.cautions))),
     ):
         sentences = tuple(s for s in sentences if s)
         if sentences:

@@ -1,6 +1,7 @@
-"""How numbers, chances and times are said, everywhere: one vocabulary, the person's units and time zone.
+"""How counts, times and spans are said to one person: their units and time zone, seen from now.
 
-Sentences about a batch are in `words_verdict`; they are built from what is here.
+How a number, a chance or a quantity is printed is in `analysis.display_units`; sentences about a batch are in
+`verdict` and `plan`, built from what is here.
 """
 
 from __future__ import annotations
@@ -10,36 +11,10 @@ import math
 import re
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
-from typing import TYPE_CHECKING, Final, Literal
+from typing import Final, Literal
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from analysis import units
-from ingest.model import Preferences
-
-if TYPE_CHECKING:
-    pass
-
-THIN: Final = "\u202f"
-"""The narrow no-break space between a number and its unit."""
-
-NBSP: Final = "\u00a0"
-"""A space at which no line breaks."""
-
-MINUS: Final = "\u2212"
-DASH: Final = "–"
-UNKNOWN: Final = "—"
-
-# The words and their borders are those of the IPCC's calibrated language (Mastrandrea et al., Guidance Note for Lead
-# Authors of the IPCC Fifth Assessment Report on Consistent Treatment of Uncertainties, 2010, table 1).
-_CHANCES: Final[tuple[tuple[float, str], ...]] = (
-    (0.99, "almost certain"),
-    (0.90, "very likely"),
-    (0.66, "likely"),
-    (0.33, "about as likely as not"),
-    (0.10, "unlikely"),
-    (0.01, "very unlikely"),
-    (0.00, "almost ruled out"),
-)
+from analysis.display_units import MONTHS, NBSP, THIN, WEEKDAYS, DisplayUnits, number
 
 _COUNTS: Final = (
     "no",
@@ -56,57 +31,13 @@ _COUNTS: Final = (
     "eleven",
     "twelve",
 )
-WEEKDAYS: Final = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
-_MONTHS: Final = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
+NOT_JUDGED: Final = (
+    "This batch could not be judged, for a reason that the program's log tells; nothing is said or cleared until it "
+    "is. Look at what was entered for it last, and at This batch."
+)
 
 Fineness = Literal["day", "part", "hour"]
 """How finely a time is known: to the day, to the part of the day, or to the hour."""
-
-
-def number(value: float, decimals: int = 0) -> str:
-    """A number with fixed decimals and a true minus sign; a dash where there is none."""
-    if not math.isfinite(value):
-        return UNKNOWN
-    text = f"{value:.{decimals}f}"
-    if float(text) == 0:
-        text = text.lstrip("-")
-    return text.replace("-", MINUS)
-
-
-def percent(share: float | None) -> str:
-    """A share as whole percent; never 0 % or 100 % for what is merely close to it."""
-    if share is None or not math.isfinite(share):
-        return UNKNOWN
-    if 0 < share < 0.005:
-        return f"less than{NBSP}1{THIN}%"
-    if 0.995 <= share < 1:
-        return f"more than{NBSP}99{THIN}%"
-    return f"{number(100 * share)}{THIN}%"
-
-
-def chance_word(probability: float) -> str:
-    """The word for a chance: the same in every sentence, and the one for the whole percent that stands beside it."""
-    shown = round(100 * probability)
-    for border, word in _CHANCES:
-        if shown >= 100 * border:
-            return word
-    return _CHANCES[-1][1]
-
-
-def chances_table() -> list[tuple[str, str]]:
-    """Each word for a chance with the chances it stands for, the surest first."""
-    rows = []
-    upper = 1.0
-    for border, word in _CHANCES:
-        span = f"{number(100 * border)} to {number(100 * upper)}{THIN}%"
-        rows.append((word, span if border else f"less than {number(100 * upper)}{THIN}%"))
-        upper = border
-    return rows
-
-
-def chance(probability: float) -> str:
-    """A chance in words and numbers: ``very likely (93 %)``; never a plain 0 or 100 %, since we infer it."""
-    return f"{chance_word(probability)} ({percent(min(max(probability, 0.001), 0.999))})"
 
 
 def count(n: int) -> str:
@@ -119,9 +50,7 @@ def plural(n: int, one: str, many: str | None = None) -> str:
     return f"{count(n)} {one if n == 1 else many or one + 's'}"
 
 
-_APART: Final = re.compile(
-    rf"(?<=\d) (?=(?:{'|'.join(_MONTHS)}|°[CFP]|%|m?g/L|bar|points?|days?|hours|volumes?)(?!\w))"
-)
+_APART: Final = re.compile(rf"(?<=\d) (?=(?:{'|'.join(MONTHS)}|°[CFP]|%|m?g/L|bar|points?|days?|hours|volumes?)(?!\w))")
 
 
 @functools.lru_cache(maxsize=64)  # a page's text is asked for once by each who looks at it
@@ -145,25 +74,6 @@ def joined(parts: list[str]) -> str:
     if len(parts) < 2:
         return "".join(parts)
     return f"{', '.join(parts[:-1])} and {parts[-1]}"
-
-
-def points(fall_sg: float) -> str:
-    """A fall of gravity in points (thousandths) in words: ``about 4 points``, ``half a point``."""
-    value = fall_sg * 1000
-    if value < 0.3:
-        return "next to nothing"
-    if value < 0.75:
-        return "about half a point"
-    rounded = round(value)
-    return f"about {rounded} point{'s' if rounded != 1 else ''}"
-
-
-def points_between(low_sg: float, high_sg: float) -> str:
-    """``2 to 5 points``."""
-    low, high = round(max(low_sg, 0) * 1000), round(max(high_sg, 0) * 1000)
-    if low == high:
-        return f"{number(low)} point{'s' if low != 1 else ''}"
-    return f"{number(low)} to {number(high)} points"
 
 
 def lasted(span: timedelta) -> str:
@@ -212,41 +122,29 @@ def _part(hour: int) -> str:
 class Voice:
     """Says things in one person's units and time zone, seen from `now`."""
 
-    preferences: Preferences = field(default_factory=Preferences)
+    units: DisplayUnits = field(default_factory=DisplayUnits)
+    zone: ZoneInfo = field(default_factory=lambda: ZoneInfo("UTC"))
     now: datetime = field(default_factory=lambda: datetime.now(UTC))
 
     # Quantities
 
     def gravity(self, sg: float | None) -> str:
         """A gravity in the person's unit: ``1.012`` or ``3.1 °P``."""
-        if sg is None or not math.isfinite(sg):
-            return UNKNOWN
-        if self.preferences.gravity_unit == "°P":
-            return f"{number(float(units.sg_to_plato(sg)), 1)}{THIN}°P"
-        return number(sg, 3)
+        return self.units.gravity(sg)
 
     def temperature(self, celsius: float | None) -> str:
-        """A temperature with one decimal."""
-        if celsius is None or not math.isfinite(celsius):
-            return UNKNOWN
-        if self.preferences.temperature_unit == "°F":
-            return f"{number(float(units.c_to_f(celsius)), 1)}{THIN}°F"
-        return f"{number(celsius, 1)}{THIN}°C"
+        """A temperature in the person's unit: ``20.0 °C`` or ``68.0 °F``."""
+        return self.units.temperature(celsius)
 
     def volume(self, litres: float | None) -> str:
-        """A volume with one decimal, none from a hundred on."""
-        if litres is None:
-            return UNKNOWN
-        value, unit = litres, "L"
-        if self.preferences.volume_unit == "US gal":
-            value, unit = float(units.litres_to_us_gal(litres)), "US gal"
-        return f"{number(value, 1 if value < 100 else 0)}{THIN}{unit}"
+        """A volume in the person's unit: ``19.0 L`` or ``5.02 US gal``."""
+        return self.units.volume(litres)
 
     # Times
 
     def local(self, when: datetime) -> datetime:
         """`when` on the person's clock."""
-        return when.astimezone(zone_of(self.preferences.time_zone))
+        return when.astimezone(self.zone)
 
     def today(self) -> date:
         """The person's date now."""
@@ -266,7 +164,7 @@ class Voice:
     def dated(self, that: date) -> str:
         """``3 Dec``, with the year when it is not this one."""
         year = f" {that.year}" if that.year != self.today().year else ""
-        return f"{that.day} {_MONTHS[that.month - 1]}{year}"
+        return f"{that.day} {MONTHS[that.month - 1]}{year}"
 
     def short_day(self, that: date) -> str:
         """The shortest way to say a day: ``today``, ``Thu``, ``Thu 3 Dec``."""
@@ -282,7 +180,7 @@ class Voice:
         `lasting` is for what will be read in other years, such as a printed sheet: always with the year.
         """
         local = self.local(when)
-        day = f"{local.day} {_MONTHS[local.month - 1]} {local.year}" if lasting else self.dated(local.date())
+        day = f"{local.day} {MONTHS[local.month - 1]} {local.year}" if lasting else self.dated(local.date())
         return f"{WEEKDAYS[local.weekday()][:3]} {day}, {local:%H:%M}"
 
     def clock(self, when: datetime) -> str:

@@ -1,4 +1,4 @@
-"""What we say about a batch: one sentence for the verdict, one for its dates, and the words for its phases.
+"""What we say about a batch: one sentence for the verdict, and the words for its phases.
 
 Three things are kept apart in every sentence: when it likely finishes, whether it has finished, and for how long it
 has been seen to hold.
@@ -6,30 +6,13 @@ has been seen to hold.
 
 from __future__ import annotations
 
-from datetime import date
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 import numpy as np
 
-from analysis.model import STEADY_SG, Assessment, Batch, EventKind, Forecast, Phase, events_of
-from analysis.planning import Act, ToDo, done_so_far, first_of, outstanding
-from dashboard.wording.formatting import (
-    Voice,
-    capital,
-    chance,
-    chance_word,
-    fineness,
-    hours,
-    number,
-    percent,
-    points,
-    points_between,
-)
-
-if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from analysis.planning import Plan
+from analysis.display_units import chance, chance_percent, chance_word, number
+from analysis.model import STEADY_SG, Assessment, EventKind, Forecast, Phase
+from analysis.wording.formatting import Voice, capital, fineness, hours
 
 PHASE_WORDS: Final[dict[Phase, str]] = {
     "lag": "Not begun",
@@ -66,7 +49,7 @@ def expected_finish(finish: Forecast, voice: Voice, brief: bool = False) -> str:
     """The likely finish: ``likely done Tuesday evening (Monday night to Thursday noon)``; `brief` drops the range."""
     ceiling = finish.chances[-1]
     if ceiling < 0.5:
-        return f"more likely than not it stops short ({percent(1 - ceiling)})"
+        return f"more likely than not it stops short ({chance_percent(1 - ceiling)})"
     if finish.p90 <= voice.now:
         return "likely done by now"
     fine = fineness(finish.p10, finish.p90)
@@ -125,10 +108,11 @@ def _falling(opening: str, a: Assessment, voice: Voice, brief: bool) -> str:
     if a.finish is None or left is None:
         return f"{opening}: too early to give a date."
     if left.p50 < STEADY_SG:
-        return f"{opening}: {points(left.p50)} to go, {expected_finish(a.finish, voice, brief)}."
+        return f"{opening}: {voice.units.about_fall(left.p50)} to go, {expected_finish(a.finish, voice, brief)}."
+    to_go = voice.units.about_fall(left.p50)
     if left.p90 - left.p10 > 0.5 * left.p50 and left.p90 - left.p10 > 0.004:
-        return f"{opening}: {points_between(left.p10, left.p90)} to go, {expected_finish(a.finish, voice, brief)}."
-    return f"{opening}: {points(left.p50)} to go, {expected_finish(a.finish, voice, brief)}."
+        to_go = voice.units.fall_between(left.p10, left.p90)
+    return f"{opening}: {to_go} to go, {expected_finish(a.finish, voice, brief)}."
 
 
 def _standing(a: Assessment, hold_h: float) -> str:
@@ -136,23 +120,24 @@ def _standing(a: Assessment, hold_h: float) -> str:
     if p is None:
         return f"Standing still; {held(a, hold_h)}."
     if p < 0.33:
-        return f"Standing still, but probably not done ({percent(p)} that it is); {held(a, hold_h)}."
+        return f"Standing still, but probably not done ({chance_percent(p)} that it is); {held(a, hold_h)}."
     if p < 0.66:
-        return f"Standing still: done or not is open ({percent(p)} that it is); {held(a, hold_h)}."
-    return f"{capital(chance_word(p))} done ({percent(p)}); {held(a, hold_h)}."
+        return f"Standing still: done or not is open ({chance_percent(p)} that it is); {held(a, hold_h)}."
+    return f"{capital(chance_word(p))} done ({chance_percent(p)}); {held(a, hold_h)}."
 
 
 def _stalled(a: Assessment, voice: Voice) -> str:
     at = f" at {voice.gravity(a.gravity_sg.p50)}" if a.gravity_sg else ""
     if a.remaining_fall_sg and a.remaining_fall_sg.p50 >= 2 * STEADY_SG:
-        return f"Stalled{at}, {points(a.remaining_fall_sg.p50)} above where it should end."
+        return f"Stalled{at}, {voice.units.about_fall(a.remaining_fall_sg.p50)} above where it should end."
     return f"Stalled{at}, above where it should end."
 
 
 def _chilled(a: Assessment, voice: Voice, brief: bool) -> str:
     cold = f" at {voice.temperature(a.temperature_c)}" if a.temperature_c is not None else ""
     if a.finished:
-        return f"Chilled{cold}, and done before it was chilled ({percent(a.p_finished)})."
+        sure = "" if a.p_finished is None else f" ({chance_percent(a.p_finished)})"
+        return f"Chilled{cold}, and done before it was chilled{sure}."
     if brief:
         return f"Chilled{cold}: stands still because it is cold."
     return f"Chilled{cold}: it stands still because it is cold, which does not say that it has finished."
@@ -161,7 +146,7 @@ def _chilled(a: Assessment, voice: Voice, brief: bool) -> str:
 def _creeping(a: Assessment, voice: Voice) -> str:
     if a.creep is None:
         return "Falling again after it had steadied."
-    size = points_between(a.creep.fall_sg.p10, a.creep.fall_sg.p90)
+    size = voice.units.fall_between(a.creep.fall_sg.p10, a.creep.fall_sg.p90)
     return f"Falling again since {voice.since(a.creep.since)}: {size} so far."
 
 
@@ -177,12 +162,14 @@ def three_notions(assessment: Assessment, hold_h: float, voice: Voice) -> list[t
         exact = f"Eight times out of ten between {voice.exact(a.finish.p10)} and {voice.exact(a.finish.p90)}."
     done = "Cannot be told yet"
     if a.p_finished is not None and a.by_hold:
-        done = f"Yes, by how long it has held ({percent(a.p_finished)})"
+        done = f"Yes, by how long it has held ({chance_percent(a.p_finished)})"
     elif a.p_finished is not None:
         done = capital(chance(a.p_finished)) if not a.finished else f"Yes, {chance(a.p_finished)}"
     elif a.finished:
         done = "Yes"
-    since = f"Within one point since {voice.exact(a.held_since)}." if a.held_since else "It still moves."
+    since = (
+        f"Within {voice.units.one_point()} since {voice.exact(a.held_since)}." if a.held_since else "It still moves."
+    )
     if a.stalled and a.held_since is None:
         since = "The readings scatter too much, or are too few, to show it."
     if a.phase == "lag":
@@ -190,75 +177,9 @@ def three_notions(assessment: Assessment, hold_h: float, voice: Voice) -> list[t
     hold = capital(held(a, hold_h)) if a.held_h >= 1 else f"Not yet: 0 of {hours(hold_h)}"
     return [
         ("When does it finish?", finish, exact),
-        ("Has it finished?", done, "The chance that no more than one point of fall is still to come."),
+        ("Has it finished?", done, f"The chance that no more than {voice.units.one_point()} of fall is still to come."),
         ("Has it been seen to hold?", hold, since),
     ]
-
-
-def packaging_date(to_do: Sequence[ToDo], batch: Batch, voice: Voice) -> str:
-    """The packaging day in words, that there is none, or when it was packaged."""
-    if packaged := events_of(batch, "package"):
-        return f"Packaged {voice.day(packaged[-1].at)}"
-    return _date(first_of(to_do, "package"), voice)
-
-
-def _date(each: ToDo | None, voice: Voice) -> str:
-    if each is None:
-        return "No day yet"
-    sure = f", {chance(each.chance)}" if each.chance is not None and each.day > voice.today() else ""
-    return f"{capital(voice.day(each.day))}{sure}"
-
-
-def dose_words(each: ToDo) -> str:
-    """`` (dose 2 of 3)``; nothing where there is but one."""
-    return f" (dose {each.dose} of {each.doses})" if each.act == "hops in" and each.doses > 1 else ""
-
-
-def dates(plan: Plan, batch: Batch, voice: Voice) -> list[tuple[str, str, str]]:
-    """The dates of a batch: (what, when with its chance, why or what it hangs on)."""
-    done = {e.kind: e.at for e in batch.events}
-
-    def was(what: str, kind: EventKind) -> tuple[str, str, str]:
-        return what, capital(voice.day(done[kind])), f"At {voice.clock(done[kind])}."
-
-    if "package" in done:
-        return [was("Packaged", "package")]
-    to_do = outstanding(plan, batch, today=voice.today())
-    hops, out = first_of(to_do, "hops in"), plan.hops_out_day
-    found = [was("Hops went in", "dry hop")] if "dry hop" in done else []
-    if hops is not None:
-        small = "" if found else _window(plan.earliest_hop, plan.latest_hop, voice)
-        found.append((f"Dry hop{dose_words(hops)}", _date(hops, voice), small))
-    if done_so_far(batch).hops_out:
-        found.append(was("Hops came out", "hops out"))
-    elif "dry hop" in done and out is not None:  # also where that is the packaging day, and no work of its own
-        found.append(("Hops come out", capital(voice.day(max(out, voice.today()))), f"On {voice.dated(out)}."))
-    window = _window(plan.earliest_packaging, plan.latest_packaging, voice)
-    reason = plan.blocked_by or plan.reason
-    small = " ".join(x for x in (reason, window) if x)
-    found.append(("Package", packaging_date(to_do, batch, voice), small))
-    return found
-
-
-def _window(earliest: date | None, latest: date | None, voice: Voice) -> str:
-    if earliest is None or latest is None or earliest == latest:
-        return ""
-    return f"Sensible from {voice.days(earliest, latest)}."
-
-
-_SHORT: Final[dict[Act, str]] = {"hops in": "Hops", "hops out": "Hops out", "package": "Package"}
-
-
-def next_day(assessment: Assessment, to_do: Sequence[ToDo], voice: Voice) -> str:
-    """The batch's next date as short as a list needs it: ``Hops Thu``, ``Package Sun 6 Dec``."""
-    if assessment.stalled and assessment.phases:
-        return f"Still since {voice.short_day(voice.local(assessment.phases[-1].began_at).date())}"
-    if to_do:
-        return f"{_SHORT[to_do[0].act]} {voice.short_day(to_do[0].day)}"
-    finish = assessment.finish
-    if finish is not None and not assessment.finished and finish.chances[-1] >= 0.9 and finish.p50 > voice.now:
-        return f"Done about {voice.short_day(voice.local(finish.p50).date())}"
-    return ""
 
 
 def curve_in_words(assessment: Assessment, voice: Voice) -> str:

@@ -6,30 +6,23 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from dashboard.wording.formatting import (
-    MINUS,
-    THIN,
-    Voice,
+from analysis.display_units import MINUS, THIN, DisplayUnits, chance, chance_word, number, percent
+from analysis.wording import (
     capital,
-    chance,
-    chance_word,
-    fineness,
     joined,
     lasted,
     natural,
-    number,
-    percent,
     plural,
-    points,
-    points_between,
     unbroken,
     zone_of,
 )
+from analysis.wording.formatting import fineness
+from dashboard.wording import voice_of
 from ingest.model import Preferences
 
 # A Wednesday; Lisbon is on UTC in winter, Kiritimati on UTC+14 all year.
 NOW = datetime(2026, 11, 25, 15, 30, tzinfo=UTC)
-LISBON = Voice(Preferences(time_zone="Europe/Lisbon"), NOW)
+LISBON = voice_of(Preferences(time_zone="Europe/Lisbon"), NOW)
 
 
 # Mastrandrea et al., Guidance Note for Lead Authors of the IPCC Fifth Assessment Report on Consistent Treatment of
@@ -113,14 +106,14 @@ def test_no_number_is_ever_said_as_nan_or_inf(value):
 
 def test_gravity_has_three_decimals_and_plato_one():
     assert LISBON.gravity(1.0121) == "1.012"
-    plato = Voice(Preferences(gravity_unit="°P"), NOW)
+    plato = voice_of(Preferences(gravity_unit="°P"), NOW)
     # ASBC, Beer-3 table (from memory): SG 1.0401 is 10.0 °P.
     assert plato.gravity(1.0401) == f"10.0{THIN}°P"
 
 
 def test_temperature_is_said_in_the_persons_unit():
     assert LISBON.temperature(20) == f"20.0{THIN}°C"
-    assert Voice(Preferences(temperature_unit="°F"), NOW).temperature(20) == f"68.0{THIN}°F"
+    assert voice_of(Preferences(temperature_unit="°F"), NOW).temperature(20) == f"68.0{THIN}°F"
 
 
 @pytest.mark.parametrize(
@@ -157,7 +150,7 @@ def test_the_small_hours_belong_to_the_night_before(hour, said):
 
 
 def test_the_same_instant_is_another_day_far_east():
-    east = Voice(Preferences(time_zone="Pacific/Kiritimati"), NOW)
+    east = voice_of(Preferences(time_zone="Pacific/Kiritimati"), NOW)
     assert LISBON.day(NOW + timedelta(hours=6)) == "today"
     assert east.when(datetime(2026, 11, 25, 23, tzinfo=UTC), "hour") == "today about 13:00"
 
@@ -191,10 +184,10 @@ def test_lengths_of_time_are_said_in_one_unit(span, said):
 
 
 def test_points_are_thousandths_of_gravity():
-    assert points(0.004) == "about 4 points"
-    assert points(0.001) == "about 1 point"
-    assert points(0.0005) == "about half a point"
-    assert points_between(0.002, 0.0049) == "2 to 5 points"
+    assert DisplayUnits().about_fall(0.004) == "about 4 points"
+    assert DisplayUnits().about_fall(0.001) == "about 1 point"
+    assert DisplayUnits().about_fall(0.0005) == "about half a point"
+    assert DisplayUnits().fall_between(0.002, 0.0049) == "2 to 5 points"
 
 
 def test_names_sort_as_people_count():

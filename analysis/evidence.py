@@ -1,0 +1,163 @@
+"""What speaks for a verdict, as typed values: one class for each kind, with numbers that a brewer can check by hand.
+
+How they are said, and in whose units, is `analysis.wording.evidence`'s business. Gravity is SG, temperature °C, time in
+hours, chances and attenuation are shares.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+from typing import Literal
+
+Place = Literal["below", "within", "above"]
+
+
+@dataclass(frozen=True, slots=True)
+class NotJudged:
+    """The batch could not be judged at all, for a reason that only the program's log tells."""
+
+
+@dataclass(frozen=True, slots=True)
+class NothingYet:
+    """Too early: so many gravity readings are usable."""
+
+    usable: int
+
+
+@dataclass(frozen=True, slots=True)
+class Moved:
+    """By how much the gravity, now at `gravity_sg`, moved over the hours it has held, with its standard error."""
+
+    hours: int
+    moved_sg: float
+    error_sg: float
+    asked_h: float
+    enough: bool
+    gravity_sg: float
+
+
+@dataclass(frozen=True, slots=True)
+class FellSince:
+    """It has fallen to `gravity_sg` since it was called finished, or seemed to be (`called`)."""
+
+    fell_sg: float
+    ago_h: float
+    called: bool
+    gravity_sg: float
+
+
+@dataclass(frozen=True, slots=True)
+class Attenuated:
+    """Apparent attenuation, where it lies in what is expected, and on how many batches that rests."""
+
+    attenuation: float
+    low: float
+    high: float
+    place: Place
+    same_yeast: int
+    same_drink: int
+    expected_by_brewer: bool
+
+
+@dataclass(frozen=True, slots=True)
+class StillToFall:
+    """Chance that less than `limit_sg` is left, and what is left from `gravity_sg` (10th, 50th, 90th percentile)."""
+
+    limit_sg: float
+    p_finished: float
+    left_p10_sg: float
+    left_p50_sg: float
+    left_p90_sg: float
+    gravity_sg: float
+
+
+@dataclass(frozen=True, slots=True)
+class HeldByPractice:
+    """It is called finished for having held as long as common practice asks."""
+
+    hold_h: float
+
+
+@dataclass(frozen=True, slots=True)
+class TooCold:
+    """So much colder than where it fermented that a plateau is no evidence."""
+
+    temperature_c: float
+    colder_c: float
+
+
+@dataclass(frozen=True, slots=True)
+class TailTakes:
+    """How many times as long the last stretch takes as the middle one, by how many earlier batches."""
+
+    times: float
+    batches: int
+
+
+@dataclass(frozen=True, slots=True)
+class TemperatureToCome:
+    """How much warmer (below zero: colder) earlier batches were from here on."""
+
+    by_c: float
+
+
+@dataclass(frozen=True, slots=True)
+class StoppedShort:
+    """How far above its likely end it stopped, and the chance that it is a halt."""
+
+    above_sg: float
+    end_sg: float
+    p_halted: float
+
+
+@dataclass(frozen=True, slots=True)
+class StandsByCurve:
+    """For how long it has stood by the course as a whole, and how much of that the readings show."""
+
+    stood_h: float
+    seen_h: int
+
+
+@dataclass(frozen=True, slots=True)
+class Crept:
+    """Fall since the dry hop beyond the fermentation itself, down to `gravity_sg`."""
+
+    fall_sg: float
+    gravity_sg: float
+
+
+@dataclass(frozen=True, slots=True)
+class FloatOff:
+    """By how much the float reads above (below zero: below) what is taken for the true gravity, `gravity_sg`."""
+
+    off_sg: float
+    gravity_sg: float
+
+
+Evidence = (
+    NotJudged
+    | NothingYet
+    | Moved
+    | FellSince
+    | Attenuated
+    | StillToFall
+    | HeldByPractice
+    | TooCold
+    | TailTakes
+    | TemperatureToCome
+    | StoppedShort
+    | StandsByCurve
+    | Crept
+    | FloatOff
+)
+
+
+class Advice(Enum):
+    """What to do next."""
+
+    HAND_SAMPLE = "take a hand sample"
+    WARM = "warm the vessel"
+    ROUSE = "rouse the yeast"
+    FORCED_TEST_OF_A_STALL = "find out by a forced test where it can end"
+    FORCED_TEST_OF_AN_END = "find out by a forced test whether this is the end"

@@ -1,0 +1,101 @@
+"""The grounds of a plan: the binding reason, what blocks it, and what must be heeded, as values."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+
+from analysis.model import Assessment, Batch
+from analysis.planning.constraints import Constraints, Plan
+from analysis.planning.reasons import (
+    Blocked,
+    BottlesWaitAgain,
+    Caution,
+    ColdKeg,
+    Hold,
+    HopThenPackage,
+    Obstacle,
+    PackageOn,
+    PlanCaution,
+    Unread,
+)
+from analysis.planning.release import Condition, Release, reading_age, reading_fresh
+
+
+def cold_keg(day: date, assessment: Assessment, now: datetime) -> ColdKeg:
+    """From when a keg that stays cold may be filled although bottles must wait; only on a fresh reading."""
+    fresh = reading_fresh(assessment, now)
+    return ColdKeg(day, None if fresh else Unread(reading_age(assessment, now)))
+
+
+def forecast_chance(assessment: Assessment, chance: float) -> float | None:
+    """The chance as it may be said: None where the steady rule alone decided the finish, which gives none."""
+    return None if assessment.finished and assessment.p_finished is None else chance
+
+
+def why_blocked(assessment: Assessment) -> Blocked | None:
+    """Why no date can be given at all; None where one can."""
+    if assessment.stalled:
+        return Obstacle.STALLED
+    if assessment.phase == "chilled" and not assessment.finished:
+        return Obstacle.CHILLED
+    if assessment.finish is None and not assessment.finished:
+        return Obstacle.FALL_JUST_BEGUN if assessment.phase == "lag" else Obstacle.END_UNKNOWN
+    return None
+
+
+def _hold(assessment: Assessment, constraints: Constraints) -> Hold:
+    seen = assessment.finished and assessment.held_h >= constraints.hold_h
+    return Hold(constraints.hold_h, assessment.held_h if seen else None)
+
+
+def package_reason(
+    assessment: Assessment, constraints: Constraints, day: date, chance: float, *, waited: bool
+) -> PackageOn:
+    """Why packaging falls on `day`; `waited` means that an earlier day was likely enough but not the person's."""
+    return PackageOn(
+        day=day,
+        hold=_hold(assessment, constraints),
+        rest_days=constraints.rest_days,
+        crash_days=constraints.crash_days,
+        chance=forecast_chance(assessment, chance),
+        waited=waited,
+    )
+
+
+def hops_reason(
+    assessment: Assessment, constraints: Constraints, days: tuple[date, date, date], chance: float, *, waited: bool
+) -> HopThenPackage:
+    """Why the hops go in, come out and packaging falls on these `days`."""
+    hop, out, package = days
+    return HopThenPackage(
+        hop=hop,
+        out=out,
+        package=package,
+        hold=_hold(assessment, constraints),
+        rest_days=constraints.rest_days,
+        contact_days=constraints.contact_days,
+        chance=forecast_chance(assessment, chance),
+        waited=waited,
+        bottles=constraints.destination == "bottle",
+    )
+
+
+def cautions_of(
+    assessment: Assessment, batch: Batch, constraints: Constraints, made: Plan, asked: Release
+) -> tuple[PlanCaution, ...]:
+    """What must stand beside the dates."""
+    found: list[PlanCaution] = []
+    # A hold that bottles wait for once the hops are out is said below.
+    if not asked.holds(Condition.FINISHED) or assessment.held_h < constraints.hold_h:
+        found.append(Caution.FORECAST_ONLY)
+    if not asked.holds(Condition.READING_FRESH):
+        found.append(Unread(asked.reading_age))
+    if assessment.hand_sample_agrees is None:
+        found.append(Caution.HAND_SAMPLE_FIRST)
+    elif assessment.hand_sample_agrees is False:
+        found.append(Caution.HAND_SAMPLE_DISAGREES)
+    if made.hop_days and constraints.destination != "keg":
+        found.append(BottlesWaitAgain(constraints.contact_days, made.bottling_day))
+    if batch.diastatic or batch.mixed_culture:
+        found.append(Caution.CREEPING_CULTURE)
+    return tuple(found)

@@ -1,0 +1,85 @@
+"""Evidence and advice in the reader's units: nobody who chose °P or °F meets SG or °C."""
+
+from __future__ import annotations
+
+import typing
+
+import pytest
+
+from analysis import evidence as kinds
+from analysis.display_units import Say
+from analysis.evidence import Advice, Evidence
+from analysis.wording.evidence import advice_sentences, sentence, sentences
+
+METRIC = Say()
+OTHER = Say("°P", "°F", "psi")
+
+ONE_OF_EACH: tuple[Evidence, ...] = (
+    kinds.NothingYet(0),
+    kinds.Moved(51, -0.0002, 0.0001, 48.0, True, 1.012),
+    kinds.FellSince(0.0031, 380.0, True, 1.010),
+    kinds.Attenuated(0.75, 0.72, 0.78, "within", 0, 3, True),
+    kinds.StillToFall(0.001, 0.83, 0.0001, 0.0004, 0.0011, 1.012),
+    kinds.HeldByPractice(48.0),
+    kinds.TooCold(4.1, 15.0),
+    kinds.TailTakes(1.5, 1),
+    kinds.TemperatureToCome(-2.0),
+    kinds.StoppedShort(0.008, 1.010, 0.9),
+    kinds.StandsByCurve(45.0, 20),
+    kinds.Crept(0.0012, 1.010),
+    kinds.FloatOff(0.0021, 1.011),
+)
+
+
+def test_every_kind_is_tried_here() -> None:
+    assert {type(one) for one in ONE_OF_EACH} == set(typing.get_args(Evidence))
+
+
+def test_sg_and_celsius_are_said_with_their_digits() -> None:
+    told = sentences(ONE_OF_EACH, METRIC)
+    assert told[1] == "Over the last 51 h the gravity moved by 0.0002 ± 0.0001 SG (of at least 48 h asked)."
+    assert told[2].startswith("It has fallen by 3.1 points since it was called finished about 16 days ago.")
+    assert told[3] == (
+        "75\u202f% apparent attenuation so far; within the 72\u202f% to 78\u202f% of your earlier 3 batches of this"
+        " drink and of the range you expect."
+    )
+    assert told[4] == (
+        "Chance that less than 0.001 SG is left: 83\u202f%; still to fall: 0.0004 SG (0.0001 to 0.0011)."
+    )
+    assert told[6].startswith("At 4.1 °C it is 15.0 °C colder than where it fermented: a plateau in the cold")
+    assert told[9].startswith("It stopped about 8 points above the likely end of 1.010; chance that it is a halt")
+
+
+def test_plato_and_fahrenheit_leave_no_trace_of_sg_and_celsius() -> None:
+    for text in (*sentences(ONE_OF_EACH, OTHER), *advice_sentences(Advice, OTHER)):
+        assert "SG" not in text
+        assert "°C" not in text
+        assert " point" not in text
+        assert "1.0" not in text
+
+
+@pytest.mark.parametrize(
+    ("one", "says"),
+    [
+        # ASBC table of extract (from memory): 1.012 is 3.07 °P, 1.010 is 2.56 °P, 1.004 is 1.03 °P.
+        (kinds.StoppedShort(0.002, 1.010, 0.9), "about 0.5 °P above the likely end of 2.6\u202f°P"),
+        (kinds.FellSince(0.008, 24.0, False, 1.004), "fallen by 2.04 °P since it seemed finished 24 h ago"),
+        # 15 degrees Celsius of difference are 27 of Fahrenheit; 4.1 °C is 39.4 °F (by their definition).
+        (kinds.TooCold(4.1, 15.0), "At 39.4 °F it is 27.0 °F colder"),
+        (kinds.TemperatureToCome(5.0), "about 9 °F warmer"),
+    ],
+)
+def test_differences_are_converted_as_differences(one: Evidence, says: str) -> None:
+    assert says in sentence(one, OTHER)
+
+
+def test_advice_in_fahrenheit_warms_by_as_much() -> None:
+    assert "by 2 to 3 °C" in advice_sentences([Advice.WARM], METRIC)[0]
+    assert "by 4 to 5 °F" in advice_sentences([Advice.WARM], OTHER)[0]
+
+
+@pytest.mark.parametrize(
+    ("usable", "says"), [(0, "is no gravity reading"), (1, "is one gravity reading"), (2, "are 2 gravity readings")]
+)
+def test_too_early_says_how_much_there_is(usable: int, says: str) -> None:
+    assert f"so far there {says} to go by" in sentence(kinds.NothingYet(usable), METRIC)
