@@ -11,12 +11,13 @@ from pathlib import Path
 import pytest
 
 from analysis.model import EVENT_KINDS
-from analysis.packaging.sheet import fields, sheet
+from analysis.packaging import fields
 from analysis.units import plato_to_sg
 from dashboard.__main__ import _parser
 from ingest.decoding.decode import decode
 from ingest.decoding.rules import rule_from
 from ingest.settings.settings import SETTINGS, load
+from tests.analysis.packaging.answers import sheet
 
 ROOT = Path(__file__).parents[1]
 README = (ROOT / "README.md").read_text(encoding="utf-8")

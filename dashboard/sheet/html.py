@@ -3,16 +3,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from html import escape
-from typing import Any
 
+from analysis.packaging import PackagingSheet, PressurePoint
+from analysis.wording.sheet_cautions import OXYGEN_CHECKLIST
 from dashboard.charts import PALETTES
 from dashboard.sheet.rows import (
     VERDICT_LINES,
     VERDICTS,
+    Light,
     Section,
     answer_sections,
+    cautions_of,
     input_sections,
     shown,
     unit_of,
@@ -43,8 +46,7 @@ ul.boxes {{ list-style: "☐  "; }}
 
 
 def sheet_html(
-    given: Mapping[str, Any],
-    answer: Mapping[str, Any],
+    sheet: PackagingSheet,
     *,
     title: str = "Packaging sheet",
     made: str = "",
@@ -54,8 +56,8 @@ def sheet_html(
 
     Parameters
     ----------
-    given, answer
-        What `analysis.packaging.sheet.sheet` was given, and what it answered.
+    sheet
+        What `analysis.packaging.sheet` answered.
     title
         Such as the batch's name.
     made
@@ -64,17 +66,18 @@ def sheet_html(
         The person's units; SG, °C, L and bar where not given.
     """
     mine = preferences or Preferences()
+    verdict, reasons = verdict_of(sheet, mine)
     parts = [
         f"<h1>{escape(title)}</h1>",
         f'<p class="made">{escape(made)}</p>' if made else "",
-        _verdict(answer),
-        _sentences("Refused", answer.get("refusals") or ()) if verdict_of(answer)[0] is None else "",
-        *(_section(section) for section in answer_sections(answer, mine)),
-        pressure_svg(answer.get("bottle_pressure_distribution") or (), given.get("bottle_rating_kpa"), mine),
-        _sentences("Take care", answer.get("cautions") or ()),
-        _sentences("Against oxygen", answer.get("checklist") or (), kind="boxes"),
+        _verdict(verdict, reasons),
+        _sentences("Refused", reasons) if verdict is None else "",
+        *(_section(section) for section in answer_sections(sheet, mine)),
+        pressure_svg(sheet.bottle_pressure_distribution, sheet.inputs.bottle_rating_kpa, mine),
+        _sentences("Take care", cautions_of(sheet, mine)),
+        _sentences("Against oxygen", OXYGEN_CHECKLIST, kind="boxes"),
         "<h2>What was entered</h2>",
-        *(_section(section) for section in input_sections(given, mine)),
+        *(_section(section) for section in input_sections(sheet.inputs, mine)),
     ]
     body = "\n".join(part for part in parts if part)
     return (
@@ -84,8 +87,7 @@ def sheet_html(
     )
 
 
-def _verdict(answer: Mapping[str, Any]) -> str:
-    verdict, sentences = verdict_of(answer)
+def _verdict(verdict: Light | None, sentences: Sequence[str]) -> str:
     if verdict is None:
         return ""
     reasons = "".join(f"<li>{escape(sentence)}</li>" for sentence in sentences)
@@ -113,14 +115,12 @@ def _sentences(title: str, sentences: Sequence[str], kind: str = "") -> str:
     return f"<section><h2>{escape(title)}</h2><ul{attribute}>{items}</ul></section>"
 
 
-def pressure_svg(
-    distribution: Sequence[Mapping[str, float]], rating_kpa: float | None, preferences: Preferences
-) -> str:
+def pressure_svg(distribution: Sequence[PressurePoint], rating_kpa: float | None, preferences: Preferences) -> str:
     """The bottle's pressure as a picture: the chance that it stays below each pressure, with the rating marked."""
     if not distribution:
         return ""
     unit = unit_of("pressure", preferences)
-    points = [(shown(p["gauge_kpa"], "pressure", preferences), p["chance"]) for p in distribution]
+    points = [(shown(p.gauge_kpa, "pressure", preferences), p.chance) for p in distribution]
     rating = None if rating_kpa is None else shown(rating_kpa, "pressure", preferences)
     widest = max([points[-1][0], rating or 0.0]) * 1.08 or 1.0
     left, top, width, height = 52.0, 14.0, 480.0, 150.0

@@ -6,7 +6,7 @@ from html import escape
 from typing import Final
 
 from analysis.model import CONTACT_DAYS, HOLD_H, PHASES, STEADY_SG, Phase
-from analysis.packaging import DEFER
+from analysis.wording.sheet_cautions import DEFER
 from dashboard.charts import phase_glyph
 from dashboard.wording import PHASE_WORDS, chances_table, number
 

@@ -89,7 +89,7 @@ def the_sheet(outlook: Outlook, say: Voice) -> None:
                 "The sheet has the batch's own figures again.",
             )
             st.rerun()
-    word, reasons = screen.light(asked.given, asked.answer, asked.wrong)
+    word, reasons = screen.light(asked.answer, asked.wrong, say.preferences)
     with head:
         vessel = f", {outlook.vessel.name}" if outlook.vessel else ""
         st.html(f'<h1 class="lead">Packaging {escape(record.name + vessel)}</h1>{_standing(outlook, say)}')
@@ -98,15 +98,13 @@ def the_sheet(outlook: Outlook, say: Voice) -> None:
     with left:
         p = say.preferences
         components.markup(
-            screen.sections_html(asked.answer, p)
-            + screen.picture_html(asked.given, asked.answer, p, components.edition()),
+            screen.sections_html(asked.answer, p) + screen.picture_html(asked.answer, p, components.edition()),
             key="sheet",
         )
-        st.html(unbroken(screen.care_html(asked.answer, reasons)))
+        st.html(unbroken(screen.care_html(asked.answer, reasons, p)))
         st.download_button(
             "Download the sheet, to print",
             lambda: html.sheet_html(
-                asked.given,
                 asked.answer,
                 title=f"Packaging sheet: {record.name}",
                 made=f"Made {say.exact(say.now, lasting=True)}",

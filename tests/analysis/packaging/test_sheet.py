@@ -7,7 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.packaging.sheet import ANSWERS, Say, SheetInputError, fields, sheet
+from analysis.display_units import Say
+from analysis.packaging import SheetInputError, fields
+from analysis.wording.sheet_json import ANSWERS
+from tests.analysis.packaging.answers import sheet
 
 BASE: dict[str, Any] = {
     "drink": "ale",

@@ -1,0 +1,1 @@
+"""Findings of the analysis as whole sentences, in the person's units."""
