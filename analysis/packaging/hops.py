@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Final
 
 from analysis.attenuation import CO2_PER_EXTRACT
 from analysis.packaging.carbonation import volumes_of_grams
@@ -15,6 +16,8 @@ CREEP_5_DAYS_PLATO = 1.0
 CREEP_40_DAYS_PLATO = 2.0
 CREEP_DOSE_G_PER_L = 10.0
 """Real extract eaten at 10 g/L and 20 °C with yeast present, in 5 and in 40 days (Kirkpatrick and Shellhammer 2018)."""
+COARSE_SHARE: Final = 0.1
+"""Fraction; a scale that changes the dose by more than this share of it is too coarse. Common practice, no source."""
 
 
 def total_g(dose_g_per_l: float, volume_l: float) -> float:
@@ -51,7 +54,7 @@ def shared_out(total: float, shares: Mapping[str, float], resolution_g: float = 
 def too_coarse(total: float, grams: Mapping[str, float], shares: Mapping[str, float]) -> bool:
     """Whether weighing in whole steps leaves a hop out, or changes the dose by more than a tenth."""
     left_out = any(grams[name] == 0 < share for name, share in shares.items())
-    return total > 0 and (left_out or abs(sum(grams.values()) - total) > 0.1 * total)
+    return total > 0 and (left_out or abs(sum(grams.values()) - total) > COARSE_SHARE * total)
 
 
 def creep_volumes(dose_g_per_l: float, days: float = 40.0) -> float:
