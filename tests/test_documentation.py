@@ -14,8 +14,9 @@ from pathlib import Path
 import pytest
 
 from analysis.model import EVENT_KINDS, PHASES
-from analysis.packaging.sheet import ANSWERS, fields, sheet
+from analysis.packaging import fields
 from analysis.units import plato_to_sg
+from analysis.wording.sheet_json import ANSWERS
 from dashboard.__main__ import _parser
 from dashboard.cli.assess import _event
 from dashboard.screens.how_it_works.guide import FOLDER
@@ -30,6 +31,7 @@ from ingest.settings.settings import SETTINGS, load
 from ingest.store.store import Store
 from ingest.transfer.export import READINGS_FILE
 from ingest.transfer.log_file import OURS
+from tests.analysis.packaging.answers import sheet
 
 ROOT = Path(__file__).parents[1]
 GUIDE = {path.stem: path.read_text(encoding="utf-8") for path in sorted(FOLDER.glob("*.md"))}

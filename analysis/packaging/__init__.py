@@ -1,20 +1,28 @@
 """How to package: gas, pressure, sulfite, sweetening, and what must not be done."""
 
+from analysis.packaging.bottle import PressurePoint
+from analysis.packaging.fields import Field, Quantity, field_of, fields
+from analysis.packaging.findings import Finding
 from analysis.packaging.follow_up import HOW_TO_TEST, RESULTS, FollowUp, advice, bottle_day, lesson
+from analysis.packaging.inputs import SheetInputs
 from analysis.packaging.prefill import prefill
-from analysis.packaging.safety import DEFER
-from analysis.packaging.sheet import Field, Quantity, SheetInputError, field_of, fields, sheet
+from analysis.packaging.sheet import PackagingSheet, sheet
+from analysis.packaging.validation import SheetInputError, checked
 
 __all__ = [
-    "DEFER",
     "HOW_TO_TEST",
     "RESULTS",
     "Field",
+    "Finding",
     "FollowUp",
+    "PackagingSheet",
+    "PressurePoint",
     "Quantity",
     "SheetInputError",
+    "SheetInputs",
     "advice",
     "bottle_day",
+    "checked",
     "field_of",
     "fields",
     "lesson",

@@ -2,161 +2,146 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Any
 
-from analysis.display_units import DisplayUnits
 from analysis.packaging import safety
 from analysis.packaging.carbonation import keg_gauge_kpa, package_gauge_kpa
-from analysis.packaging.refermentation import Judged, gas, hop_dose_g_per_l, judge_end
-from analysis.packaging.sweetener_dose import fermentable, stabilised
+from analysis.packaging.findings import (
+    KegSweetenerFerments,
+    Remark,
+    SweetenerDoseUnknown,
+    Weighed,
+    caution,
+    note,
+    stop,
+)
+from analysis.packaging.hops import hop_dose_g_per_l
+from analysis.packaging.inputs import SheetInputs
+from analysis.packaging.pressure_findings import (
+    KegRating,
+    KegRatingNotBelieved,
+    SettingAboveRating,
+    VesselAboveRating,
+    WarmedKeg,
+)
+from analysis.packaging.refermentation import Gas, end_findings, gas
+from analysis.packaging.sweetening import fermentable, stabilised
 
 
-@dataclass
-class Keg(Judged):
+@dataclass(frozen=True, slots=True)
+class Keg:
     """What is said about kegs; `gauge_kpa`, the setting, is None where it is refused or cannot be said."""
 
-    gauge_kpa: float | None = None
-    worst_gauge_kpa: float = 0.0
+    gauge_kpa: float | None
+    worst_gauge_kpa: float
+    findings: tuple[Weighed, ...]
 
 
-def judge_keg(given: Mapping[str, Any], residual: float | None, say: DisplayUnits) -> Keg:
-    """The verdict on kegs.
-
-    Parameters
-    ----------
-    given
-        Checked inputs of the sheet.
-    residual
-        Volumes still dissolved, None where the warmest temperature is not given.
-    say
-        The units for the sentences.
-    """
-    said = Keg()
-    _vessel(said, given, say)
-    _setting(said, given, say)
-    judge_end(said, given, say, "keg")
-    if given.get("finished") is not True or given.get("hold_met") is not True:
-        said.caution(
-            "It has not been seen to finish and hold: only a keg with a working relief valve, its pressure checked "
-            "daily, may be filled now, and kept cold."
-        )
-    if given.get("hand_sample") is not True:
-        said.caution("No hand sample confirms the gravity: a float that is stuck or fouled looks just like a finish.")
-    if given.get("diastatic") or given.get("mixed_culture"):
-        said.caution("This culture may go on for weeks: keep the keg cold and check its pressure.")
-    if hop_dose_g_per_l(given) and "hop_creep_fall_sg" not in given:
-        said.caution("Dry hops can start a renewed fall whose size is not known here: the keg must stay cold.")
-    if not stabilised(given).counts and "remaining_fall_sg" not in given:
-        said.caution("What may still ferment is not known: it is counted down to the lowest plausible gravity.")
-    _sweetener(said, given)
-    _primed(said, given)
-    _warmed(said, given, residual, say)
-    if "keg_rating_kpa" not in given:
-        said.caution(
-            f"First read the keg's marking and enter its rating in {say.pressure_unit}: with an unknown rating there "
-            f"is no go, and until then it counts as {say.pressure(safety.UNRATED_KEG_KPA)}.",
-            first=True,
-        )
-    elif given["keg_rating_kpa"] > safety.HIGHEST_KEG_KPA:
-        said.reasons.append(
-            f"A rating of {say.pressure(given['keg_rating_kpa'])} counts as {say.pressure(_rating(given))}, the most "
-            "that small kegs are marked for; read the marking again, with its unit."
-        )
-    return said
+def keg(inputs: SheetInputs, residual: float | None) -> Keg:
+    """What to expect of a keg; `residual` volumes are dissolved, None where the warmest temperature is not given."""
+    rating = _rating(inputs)
+    setting = None
+    if inputs.carbonation_volumes is not None and inputs.serving_c is not None:
+        setting = keg_gauge_kpa(inputs.carbonation_volumes, inputs.serving_c)
+    inside = gas(inputs, residual)
+    hottest = safety.HOTTEST_C if inputs.storage_c is None else inputs.storage_c
+    findings = (
+        *(() if rating.known else (caution(Remark.KEG_RATING_UNKNOWN),)),
+        *_vessel(inputs, rating),
+        *_setting(inputs, setting, rating),
+        *end_findings(inputs, "keg"),
+        *_fermentation(inputs),
+        *_sweetener(inputs),
+        *_primed(inputs),
+        *_warmed(inputs, inside, hottest, rating),
+        *_not_believed(inputs, rating),
+    )
+    fits = setting is not None and setting <= rating.gauge_kpa
+    return Keg(setting if fits else None, package_gauge_kpa(inside.worst, hottest), findings)
 
 
-def _rating(given: Mapping[str, Any]) -> float:
+def _rating(inputs: SheetInputs) -> KegRating:
     """What the keg is held against: its rating as far as one is believed, else the weakest usual one."""
-    return min(float(given.get("keg_rating_kpa", safety.UNRATED_KEG_KPA)), safety.HIGHEST_KEG_KPA)
+    given = inputs.keg_rating_kpa
+    believed = min(safety.UNRATED_KEG_KPA if given is None else given, safety.HIGHEST_KEG_KPA)
+    return KegRating(believed, known=given is not None)
 
 
-def _its_rating(given: Mapping[str, Any], say: DisplayUnits) -> str:
-    rating = say.pressure(_rating(given))
-    return f"the keg's rating of {rating}" if "keg_rating_kpa" in given else f"the {rating} of a keg of unknown rating"
+def _vessel(inputs: SheetInputs, rating: KegRating) -> Iterator[Weighed]:
+    standing = inputs.vessel_gauge_kpa or 0.0
+    if standing > rating.gauge_kpa:
+        yield stop(VesselAboveRating(standing, rating), refuse=rating.known)
 
 
-def _setting(said: Keg, given: Mapping[str, Any], say: DisplayUnits) -> None:
-    wished = given.get("carbonation_volumes")
-    if wished is None or "serving_c" not in given:
-        missing = "The serving temperature" if wished is not None else "The carbonation"
-        said.caution(f"{missing} is not given: enter it, or no pressure to set can be said.")
-        return
-    gauge = keg_gauge_kpa(wished, given["serving_c"])
-    if gauge > _rating(given):
-        said.stop(
-            f"Holding {wished:.1f} volumes at {say.temperature(given['serving_c'])} takes {say.pressure(gauge)}, above "
-            f"{_its_rating(given, say)}. Usual is {say.pressure(50)} to {say.pressure(200)}: serve it colder, or wish "
-            "for less.",
-            refuse="keg_rating_kpa" in given,
-        )
-    else:
-        said.gauge_kpa = gauge
+def _setting(inputs: SheetInputs, setting: float | None, rating: KegRating) -> Iterator[Weighed]:
+    if inputs.carbonation_volumes is None:
+        yield caution(Remark.CARBONATION_UNKNOWN)
+    elif inputs.serving_c is None:
+        yield caution(Remark.SERVING_TEMPERATURE_UNKNOWN)
+    elif setting is not None and setting > rating.gauge_kpa:
+        above = SettingAboveRating(inputs.carbonation_volumes, inputs.serving_c, setting, rating)
+        yield stop(above, refuse=rating.known)
 
 
-def _vessel(said: Keg, given: Mapping[str, Any], say: DisplayUnits) -> None:
-    standing = given.get("vessel_gauge_kpa", 0.0)
-    if standing > _rating(given):
-        said.stop(
-            f"The vessel stands at {say.pressure(standing)}, above {_its_rating(given, say)}. Vent it first; usual in "
-            f"a keg is {say.pressure(50)} to {say.pressure(200)}.",
-            refuse="keg_rating_kpa" in given,
-        )
+def _fermentation(inputs: SheetInputs) -> Iterator[Weighed]:
+    if inputs.finished is not True or inputs.hold_met is not True:
+        yield caution(Remark.KEG_NOT_SEEN_TO_HOLD)
+    if inputs.hand_sample is not True:
+        yield caution(Remark.NO_HAND_SAMPLE)
+    if inputs.diastatic or inputs.mixed_culture:
+        yield caution(Remark.KEG_CULTURE_GOES_ON)
+    if hop_dose_g_per_l(inputs) and inputs.hop_creep_fall_sg is None:
+        yield caution(Remark.KEG_CREEP_UNKNOWN)
+    if not stabilised(inputs).counts and inputs.remaining_fall_sg is None:
+        yield caution(Remark.KEG_FALL_UNKNOWN)
 
 
-def _sweetener(said: Keg, given: Mapping[str, Any]) -> None:
-    sweet, held = fermentable(given), stabilised(given)
+def _sweetener(inputs: SheetInputs) -> Iterator[Weighed]:
+    sweet, held = fermentable(inputs), stabilised(inputs)
     if sweet is None:
         return
     if sweet.volumes is None:
-        said.stop(
-            f"How much {sweet.name} goes in is not known, so no pressure here counts it: do not fill a keg until you "
-            "know.",
-            refuse=False,
-        )
-    if held.counts:
-        return
-    why_not = f"{held.why_not} " if held.why_not else ""
-    said.caution(
-        f"{why_not}{sweet.name.capitalize()} ferments with live yeast: keep the keg cold, check its pressure, and read "
-        "its marking."
-    )
+        yield stop(SweetenerDoseUnknown(sweet.name, "keg"), refuse=False)
+    if not held.counts:
+        yield caution(KegSweetenerFerments(sweet.name, held.why_not))
 
 
-def _primed(said: Keg, given: Mapping[str, Any]) -> None:
+def _primed(inputs: SheetInputs) -> Iterator[Weighed]:
     """Sugar on top of a fermentation that still runs adds to a pressure that nobody can say."""
-    if "priming_sugar" not in given:
+    if inputs.priming_sugar is None:
         return
-    for key, unmet in (("finished", "it has finished"), ("hold_met", "its gravity has been seen to hold")):
-        if given.get(key) is not True:
-            said.stop(f"No priming sugar goes into a keg before {unmet}.", refuse=given.get(key) is False)
+    for said, unmet in (
+        (inputs.finished, Remark.NO_PRIMING_BEFORE_THE_FINISH),
+        (inputs.hold_met, Remark.NO_PRIMING_BEFORE_THE_HOLD),
+    ):
+        if said is not True:
+            yield stop(unmet, refuse=said is False)
 
 
-def _warmed(said: Keg, given: Mapping[str, Any], residual: float | None, say: DisplayUnits) -> None:
+def _warmed(inputs: SheetInputs, inside: Gas, hottest_c: float, rating: KegRating) -> Iterator[Weighed]:
     """What the closed keg reaches in the warmest place it may stand, as expected and at worst."""
-    hottest = float(given.get("storage_c", safety.HOTTEST_C))
-    inside = gas(given, residual)
-    warm, worst = package_gauge_kpa(inside.expected, hottest), package_gauge_kpa(inside.worst, hottest)
-    said.worst_gauge_kpa = worst
-    rating, room = _rating(given), (1 - safety.RATING_MARGIN) * _rating(given)
-    sweet = fermentable(given)
-    eaten = f" and all the {sweet.name} ferments" if sweet is not None else " and all ferments that may"
-    when = f"If the keg warms to {say.temperature(hottest)}"
-    warmed = f"{when}{eaten if sweet is not None and inside.live else ''} it reaches {say.pressure(warm)}"
-    at_worst = f"{when}{eaten}, down to the lowest plausible gravity, it reaches {say.pressure(worst)}"
-    way_out = (
-        "Keep it cold and enter that as the hottest place it may stand, or show by a forced test that less is left; a "
-        "relief valve is the last resort, not a plan."
-    )
-    known = "keg_rating_kpa" in given
-    if warm > rating:
-        said.stop(f"{warmed}, above {_its_rating(given, say)}. {way_out}", refuse=known)
-    elif worst > rating:
-        said.stop(f"{at_worst}, above {_its_rating(given, say)}. {way_out}", refuse=known)
-    elif not known:
-        return  # it is at most a caution already
-    elif warm > room:
-        said.caution(f"{warmed}, near {_its_rating(given, say)}. Keep it cold.")
-    elif worst > room:
-        said.caution(f"{at_worst}, near {_its_rating(given, say)}. Keep it cold.")
+    warm, worst = package_gauge_kpa(inside.expected, hottest_c), package_gauge_kpa(inside.worst, hottest_c)
+    room = (1 - safety.RATING_MARGIN) * rating.gauge_kpa
+    sweet = fermentable(inputs)
+
+    def reaches(*, at_worst: bool, near: bool) -> WarmedKeg:
+        return WarmedKeg(
+            gauge_kpa=worst if at_worst else warm,
+            storage_c=hottest_c,
+            rating=rating,
+            at_worst=at_worst,
+            near=near,
+            sweetener=None if sweet is None else sweet.name,
+            eaten=at_worst or (sweet is not None and inside.live),
+        )
+
+    if max(warm, worst) > rating.gauge_kpa:
+        yield stop(reaches(at_worst=warm <= rating.gauge_kpa, near=False), refuse=rating.known)
+    elif rating.known and max(warm, worst) > room:  # without a rating it is at most a caution already
+        yield caution(reaches(at_worst=warm <= room, near=True))
+
+
+def _not_believed(inputs: SheetInputs, rating: KegRating) -> Iterator[Weighed]:
+    if inputs.keg_rating_kpa is not None and inputs.keg_rating_kpa > rating.gauge_kpa:
+        yield note(KegRatingNotBelieved(inputs.keg_rating_kpa, rating.gauge_kpa))

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
-from typing import Any
 
 from analysis.model import STEADY_SG, Assessment, Batch, events_of
 from analysis.packaging.follow_up import FollowUp, lesson
+from analysis.packaging.inputs import SheetInputs
 from analysis.planning import reading_fresh
 
 
@@ -19,8 +19,8 @@ def prefill(
     volume_l: float | None = None,
     jurisdiction: str | None = None,
     earlier: Sequence[FollowUp] = (),
-) -> dict[str, Any]:
-    """What is known of a batch, under the keys of `analysis.packaging.sheet.fields`.
+) -> SheetInputs:
+    """What is known of a batch; still to be checked, as the person may change all of it.
 
     Parameters
     ----------
@@ -37,27 +37,27 @@ def prefill(
     original = assessment.original_gravity_sg.p50 if assessment.original_gravity_sg else batch.original_gravity_sg
     final = assessment.gravity_sg.p50 if assessment.gravity_sg else None
     fresh = reading_fresh(assessment, now)
-    found: dict[str, Any] = {
-        "drink": batch.drink,
-        "jurisdiction": jurisdiction,
-        "volume_l": volume_l,
-        "original_gravity_sg": _rounded(original),
-        "final_gravity_sg": _rounded(final),
-        "finished": (True if fresh else None) if assessment.finished else False,
-        "hold_met": assessment.hold_met and fresh,
-        "hand_sample": assessment.hand_sample_agrees is True,
-        "diastatic": batch.diastatic or None,
-        "mixed_culture": batch.mixed_culture or None,
-        "warmest_c": _warmest_since_end(assessment),
-        "remaining_fall_sg": _remaining(assessment, earlier),
-        "forced_test_sg": _forced_test(batch),
-        "lowest_plausible_sg": _lowest(assessment, batch, final),
-        "dry_hopped": bool(events_of(batch, "dry hop")) or None,
-        "hop_creep_fall_sg": _creep(assessment, batch) if fresh else None,
-    }
-    if batch.expected_attenuation is not None:
-        found["expected_low"], found["expected_high"] = batch.expected_attenuation
-    return {key: value for key, value in found.items() if value is not None}
+    expected_low, expected_high = batch.expected_attenuation or (None, None)
+    return SheetInputs(
+        drink=batch.drink,
+        jurisdiction=jurisdiction,
+        volume_l=volume_l,
+        original_gravity_sg=_rounded(original),
+        final_gravity_sg=_rounded(final),
+        finished=(True if fresh else None) if assessment.finished else False,
+        hold_met=assessment.hold_met and fresh,
+        hand_sample=assessment.hand_sample_agrees is True,
+        diastatic=batch.diastatic or None,
+        mixed_culture=batch.mixed_culture or None,
+        warmest_c=_warmest_since_end(assessment),
+        remaining_fall_sg=_remaining(assessment, earlier),
+        forced_test_sg=_forced_test(batch),
+        lowest_plausible_sg=_lowest(assessment, batch, final),
+        dry_hopped=bool(events_of(batch, "dry hop")) or None,
+        hop_creep_fall_sg=_creep(assessment, batch) if fresh else None,
+        expected_low=expected_low,
+        expected_high=expected_high,
+    )
 
 
 def _rounded(gravity_sg: float | None) -> float | None:

@@ -1,249 +1,264 @@
 """The packaging sheet: from what is given about a batch to what to weigh, what to set and what to leave.
 
 `sheet` answers with what the inputs allow and None for the rest. What would be wrong to do comes back as a refusal,
-a sentence with the reason and the way out; what needs care as a caution. `fields` describes the inputs.
+a finding with the reason and the way out; what needs care as a caution. `fields` describes the inputs;
+`analysis.wording.sheet` makes the sentences.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from typing import Any, Final
 
 from analysis import attenuation
-from analysis.display_units import DisplayUnits
-from analysis.packaging import carbonation, safety, sweetening
-from analysis.packaging.bottle import NO_PRIMING, judge
-from analysis.packaging.fields import Field, Kind, Quantity, field_of, fields
-from analysis.packaging.hops import shared_out, too_coarse, total_g
-from analysis.packaging.keg import judge_keg
-from analysis.packaging.sulfite_dose import sulfite_part
-from analysis.packaging.sweetener_dose import dose_g_per_l, fermentable, refusal, stabilised
-from analysis.packaging.validation import SheetInputError, checked
+from analysis.packaging.bottle import Bottle, PressurePoint, bottle
+from analysis.packaging.carbonation import grams_of_volumes
+from analysis.packaging.findings import Finding, Remark, Weighed, caution, cautions_of, once, refusals_of, verdict_of
+from analysis.packaging.hops import HopsDose, hops_dose
+from analysis.packaging.inputs import SheetInputs
+from analysis.packaging.keg import Keg, keg
+from analysis.packaging.priming import Priming, Residual, priming, priming_sugar, residual
+from analysis.packaging.safety import Verdict
+from analysis.packaging.sulfite import Limit
+from analysis.packaging.sulfite_dose import Sorbate, Sulfite, sorbate_dose, stabilising_findings, sulfite_dose
+from analysis.packaging.sweetening import Sweetening, sweetening
+from analysis.packaging.validation import checked
 
-__all__ = ["DisplayUnits", "Field", "Kind", "Quantity", "SheetInputError", "field_of", "fields", "sheet"]
-
-ANSWERS = (
-    "alcohol_abv_pct",
-    "apparent_attenuation",
-    "real_attenuation",
-    "residual_co2_volumes",
-    "priming_g",
-    "keg_gauge_kpa",
-    "bottle_gauge_kpa",
-    "bottle_worst_gauge_kpa",
-    "bottle_verdict",
-    "potassium_metabisulfite_g",
-    "tablets",
-    "molecular_so2_ppm",
-    "hops_g",
-)
+STRONGEST_BALLING_PCT: Final = 12.0
+"""% vol; above it Balling's relations, made for beer, are said to be rough (common practice, no source)."""
 
 
-def sheet(inputs: Mapping[str, Any], *, say: DisplayUnits | None = None) -> dict[str, Any]:
+@dataclass(frozen=True, slots=True)
+class Alcohol:
+    """Alcohol in % by volume, and attenuation as fractions; None where a gravity is not given."""
+
+    abv_pct: float | None = None
+    apparent_attenuation: float | None = None
+    real_attenuation: float | None = None
+    findings: tuple[Weighed, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Acid:
+    """Grams of acid; None where no dose is given."""
+
+    grams: float | None = None
+    findings: tuple[Weighed, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """What each question of the sheet came to; `bottle` is None where none are asked about."""
+
+    alcohol: Alcohol
+    hops: HopsDose
+    residual: Residual
+    sweetening: Sweetening
+    sulfite: Sulfite
+    sorbate: Sorbate
+    bottle: Bottle | None
+    keg: Keg
+    priming: Priming
+    acid: Acid
+
+
+@dataclass(frozen=True, slots=True)
+class Method:
+    """By which relations and figures the numbers were worked out."""
+
+    alcohol: str
+    carbonation: str
+    priming: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PackagingSheet:
+    """What the inputs allow to say about packaging; None where it cannot be said or is refused.
+
+    Numbers have the units of their names and are rounded to what the sums are worth. `bottle_verdict` and
+    `keg_verdict` are None for the package that is not asked about. `heated_gauge_kpa` is at
+    `safety.PASTEURISING_C`.
+    """
+
+    inputs: SheetInputs
+    alcohol_abv_pct: float | None
+    apparent_attenuation: float | None
+    real_attenuation: float | None
+    residual_co2_volumes: float | None
+    priming_g: float | None
+    keg_gauge_kpa: float | None
+    bottle_gauge_kpa: float | None
+    bottle_worst_gauge_kpa: float | None
+    bottle_verdict: Verdict | None
+    potassium_metabisulfite_g: float | None
+    tablets: float | None
+    molecular_so2_ppm: float | None
+    hops_g: Mapping[str, float] | None
+    hops_total_g: float | None
+    wished_volumes: float | None
+    carbonation_g_per_l: float | None
+    residual_co2_g_per_l: float | None
+    sweetener_needed_g: float | None
+    sweetened_gravity_sg: float | None
+    so2_total_ppm: float | None
+    so2_limit: Limit | None
+    potassium_sorbate_g: float | None
+    bottle_volumes: float | None
+    bottle_worst_volumes: float | None
+    bottle_pressure_distribution: tuple[PressurePoint, ...]
+    chance_above_rating: float | None
+    heated_gauge_kpa: float | None
+    bottle_reasons: tuple[Finding, ...]
+    keg_verdict: Verdict | None
+    keg_worst_gauge_kpa: float | None
+    keg_reasons: tuple[Finding, ...]
+    acid_g: float | None
+    refusals: tuple[Finding, ...]
+    cautions: tuple[Finding, ...]
+    method: Method
+
+
+def sheet(inputs: Mapping[str, Any]) -> PackagingSheet:
     """What the inputs allow to say about packaging.
 
     Parameters
     ----------
     inputs
         Any of the keys of `fields()`; None counts as not given.
-    say
-        The person's units for the sentences; the numbers keep the units of their names.
-
-    Returns
-    -------
-    dict
-        Every key of `ANSWERS` (None where it cannot be said or is refused), `refusals` and `cautions` (sentences),
-        and for the page: `wished_volumes`, `carbonation_g_per_l`, `residual_co2_g_per_l`, `bottle_volumes`,
-        `bottle_worst_volumes`, `bottle_reasons`, `bottle_pressure_distribution` (chance, gauge_kpa),
-        `chance_above_rating`, `heated_gauge_kpa`, `keg_verdict`, `keg_reasons`, `keg_worst_gauge_kpa`,
-        `sweetener_needed_g`, `sweetened_gravity_sg`, `acid_g`, `hops_total_g`, `so2_total_ppm`, `so2_limit`,
-        `potassium_sorbate_g`, `checklist`, `method`.
 
     Raises
     ------
     SheetInputError
         Where an input cannot be used at all.
     """
-    given = checked(inputs)
-    say = say or DisplayUnits()
-    answer: dict[str, Any] = dict.fromkeys(ANSWERS)
-    refusals: list[str] = []
-    cautions: list[str] = []
-    _alcohol(given, answer, cautions)
-    _hops(given, answer, cautions)
-    residual = _residual(given, answer)
-    _sweetening(given, answer, refusals, cautions)
-    sulfite_part(given, answer, refusals, cautions)
-    _bottle(given, answer, residual, refusals, cautions, say)
-    _keg(given, answer, residual, refusals, cautions, say)
-    _refused(answer, refusals)
-    _priming(given, answer, residual, refusals, cautions)
-    if "acid_g_per_l" in given and "volume_l" in given:
-        answer["acid_g"] = round(given["acid_g_per_l"] * given["volume_l"], 2)
-        cautions.append("Add acid in thirds, stir and taste; measure the pH again.")
-    if "package" in given or "carbonation_volumes" in given:
-        cautions.append(safety.GAS_IN_THE_ROOM)
-    answer["refusals"] = _once(refusals)
-    answer["cautions"] = [*_once(cautions), safety.DEFER]
-    answer["checklist"] = list(safety.OXYGEN_CHECKLIST)
-    answer["method"] = {
-        "alcohol": attenuation.METHOD,
-        "carbonation": "fit of the ASBC chart; in a closed package the higher of it and Henry's law",
-        "priming": carbonation.PRIMING_SUGARS[given.get("priming_sugar", "sucrose")].source,
-    }
-    return answer
+    return worked_out(checked(inputs))
 
 
-def _alcohol(given: Mapping[str, Any], answer: dict[str, Any], cautions: list[str]) -> None:
-    if "original_gravity_sg" not in given or "final_gravity_sg" not in given:
-        return
-    original, final = given["original_gravity_sg"], given["final_gravity_sg"]
+def worked_out(inputs: SheetInputs) -> PackagingSheet:
+    """The sheet of inputs that have been checked."""
+    gas = residual(inputs)
+    alcohol, hops, sweet = _alcohol(inputs), hops_dose(inputs), sweetening(inputs)
+    sulfite, sorbate = sulfite_dose(inputs), sorbate_dose(inputs)
+    in_bottles = bottle(inputs, gas.held) if _wants_bottles(inputs) else None
+    in_keg = keg(inputs, gas.held)
+    found = [
+        *alcohol.findings,
+        *hops.findings,
+        *sweet.findings,
+        *sulfite.findings,
+        *sorbate.findings,
+        *stabilising_findings(inputs),
+        *_packaged(inputs, in_bottles, in_keg),
+    ]
+    primed, acid = priming(inputs, gas, found), _acid(inputs)
+    found += [*primed.findings, *acid.findings]
+    if inputs.package is not None or inputs.carbonation_volumes is not None:
+        found.append(caution(Remark.GAS_IN_THE_ROOM))
+    parts = Parts(alcohol, hops, gas, sweet, sulfite, sorbate, in_bottles, in_keg, primed, acid)
+    return _answer(inputs, parts, found)
+
+
+def _alcohol(inputs: SheetInputs) -> Alcohol:
+    original, final = inputs.original_gravity_sg, inputs.final_gravity_sg
+    if original is None or final is None:
+        return Alcohol()
     abv = attenuation.alcohol_abv_pct(original, final)
-    answer["alcohol_abv_pct"] = round(abv, 2)
-    answer["apparent_attenuation"] = round(attenuation.apparent_attenuation(original, final), 4)
-    answer["real_attenuation"] = round(attenuation.real_attenuation(original, final), 4)
-    if abv > 12:
-        cautions.append(
-            "Balling's relations were made for beer; at this strength the alcohol may be off by half a per cent."
-        )
-
-
-def _hops(given: Mapping[str, Any], answer: dict[str, Any], cautions: list[str]) -> None:
-    total = given.get("hops_total_g")
-    if given.get("dry_hopped"):
-        cautions.append(safety.CREEP)
-    if total is None and "hops_g_per_l" in given and "volume_l" in given:
-        total = total_g(given["hops_g_per_l"], given["volume_l"])
-    if total is None:
-        return
-    shares = given.get("hop_shares") or {"hops": 1.0}
-    step = given.get("scale_resolution_g", 1.0)
-    answer["hops_g"] = shared_out(total, shares, step)
-    if too_coarse(total, answer["hops_g"], shares):
-        cautions.append(
-            f"Steps of {step:g} g are too coarse for {total:g} g of these hops: use a finer scale and enter its step."
-        )
-    answer["hops_total_g"] = round(sum(answer["hops_g"].values()), 4)
-    if total > 0:
-        cautions.append(safety.CREEP)
-
-
-def _residual(given: Mapping[str, Any], answer: dict[str, Any]) -> float | None:
-    if "carbonation_volumes" in given:
-        answer["wished_volumes"] = given["carbonation_volumes"]
-        answer["carbonation_g_per_l"] = round(carbonation.grams_of_volumes(given["carbonation_volumes"]), 2)
-    if "warmest_c" not in given:
-        return None
-    residual = carbonation.residual_volumes(given["warmest_c"], given.get("vessel_gauge_kpa", 0.0))
-    answer["residual_co2_volumes"] = round(residual, 3)
-    answer["residual_co2_g_per_l"] = round(carbonation.grams_of_volumes(residual), 2)
-    return residual
-
-
-def _sweetening(given: Mapping[str, Any], answer: dict[str, Any], refusals: list[str], cautions: list[str]) -> None:
-    name = given.get("sweetener")
-    if name is None:
-        return
-    sweetener = sweetening.SWEETENERS[name]
-    final, volume = given.get("final_gravity_sg"), given.get("volume_l")
-    mass = given.get("sweetener_g")
-    try:
-        dose = dose_g_per_l(given)
-        mass = dose * volume if mass is None and dose is not None and volume is not None else mass
-    except ValueError as problem:
-        cautions.append(f"{problem}.".capitalize())
-    if mass is not None:
-        answer["sweetener_needed_g"] = round(mass, 1)
-        if final is not None and volume is not None:
-            answer["sweetened_gravity_sg"] = round(sweetening.gravity_after(final, volume, mass, sweetener), 4)
-    if fermentable(given) and given.get("package") is None and not stabilised(given).counts:
-        refusals.append(f"{stabilised(given).why_not} {refusal(name)}".lstrip())
-    if sweetener.note:
-        cautions.append(sweetener.note)
-
-
-def _wants_bottles(given: Mapping[str, Any]) -> bool:
-    if "package" in given:
-        return bool(given["package"] == "bottle")
-    return any(
-        k in given for k in ("carbonation_volumes", "priming_sugar", "bottle_rating_kpa", "storage_c", "sweetener")
+    return Alcohol(
+        abv,
+        attenuation.apparent_attenuation(original, final),
+        attenuation.real_attenuation(original, final),
+        (caution(Remark.STRONG_FOR_BALLING),) if abv > STRONGEST_BALLING_PCT else (),
     )
 
 
-def _bottle(
-    given: Mapping[str, Any],
-    answer: dict[str, Any],
-    residual: float | None,
-    refusals: list[str],
-    cautions: list[str],
-    say: DisplayUnits,
-) -> None:
-    if not _wants_bottles(given):
-        return
-    said = judge(given, residual, say)
-    answer["bottle_verdict"] = said.verdict
-    answer["bottle_gauge_kpa"] = None if said.gauge_kpa is None else round(said.gauge_kpa, 1)
-    answer["bottle_worst_gauge_kpa"] = None if said.worst_gauge_kpa is None else round(said.worst_gauge_kpa, 1)
-    answer["bottle_volumes"] = None if said.volumes is None else round(said.volumes, 3)
-    answer["bottle_worst_volumes"] = None if said.worst_volumes is None else round(said.worst_volumes, 3)
-    answer["bottle_pressure_distribution"] = said.distribution
-    answer["chance_above_rating"] = said.chance_above_rating
-    if said.heated_gauge_kpa is not None:
-        answer["heated_gauge_kpa"] = round(said.heated_gauge_kpa, 1)
-    answer["bottle_reasons"] = _once([*said.refusals, *said.reasons])
-    refusals += said.refusals
-    cautions += [*said.reasons, safety.BOTTLES, safety.TEST_BOTTLE]
+def _acid(inputs: SheetInputs) -> Acid:
+    if inputs.acid_g_per_l is None or inputs.volume_l is None:
+        return Acid()
+    return Acid(inputs.acid_g_per_l * inputs.volume_l, (caution(Remark.ADD_ACID_IN_THIRDS),))
 
 
-def _refused(answer: dict[str, Any], refusals: list[str]) -> None:
-    """What is refused of the lot stops its package too, and stands first among the reasons."""
-    for package in ("bottle", "keg"):
-        if refusals and answer.get(f"{package}_verdict") is not None:
-            answer[f"{package}_verdict"] = "stop"
-            answer[f"{package}_reasons"] = _once([*refusals, *answer[f"{package}_reasons"]])
+def _wants_bottles(inputs: SheetInputs) -> bool:
+    if inputs.package is not None:
+        return inputs.package == "bottle"
+    asked = (
+        inputs.carbonation_volumes,
+        inputs.priming_sugar,
+        inputs.bottle_rating_kpa,
+        inputs.storage_c,
+        inputs.sweetener,
+    )
+    return any(each is not None for each in asked)
 
 
-def _priming(
-    given: Mapping[str, Any],
-    answer: dict[str, Any],
-    residual: float | None,
-    refusals: list[str],
-    cautions: list[str],
-) -> None:
-    wished, volume = given.get("carbonation_volumes"), given.get("volume_l")
-    if wished is None or volume is None or residual is None:
-        return
-    if given.get("package") == "keg" and "priming_sugar" not in given:
-        return
-    if given.get("package") == "keg" and wished > residual + 0.05 and stabilised(given).said:
-        cautions.append(NO_PRIMING)
-        return
-    if refusals or "stop" in (answer["bottle_verdict"], answer.get("keg_verdict")):
-        return
-    sugar = carbonation.PRIMING_SUGARS[given.get("priming_sugar", "sucrose")]
-    answer["priming_g"] = round(carbonation.priming_g(wished, residual, volume, sugar), 1)
-    if sugar.name in ("honey", "dry malt extract"):
-        cautions.append(f"{sugar.name.capitalize()} varies from lot to lot: {sugar.source}.")
+def _packaged(inputs: SheetInputs, in_bottles: Bottle | None, in_keg: Keg) -> Iterator[Weighed]:
+    """What is found of the package that is asked about, and what stands on its sheet in any case."""
+    if in_bottles is not None:
+        yield from in_bottles.findings
+        yield caution(Remark.BOTTLES)
+        yield caution(Remark.TEST_BOTTLE)
+    if inputs.package == "keg":
+        yield from in_keg.findings
+        yield caution(Remark.KEG)
 
 
-def _keg(
-    given: Mapping[str, Any],
-    answer: dict[str, Any],
-    residual: float | None,
-    refusals: list[str],
-    cautions: list[str],
-    say: DisplayUnits,
-) -> None:
-    said = judge_keg(given, residual, say)
-    answer["keg_gauge_kpa"] = None if said.gauge_kpa is None else round(said.gauge_kpa, 1)
-    if given.get("package") != "keg":
-        return
-    answer["keg_verdict"] = said.verdict
-    answer["keg_worst_gauge_kpa"] = round(said.worst_gauge_kpa, 1)
-    answer["keg_reasons"] = _once([*said.refusals, *said.reasons])
-    refusals += said.refusals
-    cautions += [*said.reasons, safety.KEG]
+def _answer(inputs: SheetInputs, parts: Parts, found: list[Weighed]) -> PackagingSheet:
+    """The answers as they are told, rounded; what is refused of the lot stops its package too, and stands first."""
+    said, pressure = parts.bottle, None if parts.bottle is None else parts.bottle.pressure
+    refusals = refusals_of(found)
+    kegged = inputs.package == "keg"
+    held, wished = parts.residual.held, parts.residual.wished
+    return PackagingSheet(
+        inputs=inputs,
+        alcohol_abv_pct=_rounded(parts.alcohol.abv_pct, 2),
+        apparent_attenuation=_rounded(parts.alcohol.apparent_attenuation, 4),
+        real_attenuation=_rounded(parts.alcohol.real_attenuation, 4),
+        residual_co2_volumes=_rounded(held, 3),
+        priming_g=_rounded(parts.priming.sugar_g, 1),
+        keg_gauge_kpa=_rounded(parts.keg.gauge_kpa, 1),
+        bottle_gauge_kpa=None if pressure is None else round(pressure.gauge_kpa, 1),
+        bottle_worst_gauge_kpa=None if pressure is None else round(pressure.worst_gauge_kpa, 1),
+        bottle_verdict=None if said is None else _verdict(refusals, said.findings),
+        potassium_metabisulfite_g=_rounded(parts.sulfite.salt_g, 3),
+        tablets=_rounded(parts.sulfite.tablets, 2),
+        molecular_so2_ppm=_rounded(parts.sulfite.molecular_ppm, 4),
+        hops_g=parts.hops.grams,
+        hops_total_g=_rounded(parts.hops.total_g, 4),
+        wished_volumes=wished,
+        carbonation_g_per_l=None if wished is None else round(grams_of_volumes(wished), 2),
+        residual_co2_g_per_l=None if held is None else round(grams_of_volumes(held), 2),
+        sweetener_needed_g=_rounded(parts.sweetening.needed_g, 1),
+        sweetened_gravity_sg=_rounded(parts.sweetening.sweetened_gravity_sg, 4),
+        so2_total_ppm=_rounded(parts.sulfite.total_ppm, 2),
+        so2_limit=parts.sulfite.limit,
+        potassium_sorbate_g=_rounded(parts.sorbate.salt_g, 2),
+        bottle_volumes=None if pressure is None else round(pressure.volumes, 3),
+        bottle_worst_volumes=None if pressure is None else round(pressure.worst_volumes, 3),
+        bottle_pressure_distribution=() if pressure is None else pressure.distribution,
+        chance_above_rating=None if pressure is None else pressure.chance_above_rating,
+        heated_gauge_kpa=None if said is None else _rounded(said.heated_gauge_kpa, 1),
+        bottle_reasons=() if said is None else _reasons(refusals, said.findings),
+        keg_verdict=_verdict(refusals, parts.keg.findings) if kegged else None,
+        keg_worst_gauge_kpa=round(parts.keg.worst_gauge_kpa, 1) if kegged else None,
+        keg_reasons=_reasons(refusals, parts.keg.findings) if kegged else (),
+        acid_g=_rounded(parts.acid.grams, 2),
+        refusals=once(refusals),
+        cautions=(*once(cautions_of(found)), Remark.DEFER),
+        method=Method(
+            attenuation.METHOD,
+            "fit of the ASBC chart; in a closed package the higher of it and Henry's law",
+            priming_sugar(inputs).source,
+        ),
+    )
 
 
-def _once(sentences: list[str]) -> list[str]:
-    return list(dict.fromkeys(sentences))
+def _rounded(value: float | None, digits: int) -> float | None:
+    return None if value is None else round(value, digits)
+
+
+def _verdict(refusals: tuple[Finding, ...], findings: tuple[Weighed, ...]) -> Verdict:
+    return "stop" if refusals else verdict_of(findings)
+
+
+def _reasons(refusals: tuple[Finding, ...], findings: tuple[Weighed, ...]) -> tuple[Finding, ...]:
+    return once((*refusals, *cautions_of(findings)))

@@ -2,127 +2,130 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from typing import Any
+from collections.abc import Iterator
+from dataclasses import dataclass
 
 from analysis.drinks import BEERS
-from analysis.packaging import safety, sulfite
-from analysis.packaging.sweetener_dose import BEER_LIKE_PH, molecular_so2, stabilised
+from analysis.packaging import sulfite
+from analysis.packaging.findings import (
+    DoseCounted,
+    LittleMolecular,
+    MolecularInBeer,
+    NoSulfiteLimitKnown,
+    OnlyAntioxidant,
+    Remark,
+    SorbateOverLimit,
+    SulfiteOverLimit,
+    Weighed,
+    caution,
+    stop,
+)
+from analysis.packaging.inputs import SheetInputs
+from analysis.packaging.sweetening import BEER_LIKE_PH, molecular_so2, stabilised
 
 
-def sulfite_part(given: Mapping[str, Any], answer: dict[str, Any], refusals: list[str], cautions: list[str]) -> None:
-    """Fill in the dose, the tablets and the molecular SO2, or refuse at a legal limit."""
-    if "sulfite_ppm" in given:
-        _sulfite(given, answer, refusals, cautions)
-    if "sorbate_ppm" in given:
-        _sorbate(given, answer, refusals, cautions)
-    held = stabilised(given)
-    if given.get("stabilised"):
-        cautions.append(safety.SORBATE)
-    if held.said and not held.counts:
-        cautions += [held.why_not, safety.NOT_IN_BEER]
+@dataclass(frozen=True, slots=True)
+class Sulfite:
+    """A dose of sulfite: g of the salt, tablets, SO2 in mg/L and its limit; None where refused or not known."""
+
+    salt_g: float | None = None
+    tablets: float | None = None
+    total_ppm: float | None = None
+    molecular_ppm: float | None = None
+    limit: sulfite.Limit | None = None
+    findings: tuple[Weighed, ...] = ()
 
 
-def _sulfite(given: Mapping[str, Any], answer: dict[str, Any], refusals: list[str], cautions: list[str]) -> None:
-    ppm, given_as = given["sulfite_ppm"], given["sulfite_as"]
-    so2 = sulfite.so2_ppm(ppm, given_as)
-    total = so2 + given.get("sulfite_present_ppm", 0.0)
-    answer["so2_total_ppm"] = round(total, 2)
-    place = given.get("jurisdiction")
-    limit = _limit(given)
-    if limit is not None:
-        answer["so2_limit"] = {"so2_ppm": limit.so2_ppm, "jurisdiction": limit.jurisdiction, "source": limit.source}
-    molecular = molecular_so2(given)
-    if molecular is not None:
-        answer["molecular_so2_ppm"] = round(molecular, 4)
+@dataclass(frozen=True, slots=True)
+class Sorbate:
+    """A dose of potassium sorbate in g; None where refused or not known."""
+
+    salt_g: float | None = None
+    findings: tuple[Weighed, ...] = ()
+
+
+def sulfite_dose(inputs: SheetInputs) -> Sulfite:
+    """The dose, the tablets and the molecular SO2, or the refusal at a legal limit."""
+    if inputs.sulfite_ppm is None or inputs.sulfite_as is None:
+        return Sulfite()
+    ppm, counted_as = inputs.sulfite_ppm, inputs.sulfite_as
+    total = sulfite.so2_ppm(ppm, counted_as) + (inputs.sulfite_present_ppm or 0.0)
+    limit, molecular = _limit(inputs), molecular_so2(inputs)
     if limit is not None and total >= limit.so2_ppm:
-        drink = given.get("drink", "drink")
-        refusals.append(
-            f"{total:.0f} mg/L of SO2 is at or over the limit of {limit.so2_ppm:.0f} mg/L for {drink} in the "
-            f"{limit.jurisdiction} ({limit.source})."
-        )
-        return
-    if limit is None:
-        cautions.append(
-            f"No number for SO2 in this drink is known for {place or 'a place that is not said'}; beer in the EU may "
-            f"hold {sulfite.EU_BEER_PPM:.0f} mg/L in all. Check your own rules."
-        )
-    elif place is None or place.upper() not in ("EU", "US"):
-        cautions.append("The place is not said or not known, so the lowest known limit was used. Check your own rules.")
-    if given.get("drink") is None:
-        cautions.append(
-            f"The drink is not said: in beer the EU allows only {sulfite.EU_BEER_PPM:.0f} mg/L of SO2 in all."
-        )
-    if "volume_l" in given:
-        grams = sulfite.salt_g(ppm, given_as, given["volume_l"])
-        answer["potassium_metabisulfite_g"] = round(grams, 3)
-        if "tablet_g" in given:
-            answer["tablets"] = round(grams / given["tablet_g"], 2)
-    _what_it_does(given, total, molecular, cautions)
-    cautions += [safety.SULFITE_HANDLING, safety.SULFITE_ASTHMA]
+        over = SulfiteOverLimit(total, limit.so2_ppm, inputs.drink, limit.jurisdiction, limit.source)
+        return Sulfite(total_ppm=total, molecular_ppm=molecular, limit=limit, findings=(stop(over),))
+    grams = tablets = None
+    if inputs.volume_l is not None:
+        grams = sulfite.salt_g(ppm, counted_as, inputs.volume_l)
+        tablets = None if inputs.tablet_g is None else grams / inputs.tablet_g
+    findings = [
+        *_about_the_limit(inputs, limit),
+        caution(DoseCounted(ppm, counted_as, inputs.sulfite_basis or "added")),
+        *_what_it_does(inputs, total, molecular),
+        caution(Remark.SULFITE_HANDLING),
+        caution(Remark.SULFITE_ASTHMA),
+    ]
     if total >= sulfite.LABEL_PPM:
-        cautions.append(safety.SULFITE_LABEL)
+        findings.append(caution(Remark.SULFITE_LABEL))
+    return Sulfite(grams, tablets, total, molecular, limit, tuple(findings))
 
 
-def _limit(given: Mapping[str, Any]) -> sulfite.Limit | None:
-    limit = sulfite.limit_for(given.get("drink"), given.get("jurisdiction"))
-    if limit is not None and limit.jurisdiction == "EU" and given.get("wine_colour") in ("white", "rosé"):
-        return (
-            sulfite.Limit("EU", ("wine",), sulfite.EU_WHITE_PPM, limit.source)
-            if given.get("drink") == "wine"
-            else limit
-        )
-    return limit
+def _limit(inputs: SheetInputs) -> sulfite.Limit | None:
+    limit = sulfite.limit_for(inputs.drink, inputs.jurisdiction)
+    if limit is None or limit.jurisdiction != "EU" or inputs.drink != "wine":
+        return limit
+    if inputs.wine_colour not in ("white", "rosé"):
+        return limit
+    return sulfite.Limit("EU", ("wine",), sulfite.EU_WHITE_PPM, limit.source)
 
 
-def _what_it_does(given: Mapping[str, Any], total: float, molecular: float | None, cautions: list[str]) -> None:
-    counted = "SO2" if given["sulfite_as"] == "so2" else "the salt, potassium metabisulfite"
-    if given.get("sulfite_basis", "added") == "added":
-        cautions.append(
-            f"The dose of {given['sulfite_ppm']:g} mg/L is counted as {counted}, as added: part of it gets bound, so "
-            "less stays free and the molecular SO2 is at most the figure here."
-        )
-    else:
-        cautions.append(
-            f"The dose of {given['sulfite_ppm']:g} mg/L is counted as {counted}, as free: the grams here assume that "
-            "none of it gets bound. Measure the free SO2 afterwards."
-        )
-    beer = given.get("drink") in BEERS
-    if molecular is None:
+def _about_the_limit(inputs: SheetInputs, limit: sulfite.Limit | None) -> Iterator[Weighed]:
+    place = inputs.jurisdiction
+    if limit is None:
+        yield caution(NoSulfiteLimitKnown(place or None))
+    elif place is None or place.upper() not in ("EU", "US"):
+        yield caution(Remark.LOWEST_LIMIT_USED)
+    if inputs.drink is None:
+        yield caution(Remark.SULFITE_OF_UNSAID_DRINK)
+
+
+def _what_it_does(inputs: SheetInputs, total: float, molecular: float | None) -> Iterator[Weighed]:
+    beer = inputs.drink in BEERS
+    if molecular is None or inputs.ph is None:
         if beer:
-            cautions.append("In beer sulfite is an antioxidant and stabilises nothing.")
+            yield caution(Remark.SULFITE_IN_BEER)
         return
     little = molecular < sulfite.STABILISING_MOLECULAR_PPM
-    if little and (given["ph"] >= BEER_LIKE_PH or beer):
-        cautions.append(
-            f"At pH {given['ph']:.1f} sulfite is an antioxidant and stabilises nothing: of {total:.0f} mg/L of SO2 "
-            f"only {molecular:.2f} mg/L is molecular."
-        )
+    if little and (inputs.ph >= BEER_LIKE_PH or beer):
+        yield caution(OnlyAntioxidant(inputs.ph, total, molecular))
     elif beer:
-        cautions.append(
-            f"Of {total:.0f} mg/L of SO2 {molecular:.2f} mg/L is molecular, enough to hold many microbes back; in beer "
-            "it still counts as an antioxidant only, not as stabilising."
-        )
+        yield caution(MolecularInBeer(total, molecular))
     elif little:
-        cautions.append(
-            f"{molecular:.2f} mg/L of molecular SO2 is below the {sulfite.STABILISING_MOLECULAR_PPM} mg/L that holds "
-            "microbes back (0.8 for white wine; common practice)."
-        )
+        yield caution(LittleMolecular(molecular))
 
 
-def _sorbate(given: Mapping[str, Any], answer: dict[str, Any], refusals: list[str], cautions: list[str]) -> None:
-    acid = given["sorbate_ppm"] * sulfite.SORBIC_PER_POTASSIUM_SORBATE
+def sorbate_dose(inputs: SheetInputs) -> Sorbate:
+    """The grams of potassium sorbate, or the refusal at a legal limit."""
+    if inputs.sorbate_ppm is None:
+        return Sorbate()
+    acid = inputs.sorbate_ppm * sulfite.SORBIC_PER_POTASSIUM_SORBATE
     limit, source = sulfite.SORBATE_LIMITS_PPM.get(
-        (given.get("jurisdiction") or "").upper(), sulfite.SORBATE_LIMITS_PPM["EU"]
+        (inputs.jurisdiction or "").upper(), sulfite.SORBATE_LIMITS_PPM["EU"]
     )
     if acid >= limit:
-        refusals.append(
-            f"{given['sorbate_ppm']:.0f} mg/L of potassium sorbate is {acid:.0f} mg/L of sorbic acid, at or over the "
-            f"limit of {limit:.0f} mg/L ({source})."
-        )
-        return
-    if "volume_l" in given:
-        answer["potassium_sorbate_g"] = round(given["sorbate_ppm"] * given["volume_l"] / 1000, 2)
-    cautions.append(safety.SORBATE)
-    if given.get("finished") is False:
-        cautions.append("It has not finished: sorbate will not stop it.")
+        return Sorbate(findings=(stop(SorbateOverLimit(inputs.sorbate_ppm, acid, limit, source)),))
+    grams = None if inputs.volume_l is None else inputs.sorbate_ppm * inputs.volume_l / 1000
+    findings = [caution(Remark.SORBATE)]
+    if inputs.finished is False:
+        findings.append(caution(Remark.SORBATE_BEFORE_THE_FINISH))
+    return Sorbate(grams, tuple(findings))
+
+
+def stabilising_findings(inputs: SheetInputs) -> Iterator[Weighed]:
+    """What is said of a drink that is said to be stabilised, and why it does not count where it does not."""
+    held = stabilised(inputs)
+    if inputs.stabilised:
+        yield caution(Remark.SORBATE)
+    if held.said and held.why_not is not None:
+        yield caution(held.why_not)
+        yield caution(Remark.NOT_IN_BEER)

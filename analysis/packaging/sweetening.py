@@ -1,12 +1,32 @@
-"""Sweeteners: which of them yeast eats, and how much moves the gravity by how much."""
+"""Sweeteners: which of them yeast eats, how much moves the gravity by how much, and whether yeast is held back."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Literal
 
-from analysis.packaging.carbonation import PRIMING_SUGARS, Sugar
+from analysis.drinks import BEERS
+from analysis.packaging import sulfite
+from analysis.packaging.carbonation import PRIMING_SUGARS, Sugar, volumes_of_grams
+from analysis.packaging.findings import (
+    AboutSweetener,
+    CannotLiftGravity,
+    NotStabilised,
+    PhTooHighToStabilise,
+    Remark,
+    StabilisingUnjudged,
+    SweetenerFerments,
+    TooLittleToStabilise,
+    Weighed,
+    caution,
+    stop,
+)
+from analysis.packaging.inputs import SheetInputs
 from analysis.units import density_from_sg, plato_to_sg, sg_to_plato
+
+BEER_LIKE_PH: Final = 3.8
+"""pH; from it on a usual dose leaves too little molecular SO2 (common practice; 50 mg/L is 0.5 molecular at 3.8)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,3 +94,131 @@ def mass_for_gravity(gravity_sg: float, wanted_sg: float, volume_l: float, sweet
         raise ValueError(f"the wished gravity {wanted_sg:.3f} is below the present {gravity_sg:.3f}")
     drink_g = density_from_sg(gravity_sg) * volume_l
     return drink_g * (sg_to_plato(wanted_sg) - sg_to_plato(gravity_sg)) / 100 / share
+
+
+def gravity_of_must(mass_g: float, made_up_to_l: float, extract_g_per_g: float) -> float:
+    """Original gravity of a sugar or honey dissolved and made up with water to a volume."""
+    extract_g = mass_g * extract_g_per_g
+    gravity_sg = 1.0
+    for _ in range(40):  # the mass of the must depends on its gravity, which settles quickly
+        gravity_sg = plato_to_sg(100 * extract_g / (density_from_sg(gravity_sg) * made_up_to_l))
+    return gravity_sg
+
+
+@dataclass(frozen=True, slots=True)
+class Stabilised:
+    """Whether the drink is said to be stabilised, whether that counts, and why not where it does not."""
+
+    said: bool
+    counts: bool
+    why_not: NotStabilised | None = None
+
+
+def stabilised(inputs: SheetInputs) -> Stabilised:
+    """Whether yeast is held back: the person's word, unless drink, pH or dose say that it cannot be so."""
+    if inputs.filtered:
+        return Stabilised(True, True)
+    if not inputs.stabilised:
+        return Stabilised(False, False)
+    why_not = _why_not_stabilised(inputs)
+    return Stabilised(True, why_not is None, why_not)
+
+
+def _why_not_stabilised(inputs: SheetInputs) -> NotStabilised | None:
+    if inputs.drink in BEERS:
+        return Remark.STABILISED_BEER
+    if inputs.drink is None or inputs.ph is None:
+        missing: list[Literal["drink", "pH"]] = ["drink"] if inputs.drink is None else []
+        return StabilisingUnjudged((*missing, "pH") if inputs.ph is None else tuple(missing))
+    molecular = molecular_so2(inputs)
+    if molecular is not None and molecular < sulfite.STABILISING_MOLECULAR_PPM:
+        return TooLittleToStabilise(molecular)
+    if molecular is None and inputs.ph >= BEER_LIKE_PH:
+        return PhTooHighToStabilise(inputs.ph)
+    return None
+
+
+def molecular_so2(inputs: SheetInputs) -> float | None:
+    """Molecular SO2 in mg/L of all the sulfite added, at most; None without a dose or a pH."""
+    if inputs.sulfite_ppm is None or inputs.sulfite_as is None or inputs.ph is None:
+        return None
+    added = sulfite.so2_ppm(inputs.sulfite_ppm, inputs.sulfite_as) + (inputs.sulfite_present_ppm or 0.0)
+    return sulfite.molecular_so2_ppm(added, inputs.ph)
+
+
+def dose_g_per_l(inputs: SheetInputs) -> float | None:
+    """Sweetener in g/L, from its mass or from the gravity to sweeten to; None where neither can be worked out.
+
+    Raises
+    ------
+    ValueError
+        If the sweetener cannot lift the gravity as far as is wished.
+    """
+    if inputs.sweetener is None:
+        return None
+    if inputs.sweetener_g is not None:
+        if inputs.sweetener_g == 0:
+            return 0.0
+        return None if inputs.volume_l is None else inputs.sweetener_g / inputs.volume_l
+    if inputs.sweeten_to_sg is not None and inputs.final_gravity_sg is not None:
+        return mass_for_gravity(inputs.final_gravity_sg, inputs.sweeten_to_sg, 1.0, SWEETENERS[inputs.sweetener])
+    return None
+
+
+@dataclass(frozen=True, slots=True)
+class Sweetened:
+    """A fermentable sweetener in the drink; `volumes` of CO2 if all of it ferments, None where its dose is unknown."""
+
+    name: str
+    volumes: float | None
+
+
+def fermentable(inputs: SheetInputs) -> Sweetened | None:
+    """The sweetener that yeast can eat; None where there is none of it."""
+    name = inputs.sweetener
+    if name is None or not SWEETENERS[name].fermentable:
+        return None
+    try:
+        dose = dose_g_per_l(inputs)
+    except ValueError:
+        dose = None
+    if dose == 0:
+        return None
+    return Sweetened(name, None if dose is None else volumes_of_grams(dose * SWEETENERS[name].co2_g_per_g))
+
+
+@dataclass(frozen=True, slots=True)
+class Sweetening:
+    """How much of the sweetener goes in, in g, and the gravity then; None where it cannot be said."""
+
+    needed_g: float | None = None
+    sweetened_gravity_sg: float | None = None
+    findings: tuple[Weighed, ...] = ()
+
+
+def sweetening(inputs: SheetInputs) -> Sweetening:
+    """What sweetening takes, and what speaks against it."""
+    if inputs.sweetener is None:
+        return Sweetening()
+    sweetener = SWEETENERS[inputs.sweetener]
+    final, volume, mass = inputs.final_gravity_sg, inputs.volume_l, inputs.sweetener_g
+    lifts = True
+    try:
+        dose = dose_g_per_l(inputs)
+        mass = dose * volume if mass is None and dose is not None and volume is not None else mass
+    except ValueError:
+        lifts = False
+    gravity = None
+    if mass is not None and final is not None and volume is not None:
+        gravity = gravity_after(final, volume, mass, sweetener)
+    return Sweetening(mass, gravity, tuple(_against(inputs, sweetener, lifts)))
+
+
+def _against(inputs: SheetInputs, sweetener: Sweetener, lifts: bool) -> Iterator[Weighed]:
+    if not lifts and inputs.sweeten_to_sg is not None:
+        yield caution(CannotLiftGravity(sweetener.name, inputs.sweeten_to_sg))
+    held = stabilised(inputs)
+    if fermentable(inputs) is not None and inputs.package is None and not held.counts:
+        yield stop(SweetenerFerments(sweetener.name, held.why_not))
+    if sweetener.note:
+        yield caution(AboutSweetener(sweetener.name))

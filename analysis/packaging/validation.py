@@ -6,11 +6,15 @@ import difflib
 import math
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 from analysis.packaging.fields import FIELDS, Field, field_of
+from analysis.packaging.inputs import SheetInputs
 
 _BY_KEY = {f.key: f for f in FIELDS}
+
+LEAST_ORIGINAL_SG: Final = 1.001
+"""SG; an original gravity below it is no more than water, and no attenuation can be told of it (arithmetic)."""
 
 _LARGEST_SHARE = 1e9
 """Shares are parts of a whole or grams; more is a slip, and would drown the others."""
@@ -37,8 +41,8 @@ class SheetInputError(ValueError):
         return f"{self.key}: {self.problem}. {self.usual}"
 
 
-def checked(inputs: Mapping[str, Any]) -> dict[str, Any]:
-    """The inputs with their types and ranges checked; keys given as None are left out.
+def checked(inputs: Mapping[str, Any]) -> SheetInputs:
+    """The inputs with their types and ranges checked; None counts as not given.
 
     Raises
     ------
@@ -57,12 +61,13 @@ def checked(inputs: Mapping[str, Any]) -> dict[str, Any]:
         except SheetInputError as error:
             faults.append(error)
     wrong = {fault.key for fault in faults}
-    faults += [fault for fault in _contradictions(found) if fault.key not in wrong]
+    usable = SheetInputs(**found)
+    faults += [fault for fault in _contradictions(usable) if fault.key not in wrong]
     if faults:
         first = faults[0]
         first.others = tuple(faults[1:])
         raise first
-    return found
+    return usable
 
 
 def _known(key: str) -> Field:
@@ -126,10 +131,28 @@ def _short(value: float) -> str:
         return "a number of hundreds of digits"
 
 
-def _contradictions(found: dict[str, Any]) -> Iterator[SheetInputError]:
+def _contradictions(found: SheetInputs) -> Iterator[SheetInputError]:
     """What is usable by itself but not together."""
-    original, final = found.get("original_gravity_sg"), found.get("final_gravity_sg")
-    if original is not None and original < 1.001:
+    yield from _contrary_gravities(found)
+    if found.sulfite_ppm is not None and found.sulfite_as is None:
+        yield SheetInputError(
+            "sulfite_as",
+            "it is missing, and the mg/L of SO2 and of its salt differ",
+            'Say "so2" or "salt" (potassium metabisulfite).',
+        )
+    low, high = found.expected_low, found.expected_high
+    if low is not None and high is not None and low > high:
+        yield SheetInputError("expected_low", f"the range runs from {low:g} to {high:g}", "Swap the two.")
+    wanted, final = found.sweeten_to_sg, found.final_gravity_sg
+    if wanted is not None and final is not None and wanted < final:
+        yield SheetInputError(
+            "sweeten_to_sg", f"{wanted:.3f} is below the final gravity {final:.3f}", "Sweetening lifts it."
+        )
+
+
+def _contrary_gravities(found: SheetInputs) -> Iterator[SheetInputError]:
+    original, final, lowest = found.original_gravity_sg, found.final_gravity_sg, found.lowest_plausible_sg
+    if original is not None and original < LEAST_ORIGINAL_SG:
         yield SheetInputError(
             "original_gravity_sg", f"{original:.3f} is no more than water", field_of("original_gravity_sg").usual
         )
@@ -139,24 +162,9 @@ def _contradictions(found: dict[str, Any]) -> Iterator[SheetInputError]:
             f"{final:.3f} is above the original gravity {original:.3f}",
             "It ends below where it began. " + field_of("final_gravity_sg").usual,
         )
-    lowest = found.get("lowest_plausible_sg")
     if lowest is not None and final is not None and lowest > final:
         yield SheetInputError(
             "lowest_plausible_sg",
             f"{lowest:.3f} is above the final gravity {final:.3f}",
             "Give a gravity at or below it.",
-        )
-    if "sulfite_ppm" in found and "sulfite_as" not in found:
-        yield SheetInputError(
-            "sulfite_as",
-            "it is missing, and the mg/L of SO2 and of its salt differ",
-            'Say "so2" or "salt" (potassium metabisulfite).',
-        )
-    low, high = found.get("expected_low"), found.get("expected_high")
-    if low is not None and high is not None and low > high:
-        yield SheetInputError("expected_low", f"the range runs from {low:g} to {high:g}", "Swap the two.")
-    wanted = found.get("sweeten_to_sg")
-    if wanted is not None and final is not None and wanted < final:
-        yield SheetInputError(
-            "sweeten_to_sg", f"{wanted:.3f} is below the final gravity {final:.3f}", "Sweetening lifts it."
         )

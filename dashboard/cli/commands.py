@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
-from dashboard.cli.options import AddCommand, columns_of, plain, settings_of
+from dashboard.cli.options import AddCommand, columns_of, settings_of
 from ingest.errors import ImportFileError, IngestError
 
 # --- sheet and plan --------------------------------------------------------------------------------------------------
@@ -33,7 +33,10 @@ def add_sheet(command: AddCommand) -> None:
 
 
 def _sheet(arguments: argparse.Namespace) -> int:
-    from analysis.packaging.sheet import SheetInputError, sheet
+    from analysis.display_units import DisplayUnits
+    from analysis.packaging.sheet import sheet
+    from analysis.packaging.validation import SheetInputError
+    from analysis.wording.sheet_json import as_json
     from dashboard.sheet.html import sheet_html
     from dashboard.sheet.text import sheet_text
     from ingest.model import Preferences
@@ -51,21 +54,20 @@ def _sheet(arguments: argparse.Namespace) -> int:
         raise ImportFileError(where, "the text", "it is not a JSON object", 'Write {"volume_l": 20, …}.')
     try:
         answer = sheet(given)
-        worded = sheet(given, say=mine.units)
     except SheetInputError as error:
         for fault in error.all:
             print(f"tunroom: {where}: {fault}", file=sys.stderr)
         return 2
     if arguments.html is not None:
         try:
-            arguments.html.write_text(sheet_html(given, worded, preferences=mine), encoding="utf-8")
+            arguments.html.write_text(sheet_html(answer, preferences=mine), encoding="utf-8")
         except OSError as error:
             problem = f"it cannot be written ({error.strerror})"
             raise ImportFileError(str(arguments.html), "the page", problem, "Choose another place.") from None
     if arguments.json:
-        print(json.dumps(plain(answer), indent=2, ensure_ascii=False))
+        print(json.dumps(as_json(answer, DisplayUnits()), indent=2, ensure_ascii=False))
     else:
-        print(sheet_text(worded, mine))
+        print(sheet_text(answer, mine))
     return 0
 
 

@@ -3,15 +3,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 from analysis.display_units import number
+from analysis.packaging import PackagingSheet, PressurePoint
+from analysis.wording.sheet_cautions import OXYGEN_CHECKLIST
 from dashboard.charts import PALETTES, Palette
 from dashboard.sheet.rows import (
     VERDICT_LINES,
     VERDICTS,
     answer_sections,
+    cautions_of,
     input_sections,
     verdict_of,
 )
@@ -40,8 +42,7 @@ ul.boxes {{ list-style: "☐  "; }}
 
 
 def sheet_html(
-    given: Mapping[str, Any],
-    answer: Mapping[str, Any],
+    sheet: PackagingSheet,
     *,
     title: str = "Packaging sheet",
     made: str = "",
@@ -51,8 +52,8 @@ def sheet_html(
 
     Parameters
     ----------
-    given, answer
-        What `analysis.packaging.sheet.sheet` was given, and what it answered.
+    sheet
+        What `analysis.packaging.sheet` answered.
     title
         Such as the batch's name.
     made
@@ -61,7 +62,7 @@ def sheet_html(
         The person's units; SG, °C, L and bar where not given.
     """
     mine = preferences or Preferences()
-    verdict, reasons = verdict_of(answer)
+    verdict, reasons = verdict_of(sheet, mine)
     return render(
         "sheet/page.html",
         title=title,
@@ -71,17 +72,16 @@ def sheet_html(
         verdict_word=VERDICTS[verdict] if verdict else "",
         verdict_line=VERDICT_LINES[verdict] if verdict else "",
         reasons=reasons,
-        refusals=answer.get("refusals") or (),
-        answers=answer_sections(answer, mine),
-        picture=pressure_svg(answer.get("bottle_pressure_distribution") or (), given.get("bottle_rating_kpa"), mine),
-        cautions=answer.get("cautions") or (),
-        checklist=answer.get("checklist") or (),
-        inputs=input_sections(given, mine),
+        answers=answer_sections(sheet, mine),
+        picture=pressure_svg(sheet.bottle_pressure_distribution, sheet.inputs.bottle_rating_kpa, mine),
+        cautions=cautions_of(sheet, mine),
+        checklist=OXYGEN_CHECKLIST,
+        inputs=input_sections(sheet.inputs, mine),
     )
 
 
 def pressure_svg(
-    distribution: Sequence[Mapping[str, float]],
+    distribution: Sequence[PressurePoint],
     rating_kpa: float | None,
     preferences: Preferences,
     colours: Palette = _LIGHT,
@@ -91,7 +91,7 @@ def pressure_svg(
         return Markup()
     units = preferences.units
     unit = units.unit_of("pressure")
-    points = [(units.shown(p["gauge_kpa"], "pressure"), p["chance"]) for p in distribution]
+    points = [(units.shown(p.gauge_kpa, "pressure"), p.chance) for p in distribution]
     rating = None if rating_kpa is None else units.shown(rating_kpa, "pressure")
     widest = max([points[-1][0], rating or 0.0]) * 1.08 or 1.0
     left, top, width, height = 52.0, 14.0, 480.0, 150.0

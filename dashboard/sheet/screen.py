@@ -2,21 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from typing import Any
+from collections.abc import Sequence
 
+from analysis.packaging import PackagingSheet
+from analysis.wording.sheet_cautions import OXYGEN_CHECKLIST
 from dashboard.charts import PALETTES, Edition
 from dashboard.sheet import html
-from dashboard.sheet.rows import VERDICT_LINES, VERDICTS, Light, answer_sections, verdict_of
+from dashboard.sheet.rows import VERDICT_LINES, VERDICTS, Light, answer_sections, cautions_of, verdict_of
 from dashboard.templates import Markup, fill, join, render
 from ingest.model import Preferences
 
 
-def light(given: Mapping[str, Any], answer: Mapping[str, Any], wrong: Sequence[str]) -> tuple[Light | None, list[str]]:
+def light(sheet: PackagingSheet, wrong: Sequence[str], preferences: Preferences) -> tuple[Light | None, list[str]]:
     """Go, caution or stop, with its reasons; None while it cannot be said."""
     if wrong:
         return None, [*wrong, "No verdict is given until that is mended."]
-    word, reasons = verdict_of(answer)
+    word, reasons = verdict_of(sheet, preferences)
     if word is None:
         return None, ["Say first whether it goes into bottles or kegs."]
     return word, reasons
@@ -28,23 +29,21 @@ def verdict_html(word: Light | None, reasons: Sequence[str]) -> Markup:
     return render("sheet/light.html", word=word, title=title, line=line, reasons=reasons)
 
 
-def sections_html(answer: Mapping[str, Any], preferences: Preferences) -> Markup:
+def sections_html(sheet: PackagingSheet, preferences: Preferences) -> Markup:
     """What to weigh and set, by group."""
-    return join(render("sheet/section.html", section=each) for each in answer_sections(answer, preferences))
+    return join(render("sheet/section.html", section=each) for each in answer_sections(sheet, preferences))
 
 
-def picture_html(
-    given: Mapping[str, Any], answer: Mapping[str, Any], preferences: Preferences, edition: Edition
-) -> Markup:
+def picture_html(sheet: PackagingSheet, preferences: Preferences, edition: Edition) -> Markup:
     """The pressure's distribution, in the page's colours."""
-    distribution = answer.get("bottle_pressure_distribution") or ()
-    return html.pressure_svg(distribution, given.get("bottle_rating_kpa"), preferences, PALETTES[edition])
+    rating_kpa = sheet.inputs.bottle_rating_kpa
+    return html.pressure_svg(sheet.bottle_pressure_distribution, rating_kpa, preferences, PALETTES[edition])
 
 
-def care_html(answer: Mapping[str, Any], said: Sequence[str]) -> Markup:
+def care_html(sheet: PackagingSheet, said: Sequence[str], preferences: Preferences) -> Markup:
     """Cautions that are not yet among the reasons, and the list against oxygen."""
-    cautions = [c for c in answer.get("cautions") or () if c not in said]
-    return _listed("Take care", cautions) + _listed("Against oxygen", answer.get("checklist") or ())
+    cautions = [c for c in cautions_of(sheet, preferences) if c not in said]
+    return _listed("Take care", cautions) + _listed("Against oxygen", OXYGEN_CHECKLIST)
 
 
 def _listed(title: str, told: Sequence[str]) -> Markup:

@@ -2,23 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from textwrap import wrap
-from typing import Any
 
-from dashboard.sheet.rows import VERDICT_LINES, VERDICTS, answer_sections, verdict_of
+from analysis.packaging import PackagingSheet
+from analysis.wording.sheet_cautions import OXYGEN_CHECKLIST
+from dashboard.sheet.rows import VERDICT_LINES, VERDICTS, answer_sections, cautions_of, verdict_of
 from ingest.model import Preferences
 
 _WIDTH = 100
 
 
-def sheet_text(answer: Mapping[str, Any], preferences: Preferences) -> str:
-    """The answer of `analysis.packaging.sheet.sheet`, labelled and in the person's units."""
-    return "\n".join(_lines(answer, preferences))
+def sheet_text(sheet: PackagingSheet, preferences: Preferences) -> str:
+    """The answer of `analysis.packaging.sheet`, labelled and in the person's units."""
+    return "\n".join(_lines(sheet, preferences))
 
 
-def _lines(answer: Mapping[str, Any], preferences: Preferences) -> Iterator[str]:
-    verdict, reasons = verdict_of(answer)
+def _lines(sheet: PackagingSheet, preferences: Preferences) -> Iterator[str]:
+    verdict, reasons = verdict_of(sheet, preferences)
     if verdict is not None:
         yield f"{VERDICTS[verdict]}. {VERDICT_LINES[verdict]}"
         yield from _listed(reasons)
@@ -27,13 +28,13 @@ def _lines(answer: Mapping[str, Any], preferences: Preferences) -> Iterator[str]
         yield from _listed(reasons)
     else:
         yield "No verdict: it is not said whether it goes into bottles or kegs."
-    for section in answer_sections(answer, preferences):
+    for section in answer_sections(sheet, preferences):
         yield from ("", section.title)
         width = max(len(row.label) for row in section.rows)
         for row in section.rows:
             yield f"  {row.label:<{width}}  {row.value}{f'  ({row.note})' if row.note else ''}"
-    care = [c for c in answer.get("cautions") or () if c not in reasons]
-    for title, sentences in (("Take care", care), ("Against oxygen", answer.get("checklist") or ())):
+    care = [c for c in cautions_of(sheet, preferences) if c not in reasons]
+    for title, sentences in (("Take care", care), ("Against oxygen", OXYGEN_CHECKLIST)):
         if sentences:
             yield from ("", title)
             yield from _listed(sentences)

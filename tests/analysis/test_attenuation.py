@@ -7,9 +7,9 @@ import pytest
 
 from analysis import Batch, assess
 from analysis.attenuation import apparent_attenuation, attenuation_course, gravity_at_attenuation
-from analysis.display_units import Say
+from analysis.display_units import DisplayUnits
 from analysis.packaging.prefill import prefill
-from analysis.packaging.sheet import sheet
+from analysis.packaging.sheet import worked_out
 from analysis.units import sg_to_plato
 from analysis.wording.evidence import sentences
 
@@ -32,8 +32,8 @@ def test_verdict_evidence_and_sheet_tell_one_and_the_same_attenuation(fermentati
     assert said.apparent_attenuation is not None
     told = apparent_attenuation(said.original_gravity_sg.p50, said.gravity_sg.p50)
     assert said.apparent_attenuation == pytest.approx(told, abs=1e-9)
-    assert sheet(prefill(said, batch, now=said.now))["apparent_attenuation"] == pytest.approx(told, abs=0.002)
-    [sentence] = [s for s in sentences(said.evidence, Say()) if "apparent attenuation" in s]
+    assert worked_out(prefill(said, batch, now=said.now)).apparent_attenuation == pytest.approx(told, abs=0.002)
+    [sentence] = [s for s in sentences(said.evidence, DisplayUnits()) if "apparent attenuation" in s]
     share, low, high = (float(found) / 100 for found in re.findall(r"(\d+)\s%", sentence)[:3])
     assert share == pytest.approx(told, abs=0.005)
     # The range beside it is by extract too: an end of 75 to 80 % of the points lies about 0.7 % lower.

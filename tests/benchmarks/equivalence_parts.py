@@ -108,14 +108,20 @@ def _sheet(given: dict[str, Any], n: int) -> dict[str, Any]:
     )
     try:
         answer = find("sheet")(given)
-        worded = find("sheet")(given, say=find("Say")(*units[:3]))
+        here = find("Say")(*units[:3])
+        typed = not isinstance(answer, dict)
+        worded = answer if typed else find("sheet")(given, say=here)
     except find("SheetInputError") as error:
         return {"refused": [str(fault) for fault in error.all]}
-    page = find("sheet_html")(given, worded, title=f"Sheet {n}", made="Made today", preferences=mine)
+    asked = (answer,) if typed else (given, worded)
+    page = find("sheet_html")(*asked, title=f"Sheet {n}", made="Made today", preferences=mine)
+    text = find("sheet_text")(worded, mine)
+    if typed:
+        answer, worded = (find("as_json")(answer, units) for units in (find("Say")(), here))
     style = re.search(r"<style>.*?</style>", page, re.DOTALL)
     # The style is the same on all of them; it is kept once.
     shown = page.replace(style[0], "") if style and n else page
-    return {"answer": answer, "worded": worded, "text": find("sheet_text")(worded, mine), "page": shown}
+    return {"answer": answer, "worded": worded, "text": text, "page": shown}
 
 
 def _usable(rng: random.Random, fields: Sequence[Any]) -> dict[str, Any]:

@@ -41,6 +41,7 @@ PLACES: dict[str, tuple[str, ...]] = {
     "reason": ("analysis.wording:reason",),
     "caution": ("analysis.wording:caution",),
     "plan_facts": ("analysis.wording:plan_facts",),
+    "as_json": ("analysis.wording.sheet_json:as_json",),
     "sheet_html": ("dashboard.sheet_html:sheet_html", "dashboard.sheet.html:sheet_html"),
     "sheet_text": ("dashboard.sheet_text:sheet_text", "dashboard.sheet.text:sheet_text"),
     "make_set": ("sample_data.scenarios:make_set",),

@@ -6,8 +6,8 @@ from pathlib import Path
 import pytest
 
 from analysis.packaging import sulfite
-from analysis.packaging.sheet import sheet
 from analysis.units import us_gal_to_litres
+from tests.analysis.packaging.answers import sheet
 
 HERE = Path(__file__).parent
 

@@ -6,8 +6,8 @@ from typing import Final
 
 from analysis.display_units import chances_table, number
 from analysis.model import CONTACT_DAYS, HOLD_H, PHASES, STEADY_SG, Phase
-from analysis.packaging import DEFER
 from analysis.wording import PHASE_WORDS
+from analysis.wording.sheet_cautions import DEFER
 from dashboard.charts import phase_glyph
 from dashboard.templates import Markup, render
 

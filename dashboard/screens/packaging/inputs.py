@@ -9,7 +9,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from itertools import zip_longest
 from typing import Any, Final
@@ -18,7 +18,7 @@ import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
 from analysis.display_units import MINUS
-from analysis.packaging import Field, SheetInputError, field_of, fields, prefill, sheet
+from analysis.packaging import Field, PackagingSheet, SheetInputError, field_of, fields, prefill, sheet
 from analysis.wording import Voice, capital, joined
 from dashboard.screens.packaging import follow_up
 from dashboard.ui import Form, Scale, forms
@@ -66,13 +66,12 @@ _STEPS: Final[dict[str, tuple[float, str]]] = {
 """Step and format of an input by its unit."""
 
 
-@dataclass(slots=True)
+@dataclass(frozen=True, slots=True)
 class Asked:
-    """What the inputs say: the usable ones, and what is wrong with the others."""
+    """The sheet of the inputs that can be used, and what is wrong with the others."""
 
-    given: Inputs
+    answer: PackagingSheet
     wrong: tuple[str, ...]
-    answer: dict[str, Any] = field(default_factory=dict)
 
 
 def own_changes(store: Store, batch_id: str) -> Inputs:
@@ -119,7 +118,7 @@ def from_batch(store: Store, outlook: Outlook) -> Inputs:
         jurisdiction=preferences.jurisdiction,
         earlier=follow_up.earlier(store, record),
         now=record.ended_at or datetime.now(UTC),
-    )
+    ).given()
     destination = constraints_of(record, preferences).destination
     return found if destination == "undecided" else {"package": destination, **found}
 
@@ -147,16 +146,16 @@ def ask(store: Store, batch_id: str, from_batch: Mapping[str, Any], say: Voice, 
         keep_changes(store, batch_id, own)
     values = {k: v for k, v in {**from_batch, **own}.items() if v is not None}
     used = {k: v for k, v in values.items() if k == "package" or _matters(k, package, drink)}
-    return _worked_out(form, used, preferences)
+    return _worked_out(form, used)
 
 
-def _worked_out(form: Form, values: Inputs, preferences: Preferences) -> Asked:
+def _worked_out(form: Form, values: Inputs) -> Asked:
     """The sheet with what can be used; what cannot is said beside its input."""
     given: Inputs = dict(values)
     wrong: list[str] = []
     for _ in range(len(values) + 1):
         try:
-            return Asked(given, tuple(wrong), sheet(given, say=preferences.units))
+            return Asked(sheet(given), tuple(wrong))
         except SheetInputError as error:
             for fault in error.all:
                 of = field_of(fault.key)
@@ -166,7 +165,7 @@ def _worked_out(form: Form, values: Inputs, preferences: Preferences) -> Asked:
                 form.wrong(EntryError(fault.key, problem, usual))
             if all(given.pop(fault.key, None) is None for fault in error.all):
                 break
-    return Asked({}, tuple(wrong), sheet({}, say=preferences.units))
+    return Asked(sheet({}), tuple(wrong))
 
 
 def _matters(key: str, package: str | None, drink: str | None) -> bool:

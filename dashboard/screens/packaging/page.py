@@ -87,7 +87,7 @@ def the_sheet(outlook: Outlook, say: Voice) -> None:
                 "The sheet has the batch's own figures again.",
             )
             st.rerun()
-    word, reasons = screen.light(asked.given, asked.answer, asked.wrong)
+    word, reasons = screen.light(asked.answer, asked.wrong, store.preferences())
     with head:
         vessel = f", {outlook.vessel.name}" if outlook.vessel else ""
         st.html(components.lead(f"Packaging {record.name}{vessel}") + _standing(outlook, say))
@@ -96,15 +96,13 @@ def the_sheet(outlook: Outlook, say: Voice) -> None:
     with left:
         p = store.preferences()
         components.markup(
-            screen.sections_html(asked.answer, p)
-            + screen.picture_html(asked.given, asked.answer, p, components.edition()),
+            screen.sections_html(asked.answer, p) + screen.picture_html(asked.answer, p, components.edition()),
             key="sheet",
         )
-        st.html(components.unbroken(screen.care_html(asked.answer, reasons)))
+        st.html(components.unbroken(screen.care_html(asked.answer, reasons, p)))
         st.download_button(
             "Download the sheet, to print",
             lambda: html.sheet_html(
-                asked.given,
                 asked.answer,
                 title=f"Packaging sheet: {record.name}",
                 made=f"Made {say.exact(say.now, lasting=True)}",

@@ -10,7 +10,7 @@ import pytest
 from polars.testing import assert_frame_equal
 
 from analysis import Assessment, Batch, Event, assess
-from analysis.display_units import Say
+from analysis.display_units import DisplayUnits
 from analysis.errors import ReadingsError
 from analysis.evidence import Advice, StandsByCurve
 from analysis.model import PHASES
@@ -58,7 +58,7 @@ def test_a_finished_batch_is_called_finished_with_its_evidence(ale: Any, batch: 
     assert said.hold_met
     assert said.ready
     assert said.held_since is not None
-    told = sentences(said.evidence, Say())
+    told = sentences(said.evidence, DisplayUnits())
     assert any("moved by" in s for s in told)
     assert any("apparent attenuation" in s for s in told)
     assert any("less than 0.001" in s for s in told)
@@ -169,7 +169,7 @@ def test_a_halt_is_called_a_stall_within_two_days_and_never_finished(fermentatio
     assert kept is not None
     assert kept.phase == "stalled"
     assert kept.advice[0] is Advice.HAND_SAMPLE
-    assert any("gush" in line for line in advice_sentences(kept.advice, Say()))
+    assert any("gush" in line for line in advice_sentences(kept.advice, DisplayUnits()))
 
 
 @pytest.mark.parametrize(("scatter_sg", "silent_h"), [(0.0025, 0.0), (0.0, 20.0)])

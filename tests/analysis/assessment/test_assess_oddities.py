@@ -10,7 +10,7 @@ import polars as pl
 import pytest
 
 from analysis import Batch, Event, FinishedBatch, assess, learn
-from analysis.display_units import Say
+from analysis.display_units import DisplayUnits
 from analysis.model import EVENT_KINDS
 from analysis.wording.evidence import advice_sentences, sentences
 
@@ -77,7 +77,7 @@ def test_odd_input_gives_no_error_and_only_numbers(name: str) -> None:
             assert said.finish.p10 <= said.finish.p50 <= said.finish.p90
         assert said.course.null_count().to_numpy().sum() == 0
         assert said.evidence
-        told = " ".join(sentences(said.evidence, Say()) + advice_sentences(said.advice, Say()))
+        told = " ".join(sentences(said.evidence, DisplayUnits()) + advice_sentences(said.advice, DisplayUnits()))
         assert not any(word in told for word in ("nan", "inf", "None"))
 
 

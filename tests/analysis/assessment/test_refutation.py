@@ -12,7 +12,7 @@ import pytest
 
 from analysis import Batch, Event, assess
 from analysis.assessment.refutation import stands_anew, stood_above
-from analysis.display_units import Say
+from analysis.display_units import DisplayUnits
 from analysis.readings.binning import Series, summarise
 from analysis.readings.cleaning import mark
 from analysis.thresholds import STILL_FALLING
@@ -113,7 +113,7 @@ def test_a_pause_that_resumes_is_taken_back(remembered: bool, events: tuple[Even
     assert fell.p_finished is not None
     if remembered:
         assert fell.p_finished <= STILL_FALLING
-        assert any("points since it was called finished" in s for s in sentences(fell.evidence, Say()))
+        assert any("points since it was called finished" in s for s in sentences(fell.evidence, DisplayUnits()))
     assert fell.finish is None or fell.finish.p90 > fell.now
     again = assess(rows, batch, now=at(252), previous=fell)
     assert not again.finished
@@ -127,7 +127,7 @@ def test_a_slow_creep_is_taken_back_and_its_age_told() -> None:
     crept = assess(rows, brew(), now=at(560), previous=called)
     assert not crept.finished
     assert not crept.ready
-    assert any("it was called finished about 16 days ago" in s for s in sentences(crept.evidence, Say()))
+    assert any("it was called finished about 16 days ago" in s for s in sentences(crept.evidence, DisplayUnits()))
     assert crept.finish is None or crept.finish.p50 > crept.now
 
 

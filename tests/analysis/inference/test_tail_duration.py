@@ -10,7 +10,7 @@ import polars as pl
 import pytest
 
 from analysis import Batch, FinishedBatch, assess, learn
-from analysis.display_units import Say
+from analysis.display_units import DisplayUnits
 from analysis.evidence import TailTakes
 from analysis.fermentation import PARAMETERS
 from analysis.inference.tail_duration import HINDSIGHT_SD, TailDuration, expected, tail_durations, told
@@ -122,7 +122,7 @@ def test_the_evidence_tells_how_long_endings_take_and_that_is_about_so(fermentat
     now = made[0].at(0.75 * made[0].finish_h)
     seen = made[0].readings.filter(pl.col("measured_at") <= now)
     evidence = assess(seen, batch, now=now, priors=priors).evidence
-    said = [s for s in sentences(evidence, Say()) if s.startswith("The last stretch")]
+    said = [s for s in sentences(evidence, DisplayUnits()) if s.startswith("The last stretch")]
     assert len(said) == 1
     assert said[0].endswith("going by 7 earlier batches of its kind.")
     left = made[0].left_sg / made[0].left_sg[0]

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from analysis import Batch, FinishedBatch, assess, learn
-from analysis.display_units import Say
+from analysis.display_units import DisplayUnits
 from analysis.fermentation.temperature import ENERGY_MEAN_KJ_MOL, GAS_J_MOL_K, warmer
 from analysis.inference.population import STAGES
 from analysis.inference.prior import Priors
@@ -100,7 +100,7 @@ def test_a_cellar_that_warms_its_lagers_is_told_a_date_that_reckons_with_it(
             said = assess(made.readings, batch, now=made.at(half), priors=priors)
             assert said.finish is not None
             off[knows].append((said.finish.p50 - made.at(made.finish_h)) / timedelta(hours=1))
-            told = [s for s in sentences(said.evidence, Say()) if "warmer" in s]
+            told = [s for s in sentences(said.evidence, DisplayUnits()) if "warmer" in s]
             assert bool(told) is knows
     assert np.median(np.abs(off[True])) < 0.8 * np.median(np.abs(off[False]))
     assert np.median(off[True]) < np.median(off[False])

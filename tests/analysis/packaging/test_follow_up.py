@@ -9,8 +9,8 @@ import pytest
 from analysis.model import Assessment, Batch, Event, Forecast, Range
 from analysis.packaging.follow_up import RESULTS, FollowUp, advice, bottle_day, lesson
 from analysis.packaging.prefill import prefill
-from analysis.packaging.sheet import sheet
 from analysis.schemas import MARKED
+from tests.analysis.packaging.answers import sheet
 
 NOW = datetime(2026, 3, 3, 12, tzinfo=UTC)
 HOUR = timedelta(hours=1)
@@ -58,59 +58,59 @@ def brew(*events: Event, **given: Any) -> Batch:
 
 def test_the_sheet_of_a_finished_batch_fills_itself_in_and_can_be_used_as_it_is() -> None:
     given = prefill(finished(), brew(expected_attenuation=(0.74, 0.80)), now=NOW, volume_l=19, jurisdiction="EU")
-    assert given["final_gravity_sg"] == 1.011
-    assert given["warmest_c"] == 21.2  # since the end of fermentation, not the 26 °C before it
-    assert given["remaining_fall_sg"] == 0.0008
-    assert given["lowest_plausible_sg"] == pytest.approx(1.0098)
-    answer = sheet({**given, "package": "bottle", "carbonation_volumes": 2.3, "bottle_rating_kpa": 1000})
+    assert given.final_gravity_sg == 1.011
+    assert given.warmest_c == 21.2  # since the end of fermentation, not the 26 °C before it
+    assert given.remaining_fall_sg == 0.0008
+    assert given.lowest_plausible_sg == pytest.approx(1.0098)
+    answer = sheet({**given.given(), "package": "bottle", "carbonation_volumes": 2.3, "bottle_rating_kpa": 1000})
     assert answer["bottle_verdict"] == "go"
 
 
 def test_a_hold_that_nobody_has_looked_at_since_yesterday_does_not_count() -> None:
-    assert prefill(finished(), brew(), now=NOW + 20 * HOUR)["hold_met"] is True
+    assert prefill(finished(), brew(), now=NOW + 20 * HOUR).hold_met is True
     stale = prefill(finished(), brew(), now=NOW + 30 * HOUR)
-    assert stale["hold_met"] is False
-    assert "finished" not in stale  # it is not known any more, and it was not seen to be otherwise
-    assert prefill(finished(finished=False), brew(), now=NOW + 30 * HOUR)["finished"] is False
+    assert stale.hold_met is False
+    assert stale.finished is None  # it is not known any more, and it was not seen to be otherwise
+    assert prefill(finished(finished=False), brew(), now=NOW + 30 * HOUR).finished is False
 
 
 @pytest.mark.parametrize("newest", [None, NOW + HOUR])
 def test_a_sheet_fills_in_no_hold_without_readings_or_from_readings_of_the_future(newest: datetime | None) -> None:
     given = prefill(finished(newest_reading_at=newest), brew(), now=NOW)
-    assert given["hold_met"] is False
-    assert "finished" not in given
-    answer = sheet({**given, "package": "bottle", "carbonation_volumes": 2.3, "bottle_rating_kpa": 1000})
+    assert given.hold_met is False
+    assert given.finished is None
+    answer = sheet({**given.given(), "package": "bottle", "carbonation_volumes": 2.3, "bottle_rating_kpa": 1000})
     assert answer["bottle_verdict"] == "stop"
 
 
 def test_hop_creep_is_not_known_from_a_hold_that_nobody_has_looked_at_since() -> None:
     out = brew(Event("dry hop", NOW - 130 * HOUR), Event("hops out", NOW - 62 * HOUR))
-    assert "hop_creep_fall_sg" in prefill(finished(), out, now=NOW)
-    assert "hop_creep_fall_sg" not in prefill(finished(), out, now=NOW + 30 * HOUR)
+    assert prefill(finished(), out, now=NOW).hop_creep_fall_sg is not None
+    assert prefill(finished(), out, now=NOW + 30 * HOUR).hop_creep_fall_sg is None
 
 
 def test_a_batch_without_a_hand_sample_fills_in_a_caution() -> None:
     given = prefill(finished(hand_sample_agrees=None), brew(), now=NOW, volume_l=19)
-    assert given["hand_sample"] is False
-    assert sheet({**given, "package": "bottle", "carbonation_volumes": 2.3})["bottle_verdict"] == "caution"
+    assert given.hand_sample is False
+    assert sheet({**given.given(), "package": "bottle", "carbonation_volumes": 2.3})["bottle_verdict"] == "caution"
 
 
 def test_hop_creep_is_unknown_until_the_gravity_has_held_since_the_hops_came_out() -> None:
     hopped = Event("dry hop", NOW - 130 * HOUR)
     early_out = Event("hops out", NOW - 62 * HOUR)
     unknown = prefill(finished(), brew(hopped), now=NOW, volume_l=19)
-    assert unknown["dry_hopped"] is True
-    assert "hop_creep_fall_sg" not in unknown
+    assert unknown.dry_hopped is True
+    assert unknown.hop_creep_fall_sg is None
     in_bottles = {"package": "bottle", "carbonation_volumes": 2.3, "bottle_rating_kpa": 5000}
-    assert sheet({**unknown, **in_bottles})["bottle_verdict"] == "caution"
+    assert sheet({**unknown.given(), **in_bottles})["bottle_verdict"] == "caution"
     known = prefill(finished(), brew(hopped, early_out), now=NOW, volume_l=19)
-    assert sheet({**known, **in_bottles})["bottle_verdict"] == "go"
-    assert prefill(finished(), brew(hopped, early_out), now=NOW)["hop_creep_fall_sg"] == 0.001
+    assert sheet({**known.given(), **in_bottles})["bottle_verdict"] == "go"
+    assert prefill(finished(), brew(hopped, early_out), now=NOW).hop_creep_fall_sg == 0.001
 
 
 def test_a_forced_test_is_taken_from_the_batchs_events() -> None:
     forced = Event("forced test", NOW - 90 * HOUR, gravity_sg=1.0095)
-    assert prefill(finished(), brew(forced), now=NOW)["forced_test_sg"] == 1.0095
+    assert prefill(finished(), brew(forced), now=NOW).forced_test_sg == 1.0095
 
 
 @pytest.mark.parametrize("result", RESULTS)
@@ -131,7 +131,7 @@ def test_the_test_bottle_is_due_a_week_after_packaging() -> None:
 def test_a_lot_that_gushed_teaches_the_next_sheet() -> None:
     earlier = [FollowUp("right", date(2026, 1, 1)), FollowUp("gushing", date(2026, 2, 1))]
     fall, sentence = lesson(earlier)
-    assert prefill(finished(), brew(), now=NOW, earlier=earlier)["remaining_fall_sg"] == fall > 0.0008
+    assert prefill(finished(), brew(), now=NOW, earlier=earlier).remaining_fall_sg == fall > 0.0008
     assert sentence is not None
     assert "forced test" in sentence
     assert lesson(earlier[:1]) == (0.0, None)

@@ -21,11 +21,14 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
+from analysis.display_units import DisplayUnits
 from analysis.packaging import safety
 from analysis.packaging.carbonation import chart_gauge_kpa
 from analysis.packaging.refermentation import FORCED_TEST_WITHIN_SG, believed_test, expected_highest, lowest_plausible
-from analysis.packaging.sheet import DisplayUnits, sheet
-from analysis.packaging.sweetener_dose import stabilised
+from analysis.packaging.sweetening import stabilised
+from analysis.packaging.validation import checked
+from analysis.wording.sheet_cautions import KEG
+from tests.analysis.packaging.answers import sheet
 
 Sheet = dict[str, Any]
 RANK = {"go": 0, "caution": 1, "stop": 2}
@@ -46,25 +49,27 @@ def reaches_no_lower_than_the_floor(inputs: Sheet) -> bool:
     if "filtered" in inputs or "stabilised" in inputs or "final_gravity_sg" not in inputs:
         return False
     final = inputs["final_gravity_sg"]
-    return bool(final - inputs["remaining_fall_sg"] >= lowest_plausible(inputs, final) + 0.0002)
+    return bool(final - inputs["remaining_fall_sg"] >= lowest_plausible(checked(inputs), final) + 0.0002)
 
 
 def agrees(inputs: Sheet) -> bool:
     """A forced test that is doubted, lies below the final gravity or below every other floor is against the drink."""
-    forced, final = believed_test(inputs), inputs.get("final_gravity_sg")
+    forced, final = believed_test(checked(inputs)), inputs.get("final_gravity_sg")
     if forced is None or final is None or final > forced + FORCED_TEST_WITHIN_SG:
         return False
-    return forced >= lowest_plausible(without(inputs, "forced_test_sg"), final)
+    return forced >= lowest_plausible(checked(without(inputs, "forced_test_sg")), final)
 
 
 def allows_more(inputs: Sheet) -> bool:
     """A range of the yeast that asks for more than the drink's own is against the drink."""
-    return expected_highest(inputs)[0] >= expected_highest(without(inputs, "expected_low"))[0]
+    return expected_highest(checked(inputs))[0] >= expected_highest(checked(without(inputs, "expected_low")))[0]
 
 
 def raises_the_floor(inputs: Sheet) -> bool:
     final = inputs.get("final_gravity_sg", 1.010)
-    return lowest_plausible(inputs, final) >= lowest_plausible(without(inputs, "expected_high"), final)
+    return lowest_plausible(checked(inputs), final) >= lowest_plausible(
+        checked(without(inputs, "expected_high")), final
+    )
 
 
 def always(_: Sheet) -> bool:
@@ -210,8 +215,8 @@ def test_a_go_stands_only_on_a_known_rating_that_the_worst_case_stays_under(inpu
     assert answer[f"{package}_worst_gauge_kpa"] <= inputs[RATING[package]]
     for key in ("finished", "hold_met", "hand_sample"):
         assert inputs[key] is True
-    ended = inputs["final_gravity_sg"] <= expected_highest(inputs)[0] + 0.0005
-    assert ended or believed_test(inputs) is not None or stabilised(inputs).counts
+    ended = inputs["final_gravity_sg"] <= expected_highest(checked(inputs))[0] + 0.0005
+    assert ended or believed_test(checked(inputs)) is not None or stabilised(checked(inputs)).counts
 
 
 SOUND: Sheet = {
@@ -323,7 +328,7 @@ def test_a_keg_whose_worst_case_passes_its_rating_is_stopped_unless_it_stays_col
     assert told("keg", **lively, storage_c=6)["keg_verdict"] == "go"
     assert told("keg", **lively, storage_c=6, keg_rating_kpa=400)["keg_verdict"] == "stop"
     assert told("keg", carbonation_volumes=4.5, storage_c=40, keg_rating_kpa=600)["keg_verdict"] == "stop"
-    assert safety.KEG in warm["cautions"]
+    assert KEG in warm["cautions"]
 
 
 @pytest.mark.parametrize("key", ["finished", "hold_met"])

@@ -16,7 +16,7 @@ from typing import Any
 import numpy as np
 import pytest
 
-from analysis.packaging.sheet import sheet
+from tests.analysis.packaging.answers import sheet
 
 SEED = 20260303
 PACKAGINGS = 10_000

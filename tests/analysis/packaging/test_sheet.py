@@ -7,7 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.packaging.sheet import ANSWERS, DisplayUnits, SheetInputError, fields, sheet
+from analysis.display_units import DisplayUnits
+from analysis.packaging import SheetInputError, fields
+from analysis.wording.sheet_json import ANSWERS
+from tests.analysis.packaging.answers import sheet
 
 BASE: dict[str, Any] = {
     "drink": "ale",
@@ -129,9 +132,8 @@ def test_a_bottle_of_unknown_rating_never_gets_a_go_and_asks_for_the_rating_firs
     assert answer["bottle_verdict"] == verdict
     if verdict == "caution":
         assert answer["bottle_reasons"][0].startswith("First read on the maker's sheet what the bottles are rated for")
-    asked = sheet(
-        {**BASE, "forced_test_sg": 1.011} | {"bottle_rating_kpa": None}, say=DisplayUnits(pressure_unit="psi")
-    )
+    unrated = {**BASE, "forced_test_sg": 1.011, "bottle_rating_kpa": None}
+    asked = sheet(unrated, say=DisplayUnits(pressure_unit="psi"))
     assert "rated for, in psi" in asked["bottle_reasons"][0]
     assert "kPa" not in " ".join(asked["bottle_reasons"])
 

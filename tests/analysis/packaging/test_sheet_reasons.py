@@ -6,8 +6,9 @@ from typing import Any
 
 import pytest
 
-from analysis.packaging.safety import OXYGEN_CHECKLIST
-from analysis.packaging.sheet import SheetInputError, sheet
+from analysis.packaging import SheetInputError
+from analysis.wording.sheet_cautions import OXYGEN_CHECKLIST
+from tests.analysis.packaging.answers import sheet
 
 ALE: dict[str, Any] = {
     "drink": "ale",

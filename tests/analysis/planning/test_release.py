@@ -122,8 +122,8 @@ def test_nothing_is_released_on_stale_readings_whatever_else_is_true(
     if not fresh:
         assert not made.may_package
         assert not kept.may_package
-        assert filled["hold_met"] is False
-        assert filled.get("finished") is not True
+        assert filled.hold_met is False
+        assert filled.finished is not True
         said = " ".join((why(made), *heeds(made), *heeds(kept)))
         assert "A keg that stays cold may be filled" not in said
         if made.packaging_day is not None:

@@ -7,12 +7,12 @@ import typing
 import pytest
 
 from analysis import evidence as kinds
-from analysis.display_units import Say
+from analysis.display_units import DisplayUnits
 from analysis.evidence import Advice, Evidence
 from analysis.wording.evidence import advice_sentences, sentence, sentences
 
-METRIC = Say()
-OTHER = Say("°P", "°F", "psi")
+METRIC = DisplayUnits()
+OTHER = DisplayUnits("°P", "°F", "psi")
 
 ONE_OF_EACH: tuple[Evidence, ...] = (
     kinds.NothingYet(0),

@@ -5,8 +5,8 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from analysis.packaging import field_of, sheet
 from analysis.packaging.follow_up import FollowUp
-from analysis.packaging.sheet import field_of, sheet
 from dashboard.charts.palette import PALETTES
 from dashboard.screens.packaging import follow_up, inputs
 from dashboard.sheet import screen
@@ -164,21 +164,23 @@ SOUND_KEG = {
 
 
 def test_a_keg_gets_go_only_with_everything_seen():
-    assert screen.light(SOUND_KEG, sheet(SOUND_KEG), ()) == ("go", [])
+    assert screen.light(sheet(SOUND_KEG), (), Preferences()) == ("go", [])
     cold = {**SOUND_KEG, "storage_c": 8.0}  # where it is warmer, a keg of unknown rating is a stop
     for key in ("finished", "hold_met", "hand_sample", "keg_rating_kpa", "remaining_fall_sg", "serving_c"):
         given = {**cold, key: None}
-        word, reasons = screen.light(given, sheet(given), ())
+        word, reasons = screen.light(sheet(given), (), Preferences())
         assert word == "caution", key
         assert len(reasons) == 1, key
     for key in ("drink", "final_gravity_sg"):
         given = {**cold, key: None}
-        assert screen.light(given, sheet(given), ())[0] == "stop", key
+        assert screen.light(sheet(given), (), Preferences())[0] == "stop", key
 
 
 def test_a_refusal_turns_any_verdict_into_stop():
-    answer = {"bottle_verdict": "go", "refusals": ["Too much sulfite."], "bottle_reasons": []}
-    assert screen.light({"package": "bottle"}, answer, ()) == ("stop", ["Too much sulfite."])
+    too_much = {"jurisdiction": "EU", "sulfite_ppm": 60, "sulfite_as": "so2"}
+    word, reasons = screen.light(sheet({**SOUND_KEG, **too_much}), (), Preferences())
+    assert word == "stop"
+    assert reasons[0].startswith("60 mg/L of SO2 is at or over the limit")
 
 
 def test_the_word_safe_never_stands_on_the_sheet(cellar, held, page):
@@ -249,10 +251,8 @@ def test_a_test_bottle_is_waited_for_a_week_after_packaging(service, page):
 
 
 def test_the_picture_follows_the_pages_colours():
-    answer = {
-        "bottle_pressure_distribution": [{"chance": 0.1, "gauge_kpa": 200.0}, {"chance": 0.9, "gauge_kpa": 300.0}]
-    }
-    light, dark = (screen.picture_html({}, answer, Preferences(), edition) for edition in ("light", "dark"))
+    answer = sheet({"package": "bottle", "carbonation_volumes": 2.4})
+    light, dark = (screen.picture_html(answer, Preferences(), edition) for edition in ("light", "dark"))
     assert PALETTES["light"].inferred in light
     assert PALETTES["dark"].inferred in dark
     assert PALETTES["light"].ink not in dark

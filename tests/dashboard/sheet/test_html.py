@@ -7,7 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.packaging.sheet import Quantity, sheet
+from analysis.display_units import DisplayUnits
+from analysis.packaging import Quantity, checked, sheet
+from analysis.wording.sheet_json import as_json
 from dashboard.sheet.html import pressure_svg, sheet_html
 from dashboard.sheet.rows import answer_sections, input_sections
 from ingest.model import Preferences
@@ -66,7 +68,7 @@ class Page(HTMLParser):
 def page(**changes: Any) -> Page:
     inputs = {**GIVEN, **changes}
     parsed = Page()
-    parsed.feed(str(sheet_html(inputs, sheet(inputs), title="Saison <3", made="Thu 3 Dec 2026, 18:04")))
+    parsed.feed(str(sheet_html(sheet(inputs), title="Saison <3", made="Thu 3 Dec 2026, 18:04")))
     return parsed
 
 
@@ -99,7 +101,7 @@ def test_a_kegs_page_leads_with_its_verdict_too_and_a_refused_sulfite_stops_it()
 
 def test_every_caution_and_refusal_is_printed() -> None:
     inputs = {**GIVEN, "finished": False}
-    answer = sheet(inputs)
+    answer = as_json(sheet(inputs), DisplayUnits(pressure_unit="bar"))  # as preferences are unless they are changed
     text = page(finished=False).text
     for sentence in [*answer["refusals"], *answer["cautions"], *answer["checklist"]]:
         assert sentence in text
@@ -107,7 +109,7 @@ def test_every_caution_and_refusal_is_printed() -> None:
 
 def test_an_empty_sheet_prints_too() -> None:
     parsed = Page()
-    parsed.feed(str(sheet_html({}, sheet({}))))
+    parsed.feed(str(sheet_html(sheet({}))))
     assert parsed.open == []
     assert "licensed practice" in parsed.text
     assert "None" not in parsed.text
@@ -115,7 +117,7 @@ def test_an_empty_sheet_prints_too() -> None:
 
 def test_numbers_follow_the_persons_units() -> None:
     mine = Preferences(gravity_unit="°P", temperature_unit="°F", volume_unit="US gal", pressure_unit="psi")
-    said = {row.label: row.value for section in input_sections(GIVEN, mine) for row in section.rows}
+    said = {row.label: row.value for section in input_sections(checked(GIVEN), mine) for row in section.rows}
     assert said["Volume"] == "5.02\u202fUS gal"
     assert said["Final gravity"] == "2.8\u202f°P"
     assert said["Warmest since it finished"] == "68.0\u202f°F"
@@ -141,7 +143,7 @@ def test_what_is_typed_in_ones_own_unit_comes_back_as_it_was(
 
 
 def test_the_picture_marks_the_rating_and_is_absent_where_nothing_is_known() -> None:
-    distribution = sheet(GIVEN)["bottle_pressure_distribution"]
+    distribution = sheet(GIVEN).bottle_pressure_distribution
     assert ">rating<" in pressure_svg(distribution, 800, Preferences())
     assert ">rating<" not in pressure_svg(distribution, None, Preferences())
-    assert pressure_svg([], 800, Preferences()) == ""
+    assert pressure_svg((), 800, Preferences()) == ""

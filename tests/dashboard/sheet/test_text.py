@@ -6,7 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from analysis.packaging.sheet import sheet
+from analysis.display_units import DisplayUnits
+from analysis.packaging import sheet
+from analysis.wording.sheet_json import as_json
 from dashboard.__main__ import main
 from dashboard.sheet.text import sheet_text
 from ingest.model import Preferences
@@ -42,8 +44,8 @@ def asked(tmp_path: Path) -> Path:
 
 
 def test_the_text_leads_with_the_verdict_and_every_reason() -> None:
-    answer = sheet(GIVEN)
-    text = sheet_text(answer, Preferences())
+    answer = as_json(sheet(GIVEN), DisplayUnits(pressure_unit="bar"))  # as preferences are unless they are changed
+    text = sheet_text(sheet(GIVEN), Preferences())
     flat = " ".join(text.split())
     assert text.startswith("Caution. Something here needs your care first.")
     figures = flat.index("Alcohol and attenuation")
@@ -66,7 +68,7 @@ def test_the_text_has_labels_and_units_and_no_key_or_object(asked: Path, capsys:
 
 def test_scripts_get_the_answer_of_the_sheet_itself(asked: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["sheet", "--input", str(asked), "--json"]) == 0
-    assert json.loads(capsys.readouterr().out) == json.loads(json.dumps(sheet(GIVEN)))
+    assert json.loads(capsys.readouterr().out) == json.loads(json.dumps(as_json(sheet(GIVEN), DisplayUnits())))
 
 
 def test_a_refusal_without_a_package_leads_the_text_too() -> None:

@@ -1,0 +1,417 @@
+"""The findings of the packaging sheet as whole sentences, in the person's units."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from analysis.display_units import DisplayUnits, percent
+from analysis.packaging import findings as f
+from analysis.packaging import pressure_findings as p
+from analysis.packaging import safety, sulfite
+from analysis.packaging.carbonation import PRIMING_SUGARS
+from analysis.packaging.findings import Finding, Remark
+from analysis.packaging.sweetening import SWEETENERS
+from analysis.wording import sheet_cautions
+
+_REMARKS: Final[dict[Remark, str]] = {
+    Remark.NOT_FINISHED: "It has not finished: no bottle before it has.",
+    Remark.FINISH_NOT_SAID: "It is not said whether it has finished: do not fill a bottle until you know.",
+    Remark.HOLD_NOT_MET: ("The gravity has not been seen to hold for as long as you asked: no bottle before it has."),
+    Remark.HOLD_NOT_SAID: ("It is not said whether the gravity was seen to hold: do not fill a bottle until you know."),
+    Remark.NO_HAND_SAMPLE: (
+        "No hand sample confirms the gravity: a float that is stuck or fouled looks just like a finish."
+    ),
+    Remark.DIASTATIC: (
+        "A diastatic yeast eats dextrins and creeps for weeks: more gas than this sheet expects may come."
+    ),
+    Remark.MIXED_CULTURE: "A mixed culture goes on for months: more gas than this sheet expects may come.",
+    Remark.STABILISED_SO_NO_PRIMING: (
+        "It is said to be stabilised, and stabilised yeast will not carbonate it: no priming sugar is given. Carbonate "
+        "it in a keg and fill cold."
+    ),
+    Remark.PRESSURE_UNKNOWN: (
+        "Neither a carbonation nor the warmest temperature is given, so the pressure is unknown: do not fill a bottle "
+        "until you know."
+    ),
+    Remark.COUNTED_AS_STILL: "No carbonation is wished for: it is counted as still, with what it already holds.",
+    Remark.CREEP_NOT_COUNTED: "What the hops may start is not given, so the pressure to expect counts none of it.",
+    Remark.HEATING_AT_UNKNOWN_VOLUMES: (
+        sheet_cautions.HEATING + sheet_cautions.HEATING_UNKNOWN + sheet_cautions.HEATING_PRACTICE
+    ),
+    Remark.KEG_NOT_SEEN_TO_HOLD: (
+        "It has not been seen to finish and hold: only a keg with a working relief valve, its pressure checked daily, "
+        "may be filled now, and kept cold."
+    ),
+    Remark.KEG_CULTURE_GOES_ON: "This culture may go on for weeks: keep the keg cold and check its pressure.",
+    Remark.KEG_CREEP_UNKNOWN: (
+        "Dry hops can start a renewed fall whose size is not known here: the keg must stay cold."
+    ),
+    Remark.KEG_FALL_UNKNOWN: (
+        "What may still ferment is not known: it is counted down to the lowest plausible gravity."
+    ),
+    Remark.SERVING_TEMPERATURE_UNKNOWN: (
+        "The serving temperature is not given: enter it, or no pressure to set can be said."
+    ),
+    Remark.CARBONATION_UNKNOWN: "The carbonation is not given: enter it, or no pressure to set can be said.",
+    Remark.NO_PRIMING_BEFORE_THE_FINISH: "No priming sugar goes into a keg before it has finished.",
+    Remark.NO_PRIMING_BEFORE_THE_HOLD: "No priming sugar goes into a keg before its gravity has been seen to hold.",
+    Remark.STABILISED_BEER: (
+        "It is said to be stabilised, but counts as holding live yeast: in beer sulfite and sorbate stabilise nothing."
+    ),
+    Remark.STRONG_FOR_BALLING: (
+        "Balling's relations were made for beer; at this strength the alcohol may be off by half a per cent."
+    ),
+    Remark.ADD_ACID_IN_THIRDS: "Add acid in thirds, stir and taste; measure the pH again.",
+    Remark.LOWEST_LIMIT_USED: (
+        "The place is not said or not known, so the lowest known limit was used. Check your own rules."
+    ),
+    Remark.SULFITE_OF_UNSAID_DRINK: (
+        f"The drink is not said: in beer the EU allows only {sulfite.EU_BEER_PPM:.0f} mg/L of SO2 in all."
+    ),
+    Remark.SULFITE_IN_BEER: "In beer sulfite is an antioxidant and stabilises nothing.",
+    Remark.SORBATE_BEFORE_THE_FINISH: "It has not finished: sorbate will not stop it.",
+    Remark.CREEP: sheet_cautions.CREEP,
+    Remark.BOTTLES: sheet_cautions.BOTTLES,
+    Remark.TEST_BOTTLE: sheet_cautions.TEST_BOTTLE,
+    Remark.KEG: sheet_cautions.KEG,
+    Remark.GAS_IN_THE_ROOM: sheet_cautions.GAS_IN_THE_ROOM,
+    Remark.SULFITE_HANDLING: sheet_cautions.SULFITE_HANDLING,
+    Remark.SULFITE_ASTHMA: sheet_cautions.SULFITE_ASTHMA,
+    Remark.SULFITE_LABEL: sheet_cautions.SULFITE_LABEL,
+    Remark.SORBATE: sheet_cautions.SORBATE,
+    Remark.NOT_IN_BEER: sheet_cautions.NOT_IN_BEER,
+    Remark.DEFER: sheet_cautions.DEFER,
+}
+
+_NARROW: Final = " A forced test would narrow this."
+_COUNTS_AS_LIVE: Final = "It is said to be stabilised, but counts as holding live yeast: "
+_KEG_WAY_OUT: Final = (
+    "Keep it cold and enter that as the hottest place it may stand, or show by a forced test that less is left; a "
+    "relief valve is the last resort, not a plan."
+)
+
+
+def worded(finding: Finding, units: DisplayUnits) -> str:
+    """The finding as a sentence or two.
+
+    Parameters
+    ----------
+    finding
+        One of the packaging sheet's.
+    units
+        The person's, for gravity, temperature and pressure.
+    """
+    if isinstance(finding, Remark):
+        return _unrated(finding, units) or _REMARKS[finding]
+    for say in (_end, _sweetener, _gas, _rated_bottle, _unrated_bottle, _heated, _keg, _dose, _sulfite):
+        sentence = say(finding, units)
+        if sentence is not None:
+            return sentence
+    raise TypeError(f"no words for {finding!r}")
+
+
+def _unrated(remark: Remark, units: DisplayUnits) -> str | None:
+    if remark is Remark.BOTTLE_RATING_UNKNOWN:
+        return (
+            f"First read on the maker's sheet what the bottles are rated for, in {units.pressure_unit}, and enter it: "
+            "with an unknown rating there is no go. Until then they count as the weakest ordinary bottles, "
+            f"{units.pressure(safety.UNRATED_BOTTLE_KPA)} with 3.0 volumes at most (common practice); those for still "
+            "wine, with swing tops or of thin glass may hold less."
+        )
+    if remark is Remark.KEG_RATING_UNKNOWN:
+        return (
+            f"First read the keg's marking and enter its rating in {units.pressure_unit}: with an unknown rating there "
+            f"is no go, and until then it counts as {units.pressure(safety.UNRATED_KEG_KPA)}."
+        )
+    return None
+
+
+def _end(finding: Finding, units: DisplayUnits) -> str | None:
+    match finding:
+        case f.FinalGravityUnknown(package):
+            return (
+                "The final gravity is not given, so it cannot be judged whether it has ended: do not fill a "
+                f"{package} until you know."
+            )
+        case f.AboveForcedTest(final, tested):
+            return (
+                f"The gravity, {units.gravity(final)}, is above the end of its forced test, {units.gravity(tested)}: "
+                "it is not done."
+            )
+        case f.AboveExpectedEnd(final, highest, package, is_beer):
+            return (
+                f"The gravity, {units.gravity(final)}, is above where this drink is expected to end, "
+                f"{units.gravity(highest)} or lower: what is left may ferment in the {package}. Make a forced test, or "
+                f"{'filter it free of yeast' if is_beer else 'stabilise it'}."
+            )
+        case f.AboveStrictestEnd(missing, final, highest, package):
+            return (
+                f"The {missing} is not given. The gravity, {units.gravity(final)}, is above {units.gravity(highest)}, "
+                f"where the strictest of what it could be ends: do not fill a {package} until you know."
+            )
+        case f.EndUnjudged(missing):
+            return f"The {missing} is not given, so it cannot be judged whether it ended where it should."
+        case f.ForcedTestUnchecked(tested, missing):
+            return (
+                f"The {missing} is not given, so the forced test of {units.gravity(tested)} cannot be checked and "
+                "counts for nothing: give it, or make a second forced test."
+            )
+        case f.ForcedTestDoubted(tested, highest):
+            return (
+                "Make a second forced test, warm and with plenty of fresh yeast: the one given ended at "
+                f"{units.gravity(tested)}, well above the {units.gravity(highest)} or lower that drink and yeast "
+                "reach. It may have failed, or the sample was not of this lot, so it counts for nothing here."
+            )
+        case f.FallUnknown(None):
+            return "What may still ferment is not known: none of it is counted."
+        case f.FallUnknown(float() as lowest):
+            return (
+                "What may still ferment is not known: it is counted down to the lowest plausible gravity, "
+                f"{units.gravity(lowest)}."
+            )
+    return None
+
+
+def _sweetener(finding: Finding, units: DisplayUnits) -> str | None:
+    match finding:
+        case f.StabilisingUnjudged(missing):
+            return f"{_COUNTS_AS_LIVE}give its {' and '.join(missing)} first, on which it depends."
+        case f.TooLittleToStabilise(molecular):
+            return (
+                f"{_COUNTS_AS_LIVE}{molecular:.2f} mg/L of molecular SO2 is below the "
+                f"{sulfite.STABILISING_MOLECULAR_PPM} mg/L that holds microbes back."
+            )
+        case f.PhTooHighToStabilise(ph):
+            return f"{_COUNTS_AS_LIVE}at pH {ph:.1f} a usual dose of sulfite and sorbate stabilises nothing."
+        case f.SweetenerFerments(sweetener, why_not):
+            return (
+                f"{_first(why_not, units)}{sweetener.capitalize()} ferments: with live yeast it makes gas in any "
+                f"bottle, still ones too. {sheet_cautions.WAYS_TO_SWEETEN}"
+            )
+        case f.KegSweetenerFerments(sweetener, why_not):
+            return (
+                f"{_first(why_not, units)}{sweetener.capitalize()} ferments with live yeast: keep the keg cold, check "
+                "its pressure, and read its marking."
+            )
+        case f.StabilisingCanFail(sweetener):
+            return (
+                f"{sweetener.capitalize()} ferments, and stabilising can fail: keep these bottles cold and watch a "
+                "test bottle."
+            )
+        case f.SweetenerDoseUnknown(sweetener, package):
+            until = ": do not fill a keg until you know" if package == "keg" else ""
+            return f"How much {sweetener} goes in is not known, so no pressure here counts it{until}."
+        case f.AboutSweetener(sweetener):
+            return SWEETENERS[sweetener].note
+        case f.CannotLiftGravity(sweetener, wanted):
+            return f"{sweetener} cannot lift the gravity to {wanted:.3f}; give its mass instead.".capitalize()
+    return None
+
+
+def _first(why_not: f.NotStabilised | None, units: DisplayUnits) -> str:
+    return "" if why_not is None else f"{worded(why_not, units)} "
+
+
+def _gas(finding: Finding, _: DisplayUnits) -> str | None:
+    match finding:
+        case p.HoldsMoreThanWished(held, wished):
+            return f"It already holds {held:.1f} volumes, more than the {wished:.1f} you wish for."
+        case p.WarmestUnknown(counted):
+            more = ""
+            if counted is not None:
+                more = (
+                    f" Up to {counted.held_volumes:.1f} volumes may still be dissolved, more than the "
+                    f"{counted.wished_volumes:.1f} you wish for, and are counted."
+                )
+            return (
+                "The warmest temperature since it finished is not given: enter it, or no priming sugar can be said."
+                f"{more}"
+            )
+        case p.MoreThanOrdinaryBottles(volumes):
+            return (
+                f"{volumes:.1f} volumes are to be expected, more than ordinary bottles are filled with (above "
+                f"{safety.STOP_VOLUMES}, common practice): use only bottles whose maker names such a use."
+            )
+    return None
+
+
+def _rated_bottle(finding: Finding, units: DisplayUnits) -> str | None:
+    match finding:
+        case p.BottleRatingNotBelieved(rating, counted):
+            return (
+                f"A rating of {units.pressure(rating)} is not believed and counts as {units.pressure(counted)}, with "
+                "which new bottles for sparkling wine are tested: no bottle is made to work above that. Check the "
+                "number and its unit."
+            )
+        case p.ExpectedAboveRating(gauge, storage_c, rating, only_with_air):
+            together = f"{_air(True, units)}, together" if only_with_air else ","
+            return f"{_expected(gauge, storage_c, units)}{together} above {_bottles_rating(rating, units)}."
+        case p.ExpectedNearRating(gauge, storage_c, rating, with_air):
+            return (
+                f"{_expected(gauge, storage_c, units)}{_air(with_air, units)}, within {percent(safety.RATING_MARGIN)} "
+                f"of {_bottles_rating(rating, units)}."
+            )
+        case p.ChanceAboveRating(chance, rating):
+            return f"The chance that the pressure passes {_bottles_rating(rating, units)} is {100 * chance:.1f}\u202f%."
+        case p.SeldomAboveRating(rating, with_air):
+            return (
+                f"About once in ten thousand the pressure would pass {_bottles_rating(rating, units)}"
+                f"{_air(with_air, units).replace(' and', ', counting', 1)}."
+            )
+        case p.WorstAboveRating(gauge, rating, with_air, sweetener):
+            eaten = f" and with all the {sweetener} eaten" if sweetener is not None else ""
+            return (
+                f"In the worst case, down to the lowest plausible gravity{eaten}, it reaches {units.pressure(gauge)}"
+                f"{_air(with_air, units)}, above {_bottles_rating(rating, units)}.{'' if eaten else _NARROW}"
+            )
+    return None
+
+
+def _unrated_bottle(finding: Finding, units: DisplayUnits) -> str | None:
+    match finding:
+        case p.ExpectedAboveTrust(gauge, storage_c, with_air):
+            return f"{_expected(gauge, storage_c, units)}{_air(with_air, units)}, above {_trusted(units)}."
+        case p.VolumesAboveLimit(volumes, stops):
+            limit = f"{safety.STOP_VOLUMES}" if stops else f"{safety.CAUTION_VOLUMES:.1f}"
+            return (
+                f"{volumes:.1f} volumes are to be expected, above {limit} in a bottle of unknown rating (common "
+                "practice)."
+            )
+        case p.WorstAboveNewBottleTest(gauge, with_air):
+            return (
+                f"In the worst case it reaches {units.pressure(gauge)}{_air(with_air, units)}, more than the "
+                f"{units.pressure(safety.NEW_BOTTLE_TEST_KPA)} with which new beer bottles are tested for a minute."
+                f"{_NARROW}"
+            )
+        case p.WorstAboveTrust(volumes, gauge, with_air):
+            return (
+                f"In the worst case it reaches {volumes:.1f} volumes, {units.pressure(gauge)}{_air(with_air, units)}."
+                f"{_NARROW}"
+            )
+    return None
+
+
+def _heated(finding: Finding, units: DisplayUnits) -> str | None:
+    match finding:
+        case p.Heating(volumes, gauge):
+            return (
+                f"{sheet_cautions.HEATING}These {volumes:.1f} volumes reach about {units.pressure(gauge)} at "
+                f"{units.temperature(safety.PASTEURISING_C)}. {sheet_cautions.HEATING_PRACTICE}"
+            )
+        case p.HeatedAboveRating(gauge, with_air, rating):
+            limit = _trusted(units) if rating is None else f"their rating of {units.pressure(rating)}"
+            return (
+                f"Heated, these bottles would reach about {units.pressure(gauge)}{_air(with_air, units)}, above "
+                f"{limit}: do not heat them."
+            )
+    return None
+
+
+def _expected(gauge_kpa: float, storage_c: float, units: DisplayUnits) -> str:
+    return f"{units.pressure(gauge_kpa)} are to be expected at {units.temperature(storage_c)}"
+
+
+def _air(with_air: bool, units: DisplayUnits) -> str:
+    return f" and up to {units.pressure(safety.HEAD_SPACE_KPA)} from air in the neck" if with_air else ""
+
+
+def _bottles_rating(rating_kpa: float, units: DisplayUnits) -> str:
+    return f"the bottle's rating of {units.pressure(rating_kpa)}"
+
+
+def _trusted(units: DisplayUnits) -> str:
+    return f"the {units.pressure(safety.UNRATED_BOTTLE_KPA)} that bottles of unknown rating are trusted with"
+
+
+def _keg(finding: Finding, units: DisplayUnits) -> str | None:
+    usual = f"{units.pressure(50)} to {units.pressure(200)}"
+    match finding:
+        case p.SettingAboveRating(volumes, serving_c, gauge, rating):
+            return (
+                f"Holding {volumes:.1f} volumes at {units.temperature(serving_c)} takes {units.pressure(gauge)}, above "
+                f"{_kegs_rating(rating, units)}. Usual is {usual}: serve it colder, or wish for less."
+            )
+        case p.VesselAboveRating(gauge, rating):
+            return (
+                f"The vessel stands at {units.pressure(gauge)}, above {_kegs_rating(rating, units)}. Vent it first; "
+                f"usual in a keg is {usual}."
+            )
+        case p.WarmedKeg(gauge, storage_c, rating, at_worst, near, sweetener, eaten):
+            all_of_it = "" if not eaten else " and all ferments that may"
+            if eaten and sweetener is not None:
+                all_of_it = f" and all the {sweetener} ferments"
+            down = ", down to the lowest plausible gravity," if at_worst else ""
+            held = f"near {_kegs_rating(rating, units)}. Keep it cold."
+            if not near:
+                held = f"above {_kegs_rating(rating, units)}. {_KEG_WAY_OUT}"
+            return (
+                f"If the keg warms to {units.temperature(storage_c)}{all_of_it}{down} it reaches "
+                f"{units.pressure(gauge)}, {held}"
+            )
+        case p.KegRatingNotBelieved(rating_kpa, counted):
+            return (
+                f"A rating of {units.pressure(rating_kpa)} counts as {units.pressure(counted)}, the most that small "
+                "kegs are marked for; read the marking again, with its unit."
+            )
+    return None
+
+
+def _kegs_rating(rating: p.KegRating, units: DisplayUnits) -> str:
+    said = units.pressure(rating.gauge_kpa)
+    return f"the keg's rating of {said}" if rating.known else f"the {said} of a keg of unknown rating"
+
+
+def _dose(finding: Finding, _: DisplayUnits) -> str | None:
+    match finding:
+        case f.SugarVaries(sugar):
+            return f"{sugar.capitalize()} varies from lot to lot: {PRIMING_SUGARS[sugar].source}."
+        case f.ScaleTooCoarse(step, total):
+            return (
+                f"Steps of {step:g} g are too coarse for {total:g} g of these hops: use a finer scale and enter its "
+                "step."
+            )
+        case f.DoseCounted(ppm, counted_as, basis):
+            counted = "SO2" if counted_as == "so2" else "the salt, potassium metabisulfite"
+            start = f"The dose of {ppm:g} mg/L is counted as {counted}, as {basis}: "
+            if basis == "added":
+                return (
+                    f"{start}part of it gets bound, so less stays free and the molecular SO2 is at most the figure "
+                    "here."
+                )
+            return f"{start}the grams here assume that none of it gets bound. Measure the free SO2 afterwards."
+    return None
+
+
+def _sulfite(finding: Finding, _: DisplayUnits) -> str | None:
+    match finding:
+        case f.SulfiteOverLimit(total, limit, drink, jurisdiction, source):
+            return (
+                f"{total:.0f} mg/L of SO2 is at or over the limit of {limit:.0f} mg/L for {drink or 'drink'} in the "
+                f"{jurisdiction} ({source})."
+            )
+        case f.NoSulfiteLimitKnown(place):
+            return (
+                f"No number for SO2 in this drink is known for {place or 'a place that is not said'}; beer in the EU "
+                f"may hold {sulfite.EU_BEER_PPM:.0f} mg/L in all. Check your own rules."
+            )
+        case f.OnlyAntioxidant(ph, total, molecular):
+            return (
+                f"At pH {ph:.1f} sulfite is an antioxidant and stabilises nothing: of {total:.0f} mg/L of SO2 only "
+                f"{molecular:.2f} mg/L is molecular."
+            )
+        case f.MolecularInBeer(total, molecular):
+            return (
+                f"Of {total:.0f} mg/L of SO2 {molecular:.2f} mg/L is molecular, enough to hold many microbes back; in "
+                "beer it still counts as an antioxidant only, not as stabilising."
+            )
+        case f.LittleMolecular(molecular):
+            return (
+                f"{molecular:.2f} mg/L of molecular SO2 is below the {sulfite.STABILISING_MOLECULAR_PPM} mg/L that "
+                "holds microbes back (0.8 for white wine; common practice)."
+            )
+        case f.SorbateOverLimit(salt, acid, limit, source):
+            return (
+                f"{salt:.0f} mg/L of potassium sorbate is {acid:.0f} mg/L of sorbic acid, at or over the limit of "
+                f"{limit:.0f} mg/L ({source})."
+            )
+    return None
