@@ -10,14 +10,16 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import numpy as np
-import polars as pl
-from scipy.optimize import least_squares
 
 from analysis.errors import ConvergenceError
 from analysis.model import Floats
+from analysis.thresholds import CURVE_END_TOLD, CURVE_LEAST_READINGS
+
+if TYPE_CHECKING:
+    import polars as pl
 
 _BOUND: Final = 500.0
 
@@ -161,6 +163,9 @@ def fit(curve: Curve, x: Floats, y: Floats, *, start: Floats | None = None) -> F
     def slope(p: Floats) -> Floats:
         return curve.jacobian(x, p)
 
+    # Loaded here: whoever only words a curve, or none, must not wait for it.
+    from scipy.optimize import least_squares
+
     found = least_squares(
         residual,
         first,
@@ -186,13 +191,9 @@ def fit(curve: Curve, x: Floats, y: Floats, *, start: Floats | None = None) -> F
     return Fit(curve, np.asarray(found.x), np.sqrt(variance), residual_sum, int(x.size))
 
 
-_LEAST_READINGS: Final = 12
-"""Three a parameter (common practice, no source)."""
 _BENT: Final = float(np.log(2 + np.sqrt(3)))
 """A logistic bends most sharply ``ln(2 + sqrt(3)) / B`` after its steepest point, where its third derivative is zero:
 only readings beyond that tell its end from a fall that goes on."""
-_END_TOLD: Final = 0.1
-"""Largest standard error of the end, as a share of the fall, with which the end counts as told (chosen, no source)."""
 
 
 def attenuation_curve(marked: pl.DataFrame, pitched_at: datetime) -> Fit:
@@ -204,19 +205,18 @@ def attenuation_curve(marked: pl.DataFrame, pitched_at: datetime) -> Fit:
     Parameters
     ----------
     marked
-        Readings of schema `analysis.model.MARKED`; what was set aside does not count.
+        Readings of schema `analysis.schemas.MARKED`; what was set aside does not count.
 
     Raises
     ------
     ConvergenceError
         If there are too few readings, or they do not bend towards an end yet; a whole sentence.
     """
-    used = marked.filter(
-        pl.col("set_aside").is_null() & pl.col("gravity_sg").is_not_null() & (pl.col("measured_at") >= pitched_at)
-    )
-    if used.height < _LEAST_READINGS:
+    known = marked["set_aside"].is_null() & marked["gravity_sg"].is_not_null()
+    used = marked.filter(known & (marked["measured_at"] >= pitched_at))
+    if used.height < CURVE_LEAST_READINGS:
         raise ConvergenceError(
-            f"There are {used.height} usable readings; the classical curve asks for at least {_LEAST_READINGS}."
+            f"There are {used.height} usable readings; the classical curve asks for at least {CURVE_LEAST_READINGS}."
         )
     hours = (used["measured_at"] - pitched_at).dt.total_microseconds().to_numpy() / 3.6e9
     try:
@@ -225,7 +225,12 @@ def attenuation_curve(marked: pl.DataFrame, pitched_at: datetime) -> Fit:
         raise ConvergenceError(_NOT_BENT) from None
     end, start, rate, middle = found.estimates
     fall = start - end
-    if fall <= 0 or rate <= 0 or middle + _BENT / rate > hours.max() or found.standard_errors[0] > _END_TOLD * fall:
+    if (
+        fall <= 0
+        or rate <= 0
+        or middle + _BENT / rate > hours.max()
+        or found.standard_errors[0] > CURVE_END_TOLD * fall
+    ):
         raise ConvergenceError(_NOT_BENT)
     return found
 

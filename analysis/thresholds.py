@@ -10,6 +10,7 @@ This module imports nothing of the package, so that every room can take its numb
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Final
 
 # What counts as none, and for how long it must hold.
@@ -371,3 +372,202 @@ and a half, beyond what a tail leaves."""
 
 TEACHES_ENDED: Final = 0.5
 """share of the weight; that must have less than `TEACHES_LEFT_SG` left. Source: none known; more likely than not."""
+
+
+# Which days are said, and when they move.
+
+FRESH_WITHIN: Final = timedelta(hours=24)
+"""span of time; how old the newest reading may be on packaging day. Source: common practice: the steady rule of the
+trade asks for the same gravity on the day itself; no published one."""
+
+CONTACT_SLACK_DAYS: Final = 2
+"""days; how long after the end of the contact packaging still makes sense while the hops are in. Source: none known;
+chosen."""
+
+LATER_BY: Final = 0.12
+"""chance; by how much a said day may fall below the wished one before it moves to a later day. Source: none known;
+set by trial, figures not kept."""
+
+EARLIER_BY: Final = 0.08
+"""chance; how much more than wished an earlier day must have to take the place of a said one. Source: none known; set
+by trial, figures not kept."""
+
+HOLD_KEPT: Final = 0.85
+"""share; of the hold that is enough for a hop day to stay today once it was said, since noise may cut a hold short.
+Source: none known; chosen."""
+
+SOONER_DAYS: Final = 2
+"""days; by how much early hops may go in before the day counted back: that only lengthens the contact a little, while
+later would put packaging off. Source: none known; chosen."""
+
+HORIZON_DAYS: Final = 180
+"""days; how far ahead a fitting day is looked for. Source: chosen: longer than the range of any forecast we make."""
+
+EXACT_WITHIN_DAYS: Final = 14
+"""days; how far ahead a pair of days exactly one contact apart is looked for before hops must come out on a day
+between. Source: chosen: two weeks show each weekday twice."""
+
+SLACK_DAYS: Final = 7
+"""days; by how much packaging may follow the end of the contact. Source: chosen: a week shows each weekday once."""
+
+LONGEST_CONTACT_DAYS: Final = 7.0
+"""days; hops in longer than this are said to give grassy flavours. Source: common practice, no published one."""
+
+LATE_AFTER: Final = timedelta(hours=3)
+"""span of time; how long after the person's hour of work it is too late to begin that day. Source: none known;
+chosen."""
+
+EVEN_CHANCE: Final = 0.5
+"""chance; the first day that has it is the earliest that a window names. Source: chosen: as likely as not."""
+
+NEARLY_SURE: Final = 0.95
+"""chance; the first day that has it is the latest that a window names. Source: convention: one miss in twenty."""
+
+SUREST: Final = 0.999
+"""chance; no day still to come is surer than this. Source: definition: 1 is kept for what has happened."""
+
+
+# Where a drink ends, and what may still ferment in a closed package.
+
+DRY_SG: Final = 1.006
+"""SG; a mead, cider or wine above it still holds sugar that yeast can eat. Source: common practice: dry is 0.990 to
+1.004."""
+
+DRIEST_SG: Final = 0.994
+"""SG; where a mead, cider or wine can end if everything ferments. Source: published ranges: 0.990 to 1.002."""
+
+BEER_LOW: Final = 0.62
+"""share; lowest apparent attenuation of beers unless the yeast says otherwise. Source: means of 532 brews lie at 0.78
+to 0.86 (Cutaia et al. 2009), lagers of 1873 to 1895 from 0.63 (Wahl and Henius)."""
+
+BEER_HIGH: Final = 0.88
+"""share; highest apparent attenuation of beers unless the yeast says otherwise. Source: as for the lowest."""
+
+GLUTTON_SG: Final = 1.000
+"""SG; where a diastatic yeast or a mixed culture can take a beer. Source: common practice, no published one."""
+
+WEAKEST_ORIGINAL_SG: Final = 1.030
+"""SG; the original gravity of a weak beer, whose end is asked of one that does not say its own: a stronger one may
+end higher, so leaving it out never helps. Source: common practice, no published one."""
+
+FORCED_TEST_WITHIN_SG: Final = 0.002
+"""SG; as far above its forced test a drink still counts as ended. Source: the error of two hydrometer readings;
+common practice."""
+
+DOUBTED_ABOVE_SG: Final = 0.004
+"""SG; how far above the expected end a beer's forced test is still believed, since mash and lactose leave that much
+beside what yeast reaches; a must or honey leaves nothing. Source: common practice, no published one."""
+
+COLDEST_CELLAR_C: Final = 0.0
+"""°C; where nobody says how warm it has been since it finished, as much gas as it can hold there is counted. Source:
+common practice, no published one."""
+
+
+# What a package is held against.
+
+CAUTION_VOLUMES: Final = 3.0
+"""volumes of CO2; above it a bottle gets a caution. Source: common practice, no published one."""
+
+STOP_VOLUMES: Final = 3.5
+"""volumes of CO2; above it no bottle gets a go, and one of unknown rating is stopped. Source: common practice, no
+published one."""
+
+UNRATED_BOTTLE_KPA: Final = 527.0
+"""kPa above the atmosphere; what a bottle of unknown rating is trusted with. Source: 4 volumes at 30 °C by the fit of
+the ASBC chart; 4 volumes is what one maker of one-way beer bottles is quoted as allowing, the lowest figure for an
+ordinary beer bottle that we know of."""
+
+NEW_BOTTLE_TEST_KPA: Final = 1200.0
+"""kPa above the atmosphere; a worst case above it is a stop where the rating is unknown: a new beer bottle must bear
+it in a short test, and used ones fail it more often. Source: GB 4544, as trade pages cite it."""
+
+HIGHEST_BOTTLE_KPA: Final = 1600.0
+"""kPa above the atmosphere; no rating of a bottle above it is believed. Source: bottles for sparkling wine are tested
+to 16 bar when new and work at 5 to 6 (packaging laboratory and glass trade pages); the highest figure named for a
+beer bottle is 18 bar, also a test."""
+
+UNRATED_KEG_KPA: Final = 414.0
+"""kPa above the atmosphere; what a keg of unknown rating is trusted with. Source: 60 psi, the lowest setting of usual
+relief valves and what a maker claims for a plastic keg (trade pages; common practice)."""
+
+HIGHEST_KEG_KPA: Final = 900.0
+"""kPa above the atmosphere; no rating of a keg above it is believed. Source: small kegs are marked at most 9.0 bar,
+130 psi (encyclopedia), larger ones less."""
+
+RATING_MARGIN: Final = 0.2
+"""share; of a rating that is kept free, since reuse, scratches and heat weaken glass. Source: common practice, no
+published one."""
+
+HEAD_SPACE_KPA: Final = 100.0
+"""kPa; what air sealed in with the drink can add if the neck was not purged. Source: one atmosphere, by Dalton's
+law."""
+
+RARE_FALL: Final = 4.0
+"""ratio; a fall of this many times its 90th percentile comes once in ten thousand. Source: an exponential tail."""
+
+HOTTEST_C: Final = 30.0
+"""°C; the warmest place in which a package is taken to stand unless said. Source: common practice, no published
+one."""
+
+LEAST_CHANCE: Final = 0.001
+"""chance; from it on the chance of passing the rating is told as a number. Source: common practice, no published
+one."""
+
+SAME_VOLUMES: Final = 0.05
+"""volumes of CO2; a drink that holds no more than this beyond the wish is as wished. Source: rounding: half of what
+is shown."""
+
+FILL_VOLUMES: Final = 0.3
+"""volumes of CO2; what filling may add in the rare case. Source: three times the standard deviation that filling
+has."""
+
+
+# Doses, stabilising, and what comes after packaging.
+
+FILL_SPREAD_VOLUMES: Final = 0.1
+"""volumes of CO2; standard deviation of the wished carbonation from weighing, mixing and residual gas. Source: common
+practice, no published one."""
+
+COARSE_SHARE: Final = 0.1
+"""share; a scale that changes the dose by more than this share of it is too coarse. Source: common practice, no
+published one."""
+
+STABILISING_MOLECULAR_PPM: Final = 0.5
+"""mg/L; molecular SO2 below which nothing is held back; 0.8 is the usual aim for white wine. Source: common practice,
+no published one."""
+
+BEER_LIKE_PH: Final = 3.8
+"""pH; from it on a usual dose leaves too little molecular SO2: 50 mg/L is 0.5 molecular at 3.8. Source: common
+practice, no published one."""
+
+STRONGEST_BALLING_PCT: Final = 12.0
+"""% vol; above it Balling's relations, made for beer, are said to be rough. Source: common practice, no published
+one."""
+
+TEST_AFTER_DAYS: Final = 7
+"""days; from packaging to the test bottle. Source: common practice, no published one."""
+
+GUSHED_FALL_SG: Final = 0.003
+"""SG; fall that the next sheet counts at least after a lot gushed: about one and a half volumes. Source: common
+practice, no published one."""
+
+
+# Comparing yeasts, forecasts and curves.
+
+SPREAD_COUNTS_AS_BATCHES: Final = 4.0
+"""batches; the expected spread between batches of a yeast counts as much as this many. Source: none known; set by
+trial, figures not kept."""
+
+YEASTS_DIFFER: Final = 0.9
+"""chance; from it on two yeasts are said to differ, or to be alike. Source: convention: one miss in ten."""
+
+AHEAD_DAYS: Final = 3.0
+"""days; a forecast is judged by what was said this long before the finish. Source: common practice: three days of
+contact make the hop day."""
+
+CURVE_LEAST_READINGS: Final = 12
+"""readings; fewer tell no classical curve: three a parameter. Source: common practice, no published one."""
+
+CURVE_END_TOLD: Final = 0.1
+"""share of the fall; largest standard error of the end with which a classical curve is given. Source: none known;
+chosen."""

@@ -5,10 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Final
 
-AHEAD_DAYS: Final = 3.0
-"""A forecast is judged by what was said this long before the finish."""
+from analysis.thresholds import AHEAD_DAYS
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -22,6 +22,7 @@ import numpy as np
 from scipy import stats
 
 from analysis.model import Drink, Floats, Range
+from analysis.thresholds import SPREAD_COUNTS_AS_BATCHES, YEASTS_DIFFER
 
 Quantity = Literal["finish_days", "attenuation"]
 QUANTITIES: Final[tuple[Quantity, ...]] = ("finish_days", "attenuation")
@@ -99,9 +100,6 @@ _MODELS: Final[dict[Quantity, _Model]] = {
     "finish_days": _Model(True, 0.15, 0.35, (-0.069, 0.03), (0.005, 0.005), 0.5),
     "attenuation": _Model(False, 0.02, 0.05, (0.0, 0.002), (0.0, 0.0005), 0.015),
 }
-_PRIOR_BATCHES: Final = 4.0
-"""The expected spread counts as much as this many batches."""
-_SURE: Final = 0.9
 
 
 def compare(batches: Sequence[Outcome]) -> tuple[Comparison, ...]:
@@ -148,9 +146,9 @@ def _fit(quantity: Quantity, batches: list[Outcome]) -> tuple[dict[str, Range], 
     # Conjugate update; coefficients have covariance sigma² times `inverse`.
     inverse = np.linalg.inv(np.diag(1 / variance) + design.T @ design)
     centre = inverse @ (mean / variance + design.T @ y)
-    freedom = _PRIOR_BATCHES + len(y)
+    freedom = SPREAD_COUNTS_AS_BATCHES + len(y)
     misfit = float(y @ y + mean @ (mean / variance) - centre @ np.linalg.solve(inverse, centre))
-    scale = np.sqrt((_PRIOR_BATCHES * model.spread**2 + max(misfit, 0.0)) / freedom)
+    scale = np.sqrt((SPREAD_COUNTS_AS_BATCHES * model.spread**2 + max(misfit, 0.0)) / freedom)
 
     def spread_of(weights: Floats) -> tuple[Floats, float]:
         """The three quantiles of a combination of coefficients, and the chance that it is below zero."""
@@ -195,7 +193,7 @@ def _design(batches: list[Outcome], yeasts: list[str], model: _Model, typical: f
 
 
 def _verdict(amount: Range, below: float, alike: float) -> Literal["differ", "alike", "open"]:
-    if max(below, 1 - below) >= _SURE and abs(amount.p50) >= alike / 2:
+    if max(below, 1 - below) >= YEASTS_DIFFER and abs(amount.p50) >= alike / 2:
         return "differ"
     if max(abs(amount.p10), abs(amount.p90)) <= alike:
         return "alike"

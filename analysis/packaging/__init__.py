@@ -1,23 +1,28 @@
 """How to package: gas, pressure, sulfite, sweetening, and what must not be done."""
 
 from analysis.packaging.bottle import PressurePoint
+from analysis.packaging.carbonation import PRIMING_SUGARS
 from analysis.packaging.fields import Field, Quantity, field_of, fields
-from analysis.packaging.findings import Finding
+from analysis.packaging.findings import Finding, Remark
 from analysis.packaging.follow_up import HOW_TO_TEST, RESULTS, FollowUp, advice, bottle_day, lesson
 from analysis.packaging.inputs import SheetInputs
 from analysis.packaging.prefill import prefill
 from analysis.packaging.sheet import PackagingSheet, sheet
+from analysis.packaging.sweetening import SWEETENERS
 from analysis.packaging.validation import SheetInputError, checked
 
 __all__ = [
     "HOW_TO_TEST",
+    "PRIMING_SUGARS",
     "RESULTS",
+    "SWEETENERS",
     "Field",
     "Finding",
     "FollowUp",
     "PackagingSheet",
     "PressurePoint",
     "Quantity",
+    "Remark",
     "SheetInputError",
     "SheetInputs",
     "advice",

@@ -40,6 +40,20 @@ from analysis.packaging.pressure_findings import (
 )
 from analysis.packaging.refermentation import Gas, believed_test, end_findings, gas, held_volumes, lowest_plausible
 from analysis.packaging.sweetening import SWEETENERS, fermentable, stabilised
+from analysis.thresholds import (
+    CAUTION_VOLUMES,
+    FILL_VOLUMES,
+    HEAD_SPACE_KPA,
+    HIGHEST_BOTTLE_KPA,
+    HOTTEST_C,
+    LEAST_CHANCE,
+    NEW_BOTTLE_TEST_KPA,
+    RARE_FALL,
+    RATING_MARGIN,
+    SAME_VOLUMES,
+    STOP_VOLUMES,
+    UNRATED_BOTTLE_KPA,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,13 +112,13 @@ def bottle(inputs: SheetInputs, residual: float | None) -> Bottle:
 
 def _rating(inputs: SheetInputs) -> float:
     """What the bottles are held against: their rating as far as one is believed, else the weakest ordinary one."""
-    given = safety.UNRATED_BOTTLE_KPA if inputs.bottle_rating_kpa is None else inputs.bottle_rating_kpa
-    return min(given, safety.HIGHEST_BOTTLE_KPA)
+    given = UNRATED_BOTTLE_KPA if inputs.bottle_rating_kpa is None else inputs.bottle_rating_kpa
+    return min(given, HIGHEST_BOTTLE_KPA)
 
 
 def _air(inputs: SheetInputs) -> float:
     """What air in the neck may add, in kPa."""
-    return 0.0 if inputs.purged else safety.HEAD_SPACE_KPA
+    return 0.0 if inputs.purged else HEAD_SPACE_KPA
 
 
 def _fermentation(inputs: SheetInputs) -> Iterator[Weighed]:
@@ -140,7 +154,7 @@ def _sweetener(inputs: SheetInputs) -> Iterator[Weighed]:
 
 def _priming(inputs: SheetInputs, residual: float | None) -> Iterator[Weighed]:
     wished = inputs.carbonation_volumes
-    if wished is not None and wished > (residual or 0.0) + safety.SAME_VOLUMES and stabilised(inputs).said:
+    if wished is not None and wished > (residual or 0.0) + SAME_VOLUMES and stabilised(inputs).said:
         yield stop(Remark.STABILISED_SO_NO_PRIMING)
 
 
@@ -148,7 +162,7 @@ def _pressure(inputs: SheetInputs, residual: float | None, inside: Gas) -> Press
     """The pressure to come; None where neither a carbonation nor the warmest temperature is given."""
     if inputs.carbonation_volumes is None and residual is None:
         return None
-    storage_c = safety.HOTTEST_C if inputs.storage_c is None else inputs.storage_c
+    storage_c = HOTTEST_C if inputs.storage_c is None else inputs.storage_c
     base = inside.expected - inside.fall - inside.creep
     spread = pressure_spread(base, storage_c, fall_p90_volumes=inside.fall, creep_p90_volumes=inside.creep)
     rated = inputs.bottle_rating_kpa is not None
@@ -168,10 +182,10 @@ def _pressure(inputs: SheetInputs, residual: float | None, inside: Gas) -> Press
 
 def _rare_volumes(inputs: SheetInputs, base: float, inside: Gas) -> float:
     """Volumes that come about once in ten thousand; a forced test says how far there is anything left to ferment."""
-    fall = safety.TAIL * inside.fall
+    fall = RARE_FALL * inside.fall
     if believed_test(inputs) is not None:
         fall = min(fall, inside.worst_fall)
-    return base + safety.FILL_VOLUMES + fall + safety.TAIL * inside.creep
+    return base + FILL_VOLUMES + fall + RARE_FALL * inside.creep
 
 
 def _gas(inputs: SheetInputs, residual: float | None, inside: Gas) -> Iterator[Weighed]:
@@ -184,10 +198,8 @@ def _gas(inputs: SheetInputs, residual: float | None, inside: Gas) -> Iterator[W
         yield note(Remark.COUNTED_AS_STILL)
     elif residual is None:
         held = held_volumes(inputs, residual)
-        yield caution(
-            WarmestUnknown(HoldsMoreThanWished(held, wished) if held > wished + safety.SAME_VOLUMES else None)
-        )
-    elif residual > wished + safety.SAME_VOLUMES:
+        yield caution(WarmestUnknown(HoldsMoreThanWished(held, wished) if held > wished + SAME_VOLUMES else None))
+    elif residual > wished + SAME_VOLUMES:
         yield note(HoldsMoreThanWished(residual, wished))
     if inside.live and inputs.remaining_fall_sg is None:
         yield caution(FallUnknown(None if final is None else lowest_plausible(inputs, final)))
@@ -205,7 +217,7 @@ def _held_against(inputs: SheetInputs, pressure: Pressure) -> Iterator[Weighed]:
         yield note(BottleRatingNotBelieved(inputs.bottle_rating_kpa, rating))
     yield from _expected(inputs, pressure, rating)
     yield from _seldom(inputs, pressure, rating)
-    if pressure.volumes > safety.STOP_VOLUMES:
+    if pressure.volumes > STOP_VOLUMES:
         yield caution(MoreThanOrdinaryBottles(pressure.volumes))
 
 
@@ -215,14 +227,14 @@ def _expected(inputs: SheetInputs, pressure: Pressure, rating: float) -> Iterato
         yield stop(ExpectedAboveRating(gauge, storage_c, rating, only_with_air=False))
     elif gauge + air > rating:
         yield stop(ExpectedAboveRating(gauge, storage_c, rating, only_with_air=True))
-    elif gauge + air > (1 - safety.RATING_MARGIN) * rating:
+    elif gauge + air > (1 - RATING_MARGIN) * rating:
         yield caution(ExpectedNearRating(gauge, storage_c, rating, with_air=air > 0))
 
 
 def _seldom(inputs: SheetInputs, pressure: Pressure, rating: float) -> Iterator[Weighed]:
     air = _air(inputs)
     chance = pressure.chance_above_rating or 0.0
-    if chance >= safety.LEAST_CHANCE and pressure.gauge_kpa <= rating:
+    if chance >= LEAST_CHANCE and pressure.gauge_kpa <= rating:
         yield caution(ChanceAboveRating(chance, rating))
     elif pressure.rare_gauge_kpa + air > rating >= pressure.gauge_kpa:
         yield caution(SeldomAboveRating(rating, with_air=air > 0))
@@ -236,15 +248,15 @@ def _unrated(inputs: SheetInputs, pressure: Pressure) -> Iterator[Weighed]:
     """By the same sums as the weakest ordinary bottle, and by volumes; never better than a caution."""
     air, worst = _air(inputs), pressure.worst_gauge_kpa
     with_air = air > 0
-    if pressure.gauge_kpa + air > safety.UNRATED_BOTTLE_KPA:
+    if pressure.gauge_kpa + air > UNRATED_BOTTLE_KPA:
         yield stop(ExpectedAboveTrust(pressure.gauge_kpa, pressure.storage_c, with_air), refuse=False)
-    if pressure.volumes > safety.STOP_VOLUMES:
+    if pressure.volumes > STOP_VOLUMES:
         yield stop(VolumesAboveLimit(pressure.volumes, stops=True))
-    elif pressure.volumes > safety.CAUTION_VOLUMES:
+    elif pressure.volumes > CAUTION_VOLUMES:
         yield caution(VolumesAboveLimit(pressure.volumes, stops=False))
-    if worst + air > safety.NEW_BOTTLE_TEST_KPA:
+    if worst + air > NEW_BOTTLE_TEST_KPA:
         yield stop(WorstAboveNewBottleTest(worst, with_air), refuse=False)
-    elif worst + air > safety.UNRATED_BOTTLE_KPA:
+    elif worst + air > UNRATED_BOTTLE_KPA:
         yield caution(WorstAboveTrust(pressure.worst_volumes, worst, with_air))
 
 

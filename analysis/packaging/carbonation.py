@@ -13,6 +13,7 @@ import numpy as np
 
 from analysis.attenuation import CO2_PER_EXTRACT, REAL_PER_APPARENT
 from analysis.model import Floats
+from analysis.thresholds import FILL_SPREAD_VOLUMES
 from analysis.units import ATMOSPHERE_KPA, c_to_f, density_from_sg, kpa_to_psi, psi_to_kpa, sg_to_plato
 
 CO2_G_PER_L_PER_VOLUME: Final = 1.977
@@ -172,10 +173,6 @@ class Spread:
     def chance_above(self, limit_kpa: float) -> float:
         """The chance that the pressure passes a limit."""
         return float(1 - np.interp(limit_kpa, self.gauge_kpa, self.chances, left=0.0, right=1.0))
-
-
-FILL_SPREAD_VOLUMES: Final = 0.1
-"""Standard deviation of the wished volumes from weighing, mixing and residual gas (common practice, no source)."""
 
 
 def pressure_spread(

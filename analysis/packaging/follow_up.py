@@ -7,14 +7,11 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any, Final, Literal, get_args
 
+from analysis.thresholds import GUSHED_FALL_SG, TEST_AFTER_DAYS
+
 Result = Literal["flat", "right", "gushing"]
 RESULTS: Final[tuple[Result, ...]] = get_args(Result)
 
-TEST_AFTER_DAYS: Final = 7
-"""Days from packaging to the test bottle (common practice, no source)."""
-
-GUSHED_FALL_SG: Final = 0.003
-"""Fall that the next sheet counts at least after a lot gushed: about one and a half volumes (common practice)."""
 
 HOW_TO_TEST: Final = (
     "Stand one bottle in the fridge for a day, so that less gas is free when it opens.",

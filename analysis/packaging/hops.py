@@ -5,19 +5,17 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final
 
 from analysis.attenuation import CO2_PER_EXTRACT
 from analysis.packaging.carbonation import volumes_of_grams
 from analysis.packaging.findings import Remark, ScaleTooCoarse, Weighed, caution
 from analysis.packaging.inputs import SheetInputs
+from analysis.thresholds import COARSE_SHARE
 
 CREEP_5_DAYS_PLATO = 1.0
 CREEP_40_DAYS_PLATO = 2.0
 CREEP_DOSE_G_PER_L = 10.0
 """Real extract eaten at 10 g/L and 20 °C with yeast present, in 5 and in 40 days (Kirkpatrick and Shellhammer 2018)."""
-COARSE_SHARE: Final = 0.1
-"""Fraction; a scale that changes the dose by more than this share of it is too coarse. Common practice, no source."""
 
 
 def total_g(dose_g_per_l: float, volume_l: float) -> float:

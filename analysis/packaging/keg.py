@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from analysis.packaging import safety
 from analysis.packaging.carbonation import keg_gauge_kpa, package_gauge_kpa
 from analysis.packaging.findings import (
     KegSweetenerFerments,
@@ -27,6 +26,7 @@ from analysis.packaging.pressure_findings import (
 )
 from analysis.packaging.refermentation import Gas, end_findings, gas
 from analysis.packaging.sweetening import fermentable, stabilised
+from analysis.thresholds import HIGHEST_KEG_KPA, HOTTEST_C, RATING_MARGIN, UNRATED_KEG_KPA
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +45,7 @@ def keg(inputs: SheetInputs, residual: float | None) -> Keg:
     if inputs.carbonation_volumes is not None and inputs.serving_c is not None:
         setting = keg_gauge_kpa(inputs.carbonation_volumes, inputs.serving_c)
     inside = gas(inputs, residual)
-    hottest = safety.HOTTEST_C if inputs.storage_c is None else inputs.storage_c
+    hottest = HOTTEST_C if inputs.storage_c is None else inputs.storage_c
     findings = (
         *(() if rating.known else (caution(Remark.KEG_RATING_UNKNOWN),)),
         *_vessel(inputs, rating),
@@ -64,7 +64,7 @@ def keg(inputs: SheetInputs, residual: float | None) -> Keg:
 def _rating(inputs: SheetInputs) -> KegRating:
     """What the keg is held against: its rating as far as one is believed, else the weakest usual one."""
     given = inputs.keg_rating_kpa
-    believed = min(safety.UNRATED_KEG_KPA if given is None else given, safety.HIGHEST_KEG_KPA)
+    believed = min(UNRATED_KEG_KPA if given is None else given, HIGHEST_KEG_KPA)
     return KegRating(believed, known=given is not None)
 
 
@@ -122,7 +122,7 @@ def _primed(inputs: SheetInputs) -> Iterator[Weighed]:
 def _warmed(inputs: SheetInputs, inside: Gas, hottest_c: float, rating: KegRating) -> Iterator[Weighed]:
     """What the closed keg reaches in the warmest place it may stand, as expected and at worst."""
     warm, worst = package_gauge_kpa(inside.expected, hottest_c), package_gauge_kpa(inside.worst, hottest_c)
-    room = (1 - safety.RATING_MARGIN) * rating.gauge_kpa
+    room = (1 - RATING_MARGIN) * rating.gauge_kpa
     sweet = fermentable(inputs)
 
     def reaches(*, at_worst: bool, near: bool) -> WarmedKeg:

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from analysis.packaging import carbonation, safety
+from analysis.packaging import carbonation
 from analysis.packaging.findings import Remark, SugarVaries, Weighed, caution, verdict_of
 from analysis.packaging.inputs import SheetInputs
 from analysis.packaging.sweetening import stabilised
+from analysis.thresholds import SAME_VOLUMES
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,7 +47,7 @@ def priming(inputs: SheetInputs, gas: Residual, before: Sequence[Weighed]) -> Pr
         return Priming()
     if inputs.package == "keg" and inputs.priming_sugar is None:
         return Priming()
-    if inputs.package == "keg" and gas.wished > gas.held + safety.SAME_VOLUMES and stabilised(inputs).said:
+    if inputs.package == "keg" and gas.wished > gas.held + SAME_VOLUMES and stabilised(inputs).said:
         return Priming(findings=(caution(Remark.STABILISED_SO_NO_PRIMING),))
     if verdict_of(before) == "stop":
         return Priming()

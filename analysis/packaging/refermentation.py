@@ -29,28 +29,18 @@ from analysis.packaging.findings import (
 from analysis.packaging.hops import creep_volumes, hop_dose_g_per_l
 from analysis.packaging.inputs import Package, SheetInputs
 from analysis.packaging.sweetening import fermentable, stabilised
+from analysis.thresholds import (
+    BEER_HIGH,
+    BEER_LOW,
+    COLDEST_CELLAR_C,
+    DOUBTED_ABOVE_SG,
+    DRIEST_SG,
+    DRY_SG,
+    FORCED_TEST_WITHIN_SG,
+    GLUTTON_SG,
+    WEAKEST_ORIGINAL_SG,
+)
 
-DRY_SG: Final = 1.006
-"""SG; a mead, cider or wine above it still holds sugar that yeast can eat. Common practice: dry is 0.990 to 1.004."""
-DRIEST_SG: Final = 0.994
-"""SG; where a mead, cider or wine can end if everything ferments. Published ranges: 0.990 to 1.002."""
-BEER_LOW: Final = 0.62
-BEER_HIGH: Final = 0.88
-"""Fractions; apparent attenuation of beers unless the yeast says otherwise: most lie between (means of 532 brews:
-0.78 to 0.86)."""
-GLUTTON_SG: Final = 1.000
-"""SG; where a diastatic yeast or a mixed culture can take a beer. Common practice, no source."""
-WEAKEST_ORIGINAL_SG: Final = 1.030
-"""SG; the original gravity of a weak beer, whose end is asked of one that does not say its own (common practice, no
-source): a stronger one may end higher, so leaving it out never helps."""
-FORCED_TEST_WITHIN_SG: Final = 0.002
-"""SG; as far above its forced test a drink still counts as ended. The error of two hydrometer readings."""
-DOUBTED_ABOVE_SG: Final = 0.004
-"""SG; how far above the expected end a beer's forced test is still believed: mash and lactose leave that much beside
-what yeast reaches (common practice, no source). A must or honey leaves nothing: there `FORCED_TEST_WITHIN_SG` holds."""
-COLDEST_CELLAR_C: Final = 0.0
-"""°C; where nobody says how warm it has been since it finished, as much gas as it can hold there is counted. Common
-practice, no source."""
 _FALL_FROM_SG: Final = DRIEST_SG
 """A point makes most gas where the gravity is low (1 % more than at 1.011): a fall of a given size is counted there,
 so that a higher final gravity never looks milder."""

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any
 
 from analysis import attenuation
 from analysis.packaging.bottle import Bottle, PressurePoint, bottle
@@ -24,9 +24,7 @@ from analysis.packaging.sulfite import Limit
 from analysis.packaging.sulfite_dose import Sorbate, Sulfite, sorbate_dose, stabilising_findings, sulfite_dose
 from analysis.packaging.sweetening import Sweetening, sweetening
 from analysis.packaging.validation import checked
-
-STRONGEST_BALLING_PCT: Final = 12.0
-"""% vol; above it Balling's relations, made for beer, are said to be rough (common practice, no source)."""
+from analysis.thresholds import STRONGEST_BALLING_PCT
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,8 +23,6 @@ PKA1: Final = 1.81
 USUAL_SALT_PPM: Final = (25.0, 35.0)
 """Usual dose of potassium metabisulfite as the salt, as an antioxidant at packaging (common practice, no source)."""
 
-STABILISING_MOLECULAR_PPM: Final = 0.5
-"""Molecular SO2 below which nothing is held back; 0.8 is the usual aim for white wine (common practice)."""
 
 SulfiteAs = Literal["so2", "salt"]
 

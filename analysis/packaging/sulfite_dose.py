@@ -21,7 +21,8 @@ from analysis.packaging.findings import (
     stop,
 )
 from analysis.packaging.inputs import SheetInputs
-from analysis.packaging.sweetening import BEER_LIKE_PH, molecular_so2, stabilised
+from analysis.packaging.sweetening import molecular_so2, stabilised
+from analysis.thresholds import BEER_LIKE_PH, STABILISING_MOLECULAR_PPM
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,7 +96,7 @@ def _what_it_does(inputs: SheetInputs, total: float, molecular: float | None) ->
         if beer:
             yield caution(Remark.SULFITE_IN_BEER)
         return
-    little = molecular < sulfite.STABILISING_MOLECULAR_PPM
+    little = molecular < STABILISING_MOLECULAR_PPM
     if little and (inputs.ph >= BEER_LIKE_PH or beer):
         yield caution(OnlyAntioxidant(inputs.ph, total, molecular))
     elif beer:

@@ -23,10 +23,8 @@ from analysis.packaging.findings import (
     stop,
 )
 from analysis.packaging.inputs import SheetInputs
+from analysis.thresholds import BEER_LIKE_PH, STABILISING_MOLECULAR_PPM
 from analysis.units import density_from_sg, plato_to_sg, sg_to_plato
-
-BEER_LIKE_PH: Final = 3.8
-"""pH; from it on a usual dose leaves too little molecular SO2 (common practice; 50 mg/L is 0.5 molecular at 3.8)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,7 +129,7 @@ def _why_not_stabilised(inputs: SheetInputs) -> NotStabilised | None:
         missing: list[Literal["drink", "pH"]] = ["drink"] if inputs.drink is None else []
         return StabilisingUnjudged((*missing, "pH") if inputs.ph is None else tuple(missing))
     molecular = molecular_so2(inputs)
-    if molecular is not None and molecular < sulfite.STABILISING_MOLECULAR_PPM:
+    if molecular is not None and molecular < STABILISING_MOLECULAR_PPM:
         return TooLittleToStabilise(molecular)
     if molecular is None and inputs.ph >= BEER_LIKE_PH:
         return PhTooHighToStabilise(inputs.ph)

@@ -9,7 +9,6 @@ from analysis.model import Assessment, Batch, events_of
 from analysis.planning.constraints import Constraints, Plan, days_from, whole_days
 from analysis.planning.grounds import cold_keg, forecast_chance, why_blocked
 from analysis.planning.readiness import (
-    LONGEST_CONTACT_DAYS,
     days_ahead,
     even_and_late,
     first_fitting,
@@ -27,9 +26,7 @@ from analysis.planning.reasons import (
     PlanCaution,
     WhenContactEnds,
 )
-
-CONTACT_SLACK_DAYS = 2
-"""Days; how long after the end of the contact packaging still makes sense while the hops are in. No source."""
+from analysis.thresholds import CONTACT_SLACK_DAYS, LONGEST_CONTACT_DAYS
 
 
 @dataclass(frozen=True, slots=True)

@@ -40,6 +40,7 @@ from analysis.planning.readiness import (
 )
 from analysis.planning.reasons import Caution, HopEarly, Obstacle, Packaged, PackageOn, TakeHopsOut
 from analysis.planning.release import Release, release
+from analysis.thresholds import EARLIER_BY, HOLD_KEPT, LATER_BY, SOONER_DAYS
 
 __all__ = ["Constraints", "Destination", "Plan", "Step", "moved", "plan", "steady_plan"]
 
@@ -86,22 +87,8 @@ def plan(assessment: Assessment, batch: Batch, constraints: Constraints, *, now:
     return _with_cautions(made, assessment, batch, constraints, now)
 
 
-LATER_BY = 0.12
-"""Chance; by how much a said day may fall below the wished one before it moves to a later day. No source."""
-
-EARLIER_BY = 0.08
-"""Chance; how much more than wished an earlier day must have to take the place of a said one. No source."""
-
 LEAST_CONFIDENCE, MOST_CONFIDENCE = 0.5, 0.99
 """Chance; the bounds of what may be asked for, as in `Constraints`, between which a said day is kept. By definition."""
-
-HOLD_KEPT = 0.85
-"""Share; of the hold that is enough for a hop day to stay today once it was said: noise may cut a hold short. No
-source."""
-
-SOONER_DAYS = 2
-"""Days; by how much early hops may go in before the day counted back: it only lengthens the contact a little, while
-later would put packaging off. No source."""
 
 
 def steady_plan(

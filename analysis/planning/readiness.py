@@ -9,31 +9,15 @@ from datetime import date, datetime, timedelta
 from analysis.model import Assessment, Forecast
 from analysis.planning.constraints import Constraints, Destination, Step, days_from, whole_days
 from analysis.planning.reasons import Blocked, Obstacle, UnlikelyInTime
-
-HORIZON_DAYS = 180
-"""Days; how far ahead a fitting day is looked for. No source: longer than the range of any forecast we make."""
-
-EXACT_WITHIN_DAYS = 14
-"""Days; how far ahead a pair of days exactly one contact apart is looked for before hops must come out on a day
-between. No source: two weeks show each weekday twice."""
-
-SLACK_DAYS = 7
-"""Days; by how much packaging may follow the end of the contact. No source: a week shows each weekday once."""
-
-LONGEST_CONTACT_DAYS = 7.0
-"""Days; hops in longer than this are said to give grassy flavours. Common practice, no source."""
-
-LATE_AFTER = timedelta(hours=3)
-"""Span; how long after the person's hour of work it is too late to begin that day. No source."""
-
-EVEN = 0.5
-"""Chance; the first day that has it is the earliest that a window names. No source: as likely as not."""
-
-NEARLY_SURE = 0.95
-"""Chance; the first day that has it is the latest that a window names. Convention: one miss in twenty."""
-
-SUREST = 0.999
-"""Chance; no day still to come is surer than this. By definition: 1 is kept for what has happened."""
+from analysis.thresholds import (
+    EVEN_CHANCE,
+    EXACT_WITHIN_DAYS,
+    HORIZON_DAYS,
+    LATE_AFTER,
+    NEARLY_SURE,
+    SLACK_DAYS,
+    SUREST,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +102,7 @@ def even_and_late(
 ) -> tuple[date | None, date | None]:
     """The first day with an even chance and the first with 95 %; None where there is none."""
     return (
-        first_fitting(days_ahead(constraints, now), lambda d: chance(d) >= EVEN),
+        first_fitting(days_ahead(constraints, now), lambda d: chance(d) >= EVEN_CHANCE),
         first_fitting(days_ahead(constraints, now), lambda d: chance(d) >= NEARLY_SURE),
     )
 

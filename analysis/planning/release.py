@@ -9,13 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from enum import StrEnum
-from typing import Final
 
 from analysis.model import Assessment, as_utc
-
-FRESH_WITHIN: Final = timedelta(hours=24)
-"""Span; how old the newest reading may be on packaging day. The steady rule of the trade asks for the same gravity on
-the day itself: common practice, no source."""
+from analysis.thresholds import FRESH_WITHIN
 
 
 class Condition(StrEnum):

@@ -28,6 +28,8 @@ from analysis.wording.plan import (
     unread,
 )
 from analysis.wording.report import report
+from analysis.wording.sheet import worded
+from analysis.wording.sheet_cautions import DEFER, OXYGEN_CHECKLIST
 from analysis.wording.verdict import (
     EVENT_WORDS,
     PHASE_WORDS,
@@ -39,9 +41,11 @@ from analysis.wording.verdict import (
 )
 
 __all__ = [
+    "DEFER",
     "EVENT_WORDS",
     "FORECAST_ONLY",
     "NOT_JUDGED",
+    "OXYGEN_CHECKLIST",
     "PHASE_WORDS",
     "Voice",
     "advice_sentences",
@@ -71,5 +75,6 @@ __all__ = [
     "unbroken",
     "unread",
     "verdict",
+    "worded",
     "zone_of",
 ]

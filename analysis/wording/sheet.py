@@ -5,12 +5,19 @@ from __future__ import annotations
 from typing import Final
 
 from analysis.display_units import DisplayUnits, percent
+from analysis.packaging import PRIMING_SUGARS, SWEETENERS, Finding, Remark, safety, sulfite
 from analysis.packaging import findings as f
 from analysis.packaging import pressure_findings as p
-from analysis.packaging import safety, sulfite
-from analysis.packaging.carbonation import PRIMING_SUGARS
-from analysis.packaging.findings import Finding, Remark
-from analysis.packaging.sweetening import SWEETENERS
+from analysis.thresholds import (
+    CAUTION_VOLUMES,
+    HEAD_SPACE_KPA,
+    NEW_BOTTLE_TEST_KPA,
+    RATING_MARGIN,
+    STABILISING_MOLECULAR_PPM,
+    STOP_VOLUMES,
+    UNRATED_BOTTLE_KPA,
+    UNRATED_KEG_KPA,
+)
 from analysis.wording import sheet_cautions
 
 _REMARKS: Final[dict[Remark, str]] = {
@@ -115,13 +122,13 @@ def _unrated(remark: Remark, units: DisplayUnits) -> str | None:
         return (
             f"First read on the maker's sheet what the bottles are rated for, in {units.pressure_unit}, and enter it: "
             "with an unknown rating there is no go. Until then they count as the weakest ordinary bottles, "
-            f"{units.pressure(safety.UNRATED_BOTTLE_KPA)} with 3.0 volumes at most (common practice); those for still "
+            f"{units.pressure(UNRATED_BOTTLE_KPA)} with 3.0 volumes at most (common practice); those for still "
             "wine, with swing tops or of thin glass may hold less."
         )
     if remark is Remark.KEG_RATING_UNKNOWN:
         return (
             f"First read the keg's marking and enter its rating in {units.pressure_unit}: with an unknown rating there "
-            f"is no go, and until then it counts as {units.pressure(safety.UNRATED_KEG_KPA)}."
+            f"is no go, and until then it counts as {units.pressure(UNRATED_KEG_KPA)}."
         )
     return None
 
@@ -179,7 +186,7 @@ def _sweetener(finding: Finding, units: DisplayUnits) -> str | None:
         case f.TooLittleToStabilise(molecular):
             return (
                 f"{_COUNTS_AS_LIVE}{molecular:.2f} mg/L of molecular SO2 is below the "
-                f"{sulfite.STABILISING_MOLECULAR_PPM} mg/L that holds microbes back."
+                f"{STABILISING_MOLECULAR_PPM} mg/L that holds microbes back."
             )
         case f.PhTooHighToStabilise(ph):
             return f"{_COUNTS_AS_LIVE}at pH {ph:.1f} a usual dose of sulfite and sorbate stabilises nothing."
@@ -230,7 +237,7 @@ def _gas(finding: Finding, _: DisplayUnits) -> str | None:
         case p.MoreThanOrdinaryBottles(volumes):
             return (
                 f"{volumes:.1f} volumes are to be expected, more than ordinary bottles are filled with (above "
-                f"{safety.STOP_VOLUMES}, common practice): use only bottles whose maker names such a use."
+                f"{STOP_VOLUMES}, common practice): use only bottles whose maker names such a use."
             )
     return None
 
@@ -248,7 +255,7 @@ def _rated_bottle(finding: Finding, units: DisplayUnits) -> str | None:
             return f"{_expected(gauge, storage_c, units)}{together} above {_bottles_rating(rating, units)}."
         case p.ExpectedNearRating(gauge, storage_c, rating, with_air):
             return (
-                f"{_expected(gauge, storage_c, units)}{_air(with_air, units)}, within {percent(safety.RATING_MARGIN)} "
+                f"{_expected(gauge, storage_c, units)}{_air(with_air, units)}, within {percent(RATING_MARGIN)} "
                 f"of {_bottles_rating(rating, units)}."
             )
         case p.ChanceAboveRating(chance, rating):
@@ -272,7 +279,7 @@ def _unrated_bottle(finding: Finding, units: DisplayUnits) -> str | None:
         case p.ExpectedAboveTrust(gauge, storage_c, with_air):
             return f"{_expected(gauge, storage_c, units)}{_air(with_air, units)}, above {_trusted(units)}."
         case p.VolumesAboveLimit(volumes, stops):
-            limit = f"{safety.STOP_VOLUMES}" if stops else f"{safety.CAUTION_VOLUMES:.1f}"
+            limit = f"{STOP_VOLUMES}" if stops else f"{CAUTION_VOLUMES:.1f}"
             return (
                 f"{volumes:.1f} volumes are to be expected, above {limit} in a bottle of unknown rating (common "
                 "practice)."
@@ -280,7 +287,7 @@ def _unrated_bottle(finding: Finding, units: DisplayUnits) -> str | None:
         case p.WorstAboveNewBottleTest(gauge, with_air):
             return (
                 f"In the worst case it reaches {units.pressure(gauge)}{_air(with_air, units)}, more than the "
-                f"{units.pressure(safety.NEW_BOTTLE_TEST_KPA)} with which new beer bottles are tested for a minute."
+                f"{units.pressure(NEW_BOTTLE_TEST_KPA)} with which new beer bottles are tested for a minute."
                 f"{_NARROW}"
             )
         case p.WorstAboveTrust(volumes, gauge, with_air):
@@ -312,7 +319,7 @@ def _expected(gauge_kpa: float, storage_c: float, units: DisplayUnits) -> str:
 
 
 def _air(with_air: bool, units: DisplayUnits) -> str:
-    return f" and up to {units.pressure(safety.HEAD_SPACE_KPA)} from air in the neck" if with_air else ""
+    return f" and up to {units.pressure(HEAD_SPACE_KPA)} from air in the neck" if with_air else ""
 
 
 def _bottles_rating(rating_kpa: float, units: DisplayUnits) -> str:
@@ -320,7 +327,7 @@ def _bottles_rating(rating_kpa: float, units: DisplayUnits) -> str:
 
 
 def _trusted(units: DisplayUnits) -> str:
-    return f"the {units.pressure(safety.UNRATED_BOTTLE_KPA)} that bottles of unknown rating are trusted with"
+    return f"the {units.pressure(UNRATED_BOTTLE_KPA)} that bottles of unknown rating are trusted with"
 
 
 def _keg(finding: Finding, units: DisplayUnits) -> str | None:
@@ -406,7 +413,7 @@ def _sulfite(finding: Finding, _: DisplayUnits) -> str | None:
             )
         case f.LittleMolecular(molecular):
             return (
-                f"{molecular:.2f} mg/L of molecular SO2 is below the {sulfite.STABILISING_MOLECULAR_PPM} mg/L that "
+                f"{molecular:.2f} mg/L of molecular SO2 is below the {STABILISING_MOLECULAR_PPM} mg/L that "
                 "holds microbes back (0.8 for white wine; common practice)."
             )
         case f.SorbateOverLimit(salt, acid, limit, source):

@@ -7,8 +7,7 @@ from dataclasses import asdict
 from typing import Any, Final
 
 from analysis.display_units import DisplayUnits
-from analysis.packaging.findings import Finding
-from analysis.packaging.sheet import PackagingSheet
+from analysis.packaging import Finding, PackagingSheet
 from analysis.wording.sheet import worded
 from analysis.wording.sheet_cautions import OXYGEN_CHECKLIST
 

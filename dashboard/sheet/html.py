@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from analysis.display_units import number
 from analysis.packaging import PackagingSheet, PressurePoint
-from analysis.wording.sheet_cautions import OXYGEN_CHECKLIST
+from analysis.wording import OXYGEN_CHECKLIST
 from dashboard.charts import PALETTES, Palette
 from dashboard.sheet.rows import (
     VERDICT_LINES,

@@ -8,7 +8,7 @@ from typing import Any, Literal
 
 from analysis.display_units import THIN, mass, number, percent, rare_chance
 from analysis.packaging import Field, PackagingSheet, SheetInputs, fields, safety
-from analysis.wording.sheet import worded
+from analysis.wording import worded
 from ingest.model import Preferences
 
 Light = Literal["go", "caution", "stop"]

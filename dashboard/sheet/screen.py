@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from analysis.packaging import PackagingSheet
-from analysis.wording.sheet_cautions import OXYGEN_CHECKLIST
+from analysis.wording import OXYGEN_CHECKLIST
 from dashboard.charts import PALETTES, Edition
 from dashboard.sheet import html
 from dashboard.sheet.rows import VERDICT_LINES, VERDICTS, Light, answer_sections, cautions_of, verdict_of

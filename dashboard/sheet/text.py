@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from textwrap import wrap
 
 from analysis.packaging import PackagingSheet
-from analysis.wording.sheet_cautions import OXYGEN_CHECKLIST
+from analysis.wording import OXYGEN_CHECKLIST
 from dashboard.sheet.rows import VERDICT_LINES, VERDICTS, answer_sections, cautions_of, verdict_of
 from ingest.model import Preferences
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from analysis.display_units import chance, number, percent
-from analysis.track_record import AHEAD_DAYS, TrackRecord
+from analysis.thresholds import AHEAD_DAYS
+from analysis.track_record import TrackRecord
 from analysis.wording import Voice, capital, count, joined, plural
 from analysis.yeast_comparison import Comparison, Difference
 

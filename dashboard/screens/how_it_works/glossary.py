@@ -6,8 +6,7 @@ from typing import Final
 
 from analysis.display_units import chances_table, number
 from analysis.model import CONTACT_DAYS, HOLD_H, PHASES, STEADY_SG, Phase
-from analysis.wording import PHASE_WORDS
-from analysis.wording.sheet_cautions import DEFER
+from analysis.wording import DEFER, PHASE_WORDS
 from dashboard.charts import phase_glyph
 from dashboard.templates import Markup, render
 

@@ -22,11 +22,11 @@ from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 from analysis.display_units import DisplayUnits
-from analysis.packaging import safety
 from analysis.packaging.carbonation import chart_gauge_kpa
-from analysis.packaging.refermentation import FORCED_TEST_WITHIN_SG, believed_test, expected_highest, lowest_plausible
+from analysis.packaging.refermentation import believed_test, expected_highest, lowest_plausible
 from analysis.packaging.sweetening import stabilised
 from analysis.packaging.validation import checked
+from analysis.thresholds import FORCED_TEST_WITHIN_SG, HOTTEST_C, UNRATED_BOTTLE_KPA, UNRATED_KEG_KPA
 from analysis.wording.sheet_cautions import KEG
 from tests.analysis.packaging.answers import sheet
 
@@ -89,11 +89,11 @@ IN_FAVOUR: dict[str, Callable[[Sheet], bool]] = {
     # A weaker beer than any that is assumed is a fact against it.
     "original_gravity_sg": lambda s: s["original_gravity_sg"] >= 1.030,
     # A package marked for less than the weakest ordinary one is known to be weaker than it.
-    "bottle_rating_kpa": lambda s: s["bottle_rating_kpa"] >= safety.UNRATED_BOTTLE_KPA,
-    "keg_rating_kpa": lambda s: s["keg_rating_kpa"] >= safety.UNRATED_KEG_KPA,
+    "bottle_rating_kpa": lambda s: s["bottle_rating_kpa"] >= UNRATED_BOTTLE_KPA,
+    "keg_rating_kpa": lambda s: s["keg_rating_kpa"] >= UNRATED_KEG_KPA,
     # A place hotter than the one that is assumed is against the drink, and so is serving it warmer than it is kept.
-    "storage_c": lambda s: s["storage_c"] <= safety.HOTTEST_C,
-    "serving_c": lambda s: s["serving_c"] <= s.get("storage_c", safety.HOTTEST_C),
+    "storage_c": lambda s: s["storage_c"] <= HOTTEST_C,
+    "serving_c": lambda s: s["serving_c"] <= s.get("storage_c", HOTTEST_C),
     "remaining_fall_sg": reaches_no_lower_than_the_floor,
     "forced_test_sg": agrees,
     "expected_low": allows_more,
@@ -255,7 +255,7 @@ def test_an_ordinary_finished_ale_with_a_forced_test_gets_its_go(
 
 def test_a_bottle_of_unknown_rating_counts_as_four_volumes_in_a_warm_room() -> None:
     # 4 volumes: what a maker of one-way beer bottles is quoted as allowing (common practice, no source).
-    assert pytest.approx(chart_gauge_kpa(4.0, 30.0), abs=3) == safety.UNRATED_BOTTLE_KPA
+    assert pytest.approx(chart_gauge_kpa(4.0, 30.0), abs=3) == UNRATED_BOTTLE_KPA
 
 
 @pytest.mark.parametrize(

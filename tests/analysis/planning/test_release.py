@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from analysis.model import PHASES, Assessment, Batch
 from analysis.packaging.prefill import prefill
 from analysis.planning.plan import Constraints, plan, steady_plan
-from analysis.planning.release import FRESH_WITHIN, Condition, release
+from analysis.planning.release import Condition, release
+from analysis.thresholds import FRESH_WITHIN
 from tests.analysis.situations import DAY, HOUR, NOW, batch, creeping, done, heeds, hops_in, hops_out, why
 
 TODAY = date(2026, 3, 3)

@@ -5,7 +5,8 @@ from datetime import timedelta
 import numpy as np
 
 from analysis.planning import Caution
-from analysis.planning.plan import EARLIER_BY, LATER_BY, Constraints, plan, steady_plan
+from analysis.planning.plan import Constraints, plan, steady_plan
+from analysis.thresholds import EARLIER_BY, LATER_BY
 from tests.analysis.situations import DAY, HOUR, NOW, assessed, batch, done, normal
 
 
