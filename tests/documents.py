@@ -1,15 +1,17 @@
-"""Documents that are made from the source: ``python -m tests.documents`` prints the table of thresholds."""
+"""Tables of the contributor's guide that are made from the source: ``python -m tests.documents`` writes them anew."""
 
 from __future__ import annotations
 
 import ast
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
 
 from analysis import thresholds
+from analysis.drinks import DRINK_FACTS, DrinkFacts
 
 SOURCE = Path(thresholds.__file__)
+GUIDE = Path(__file__).parents[1] / "DEVELOPERS.md"
 _FORM = re.compile(r"(?P<unit>[^;]+); (?P<meaning>.+?\.) Source: (?P<source>.+\.)", re.DOTALL)
 
 
@@ -66,5 +68,25 @@ def as_markdown(rows: list[Threshold]) -> str:
     return "\n".join(lines).strip()
 
 
+def drinks_table() -> str:
+    """What is usual of each drink, one column a fact."""
+    names = [f.name for f in fields(DrinkFacts)]
+    lines = [f"| Drink | {' | '.join(f'`{name}`' for name in names)} |", "|---" * (len(names) + 1) + "|"]
+    for drink, facts in DRINK_FACTS.items():
+        cells = [str(getattr(facts, name)).replace("True", "yes").replace("False", "no") for name in names]
+        lines.append(f"| {drink} | {' | '.join(cells)} |")
+    return "\n".join(lines)
+
+
+def with_tables(text: str) -> str:
+    """The contributor's guide with its tables as the source has them now."""
+    for name, table in (("drinks", drinks_table()), ("thresholds", as_markdown(thresholds_table()))):
+        begin, end = f"<!-- {name}: made by python -m tests.documents -->", f"<!-- end of {name} -->"
+        head, _, rest = text.partition(begin)
+        _, _, tail = rest.partition(end)
+        text = f"{head}{begin}\n\n{table}\n\n{end}{tail}"
+    return text
+
+
 if __name__ == "__main__":
-    print(as_markdown(thresholds_table()))
+    GUIDE.write_text(with_tables(GUIDE.read_text(encoding="utf-8")), encoding="utf-8")

@@ -13,6 +13,7 @@ from pathlib import Path
 
 import pytest
 
+from analysis.display_units import DisplayUnits
 from analysis.model import EVENT_KINDS, PHASES
 from analysis.packaging import fields
 from analysis.units import plato_to_sg
@@ -31,6 +32,7 @@ from ingest.settings.settings import SETTINGS, load
 from ingest.store.store import Store
 from ingest.transfer.export import READINGS_FILE
 from ingest.transfer.log_file import OURS
+from tests import documents
 from tests.analysis.packaging.answers import sheet
 
 ROOT = Path(__file__).parents[1]
@@ -320,7 +322,7 @@ def watched(tmp_path) -> Iterator[Store]:
 def test_every_key_of_the_verdict_message_is_explained(watched):
     [record] = watched.active_batches()
     outlook = Outlooks(watched).of(record.batch_id, now=datetime.now(UTC), fresh=True)
-    _, payload = verdict_message(outlook)
+    _, payload = verdict_message(outlook, DisplayUnits())
     section = told(GUIDE["messages"], "What tunroom sends")
     rows = re.findall(r"^\| (`[^|]+`) \| .+", section, re.MULTILINE)
     assert {key for row in rows for key in re.findall(r"`(\w+)`", row)} == set(json.loads(payload))
@@ -396,3 +398,10 @@ def test_the_manual_is_inside_a_package_that_the_wheel_holds():
     packages = tomllib.loads((ROOT / "pyproject.toml").read_text())["tool"]["hatch"]["build"]["targets"]["wheel"]
     assert FOLDER.relative_to(ROOT).parts[0] in packages["packages"]
     assert not {"exclude", "only-include"} & set(packages)
+
+
+def test_the_tables_of_the_contributors_guide_are_those_of_the_source():
+    text = documents.GUIDE.read_text(encoding="utf-8")
+    assert text == documents.with_tables(text), "write them anew: python -m tests.documents"
+    assert "| `HOLD_H` | 48.0 | hours |" in text
+    assert "| lager | yes |" in text

@@ -11,7 +11,8 @@ import pytest
 
 import ingest.monitoring.outlook
 from analysis.display_units import DisplayUnits
-from analysis.planning import Ended, Packaged
+from analysis.evidence import NotJudged
+from analysis.planning import Ended, Obstacle, Packaged
 from analysis.planning.release import Condition, Release
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, Device, EventRecord, Placement, Preferences, Report, Vessel
@@ -404,8 +405,9 @@ def test_a_batch_that_cannot_be_judged_clears_nothing_and_says_so_while_others_a
     for hours in (0, 2):
         shown = outlooks.of(odd.batch_id, now=NOW + timedelta(hours=hours))
         assert not shown.plan.may_package
-        assert "could not be judged" in shown.plan.reason
-        assert shown.doubts == shown.assessment.advice != ()
+        assert shown.plan.reason is Obstacle.NOT_JUDGED
+        assert shown.assessment.evidence == (NotJudged(),)
+        assert "could not be judged" in shown.doubts[0]
     mended = outlooks.of(store.save(replace(odd, plan={})).batch_id, now=NOW)
     assert mended.assessment.gravity_sg is not None
     assert mended.doubts == ()
