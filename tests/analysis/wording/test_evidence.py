@@ -28,6 +28,7 @@ ONE_OF_EACH: tuple[Evidence, ...] = (
     kinds.StandsByCurve(45.0, 20),
     kinds.Crept(0.0012, 1.010),
     kinds.FloatOff(0.0021, 1.011),
+    kinds.NotJudged(),
 )
 
 

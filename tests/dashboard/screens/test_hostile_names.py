@@ -166,5 +166,5 @@ def test_the_names_are_seen_as_they_were_typed(hostile: dict[str, str]) -> None:
 @pytest.mark.parametrize("name", NAMES)
 def test_the_printed_sheet_takes_no_name_for_html(name: str) -> None:
     given = {"volume_l": 19, "drink": "ale", "package": "bottle", "bottle_rating_kpa": 900}
-    page = sheet_html(given, sheet(given), title=name, made=name)
+    page = sheet_html(sheet(given), title=name, made=name)
     assert name in harmless(str(page)).text
