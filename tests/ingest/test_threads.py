@@ -1,0 +1,55 @@
+"""Linear algebra runs in one thread where a process of ours starts; importing a library changes nothing."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+BEFORE = 3
+"""Threads that the process has set for itself: a number that nobody here would choose."""
+
+START = f"""
+import sys
+from pathlib import Path
+import numpy, scipy.linalg
+from threadpoolctl import threadpool_info, threadpool_limits
+threadpool_limits(limits={BEFORE}, user_api="blas")
+def count():
+    return [pool["num_threads"] for pool in threadpool_info() if pool["user_api"] == "blas"]
+"""
+IMPORT = """
+from analysis import assess, compare, learn
+import ingest.service
+print(count())
+"""
+SERVE = """
+from ingest.service import running
+from ingest.settings import Broker, Settings
+with running(Settings(data_dir=Path(sys.argv[1]), broker=Broker(port=int(sys.argv[2]))), watch=False):
+    print(count())
+"""
+
+
+def threads_of(script: str, *arguments: str) -> set[int]:
+    """How many threads the libraries of linear algebra use in a process of its own."""
+    done = subprocess.run(
+        [sys.executable, "-c", START + script, *arguments], capture_output=True, text=True, check=True,
+        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])},
+    )  # fmt: skip
+    counts: list[int] = json.loads(done.stdout)
+    if not counts:
+        pytest.skip("numpy and scipy are built on a library that threadpoolctl does not know")
+    return set(counts)
+
+
+def test_importing_the_analysis_leaves_the_threads_of_the_process_as_they_are():
+    assert threads_of(IMPORT) == {BEFORE}
+
+
+def test_a_running_service_does_linear_algebra_in_one_thread(tmp_path, port):
+    assert threads_of(SERVE, str(tmp_path), str(port)) == {1}
