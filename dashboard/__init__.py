@@ -1,1 +1,12 @@
 """Screens, words, pictures and the command line."""
+
+
+def version() -> str:
+    """The installed version."""
+    from importlib.metadata import PackageNotFoundError
+    from importlib.metadata import version as installed
+
+    try:
+        return installed("tunroom")
+    except PackageNotFoundError:  # run from a checkout without installing
+        return "0 (not installed)"

@@ -54,7 +54,7 @@ def _parser() -> argparse.ArgumentParser:
         "when to dry hop and when to package.",
         epilog="Begin with: tunroom demo",
     )
-    parser.add_argument("--version", action="version", version=f"tunroom {version.text()}")
+    parser.add_argument("--version", action="version", version=f"tunroom {version()}")
     parser.set_defaults(run=None, verbose=False)
     add = parser.add_subparsers(title="commands", metavar="COMMAND").add_parser
 

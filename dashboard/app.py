@@ -58,7 +58,7 @@ def run(
     @asynccontextmanager
     async def lifespan(_app: st.App) -> AsyncGenerator[None, None]:
         warming_up = asyncio.create_task(warm_up.open_pages())
-        print(f"tunroom {version.text()} is ready at http://{_shown(host)}:{port}  (Ctrl-C stops it)", flush=True)
+        print(f"tunroom {version()} is ready at http://{_shown(host)}:{port}  (Ctrl-C stops it)", flush=True)
         if host in _EVERYWHERE:
             print(f"It answers to this machine's addresses and to the names {', '.join(sorted(names))}.", flush=True)
         yield
@@ -111,7 +111,7 @@ async def healthz(_request: Request) -> JSONResponse:
     last = counts["last_reading_at"]
     health = {
         "status": "ok" if not problems and broker.connected else "degraded",
-        "version": version.text(),
+        "version": version(),
         "readings": counts["readings"],
         "last_reading_at": last.isoformat() if last else None,
         "broker_connected": broker.connected,

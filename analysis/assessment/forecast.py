@@ -91,12 +91,8 @@ def range_of(values: Floats, weight: Floats) -> Range:
 
 def quantiles(values: Floats, weight: Floats, chances: Sequence[float]) -> Floats:
     """Weighted quantiles down the columns, shape (len(chances), m)."""
-    order = np.argsort(values, axis=0)
-    ordered = np.take_along_axis(values, order, axis=0)
-    cumulative = np.cumsum(weight[order], axis=0)
-    cumulative /= cumulative[-1]
-    columns = np.arange(values.shape[1])
-    return np.array([ordered[np.argmax(cumulative >= c, axis=0), columns] for c in chances])
+    found: Floats = np.quantile(values, chances, axis=0, weights=weight, method="inverted_cdf")
+    return found
 
 
 def left_at(posterior: PosteriorDraws, hour: float) -> Floats:

@@ -32,7 +32,7 @@ def facts() -> None:
             '<div class="scroll"><table class="log">{% for name, text, bad in rows %}<tr>'
             '<th scope="row">{{ name }}</th><td{% if bad %} class="needs"{% endif %}>{{ text }}</td></tr>'
             "{% endfor %}</table></div>",
-            rows=(_broker(), _store(), _readings(say), _watcher(), ("Version", version.text(), False)),
+            rows=(_broker(), _store(), _readings(say), _watcher(), ("Version", version(), False)),
         )
     )
     told = (
