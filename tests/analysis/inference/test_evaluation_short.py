@@ -1,8 +1,8 @@
 """A short evaluation on simulated fermentations; the whole one is ``python tests/benchmarks/forecast.py``.
 
 On a set of this size the share of ranges that hold scatters by 0.05 and more, since the looks at one run are not
-independent: it is not asked here. The pinball loss is, beside another method's on the same looks: it grows with ranges that
-are too wide as with those that miss.
+independent: it is not asked here. The pinball loss is, beside another method's on the same looks: it grows with ranges
+that are too wide as with those that miss.
 """
 
 import polars as pl
