@@ -92,3 +92,4 @@ def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     for item in items:
         together = "system" if "system" in item.path.parts else str(item.path)
         item.add_marker(pytest.mark.xdist_group(together))
+    items.sort(key=lambda item: "system" not in item.path.parts)  # the longest first, beside all the others
