@@ -84,6 +84,7 @@ def other_port() -> int:
     return free_port()
 
 
+@pytest.hookimpl(tryfirst=True)  # before the groups are read
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Keep a file's tests in one process, since they share fixtures, and all that start real programs in one.
 
