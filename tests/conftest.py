@@ -82,15 +82,3 @@ def port() -> int:
 @pytest.fixture
 def other_port() -> int:
     return free_port()
-
-
-@pytest.hookimpl(tryfirst=True)  # before the groups are read
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Keep a file's tests in one process, since they share fixtures, and all that start real programs in one.
-
-    A browser, a broker and a server fill a core by themselves; two such tests side by side would wait for one another.
-    """
-    for item in items:
-        together = "system" if "system" in item.path.parts else str(item.path)
-        item.add_marker(pytest.mark.xdist_group(together))
-    items.sort(key=lambda item: "system" not in item.path.parts)  # the longest first, beside all the others
