@@ -184,6 +184,44 @@ def _export(arguments: argparse.Namespace) -> int:
     return 0
 
 
+def add_backup(command: AddCommand) -> None:
+    sub = command(
+        "backup",
+        _backup,
+        "write the whole cellar into one file, which is read again to see that it is whole",
+        "Works while the server runs. Its SHA-256 is written beside it. The settings file and the passwords' files are "
+        "not in it. Whoever has the file can read everything in the cellar.",
+    )
+    sub.add_argument("path", type=Path, metavar="FILE")
+
+
+def _backup(arguments: argparse.Namespace) -> int:
+    result = _carry_out(arguments, "backup", {"path": str(arguments.path.resolve())})
+    _print_result({key: value for key, value in result.items() if key != "tables"})
+    return 0
+
+
+def add_restore(command: AddCommand) -> None:
+    sub = command(
+        "restore",
+        _restore,
+        "put a backup into an empty data directory",
+        "The backup is only read; a cellar that is there is never replaced.",
+    )
+    sub.add_argument("path", type=Path, metavar="FILE")
+
+
+def _restore(arguments: argparse.Namespace) -> int:
+    from dataclasses import asdict
+
+    from ingest.backup import restore
+    from ingest.settings.settings import DATABASE
+
+    result = asdict(restore(arguments.path, settings_of(arguments).data_dir / DATABASE))
+    _print_result({key: value for key, value in result.items() if key != "tables"})
+    return 0
+
+
 def _print_result(result: dict[str, Any]) -> None:
     """A line for each thing there is something to say about, in words."""
     for key, value in result.items():

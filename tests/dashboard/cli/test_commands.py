@@ -216,8 +216,25 @@ def test_a_log_is_taken_in_once_and_comes_out_whole(capsys, tmp_path):
     assert (out_dir / "readings.parquet").exists()
 
 
+def test_a_cellar_goes_into_one_file_and_comes_back_from_it(capsys, tmp_path):
+    data, file = tmp_path / "cellar", tmp_path / "share" / "one.duckdb"
+    file.parent.mkdir()
+    log = str(LOGS / "invented-ale-active.csv")
+    rows = len(Path(log).read_text().splitlines()) - 1
+    run(capsys, "import", log, "--device", "float-1", "--data", str(data))
+    status, out, _ = run(capsys, "backup", str(file), "--data", str(data))
+    assert (status, f"readings: {rows}" in out) == (0, True)
+    status, _, err = run(capsys, "restore", str(file), "--data", str(data))
+    assert (status, "is there already" in err) == (2, True)
+    status, out, _ = run(capsys, "restore", str(file), "--data", str(tmp_path / "new"))
+    assert (status, f"readings: {rows}" in out, "checksum: as written" in out) == (0, True, True)
+    status, out, _ = run(capsys, "import", log, "--device", "float-1", "--data", str(tmp_path / "new"))
+    assert "new: 0" in out.splitlines()
+
+
 def test_nothing_is_made_where_a_cellar_is_only_asked_for(capsys, tmp_path):
-    for command in (["export", str(tmp_path / "out")], ["plan", "Vessel 1"]):
+    out = str(tmp_path / "out")
+    for command in (["export", out], ["backup", out], ["plan", "Vessel 1"]):
         status, _, err = run(capsys, *command, "--data", str(tmp_path / "mistyped"))
         assert status == 2
         assert "no cellar" in err

@@ -9,6 +9,7 @@ import pytest
 from dashboard.queries import setup_checklist
 from dashboard.screens.set_up import notifications
 from dashboard.screens.set_up.cellar import zones
+from ingest.backup import Nightly
 from ingest.model import BatchRecord, Device, EventRecord, Placement, Preferences, Report, Vessel, Yeast
 from ingest.store.store import DeviceStatus
 
@@ -374,3 +375,18 @@ def test_the_newest_entry_can_be_undone_from_the_list_of_entries(service, vessel
 def test_health_says_what_is_wrong_with_the_broker(service, page):
     service.subscriber.status = lambda: SimpleNamespace(connected=False, queued=0, problem="The broker refused us.")
     assert "The broker refused us." in html_of(page("set_up", part="health"))
+
+
+def test_a_missed_backup_is_said_first_and_health_says_why(service, page, tmp_path):
+    assert "none is made by itself" in html_of(page("set_up", part="health"))
+    service.nightly = Nightly(service.store, tmp_path / "not mounted", hour=3, keep=14)
+    assert "backup" not in html_of(page("today"))
+    service.nightly.consider(NOW)
+    service.nightly.since = NOW - timedelta(hours=40)
+    first = html_of(page("today"))
+    assert "The nightly backup was missed, there is none yet. There is no directory" in first
+    assert "every night into" in html_of(page("set_up", part="health"))
+    (tmp_path / "not mounted").mkdir()
+    service.nightly.consider(NOW + timedelta(hours=2))
+    assert "backup" not in html_of(page("today"))
+    assert "the last just now" in html_of(page("set_up", part="health"))
