@@ -49,8 +49,8 @@ def keeps_hanging_up(broker: Broker, address: Address) -> str:
     """Connections are lost again and again soon after they were made; the broker does not say why."""
     return (
         f"{_where(address)} keeps hanging up soon after it has answered, and does not say why. Another program may use "
-        f"the client id {broker.client_id!r}: stop it, or give one of them another client_id in [broker]. Or the broker "
-        "is in trouble itself: its log says more. Trying again."
+        f"the client id {broker.client_id!r}: stop it, or give one of them another client_id in [broker]. Or the "
+        "broker is in trouble itself: its log says more. Trying again."
     )
 
 
