@@ -34,7 +34,7 @@ _LEVELS: Final = 3
 """Words of events above one another."""
 _HEIGHT_PX: Final = 500
 _HALF_DAY_S: Final = 43_200
-_GRID: Final = {"SG": 0.005, "°P": 1.0, "Attenuation": 5.0}
+_GRID: Final = {"SG": 0.005, "°P": 1.0, "°Bx": 1.0, "Attenuation": 5.0}
 
 
 class _Drawing:

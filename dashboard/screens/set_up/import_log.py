@@ -131,11 +131,14 @@ def _columns(form: forms.Form, head: pl.DataFrame) -> dict[str, str]:
     st.html("<p><b>Which column is what?</b></p>")
     found: dict[str, str] = {}
     places = st.columns(3)
-    for n, (ours, label) in enumerate(import_preview.LABELS.items()):
+    for n, (ours, label) in enumerate(import_preview.labels(form.voice.units).items()):
         with places[n % 3]:
             theirs = form.choice(ours, label, head.columns, guessed.get(ours), placeholder="not in this log")
         if theirs is not None:
             found[ours] = theirs
+    read_as = import_preview.read_as(head, found, form.voice.units)
+    if read_as:
+        st.html(fill('<p class="figures" role="status">{{ says }}</p>', says=read_as))
     return found
 
 
