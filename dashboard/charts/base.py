@@ -152,6 +152,19 @@ def gravity_title(unit: GravityUnit) -> str:
     return "Gravity, SG" if unit == "SG" else f"Apparent extract, {unit}"
 
 
+_SIGNS: Final = str.maketrans({sign: f"&#{ord(sign)};" for sign in "&<>$%{}\"'"})
+"""What may begin a tag, a character reference, a formula or a blank of a hover text."""
+
+
+def literal(text: str) -> str:
+    """A person's words as a figure shows exactly them.
+
+    Plotly reads tags such as ``<b>`` and ``<a href=…>`` in every text, formulas between dollars, and ``%{…}`` as a
+    blank in a hover text; numbered character references it turns back into their signs after all that.
+    """
+    return text.translate(_SIGNS)
+
+
 def course_until(a: Assessment, until: datetime) -> pl.DataFrame:
     """The inferred course without gaps; a finished one goes on level to `until`, for it stays where it ended.
 

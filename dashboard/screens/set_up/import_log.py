@@ -20,7 +20,7 @@ from dashboard.queries import queries
 from dashboard.screens.sensors import placement
 from dashboard.screens.set_up import import_preview
 from dashboard.templates import fill
-from dashboard.ui import components, forms
+from dashboard.ui import components, forms, plain
 from ingest import transfer
 from ingest.errors import EntryError, IngestError
 from ingest.model import BatchRecord, Device, Placement, Vessel, Yeast
@@ -83,7 +83,7 @@ def _cellar(path: Path) -> None:
     before = components.newest_change()
     with st.status("Taking it in …") as status:
         try:
-            done = transfer.import_zip(context.store(), path, progress=lambda text: status.update(label=capital(text)))
+            done = transfer.import_zip(context.store(), path, progress=lambda text: status.update(label=plain(capital(text))))
         except IngestError as error:
             status.update(label="It is not taken in.", state="error")
             form.wrong(EntryError(forms.WHOLE_FORM, str(error).rstrip(".")))
@@ -196,7 +196,7 @@ def _take_in(
                 device_id=device_id or None,
                 columns=columns,
                 batch_id=known.batch_id if known is not None else None,
-                progress=lambda text: status.update(label=capital(text)),
+                progress=lambda text: status.update(label=plain(capital(text))),
             )
             if target == "ended":
                 _save_earlier(store, done.devices, _instant(done.first_at), _instant(done.last_at), facts, columns)
@@ -291,7 +291,7 @@ def _along() -> None:
     if st.button("Prepare the export", key="prepare export"):
         with st.status("Writing it …") as status, tempfile.TemporaryDirectory(prefix="tunroom-export-") as folder:
             target = Path(folder) / "cellar"
-            transfer.export_cellar(context.store(), target, progress=lambda text: status.update(label=capital(text)))
+            transfer.export_cellar(context.store(), target, progress=lambda text: status.update(label=plain(capital(text))))
             made = shutil.make_archive(str(Path(folder) / "export"), "zip", target)
             st.session_state[key] = Path(made).read_bytes()
             status.update(label="The export is ready.", state="complete")
