@@ -34,7 +34,6 @@ NBSP: Final = "\u00a0"
 """A space at which no line breaks."""
 
 MINUS: Final = "\u2212"
-DASH: Final = "–"
 UNKNOWN: Final = "—"
 
 WEEKDAYS: Final = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
