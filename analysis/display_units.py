@@ -273,8 +273,11 @@ class DisplayUnits:
 
     def typed(self, value: float, quantity: str, own: str = "") -> str:
         """A quantity with all the digits that were typed, for what is said back to who typed it."""
-        figure = f"{self.shown(value, quantity):.6g}".replace("-", MINUS)
-        return self._with_unit(figure, self.unit_of(quantity, own))
+        unit, shown = self.unit_of(quantity, own), self.shown(value, quantity)
+        figure = f"{shown:.6g}"
+        if unit == "SG" and abs(shown) < 10 and len(figure.partition(".")[2]) < DECIMALS[unit]:
+            figure = f"{shown:.3f}"
+        return self._with_unit(figure.replace("-", MINUS), unit)
 
     def span(self, low: float, high: float, quantity: str, own: str = "") -> str:
         """From one quantity to another: ``0.990 to 1.160`` or ``32 to 104 °F``, for what is usual or allowed."""

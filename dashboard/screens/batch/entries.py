@@ -210,7 +210,7 @@ def sample_form(sample: HandSample | None, record: BatchRecord, name: str) -> No
             "value",
             "Reading",
             sample.value if sample and sample.unit == unit else None,
-            called=unit,
+            called=f"{unit} by a hydrometer" if (instrument, unit) == ("hydrometer", "°Bx") else unit,
             step=how.step,
             format=how.format,
         )

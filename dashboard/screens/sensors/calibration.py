@@ -115,7 +115,7 @@ def _quality(record: CalibrationRecord, say: Voice) -> str:
             return calibration.in_words(inclination_curve(record.points), None, say)
         return _offset_words(record.kind, record.points, say)
     except CalibrationError as error:
-        return f"{error}."
+        return f"{error.in_units(say.units)}."
 
 
 def _offset_words(kind: CalibrationKind, points: Sequence[Point], say: Voice) -> str:
@@ -225,7 +225,7 @@ def _picture(
             return None
         curve = inclination_curve(points)
     except CalibrationError as error:
-        return EntryError("points", str(error))
+        return EntryError("points", error.in_units(say.units))
     figure = calibration.curve_figure(curve, points, now, say, components.edition())
     text = calibration.in_words(curve, now, say)
     st.plotly_chart(figure, key=form.key("curve"), config={"displayModeBar": False}, theme=None, alt=text)
