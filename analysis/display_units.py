@@ -63,8 +63,8 @@ DECIMALS: Final = {
     "psi": 1,
     "L": 1,
     "US gal": 2,
-    "g/L": 1,
-    "oz/US gal": 2,
+    "g/L": 2,
+    "oz/US gal": 3,
     "mg/L": 0,
     "%": 0,
     "volumes": 2,
@@ -96,8 +96,9 @@ STEPS: Final = {
 _WORDS: Final = ("points", "volumes")
 """Units that are words; what is a sign stands close to its number."""
 
-_DIGITS: Final = {"g": "%.6g", "oz": "%.4g"}
-"""How a mass stands in an input: it may be of a tablet or of a sack, so that its digits count and not its decimals."""
+_PATTERNS: Final = {"g": "%.6g", "oz": "%.4g", "L": "%.2f"}
+"""How a quantity stands in an input where that is finer than its print: a mass may be of a tablet or of a sack, so that
+its digits count and not its decimals, and a small batch is measured in hundredths of a litre."""
 
 _EXTRACTS: Final[dict[str, tuple[Callable[[Any], Any], Callable[[Any], Any]]]] = {
     "°P": (units.sg_to_plato, units.plato_to_sg),
@@ -284,14 +285,21 @@ class DisplayUnits:
         unit = self.unit_of(quantity, own)
         if unit == "SG":
             ends = [number(value, 3) for value in (low, high)]
-        else:  # what is usual is round in its own unit; in another three digits say it
-            ends = [f"{float(f'{self.shown(value, quantity):.3g}'):g}".replace("-", MINUS) for value in (low, high)]
+        else:
+            ends = [self._three_digits(value, quantity) for value in (low, high)]
         return self._with_unit(f"{ends[0]} to {ends[1]}", unit)
+
+    def about(self, value: float, quantity: str) -> str:
+        """A figure of a text, round in the unit in which it was published and with three digits in another."""
+        return self._with_unit(self._three_digits(value, quantity), self.unit_of(quantity))
+
+    def _three_digits(self, value: float, quantity: str) -> str:
+        return f"{float(f'{self.shown(value, quantity):.3g}'):g}".replace("-", MINUS)
 
     def input_format(self, quantity: str, own: str = "") -> str:
         """How a quantity stands in an input, as a printf pattern."""
         unit = self.unit_of(quantity, own)
-        return _DIGITS.get(unit) or (f"%.{DECIMALS[unit]}f" if unit in DECIMALS else "%g" if not unit else "%.2f")
+        return _PATTERNS.get(unit) or (f"%.{DECIMALS[unit]}f" if unit in DECIMALS else "%g" if not unit else "%.2f")
 
     def input_step(self, quantity: str, own: str = "") -> float:
         """By how much the buttons beside an input change it."""
@@ -332,7 +340,7 @@ class DisplayUnits:
         return _mass(units.g_to_oz(grams), "oz", "lb", 16)
 
     def concentration(self, g_per_l: float | None) -> str:
-        """``4.0 g/L`` or ``0.53 oz/US gal``."""
+        """``4.00 g/L`` or ``0.534 oz/US gal``."""
         return self.said(g_per_l, "concentration")
 
     def gravity(self, gravity_sg: float | None) -> str:

@@ -133,13 +133,14 @@ def _in_units(remark: Remark, units: DisplayUnits) -> str | None:
     """Published figures, in the person's units."""
     if remark is Remark.HEATING_AT_UNKNOWN_VOLUMES:
         reached = sheet_cautions.HEATING_UNKNOWN.format(
-            pressure=units.pressure(sheet_cautions.HEATED_KPA), temperature=units.temperature(safety.PASTEURISING_C)
+            pressure=units.about(sheet_cautions.HEATED_KPA, "pressure"),
+            temperature=units.about(safety.PASTEURISING_C, "temperature"),
         )
         return f"{sheet_cautions.HEATING}{reached}{sheet_cautions.HEATING_PRACTICE}"
     if remark is Remark.CREEP:
         return sheet_cautions.CREEP.format(
-            dose=units.concentration(sheet_cautions.CREEP_HOPS_G_PER_L),
-            temperature=units.temperature(sheet_cautions.CREEP_C),
+            dose=units.about(sheet_cautions.CREEP_HOPS_G_PER_L, "concentration"),
+            temperature=units.about(sheet_cautions.CREEP_C, "temperature"),
         )
     return None
 

@@ -217,7 +217,7 @@ def sample_form(sample: HandSample | None, record: BatchRecord, name: str) -> No
         with st.expander("Temperature, time and the like"):
             temperature = form.number(
                 "temperature_c",
-                f"Temperature of the sample, if not {say.temperature(20.0)}",
+                f"Temperature of the sample, if not {say.units.about(20.0, 'temperature')}",
                 sample.temperature_c if sample else None,
                 "temperature",
             )

@@ -136,9 +136,9 @@ def _amounts(units: DisplayUnits) -> dict[str, str]:
     return {
         "point": f"a point ({number(STEADY_SG, 3)} SG)" if in_points else units.fall(STEADY_SG),
         "points": "several points" if in_points else f"{units.fall(0.004)} or more",
-        "water": units.temperature(20.0),
-        "room": units.temperature(20.0),
-        "hops": units.concentration(10.0),
+        "water": units.about(20.0, "temperature"),
+        "room": units.about(20.0, "temperature"),
+        "hops": units.about(10.0, "concentration"),
     }
 
 

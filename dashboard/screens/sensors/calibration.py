@@ -140,7 +140,7 @@ def _editor(
     st.html(
         fill(
             '<p class="quiet">{{ how }}</p>',
-            how=_HOW[kind].format(room=say.temperature(20.0), ice=say.temperature(0.0)),
+            how=_HOW[kind].format(room=say.units.about(20.0, "temperature"), ice=say.units.about(0.0, "temperature")),
         )
     )
     newest = max((c for c in known if c.kind == kind), key=_since, default=None)

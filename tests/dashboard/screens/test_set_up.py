@@ -178,7 +178,7 @@ def test_a_batch_is_told_all_its_faults_at_once(service, vessel, page):
     text = html_of(shown)
     for expected in (
         "The name is empty.",
-        "1.5 is out of range.",
+        "1.500 is out of range.",
         "−1\u202fL is out of range.",
         "No vessel is chosen.",
     ):
