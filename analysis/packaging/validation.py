@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
+from analysis.display_units import DisplayUnits
 from analysis.packaging.fields import FIELDS, Field, field_of
 from analysis.packaging.inputs import SheetInputs
 
@@ -41,8 +42,10 @@ class SheetInputError(ValueError):
         return f"{self.key}: {self.problem}. {self.usual}"
 
 
-def checked(inputs: Mapping[str, Any]) -> SheetInputs:
+def checked(inputs: Mapping[str, Any], units: DisplayUnits | None = None) -> SheetInputs:
     """The inputs with their types and ranges checked; None counts as not given.
+
+    `units` are those in which a person typed them, for what is said of them; None: those of the keys, as in JSON.
 
     Raises
     ------
@@ -57,12 +60,12 @@ def checked(inputs: Mapping[str, Any]) -> SheetInputs:
         try:
             field = _known(key)
             if value is not None:
-                found[key] = _value(field, value)
+                found[key] = _value(field, value, units)
         except SheetInputError as error:
             faults.append(error)
     wrong = {fault.key for fault in faults}
     usable = SheetInputs(**found)
-    faults += [fault for fault in _contradictions(usable) if fault.key not in wrong]
+    faults += [fault for fault in _contradictions(usable, _Told(units)) if fault.key not in wrong]
     if faults:
         first = faults[0]
         first.others = tuple(faults[1:])
@@ -79,9 +82,27 @@ def _known(key: str) -> Field:
     return field
 
 
-def _value(field: Field, value: Any) -> Any:
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """Says an input back, in the unit in which it was typed."""
+
+    units: DisplayUnits | None
+
+    def value(self, key: str, value: float) -> str:
+        """An input that can be one."""
+        field = field_of(key)
+        if self.units is not None:
+            return self.units.said(value, field.quantity, field.unit)
+        return f"{value:.3f}" if field.quantity == "gravity" else f"{value:g}"
+
+    def usual(self, key: str) -> str:
+        """What is usual of it."""
+        return field_of(key).usual_in(self.units)
+
+
+def _value(field: Field, value: Any, units: DisplayUnits | None) -> Any:
     if field.kind == "number":
-        return _checked_number(field, value)
+        return _checked_number(field, value, units)
     if field.kind == "yes or no":
         if not isinstance(value, bool):
             raise SheetInputError(field.key, f"expected true or false, got {value!r}", field.usual)
@@ -97,15 +118,18 @@ def _value(field: Field, value: Any) -> Any:
     return value
 
 
-def _checked_number(field: Field, value: Any) -> float:
+def _checked_number(field: Field, value: Any, units: DisplayUnits | None) -> float:
+    usual = field.usual_in(units)
     if isinstance(value, bool) or not isinstance(value, int | float):
         quoted = "; send it unquoted" if isinstance(value, str) else ""
-        raise SheetInputError(field.key, f"expected a number, got {value!r}{quoted}", field.usual)
+        raise SheetInputError(field.key, f"expected a number, got {value!r}{quoted}", usual)
     if isinstance(value, float) and not math.isfinite(value):
-        raise SheetInputError(field.key, f"{value} is not a number that can be used", field.usual)
+        raise SheetInputError(field.key, f"{value} is not a number that can be used", usual)
     if not field.low <= value <= field.high:
+        if units is not None:
+            raise SheetInputError(field.key, f"{units.typed(value, field.quantity, field.unit)} cannot be used", usual)
         unit = f" {field.unit}" if field.unit else ""
-        raise SheetInputError(field.key, f"{_short(value)}{unit} cannot be used", field.usual)
+        raise SheetInputError(field.key, f"{_short(value)}{unit} cannot be used", usual)
     return float(value)
 
 
@@ -131,9 +155,9 @@ def _short(value: float) -> str:
         return "a number of hundreds of digits"
 
 
-def _contradictions(found: SheetInputs) -> Iterator[SheetInputError]:
+def _contradictions(found: SheetInputs, told: _Told) -> Iterator[SheetInputError]:
     """What is usable by itself but not together."""
-    yield from _contrary_gravities(found)
+    yield from _contrary_gravities(found, told)
     if found.sulfite_ppm is not None and found.sulfite_as is None:
         yield SheetInputError(
             "sulfite_as",
@@ -142,29 +166,36 @@ def _contradictions(found: SheetInputs) -> Iterator[SheetInputError]:
         )
     low, high = found.expected_low, found.expected_high
     if low is not None and high is not None and low > high:
-        yield SheetInputError("expected_low", f"the range runs from {low:g} to {high:g}", "Swap the two.")
+        ends = f"{told.value('expected_low', low)} to {told.value('expected_high', high)}"
+        yield SheetInputError("expected_low", f"the range runs from {ends}", "Swap the two.")
     wanted, final = found.sweeten_to_sg, found.final_gravity_sg
     if wanted is not None and final is not None and wanted < final:
         yield SheetInputError(
-            "sweeten_to_sg", f"{wanted:.3f} is below the final gravity {final:.3f}", "Sweetening lifts it."
+            "sweeten_to_sg",
+            f"{told.value('sweeten_to_sg', wanted)} is below the final gravity {told.value('final_gravity_sg', final)}",
+            "Sweetening lifts it.",
         )
 
 
-def _contrary_gravities(found: SheetInputs) -> Iterator[SheetInputError]:
+def _contrary_gravities(found: SheetInputs, told: _Told) -> Iterator[SheetInputError]:
     original, final, lowest = found.original_gravity_sg, found.final_gravity_sg, found.lowest_plausible_sg
     if original is not None and original < LEAST_ORIGINAL_SG:
         yield SheetInputError(
-            "original_gravity_sg", f"{original:.3f} is no more than water", field_of("original_gravity_sg").usual
+            "original_gravity_sg",
+            f"{told.value('original_gravity_sg', original)} is no more than water",
+            told.usual("original_gravity_sg"),
         )
     if original is not None and final is not None and final > original:
         yield SheetInputError(
             "final_gravity_sg",
-            f"{final:.3f} is above the original gravity {original:.3f}",
-            "It ends below where it began. " + field_of("final_gravity_sg").usual,
+            f"{told.value('final_gravity_sg', final)} is above the original gravity "
+            f"{told.value('original_gravity_sg', original)}",
+            "It ends below where it began. " + told.usual("final_gravity_sg"),
         )
     if lowest is not None and final is not None and lowest > final:
         yield SheetInputError(
             "lowest_plausible_sg",
-            f"{lowest:.3f} is above the final gravity {final:.3f}",
+            f"{told.value('lowest_plausible_sg', lowest)} is above the final gravity "
+            f"{told.value('final_gravity_sg', final)}",
             "Give a gravity at or below it.",
         )

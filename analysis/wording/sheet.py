@@ -42,9 +42,6 @@ _REMARKS: Final[dict[Remark, str]] = {
     ),
     Remark.COUNTED_AS_STILL: "No carbonation is wished for: it is counted as still, with what it already holds.",
     Remark.CREEP_NOT_COUNTED: "What the hops may start is not given, so the pressure to expect counts none of it.",
-    Remark.HEATING_AT_UNKNOWN_VOLUMES: (
-        sheet_cautions.HEATING + sheet_cautions.HEATING_UNKNOWN + sheet_cautions.HEATING_PRACTICE
-    ),
     Remark.KEG_NOT_SEEN_TO_HOLD: (
         "It has not been seen to finish and hold: only a keg with a working relief valve, its pressure checked daily, "
         "may be filled now, and kept cold."
@@ -77,7 +74,6 @@ _REMARKS: Final[dict[Remark, str]] = {
     ),
     Remark.SULFITE_IN_BEER: "In beer sulfite is an antioxidant and stabilises nothing.",
     Remark.SORBATE_BEFORE_THE_FINISH: "It has not finished: sorbate will not stop it.",
-    Remark.CREEP: sheet_cautions.CREEP,
     Remark.BOTTLES: sheet_cautions.BOTTLES,
     Remark.TEST_BOTTLE: sheet_cautions.TEST_BOTTLE,
     Remark.KEG: sheet_cautions.KEG,
@@ -109,7 +105,7 @@ def worded(finding: Finding, units: DisplayUnits) -> str:
         The person's, for gravity, temperature and pressure.
     """
     if isinstance(finding, Remark):
-        return _unrated(finding, units) or _REMARKS[finding]
+        return _unrated(finding, units) or _in_units(finding, units) or _REMARKS[finding]
     for say in (_end, _sweetener, _gas, _rated_bottle, _unrated_bottle, _heated, _keg, _dose, _sulfite):
         sentence = say(finding, units)
         if sentence is not None:
@@ -129,6 +125,22 @@ def _unrated(remark: Remark, units: DisplayUnits) -> str | None:
         return (
             f"First read the keg's marking and enter its rating in {units.pressure_unit}: with an unknown rating there "
             f"is no go, and until then it counts as {units.pressure(UNRATED_KEG_KPA)}."
+        )
+    return None
+
+
+def _in_units(remark: Remark, units: DisplayUnits) -> str | None:
+    """Published figures, in the person's units."""
+    if remark is Remark.HEATING_AT_UNKNOWN_VOLUMES:
+        reached = sheet_cautions.HEATING_UNKNOWN.format(
+            pressure=units.about(sheet_cautions.HEATED_KPA, "pressure"),
+            temperature=units.about(safety.PASTEURISING_C, "temperature"),
+        )
+        return f"{sheet_cautions.HEATING}{reached}{sheet_cautions.HEATING_PRACTICE}"
+    if remark is Remark.CREEP:
+        return sheet_cautions.CREEP.format(
+            dose=units.about(sheet_cautions.CREEP_HOPS_G_PER_L, "concentration"),
+            temperature=units.about(sheet_cautions.CREEP_C, "temperature"),
         )
     return None
 
@@ -211,7 +223,9 @@ def _sweetener(finding: Finding, units: DisplayUnits) -> str | None:
         case f.AboutSweetener(sweetener):
             return SWEETENERS[sweetener].note
         case f.CannotLiftGravity(sweetener, wanted):
-            return f"{sweetener} cannot lift the gravity to {wanted:.3f}; give its mass instead.".capitalize()
+            return (
+                f"{sweetener} cannot lift the gravity to {units.gravity(wanted)}; give its mass instead.".capitalize()
+            )
     return None
 
 
@@ -368,14 +382,14 @@ def _kegs_rating(rating: p.KegRating, units: DisplayUnits) -> str:
     return f"the keg's rating of {said}" if rating.known else f"the {said} of a keg of unknown rating"
 
 
-def _dose(finding: Finding, _: DisplayUnits) -> str | None:
+def _dose(finding: Finding, units: DisplayUnits) -> str | None:
     match finding:
         case f.SugarVaries(sugar):
             return f"{sugar.capitalize()} varies from lot to lot: {PRIMING_SUGARS[sugar].source}."
         case f.ScaleTooCoarse(step, total):
             return (
-                f"Steps of {step:g} g are too coarse for {total:g} g of these hops: use a finer scale and enter its "
-                "step."
+                f"Steps of {units.typed(step, 'mass')} are too coarse for {units.mass(total)} of these hops: use a "
+                "finer scale and enter its step."
             )
         case f.DoseCounted(ppm, counted_as, basis):
             counted = "SO2" if counted_as == "so2" else "the salt, potassium metabisulfite"
@@ -385,7 +399,7 @@ def _dose(finding: Finding, _: DisplayUnits) -> str | None:
                     f"{start}part of it gets bound, so less stays free and the molecular SO2 is at most the figure "
                     "here."
                 )
-            return f"{start}the grams here assume that none of it gets bound. Measure the free SO2 afterwards."
+            return f"{start}the mass here assumes that none of it gets bound. Measure the free SO2 afterwards."
     return None
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
-from dashboard.cli.options import AddCommand, columns_of, settings_of
+from dashboard.cli.options import AddCommand, columns_of, settings_of, shows_units
 from ingest.errors import ImportFileError, IngestError
 
 # --- sheet and plan --------------------------------------------------------------------------------------------------
@@ -30,6 +30,7 @@ def add_sheet(command: AddCommand) -> None:
     sub.add_argument("--input", required=True, metavar="FILE", help="a JSON file, or - for standard input")
     sub.add_argument("--json", action="store_true", help="answer as JSON (otherwise in words and units)")
     sub.add_argument("--html", type=Path, metavar="FILE", help="write the printable sheet there as well")
+    shows_units(sub)
 
 
 def _sheet(arguments: argparse.Namespace) -> int:
@@ -41,7 +42,7 @@ def _sheet(arguments: argparse.Namespace) -> int:
     from dashboard.sheet.text import sheet_text
     from ingest.model import Preferences
 
-    mine = Preferences()
+    mine = Preferences(**dict(arguments.unit))
     where = "standard input" if arguments.input == "-" else arguments.input
     try:
         text = sys.stdin.read() if arguments.input == "-" else Path(arguments.input).read_text(encoding="utf-8")

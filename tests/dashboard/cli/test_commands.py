@@ -308,3 +308,33 @@ def test_a_page_that_cannot_be_written_is_named(capsys, tmp_path):
     status, _, err = run(capsys, "sheet", "--input", str(given))
     assert status == 2
     assert "not JSON" in err
+
+
+OTHER_UNITS = [word for unit in ("°Bx", "f", "psi", "us gal", "oz") for word in ("--unit", unit)]
+FIRST_UNITS = re.compile(r"\bSG\b|°C|°P|\bkPa\b|\bg/L\b|\d[ \u202f](?:g|L|bar)\b|(?<![\d.])1\.0\d\d(?!\d)|\d points?\b")
+
+
+def test_answers_in_words_come_in_the_units_that_are_asked_for_and_json_keeps_its_own(capsys, tmp_path):
+    given = tmp_path / "sheet.json"
+    given.write_text(
+        '{"drink": "ale", "package": "bottle", "volume_l": 18.92705892, "original_gravity_sg": 1.05, "hops_g_per_l": 4,'
+        ' "final_gravity_sg": 1.011, "carbonation_volumes": 2.4, "warmest_c": 20, "bottle_rating_kpa": 900}'
+    )
+    page = tmp_path / "sheet.html"
+    calls = (["assess", *PALE, "--drink", "ale"], ["sheet", "--input", str(given), "--html", str(page)])
+    for call in calls:
+        _, usual, _ = run(capsys, *call)
+        assert FIRST_UNITS.search(usual)
+        status, told, _ = run(capsys, *call, *OTHER_UNITS)
+        assert status == 0
+        assert not FIRST_UNITS.search(told), FIRST_UNITS.search(told)
+        _, plain, _ = run(capsys, *call, "--json")
+        _, asked, _ = run(capsys, *call, *OTHER_UNITS, "--json")
+        assert json.loads(plain) == json.loads(asked)
+    assert "5.00\u202fUS gal" in page.read_text(encoding="utf-8")  # 1 US gallon is 3.785411784 L (NIST Handbook 44)
+
+
+def test_a_unit_that_is_none_is_refused_with_those_that_are(capsys):
+    status, _, err = run(capsys, "assess", *PALE, "--unit", "furlong")
+    assert status == 2
+    assert "°Bx" in err

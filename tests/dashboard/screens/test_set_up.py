@@ -114,7 +114,7 @@ def test_a_wrong_range_is_answered_beside_its_field_and_nothing_typed_is_lost(se
     field(shown.number_input, "Wished temperature").set_value(24.0)
     field(shown.number_input, "to").set_value(18.0)
     press(shown, "Add the vessel")
-    assert "24.0 to 18.0" in html_of(shown)
+    assert "24\u202f°C to 18\u202f°C" in html_of(shown)
     assert service.store.all(Vessel) == []
     assert field(shown.text_input, "Name").value == "Vessel 7"
     assert field(shown.number_input, "Wished temperature").value == 24.0
@@ -125,7 +125,7 @@ def test_a_volume_below_zero_is_refused_with_the_usual_range(service, page):
     field(shown.text_input, "Name").set_value("Vessel 7")
     field(shown.number_input, "Volume").set_value(-5.0)
     press(shown, "Add the vessel")
-    assert "-5 is out of range. A small vessel holds 1 to 2000 litres." in html_of(shown)
+    assert "−5\u202fL is out of range. A small vessel holds 1 to 2000\u202fL." in html_of(shown)
     assert service.store.all(Vessel) == []
 
 
@@ -137,8 +137,8 @@ def test_everything_that_is_wrong_is_told_at_once(service, page):
     press(shown, "Add the vessel")
     text = html_of(shown)
     assert "The name is empty." in text
-    assert "-5 is out of range." in text
-    assert "30.0 to 10.0" in text
+    assert "−5\u202fL is out of range." in text
+    assert "30\u202f°C to 10\u202f°C" in text
 
 
 def test_a_name_that_is_taken_is_told_together_with_the_other_faults(service, page):
@@ -149,7 +149,7 @@ def test_a_name_that_is_taken_is_told_together_with_the_other_faults(service, pa
     field(shown.number_input, "Volume").set_value(-5.0)
     press(shown, "Add the vessel")
     assert "There is another vessel named Vessel 7." in html_of(shown)
-    assert "-5 is out of range." in html_of(shown)
+    assert "−5\u202fL is out of range." in html_of(shown)
     shown = page("set_up", part="yeasts")
     field(shown.text_input, "Name").set_value("Marrow")
     field(shown.number_input, "Expected attenuation").set_value(7.0)
@@ -163,7 +163,11 @@ def test_a_taken_vessel_is_told_together_with_the_other_faults(service, vessel, 
     field(shown.number_input, "Volume").set_value(-1.0)
     field(shown.selectbox, "Vessel").select_index(0)
     press(shown, "Add the batch")
-    for expected in ("The name is empty.", "-1 is out of range.", "Vessel 1 is taken by Harbour Pale at that time."):
+    for expected in (
+        "The name is empty.",
+        "−1\u202fL is out of range.",
+        "Vessel 1 is taken by Harbour Pale at that time.",
+    ):
         assert expected in html_of(shown)
 
 
@@ -173,7 +177,12 @@ def test_a_batch_is_told_all_its_faults_at_once(service, vessel, page):
     field(shown.number_input, "Volume").set_value(-1.0)
     press(shown, "Add the batch")
     text = html_of(shown)
-    for expected in ("The name is empty.", "1.5 is out of range.", "-1 is out of range.", "No vessel is chosen."):
+    for expected in (
+        "The name is empty.",
+        "1.500 is out of range.",
+        "−1\u202fL is out of range.",
+        "No vessel is chosen.",
+    ):
         assert expected in text
 
 
