@@ -77,7 +77,7 @@ def plan(assessment: Assessment, batch: Batch, constraints: Constraints, *, now:
     if blocked:
         return Plan(made_at=now, blocked_by=blocked, reason=blocked, cautions=(Caution.FORECAST_ONLY,))
     ready = readiness(assessment, constraints, now=now, rest_days=constraints.rest_days)
-    doses = constraints.doses(batch.drink)
+    doses = constraints.dry_hops
     if doses == 0:
         made = _without_hops(assessment, constraints, ready, now)
     elif constraints.early_dry_hop:

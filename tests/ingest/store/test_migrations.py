@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 import pytest
 
 from ingest.errors import StoreError
-from ingest.model import Device, Report
+from ingest.model import BatchRecord, Device, Report, Vessel
 from ingest.store import duckdb_file, migrations
 from ingest.store.migrations import MIGRATIONS, Migration
 from ingest.store.report_rows import STORED
@@ -42,6 +42,26 @@ def test_migrations_are_numbered_without_gaps_and_each_has_a_sentence():
     assert [m.number for m in MIGRATIONS] == list(range(1, len(MIGRATIONS) + 1))
     assert all(m.sentence.endswith(".") and " " in m.sentence for m in MIGRATIONS)
     assert len(MIGRATIONS) == migrations.NEWEST
+
+
+def test_existing_batches_keep_the_dry_hop_that_they_were_planned_with(tmp_path, monkeypatch):
+    plans = {"ale": {}, "lager": {"destination": "keg"}, "stout": {"dry_hops": 0}, "cider": {}}
+    with monkeypatch.context() as first:
+        first.setattr(duckdb_file, "MIGRATIONS", MIGRATIONS[:1])
+        first.setattr(duckdb_file, "NEWEST", 1)
+        with Store.open(tmp_path) as store:
+            for name, plan in plans.items():
+                vessel = store.save(Vessel(name=name))
+                drink = "ale" if name == "stout" else name
+                store.save(BatchRecord(name=name, vessel_id=vessel.vessel_id, drink=drink, pitched_at=T, plan=plan))
+    with Store.open(tmp_path) as store:
+        kept = {record.name: record.plan for record in store.all(BatchRecord)}
+    assert kept == {
+        "ale": {"dry_hops": 1},
+        "lager": {"destination": "keg", "dry_hops": 1},
+        "stout": {"dry_hops": 0},
+        "cider": {},
+    }
 
 
 @pytest.fixture
