@@ -18,6 +18,8 @@ from analysis.thresholds import (
     MOVES_BEYOND,
     MOVES_SG,
     NEWEST_H,
+    STAND_BEYOND,
+    STAND_KNOWN_H,
     STEADY_SG,
 )
 
@@ -115,6 +117,25 @@ def moves_again(series: Series, held: Hold) -> bool:
     level = float(np.median(g[before]))
     scatter = SD_PER_MAD * float(np.median(np.abs(g[before] - level)))
     return level - float(np.median(g[now])) > max(MOVES_SG, MOVES_BEYOND * scatter)
+
+
+def moves_off(series: Series, held: Hold) -> bool | None:
+    """Whether a long stand moves: its newest half-day lies below those before it by more than these wander.
+
+    A float wanders by itself, and over weeks now and then by much in a day. None where the stand is too short to show
+    by how much.
+    """
+    if held.since_h is None or held.held_h < STAND_KNOWN_H:
+        return None
+    use = series.floats & (series.hours >= held.since_h) & (series.hours <= held.until_h)
+    t, g = series.hours[use], series.gravity_sg[use]
+    which = np.floor((held.until_h - t) / LEVEL_H)
+    level = np.array([np.median(g[which == one]) for one in np.unique(which)])
+    if level.size < 5:
+        return None
+    before = level[1:]
+    wanders = float(np.std(before, ddof=1)) * np.sqrt(1.0 + 1.0 / before.size)
+    return bool(before.mean() - level[0] > max(MOVED_SG, STAND_BEYOND * wanders))
 
 
 def levels(hours: Floats, gravity_sg: Floats, width_h: float) -> Floats:

@@ -50,8 +50,11 @@ _OBSTACLES: Final[dict[Obstacle, str]] = {
     "agrees, warm the vessel a little and look again tomorrow.",
     Obstacle.CHILLED: "It was chilled before it was seen to finish, and cold gravity that holds proves nothing. Warm "
     "it and watch.",
-    Obstacle.FALL_JUST_BEGUN: "Too early to give a date: the first fall has only just begun.",
-    Obstacle.END_UNKNOWN: "Too early to give a date: the readings do not yet say where it will end.",
+    Obstacle.TOO_FEW_READINGS: "Too early to give a date: there are too few readings.",
+    Obstacle.NOT_BEGUN: "Too early to give a date: no fall has been seen yet.",
+    Obstacle.FLOAT_DOUBTED: "No date: the float is in doubt. Take a hand sample, degassed; the dates follow it.",
+    Obstacle.FALL_JUST_BEGUN: "Too early to give a date: the fall has not yet shown its course.",
+    Obstacle.END_UNKNOWN: "No date yet: the readings do not say where it will end.",
     Obstacle.NO_DAY_FITS: "None of your days fits. Open another weekday for hopping or packaging.",
     Obstacle.NO_HOPPING_DAY: "None of your days fits for hopping. Open another weekday.",
     Obstacle.NO_PACKAGING_DAY_AFTER: "None of your packaging days follows one of your hopping days. Open another "
