@@ -120,7 +120,9 @@ def decide(
         finished, by_hold, p_finished = False, False, min(p_finished, UNKNOWN_CHANCE)
     p_halted = float(weight[halted].sum())
     p_stood = float(weight[halted & (posterior.halted_from_h <= observed.series.now_h - STOOD_H)].sum())
-    stalled = not finished and _stalled(observed, p_halted, p_stood, carried.stalled and p_halted > p_finished)
+    stands_from_h = range_of(posterior.halted_from_h[halted], weight[halted]).p50 if p_halted >= LONG_HALTED else None
+    was_stalled = carried.stalled and p_halted > p_finished
+    stalled = not finished and _stalled(observed, p_halted, p_stood, was_stalled, stands_from_h)
     return Verdict(
         finished,
         stalled,
@@ -131,7 +133,9 @@ def decide(
         taken_back=refutation.taken_back,
         fell_sg=refutation.fell_sg,
         fell_since_h=refutation.fell_since_h,
-        stands_since_h=range_of(posterior.halted_from_h[halted], weight[halted]).p50 if stalled else None,
+        stands_since_h=range_of(posterior.halted_from_h[halted], weight[halted]).p50
+        if stalled and halted.any()
+        else None,
     )
 
 
@@ -178,8 +182,10 @@ def _finished(
     return finished, finished and long and not sure
 
 
-def _stalled(observed: Observations, p_halted: float, p_stood: float, was_stalled: bool) -> bool:
-    """Whether what has not finished has stalled.
+def _stalled(
+    observed: Observations, p_halted: float, p_stood: float, was_stalled: bool, stands_from_h: float | None
+) -> bool:
+    """Whether what has not finished has stalled; `stands_from_h` is since when it stands by the course, if it does.
 
     The readings need not show it level by level: of a float that scatters by points, or was silent, the course tells.
     What has not begun has not stalled, nor has what falls slowly on. Once it is called so it stays so while nothing
@@ -188,14 +194,14 @@ def _stalled(observed: Observations, p_halted: float, p_stood: float, was_stalle
     series, held = observed.series, observed.held
     if observed.began_h is None or spoiling(observed.doubts):
         return False
+    since_h = held.since_h if stands_from_h is None else stands_from_h
+    moves = None if since_h is None else moves_off(series, since_h=since_h, until_h=series.now_h)
     fall, error = fall_of_late(series, UNSEEN_H)
-    surely = p_halted >= HALTED and (
-        held.held_h >= STOOD_H or (p_stood >= HALTED and fall < max(UNSEEN_SHARE * STEADY_SG, error))
-    )
+    unseen = moves is False or fall < max(UNSEEN_SHARE * STEADY_SG, error)
+    surely = p_halted >= HALTED and (held.held_h >= STOOD_H or (p_stood >= HALTED and unseen))
     fall, error = fall_of_late(series, 24.0)
     slow = fall >= max(SLOW_SG, SLOW_BEYOND * error)
     likely = p_halted >= LONG_HALTED and held.held_h >= LONG_STOOD_H
-    moves = moves_off(series, held)
     if moves is None:
         moves = slow or moves_again(series, held)
     return (surely or likely or was_stalled) and not moves and observed.chill_h is None

@@ -159,9 +159,9 @@ def stand(days: float, newest_sg: float, seed: int) -> Series:
 def test_a_long_stand_moves_only_by_more_than_it_wanders() -> None:
     moved = {}
     for newest in (0.0, -0.0015):
-        looks = [(s := stand(12, newest, seed), hold(s, until_h=s.now_h, limit_sg=0.005)) for seed in range(60)]
-        moved[newest] = [moves_off(s, held) for s, held in looks]
+        looks = [stand(12, newest, seed) for seed in range(60)]
+        moved[newest] = [moves_off(s, since_h=100.0, until_h=s.now_h) for s in looks]
     assert sum(bool(m) for m in moved[0.0]) <= 1
     assert all(moved[-0.0015])
     short = stand(2, 0.0, 1)
-    assert moves_off(short, hold(short, until_h=short.now_h)) is None
+    assert moves_off(short, since_h=100.0, until_h=short.now_h) is None
