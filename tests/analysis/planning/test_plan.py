@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from typing import Any
 
@@ -58,6 +59,59 @@ def test_a_busy_date_is_passed_over() -> None:
     free = plan(assessed(), batch(), Constraints(dry_hops=1), now=NOW)
     busy = plan(assessed(), batch(), Constraints(dry_hops=1, busy_dates=(free.packaging_day,)), now=NOW)  # type: ignore[arg-type]
     assert busy.packaging_day != free.packaging_day
+
+
+@pytest.mark.parametrize("destination", ["undecided", "keg", "bottle"])
+@pytest.mark.parametrize("days", [10, 14, 17, 21, 40])
+def test_a_long_holiday_puts_the_days_off_and_does_not_remove_them(destination: Any, days: int) -> None:
+    """Hops on Fridays, packaging on Mondays, and away from the day on which the hops would have come out."""
+    wished = Constraints(dry_hops=1, hop_weekdays=(4,), package_weekdays=(0,), destination=destination)
+    free = plan(done(), batch(), wished, now=NOW)
+    assert free.hop_day is not None
+    away = tuple(free.hop_day + n * DAY for n in range(1, days + 1))
+    made = plan(done(), batch(), replace(wished, busy_dates=away), now=NOW)
+    assert made.blocked_by is None
+    assert made.hop_day is not None
+    assert made.packaging_day is not None
+    assert made.packaging_day > away[-1]
+    assert made.packaging_day - away[-1] <= 18 * DAY  # a Friday, contact and hold, a Monday
+    assert made.hop_day not in away
+    assert made.packaging_day - made.hop_day <= 3 * DAY + 7 * DAY + (2 * DAY if destination == "bottle" else 0 * DAY)
+
+
+@pytest.mark.parametrize(("doses", "early"), [(0, False), (1, False), (1, True)])
+def test_where_every_day_is_taken_the_reason_says_so_and_asks_for_no_other_weekday(doses: int, early: bool) -> None:
+    away = tuple(NOW.date() + n * DAY for n in range(400))
+    constraints = Constraints(dry_hops=doses, early_dry_hop=early, busy_dates=away)
+    made = plan(done(), batch(), constraints, now=NOW)
+    assert blocks(made) == "Every day that would fit is among the dates on which you cannot. Free one of them."
+    never = Constraints(dry_hops=2, hop_interval_days=2, hop_weekdays=(0,), busy_dates=away)  # never two days apart
+    assert "Open another weekday" in blocks(plan(done(), batch(), never, now=NOW))
+
+
+@pytest.mark.parametrize(
+    ("contact", "says"),
+    [
+        (1, "one day of contact ends on"),
+        (3, "three days of contact end on"),
+        (0, "without a contact asked for, they come out on"),
+    ],
+)
+@pytest.mark.parametrize("early", [False, True])
+def test_the_contact_is_said_in_sound_sentences(contact: float, says: str, early: bool) -> None:
+    wished = Constraints(dry_hops=1, contact_days=contact, early_dry_hop=early)
+    made = plan(assessed(), batch(), wished, now=NOW)
+    assert says in why(made)
+    told = " ".join([why(made), *heeds(made)])
+    for wrong in ("one day of contact end ", "o days of contact", "one day of contact do "):
+        assert wrong not in told
+
+
+def test_early_hops_on_a_finished_batch_are_not_said_to_go_in_while_it_ferments() -> None:
+    made = plan(done(), batch(), Constraints(dry_hops=1, early_dry_hop=True), now=NOW)
+    assert made.hop_day is not None
+    assert "during the last of the fermentation" not in why(made)
+    assert "since it has ended" in why(made)
 
 
 def test_hops_come_out_on_time_where_no_packaging_day_fits_the_contact() -> None:
