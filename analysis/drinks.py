@@ -81,3 +81,14 @@ BEERS: Final = (*(drink for drink, facts in DRINK_FACTS.items() if facts.is_beer
 
 WINE_LIKE: Final = ("mead", "cider", "wine")
 """Drinks of sugars that yeast can eat to the end."""
+
+USUAL_C: Final[dict[Drink, tuple[float, float]]] = {
+    "ale": (16.0, 23.0),
+    "lager": (7.0, 15.0),
+    "mead": (16.0, 25.0),
+    "cider": (12.0, 21.0),
+    "wine": (14.0, 28.0),
+    "other": (15.0, 25.0),
+}
+"""Temperatures at which each drink is usually fermented, °C, lowest and highest; common practice, no source. A yeast
+may like others: what its maker says goes before them."""

@@ -135,6 +135,58 @@ class FloatOff:
     gravity_sg: float
 
 
+@dataclass(frozen=True, slots=True)
+class NotBegun:
+    """No fall has been seen in so many hours since pitching, at `gravity_sg`."""
+
+    hours: float
+    gravity_sg: float
+
+
+@dataclass(frozen=True, slots=True)
+class ColdForIt:
+    """Colder than is usual for the drink, or than where it fermented (`fermented_c`, where that is known)."""
+
+    temperature_c: float
+    low_c: float
+    high_c: float
+    drink: str
+    fermented_c: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class EvenFall:
+    """A slow fall of the float, SG a day, that has not slowed down over so many hours: drift looks like that."""
+
+    per_day_sg: float
+    hours: float
+
+
+@dataclass(frozen=True, slots=True)
+class Swings:
+    """The float went up and down by so much, again and again, over so many hours."""
+
+    by_sg: float
+    hours: float
+
+
+@dataclass(frozen=True, slots=True)
+class SameFigure:
+    """The float has shown one figure to the last digit for so many hours."""
+
+    hours: float
+    gravity_sg: float
+
+
+@dataclass(frozen=True, slots=True)
+class CannotBe:
+    """The float stands above the original gravity, or below what is left when every sugar is eaten."""
+
+    gravity_sg: float
+    original_sg: float
+    above: bool
+
+
 Evidence = (
     NotJudged
     | NothingYet
@@ -150,6 +202,12 @@ Evidence = (
     | StandsByCurve
     | Crept
     | FloatOff
+    | NotBegun
+    | ColdForIt
+    | EvenFall
+    | Swings
+    | SameFigure
+    | CannotBe
 )
 
 
@@ -161,3 +219,8 @@ class Advice(Enum):
     ROUSE = "rouse the yeast"
     FORCED_TEST_OF_A_STALL = "find out by a forced test where it can end"
     FORCED_TEST_OF_AN_END = "find out by a forced test whether this is the end"
+    HAND_SAMPLE_OF_A_DOUBT = "take a hand sample: the float itself is in doubt"
+    WAIT_FOR_THE_FALL = "wait for the first fall"
+    SAMPLE_BEFORE_THE_FALL = "see by a hand sample whether it has begun"
+    WARM_TO_BEGIN = "warm it into the range of its yeast"
+    PITCH_ANEW = "let in oxygen once, and pitch fresh yeast"

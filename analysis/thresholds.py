@@ -135,6 +135,10 @@ FAR: Final = 0.07
 """chance; of `FAR_SG` or more left, above which it is not called finished. Source: no published one; set by trial,
 figures not kept."""
 
+UNKNOWN_CHANCE: Final = 0.5
+"""chance; of being finished at most, where no fall has been seen or the float itself is in doubt. Source: definition:
+nothing is known then."""
+
 LONG_SURE: Final = 0.4
 """chance; instead of `SURE` for what has held for `HOLD_H` in the warm and ends about where it should. Source: no
 published one; set by trial: what may then still come is a fraction of a point, beyond what a float shows."""
@@ -207,7 +211,85 @@ LEAST_BELIEVED: Final = 0.1
 """share of the courses; that the readings do not refute, from which they alone tell what is to come. Source: none
 known; with fewer, too few courses are left to tell anything."""
 
+# Begun, and what makes a float doubtful.
+
+BEGUN_SG: Final = 0.0015
+"""SG; the readings must fall by this before it is said to have begun, and more where they scatter by more. Source:
+common practice, no published one; beyond what a float drifts in its first days."""
+
+MISSED_DONE: Final = 0.2
+"""share of the fall; done, from which a fall counts that no reading showed, since the float came later. Source: common
+practice, no published one; more than the offset of a float."""
+
+LAG_USUAL_H: Final = 24.0
+"""hours; most fermentations show a fall by then. Source: common practice, no published one."""
+
+LAG_WORRY_H: Final = 72.0
+"""hours; what shows no fall by then wants yeast, warmth or oxygen. Source: common practice, no published one: three
+days, since spoilage begins where yeast does not."""
+
+DRIFT_SG_PER_DAY: Final = 0.001
+"""SG a day; a fall up to this that does not slow down looks like the drift of a float. Source: common practice: floats
+drift by a point a month to a point in a day; what ferments in earnest is faster."""
+
+DRIFT_LEAST_SG: Final = 0.003
+"""SG; so much it must have fallen in all. Source: `HAND_AGREES_SG`; less lies within what float and hand differ by."""
+
+DRIFT_LEAST_H: Final = 7 * 24.0
+"""hours; for so long it must have been seen. Source: common practice, no published one: the tails of beers are over by
+then."""
+
+DRIFT_ALIKE: Final = 0.75
+"""ratio; the fall of the one half of the span to that of the other is within it and its inverse. Source: an exponential
+tail whose time constant is less than 12 days is slower in the second half of a week."""
+
+DRIFT_KNOWN: Final = 0.4
+"""share; of the fall of the first half, above which the error of the difference of both halves leaves open whether it
+slows down. Source: chosen: a tail that is half as fast must show."""
+
+DRIFT_BEYOND: Final = 3.0
+"""standard errors; each half must fall by more. Source: common usage of three standard errors."""
+
+SWING_OVER_H: Final = 72.0
+"""hours; over the last of which it is seen whether a float swings. Source: chosen: three nights."""
+
+SWING_MEDIAN_H: Final = 1.5
+"""hours; the readings are looked at by medians over so long. Source: half the width of a fine bin."""
+
+SWING_SG: Final = 0.0025
+"""SG; a float that swings by this is named. Source: chosen: more than the rule of one point can bear, and more than
+usual floats scatter by over three hours."""
+
+SWING_RISES: Final = 3.0
+"""factor; all its rises together must make up so many swings. Source: chosen: twice is no habit."""
+
+SAME_FIGURE_H: Final = 24.0
+"""hours; one figure to the last digit for so long is named. Source: common practice, no published one: no float that
+floats is that quiet."""
+
+SAME_FIGURE_LEAST: Final = 12
+"""readings; fewer are not asked whether they are all the same. Source: none known; every two hours of a day."""
+
+BEYOND_ORIGINAL_SG: Final = 0.010
+"""SG; above the original gravity by more, a float cannot be right. Source: chosen: twice the offset of a float that
+was never calibrated, and honey that dissolves late."""
+
+MOST_ATTENUATION: Final = 1.0 / 0.8192
+"""share; apparent attenuation when every sugar is eaten. Source: Balling's ratio of real to apparent attenuation,
+0.8192."""
+
+ALIKE_SG: Final = 0.005
+"""SG; a float may be off by so much and still tell something. Source: common practice, no published one; floats that
+were calibrated once."""
+
+# Cold.
+
+COLD_FOR_IT_C: Final = 2.0
+"""°C; colder by this than what is usual, or than where it fermented, is told beside a stall or a late begin. Source:
+common practice, no published one; less is what a thermostat keeps."""
+
 # Stalled.
+
 
 HALTED: Final = 0.8
 """chance; of a halt, from which it is called stalled. Source: no published one; set by trial, figures not kept."""
@@ -230,6 +312,13 @@ one; the first advice, a hand sample, costs less than another day of waiting."""
 
 LONG_STOOD_H: Final = 40.0
 """hours; a hold from which `LONG_HALTED` does. Source: as for `LONG_HALTED`."""
+
+STAND_KNOWN_H: Final = 60.0
+"""hours; a stand that lasted so long shows by its own half-day levels how much they wander, and moves only where the
+newest lies below them by more. Source: five levels tell a scatter."""
+
+STAND_BEYOND: Final = 3.0
+"""standard deviations; the newest level must lie so far below those of the stand. Source: common usage of three."""
 
 # Which hypotheses of a halt are weighed.
 
@@ -309,7 +398,16 @@ VAGUE_SG: Final = 0.010
 where `VAGUE_H` holds too. Source: no published one; ten points, more than an ordinary tail."""
 
 VAGUE_H: Final = 240.0
-"""hours; the same for the finish. Source: no published one; ten days, more than an ordinary ale takes."""
+"""hours; the same for the finish, and a finish that is known no better gives no date at all where `VAGUE_RATIO` and
+`VAGUE_UNTIL` hold too. Source: no published one; ten days, more than an ordinary ale takes."""
+
+VAGUE_RATIO: Final = 1.5
+"""ratio; of the range of the finish (10 to 90 %) to the time until its middle, above which a date would be a guess.
+Source: chosen: the middle may then be off by three quarters of itself."""
+
+VAGUE_UNTIL: Final = 0.9
+"""share of the fall; done, from which a date is given however wide its range. Source: chosen: what is left then is a
+tail, and a wide range says more than none."""
 
 LEAST_FINISHING: Final = 0.5
 """share of the weight; that ends at all within the horizon, below which no forecast is given. Source: none known; a

@@ -223,6 +223,7 @@ def _batches(
                 expected_low=yeast.attenuation_low,
                 expected_high=yeast.attenuation_high,
                 split_of=tale.split_of,
+                dry_hops=1 if tale.kind == "ale" else 0,
                 events=_events(tale, pitched, ended, finishes[i], gravity),
                 hand_samples=_hand_samples(tale, pitched, age, course, i, rng),
                 truth_h=course.times_h,

@@ -75,6 +75,7 @@ class DemoBatch:
     expected_low: float | None = None
     expected_high: float | None = None
     split_of: str | None = None
+    dry_hops: int = 0
     events: tuple[DemoEvent, ...] = ()
     hand_samples: tuple[DemoHandSample, ...] = ()
     truth_h: Floats = field(default_factory=lambda: np.empty(0), repr=False)

@@ -7,19 +7,22 @@ from datetime import datetime, timedelta
 import numpy as np
 import polars as pl
 
+from analysis.assessment.begun import began_at
 from analysis.assessment.decision import Verdict, decide, experienced, hand_agrees, phase_of
 from analysis.assessment.explanation import Estimates, Grounds, advise, explain
-from analysis.assessment.forecast import course, creep_of, forecast, quantiles, range_of
+from analysis.assessment.float_doubts import spoiling
+from analysis.assessment.forecast import course, creep_of, forecast, quantiles, range_of, too_vague
 from analysis.assessment.hysteresis import carry_on
 from analysis.assessment.observations import Observations, Snapshot
 from analysis.assessment.phases import spans
 from analysis.attenuation import attenuation_course, gravity_at_attenuation
 from analysis.evidence import NothingYet
 from analysis.inference import Correction, HypothesisMixture, PosteriorDraws, Prior, Priors, risen, weigh_hypotheses
-from analysis.model import Assessment, Batch, Hysteresis, PhaseSpan, Range, as_utc
+from analysis.model import Assessment, Batch, Forecast, Hysteresis, PhaseSpan, Range, as_utc
 from analysis.readings import Series, summarise
 from analysis.thresholds import (
     FLOAT_OFF_OVER_H,
+    LAG_WORRY_H,
     LEAST_BELIEVED,
     LEAST_BINS,
     ORIGINAL_KNOWN_SD_SG,
@@ -64,7 +67,7 @@ def assess(
     mixture = weigh_hypotheses(series, batch, prior, series.now_h)
     if mixture is None:
         return _too_early(snapshot)
-    observed = Observations.of(series, batch, now)
+    observed = Observations.of(series, snapshot, began_at(series, mixture.posterior))
     carried = carry_on(previous, snapshot.marked, batch, now)
     return _judged(snapshot, observed, mixture, prior, known.correction(batch.drink), carried)
 
@@ -147,10 +150,14 @@ def _estimates(
     if verdict.refuted is not None:
         share = float(weight[~verdict.refuted].sum())
         believed = np.where(verdict.refuted, 0.0, weight) / share if share >= LEAST_BELIEVED else weight
-    # What stands still has no date until it moves again, nor has one whose courses the readings refute.
-    if not verdict.stalled and (verdict.refuted is None or believed is not weight):
+    # What stands still has no date until it moves again, nor has one whose courses the readings refute, nor one whose
+    # float shows what no fermentation shows.
+    doubted = bool(spoiling(observed.doubts)) and not verdict.finished
+    if not verdict.stalled and not doubted and (verdict.refuted is None or believed is not weight):
         known = experienced(batch, prior, now)
         finish = forecast(batch, posterior, believed, correction, verdict.p_finished, experienced=known)
+        if finish is not None and not verdict.finished and _too_early_for(finish, observed, posterior, now, known):
+            finish = None
     gravity = range_of(posterior.gravity_sg[:, int(np.searchsorted(posterior.at_h, observed.series.now_h))], weight)
     left = range_of(posterior.left_now_sg, believed)
     if verdict.refuted is not None and observed.stood is not None:
@@ -166,6 +173,16 @@ def _estimates(
         finish=finish,
         creep=creep_of(batch, posterior, weight, now),
     )
+
+
+def _too_early_for(
+    finish: Forecast, observed: Observations, posterior: PosteriorDraws, now: datetime, experienced: bool
+) -> bool:
+    """Whether no date is to be given yet; before any fall only earlier batches, or what was said, can tell one."""
+    late = observed.series.now_h >= LAG_WORRY_H
+    if observed.began_h is None and (late or not experienced):
+        return True
+    return too_vague(finish, now, float(posterior.weight @ posterior.done_now / posterior.weight.sum()))
 
 
 def _float_off(series: Series, posterior: PosteriorDraws) -> float | None:

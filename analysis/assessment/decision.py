@@ -8,13 +8,14 @@ from datetime import datetime
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.assessment.float_doubts import spoiling
 from analysis.assessment.forecast import left_at, range_of
 from analysis.assessment.observations import Observations
+from analysis.evidence import EvenFall
 from analysis.inference import GAIN_SD, HypothesisMixture, PosteriorDraws, Prior, local_rate
 from analysis.model import Batch, Creep, Floats, Hysteresis, Phase, events_of
-from analysis.readings import fall_of_late, moves_again, recent_fall
+from analysis.readings import fall_of_late, moves_again, moves_off, recent_fall
 from analysis.thresholds import (
-    ACTIVE_DONE,
     COLD_STRICTER,
     CREEPING_SG,
     DOUBT,
@@ -43,6 +44,7 @@ from analysis.thresholds import (
     STILL_FALLING,
     STOOD_H,
     SURE,
+    UNKNOWN_CHANCE,
     UNLIKELY_SD,
     UNSEEN_H,
     UNSEEN_SHARE,
@@ -113,9 +115,14 @@ def decide(
     halted = np.isfinite(posterior.halted_from_h) & (posterior.left_now_sg > FAR_SG)
     place = place_of_end(mixture, prior, batch, now)
     finished, by_hold = _finished(observed, mixture, (p_finished, p_far), place, was_finished)
+    if observed.began_h is None or spoiling(observed.doubts):
+        # Before any fall, while it falls evenly on, or by a gravity that cannot be, nothing has ended.
+        finished, by_hold, p_finished = False, False, min(p_finished, UNKNOWN_CHANCE)
     p_halted = float(weight[halted].sum())
     p_stood = float(weight[halted & (posterior.halted_from_h <= observed.series.now_h - STOOD_H)].sum())
-    stalled = not finished and _stalled(observed, p_halted, p_stood, carried.stalled)
+    stands_from_h = range_of(posterior.halted_from_h[halted], weight[halted]).p50 if p_halted >= LONG_HALTED else None
+    was_stalled = carried.stalled and p_halted > p_finished
+    stalled = not finished and _stalled(observed, p_halted, p_stood, was_stalled, stands_from_h)
     return Verdict(
         finished,
         stalled,
@@ -126,7 +133,9 @@ def decide(
         taken_back=refutation.taken_back,
         fell_sg=refutation.fell_sg,
         fell_since_h=refutation.fell_since_h,
-        stands_since_h=range_of(posterior.halted_from_h[halted], weight[halted]).p50 if stalled else None,
+        stands_since_h=range_of(posterior.halted_from_h[halted], weight[halted]).p50
+        if stalled and halted.any()
+        else None,
     )
 
 
@@ -173,21 +182,29 @@ def _finished(
     return finished, finished and long and not sure
 
 
-def _stalled(observed: Observations, p_halted: float, p_stood: float, was_stalled: bool) -> bool:
-    """Whether what has not finished has stalled.
+def _stalled(
+    observed: Observations, p_halted: float, p_stood: float, was_stalled: bool, stands_from_h: float | None
+) -> bool:
+    """Whether what has not finished has stalled; `stands_from_h` is since when it stands by the course, if it does.
 
     The readings need not show it level by level: of a float that scatters by points, or was silent, the course tells.
+    What has not begun has not stalled, nor has what falls slowly on. Once it is called so it stays so while nothing
+    moves, and the longer it has stood, the more it takes to say that it moves.
     """
     series, held = observed.series, observed.held
+    if observed.began_h is None or spoiling(observed.doubts):
+        return False
+    since_h = held.since_h if stands_from_h is None else stands_from_h
+    moves = None if since_h is None else moves_off(series, since_h=since_h, until_h=series.now_h)
     fall, error = fall_of_late(series, UNSEEN_H)
-    surely = p_halted >= HALTED and (
-        held.held_h >= STOOD_H or (p_stood >= HALTED and fall < max(UNSEEN_SHARE * STEADY_SG, error))
-    )
+    unseen = moves is False or fall < max(UNSEEN_SHARE * STEADY_SG, error)
+    surely = p_halted >= HALTED and (held.held_h >= STOOD_H or (p_stood >= HALTED and unseen))
     fall, error = fall_of_late(series, 24.0)
     slow = fall >= max(SLOW_SG, SLOW_BEYOND * error)
-    likely = p_halted >= LONG_HALTED and (held.held_h >= LONG_STOOD_H or was_stalled)
-    moves = slow or observed.chill_h is not None or moves_again(series, held)
-    return (surely or likely) and not moves
+    likely = p_halted >= LONG_HALTED and held.held_h >= LONG_STOOD_H
+    if moves is None:
+        moves = slow or moves_again(series, held)
+    return (surely or likely or was_stalled) and not moves and observed.chill_h is None
 
 
 def place_of_end(mixture: HypothesisMixture, prior: Prior, batch: Batch, now: datetime) -> float:
@@ -213,6 +230,8 @@ def experienced(batch: Batch, prior: Prior, now: datetime) -> bool:
 def phase_of(verdict: Verdict, observed: Observations, mixture: HypothesisMixture, creep: Creep | None) -> Phase:
     """The present phase in the trade's terms."""
     series = observed.series
+    if observed.began_h is None:
+        return "lag"
     if observed.chill_h is not None:
         return "chilled"
     if verdict.finished:
@@ -223,8 +242,8 @@ def phase_of(verdict: Verdict, observed: Observations, mixture: HypothesisMixtur
     done = float(posterior.weight @ posterior.done_now / posterior.weight.sum())
     if creep is not None and creep.fall_sg.p50 > CREEPING_SG:
         return "creeping"
-    if done < ACTIVE_DONE:
-        return "lag"
+    if any(isinstance(one, EvenFall) for one in observed.doubts):
+        return "slowing"  # within a point a day, and yet it falls
     if observed.held.held_h >= STEADY_HELD_H or (done > STEADY_DONE and recent_fall(series) < STEADY_SG):
         return "steady"
     rate = local_rate(series)

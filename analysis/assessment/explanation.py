@@ -11,10 +11,23 @@ from analysis import evidence as kinds
 from analysis.assessment.decision import Verdict
 from analysis.assessment.observations import Observations, Snapshot
 from analysis.attenuation import attenuation_course, gravity_at_attenuation
+from analysis.drinks import USUAL_C
 from analysis.evidence import Advice, Evidence
 from analysis.inference import HypothesisMixture, Prior
 from analysis.model import Creep, Forecast, Phase, Range, events_of
-from analysis.thresholds import FLOAT_OFF_SG, FORCED_TEST_CHANCE, HOLD_H, STEADY_SG, STOOD_H, WARMER_C
+from analysis.thresholds import (
+    COLD_FOR_IT_C,
+    FAR_SG,
+    FLOAT_OFF_SG,
+    FORCED_TEST_CHANCE,
+    HOLD_H,
+    LAG_USUAL_H,
+    LAG_WORRY_H,
+    LEVEL_H,
+    STEADY_SG,
+    STOOD_H,
+    WARMER_C,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -64,6 +77,10 @@ def advise(grounds: Grounds) -> tuple[Advice, ...]:
     verdict, snapshot = grounds.verdict, grounds.snapshot
     if verdict.stalled:
         return (Advice.HAND_SAMPLE, Advice.WARM, Advice.ROUSE, Advice.FORCED_TEST_OF_A_STALL)
+    if grounds.observed.doubts:
+        return (Advice.HAND_SAMPLE_OF_A_DOUBT,)
+    if grounds.observed.began_h is None:
+        return _to_begin(grounds)
     tested = events_of(snapshot.batch, "forced test", until=snapshot.now)
     unsure = not verdict.finished and verdict.p_finished > FORCED_TEST_CHANCE
     if unsure and grounds.phase == "steady" and not tested:
@@ -71,9 +88,36 @@ def advise(grounds: Grounds) -> tuple[Advice, ...]:
     return ()
 
 
+def _to_begin(grounds: Grounds) -> tuple[Advice, ...]:
+    """What helps a fermentation to begin, the gentlest first; nothing within the hours that most take."""
+    if grounds.now_h < LAG_USUAL_H:
+        return ()
+    warm = (Advice.WARM_TO_BEGIN,) if _cold(grounds) is not None else ()
+    if grounds.now_h < LAG_WORRY_H:
+        return (*warm, Advice.WAIT_FOR_THE_FALL)
+    return (Advice.SAMPLE_BEFORE_THE_FALL, *warm, Advice.PITCH_ANEW)
+
+
+def _cold(grounds: Grounds) -> kinds.ColdForIt | None:
+    """Whether it is colder than is usual for the drink or than where it fermented."""
+    now_c, series, drink = grounds.snapshot.temperature_c, grounds.observed.series, grounds.snapshot.batch.drink
+    if now_c is None:
+        return None
+    low_c, high_c = USUAL_C[drink]
+    fermented_c = series.usual_c if grounds.observed.began_h is not None and series.temperature_known else None
+    if fermented_c is not None and fermented_c - now_c < COLD_FOR_IT_C:
+        fermented_c = None
+    if low_c - now_c < COLD_FOR_IT_C and fermented_c is None:
+        return None
+    return kinds.ColdForIt(now_c, low_c, high_c, drink, fermented_c)
+
+
 def _of_the_readings(grounds: Grounds) -> Iterator[Evidence]:
     held, verdict, asked_h = grounds.observed.held, grounds.verdict, grounds.snapshot.batch.hold_h
     gravity_sg = grounds.estimates.gravity.p50
+    yield from grounds.observed.doubts
+    if grounds.observed.began_h is None:
+        yield kinds.NotBegun(grounds.now_h, _shown(grounds))
     if held.since_h is not None:
         enough = held.held_h >= asked_h
         yield kinds.Moved(int(held.held_h), held.moved_sg, held.moved_se_sg, asked_h, enough, gravity_sg)
@@ -101,10 +145,21 @@ def _of_the_course(grounds: Grounds) -> Iterator[Evidence]:
 
 def _of_a_halt(grounds: Grounds) -> Iterator[Evidence]:
     verdict, estimates, held_h = grounds.verdict, grounds.estimates, grounds.observed.held.held_h
-    if verdict.stalled:
+    cold = _cold(grounds)
+    stands = verdict.stalled or grounds.observed.began_h is None
+    if cold is not None and stands and grounds.observed.chill_h is None:
+        yield cold
+    if verdict.stalled or (grounds.phase == "chilled" and not verdict.finished and estimates.left.p50 >= FAR_SG):
         yield kinds.StoppedShort(estimates.left.p50, estimates.terminal.p50, verdict.p_halted)
     if verdict.stands_since_h is not None and held_h < STOOD_H:
         yield kinds.StandsByCurve(grounds.now_h - verdict.stands_since_h, int(held_h))
+
+
+def _shown(grounds: Grounds) -> float:
+    """The newest level of the readings, SG; what is inferred where there is none."""
+    series = grounds.observed.series
+    recent = series.floats & (series.hours > series.now_h - LEVEL_H)
+    return float(np.median(series.gravity_sg[recent])) if recent.any() else grounds.estimates.gravity.p50
 
 
 def _of_doubt(grounds: Grounds) -> Iterator[Evidence]:

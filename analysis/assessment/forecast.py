@@ -14,7 +14,7 @@ from analysis.inference import Correction, PosteriorDraws
 from analysis.model import Batch, Creep, Floats, Forecast, Range, events_of
 from analysis.readings import hours_of
 from analysis.schemas import COURSE
-from analysis.thresholds import LEAST_CREEP_SG, LEAST_FINISHING, VAGUE_H, VAGUE_SG
+from analysis.thresholds import LEAST_CREEP_SG, LEAST_FINISHING, VAGUE_H, VAGUE_RATIO, VAGUE_SG, VAGUE_UNTIL
 
 _CHANCES: Final = np.concatenate([[0.005, 0.02], np.arange(0.05, 0.96, 0.05), [0.98, 0.995]])
 
@@ -34,7 +34,7 @@ def forecast(
     Once the finish has likely passed, the correction fades: it was learnt looking ahead.
     """
     finite = np.isfinite(posterior.finish_h)
-    if not experienced:
+    if not experienced and float(weight @ posterior.done_now) < VAGUE_UNTIL:
         # Nothing but general habits of the drink to go by: an end unknown by ten points and ten days is no forecast.
         left = quantiles(posterior.left_now_sg[:, None], weight, (0.1, 0.9))[:, 0]
         when = quantiles(posterior.finish_h[:, None], weight, (0.1, 0.9))[:, 0]
@@ -55,6 +55,16 @@ def forecast(
         return None
     start = batch.pitched_at.timestamp()
     return Forecast(tuple(float(start + 3600 * h) for h in hours), tuple(float(c) for c in _CHANCES[keep]))
+
+
+def too_vague(finish: Forecast, now: datetime, done: float) -> bool:
+    """Whether a date would be a guess: its range is wide, also beside the time until its middle, and much is to come.
+
+    `done` is the share of the fall that is done.
+    """
+    wide = (finish.p90 - finish.p10).total_seconds() / 3600
+    ahead = (finish.p50 - now).total_seconds() / 3600
+    return done < VAGUE_UNTIL and wide > max(VAGUE_H, VAGUE_RATIO * ahead)
 
 
 def course(batch: Batch, posterior: PosteriorDraws, weight: Floats, finish: Forecast | None) -> pl.DataFrame:

@@ -7,8 +7,10 @@ from datetime import datetime
 
 import polars as pl
 
+from analysis.assessment.float_doubts import FloatDoubt, doubts_of
 from analysis.assessment.hysteresis import fingerprint_of
 from analysis.assessment.refutation import Stood, stands_anew, stood_above
+from analysis.evidence import CannotBe
 from analysis.model import Batch, events_of
 from analysis.readings import Hold, Series, chilled_from, hold, hours_of, mark
 
@@ -45,18 +47,21 @@ class Observations:
     """What the readings show by themselves.
 
     `chill_h` is when the present chill began, hours since pitching; None where it is not chilled. `stood` tells of a
-    fall that has not been followed by a new hold.
+    fall that has not been followed by a new hold. `began_h` is when the fall began, None where none has been seen: then
+    nothing counts as held, nor of a float that shows what cannot be. `doubts` are what is odd about the float.
     """
 
     series: Series
     held: Hold
     chill_h: float | None = None
     stood: Stood | None = None
+    began_h: float | None = 0.0
+    doubts: tuple[FloatDoubt, ...] = ()
 
     @classmethod
-    def of(cls, series: Series, batch: Batch, now: datetime) -> Observations:
-        """Look for a chill, a hold, and a fall after a stand."""
-        chill_h = chilled_from(series)
+    def of(cls, series: Series, snapshot: Snapshot, began_h: float | None) -> Observations:
+        """Look for a chill, a hold since it began, a fall after a stand, and what is odd about the float."""
+        batch, now, chill_h = snapshot.batch, snapshot.now, chilled_from(series)
         other = events_of(batch, "feed", "dilute", "transfer", "float moved", until=now)
         same_from = max((hours_of(e.at, batch) for e in other), default=0.0)
         hopped = events_of(batch, "dry hop", until=now)
@@ -65,7 +70,11 @@ class Observations:
         stood = stood_above(series, until_h=until_h, from_h=same_from)
         if stood is not None:
             steady_from = max(steady_from, stood.last_h)
-        held = hold(series, until_h=until_h, from_h=steady_from)
+        doubts = doubts_of(series, snapshot.marked, batch, until_h=until_h)
+        if began_h is None or any(isinstance(one, CannotBe) for one in doubts):
+            held = Hold(None, until_h, 0.0, 0.0, 0.0)
+        else:
+            held = hold(series, until_h=until_h, from_h=max(steady_from, began_h))
         if stood is not None and stands_anew(series, stood, held_h=held.held_h, until_h=until_h):
             stood = None
-        return cls(series, held, chill_h, stood)
+        return cls(series, held, chill_h, stood, began_h, doubts)

@@ -53,7 +53,7 @@ def hopped_so_far(batch: Batch, constraints: Constraints, now: datetime) -> Hopp
         return Hopped(doses or (outs[0],), (), outs[0], True, span, in_is_known=bool(doses))
     to_come: list[date] = []
     last = constraints.local_day(doses[-1])
-    for _ in range(max(0, constraints.doses(batch.drink) - len(doses))):
+    for _ in range(max(0, constraints.dry_hops - len(doses))):
         day = first_fitting(days_ahead(constraints, now, days_from(last, interval)), constraints.can_hop)
         if day is None:
             break

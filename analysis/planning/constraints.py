@@ -8,7 +8,7 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import Final, Literal
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from analysis.model import CONTACT_DAYS, HOLD_H, Drink
+from analysis.model import CONTACT_DAYS, HOLD_H
 from analysis.planning.reasons import Blocked, PlanCaution, PlanReason
 from analysis.planning.release import Release
 
@@ -27,8 +27,8 @@ def _date(day: date | str) -> date:
 class Constraints:
     """How and when the person would like to hop and package.
 
-    Weekdays count from Monday, 0. `dry_hops` is the number of doses, `hop_interval_days` apart; None means one for
-    an ale or a lager and none for other drinks. All hops come out `contact_days` after the last dose.
+    Weekdays count from Monday, 0. `dry_hops` is the number of doses, `hop_interval_days` apart; there are none unless
+    they were asked for, whatever the drink. All hops come out `contact_days` after the last dose.
     `early_dry_hop` puts them in during the last of the fermentation. `rest_days` follows the hold.
     A crash that counts as contact happens while the hops are still in. `day_hour` is the local hour at which
     hopping and packaging are done.
@@ -41,7 +41,7 @@ class Constraints:
     package_weekdays: tuple[int, ...] = EVERY_DAY
     busy_dates: tuple[date, ...] = ()
     rest_days: float = 0.0
-    dry_hops: int | None = None
+    dry_hops: int = 0
     early_dry_hop: bool = False
     hop_interval_days: float = 2.0
     crash_days: float = 0.0
@@ -76,14 +76,8 @@ class Constraints:
 
     def _within(self, name: str, low: float, high: float, usual: str) -> None:
         value = getattr(self, name)
-        if value is not None and not (low <= value <= high):
+        if not (low <= value <= high):
             raise ValueError(f"{name} is {value}; usual is {usual}")
-
-    def doses(self, drink: Drink) -> int:
-        """How many dry-hop doses this drink gets."""
-        if self.dry_hops is None:
-            return 1 if drink in ("ale", "lager") else 0
-        return self.dry_hops
 
     @property
     def zone(self) -> ZoneInfo:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import date, datetime
 
+from analysis.evidence import CannotBe, EvenFall, NothingYet
 from analysis.model import Assessment, Batch
 from analysis.planning.constraints import Constraints, Plan
 from analysis.planning.reasons import (
@@ -38,9 +39,14 @@ def why_blocked(assessment: Assessment) -> Blocked | None:
         return Obstacle.STALLED
     if assessment.phase == "chilled" and not assessment.finished:
         return Obstacle.CHILLED
-    if assessment.finish is None and not assessment.finished:
-        return Obstacle.FALL_JUST_BEGUN if assessment.phase == "lag" else Obstacle.END_UNKNOWN
-    return None
+    if assessment.finish is not None or assessment.finished:
+        return None
+    if any(isinstance(one, EvenFall | CannotBe) for one in assessment.evidence):
+        return Obstacle.FLOAT_DOUBTED
+    if assessment.phase != "lag":
+        return Obstacle.FALL_JUST_BEGUN if assessment.phase == "active" else Obstacle.END_UNKNOWN
+    few = any(isinstance(one, NothingYet) for one in assessment.evidence)
+    return Obstacle.TOO_FEW_READINGS if few else Obstacle.NOT_BEGUN
 
 
 def _hold(assessment: Assessment, constraints: Constraints) -> Hold:

@@ -76,15 +76,23 @@ def plan(assessment: Assessment, batch: Batch, constraints: Constraints, *, now:
     blocked = why_blocked(assessment)
     if blocked:
         return Plan(made_at=now, blocked_by=blocked, reason=blocked, cautions=(Caution.FORECAST_ONLY,))
-    ready = readiness(assessment, constraints, now=now, rest_days=constraints.rest_days)
-    doses = constraints.doses(batch.drink)
-    if doses == 0:
-        made = _without_hops(assessment, constraints, ready, now)
-    elif constraints.early_dry_hop:
-        made = _hops_early(assessment, constraints, ready, doses, now)
-    else:
-        made = _hops_then_package(assessment, constraints, ready, doses, now)
+    made = _before_hops(assessment, constraints, now)
+    if made.blocked_by in _NO_DAY and not _before_hops(assessment, replace(constraints, busy_dates=()), now).blocked_by:
+        made = replace(made, blocked_by=Obstacle.ALL_BUSY, reason=Obstacle.ALL_BUSY)
     return _with_cautions(made, assessment, batch, constraints, now)
+
+
+_NO_DAY = (Obstacle.NO_DAY_FITS, Obstacle.NO_HOPPING_DAY, Obstacle.NO_PACKAGING_DAY_AFTER)
+
+
+def _before_hops(assessment: Assessment, constraints: Constraints, now: datetime) -> Plan:
+    ready = readiness(assessment, constraints, now=now, rest_days=constraints.rest_days)
+    doses = constraints.dry_hops
+    if doses == 0:
+        return _without_hops(assessment, constraints, ready, now)
+    if constraints.early_dry_hop:
+        return _hops_early(assessment, constraints, ready, doses, now)
+    return _hops_then_package(assessment, constraints, ready, doses, now)
 
 
 LEAST_CONFIDENCE, MOST_CONFIDENCE = 0.5, 0.99
@@ -241,7 +249,11 @@ def _pair_with_hops_out(
         out = days_from(day, contact_ends)
         return fits(day) and (constraints.can_hop(out) or constraints.can_package(out))
 
-    return pair_of(constraints, now, start, lag, hops_out_fits) or pair_of(constraints, now, start, lag, fits)
+    for far in (False, True):
+        for fit in (hops_out_fits, fits):
+            if (pair := pair_of(constraints, now, start, lag, fit, far=far)) is not None:
+                return pair
+    return None
 
 
 def _hops_early(assessment: Assessment, constraints: Constraints, ready: Readiness, doses: int, now: datetime) -> Plan:
@@ -284,7 +296,9 @@ def _hops_early(assessment: Assessment, constraints: Constraints, ready: Readine
             days_ahead(constraints, now, days_from(max(out, package), whole_days(constraints.hold_h / 24))),
             constraints.can_package,
         ),
-        reason=HopEarly(hop=hop, out=out, contact_days=constraints.contact_days, then=base.reason),
+        reason=HopEarly(
+            hop=hop, out=out, contact_days=constraints.contact_days, then=base.reason, over=assessment.finished
+        ),
         steps=steps(assessment, constraints, now, days, out, package),
     )
 

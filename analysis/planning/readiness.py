@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
@@ -136,28 +136,37 @@ def crash_after(constraints: Constraints) -> bool:
 
 
 def pair_of(
-    constraints: Constraints, now: datetime, start: date, lag: int, fits: Callable[[date], bool]
+    constraints: Constraints, now: datetime, start: date, lag: int, fits: Callable[[date], bool], *, far: bool = False
 ) -> tuple[date, date] | None:
     """The earliest hop day and packaging day at least `lag` days apart.
 
     Exactly `lag` apart where such a pair is near; else the packaging day may follow by up to a week. For bottles
-    the earliest packaging day wins, since the hops are out by then.
+    the earliest packaging day wins, since the hops are out by then. With `far`, as for a long holiday, hops wait for
+    such a pair however long, and where there is none at all, packaging may follow them later still.
     """
-    slacks = range(SLACK_DAYS + 1)
+    hopping = [d for d in days_ahead(constraints, now, start) if fits(d)]
+    most = HORIZON_DAYS if far else SLACK_DAYS
     if constraints.destination == "bottle":
-        candidates = [
-            (days_from(d, lag + slack), -d.toordinal(), d)
-            for d in days_ahead(constraints, now, start)
-            for slack in slacks
-            if fits(d) and constraints.can_package(days_from(d, lag + slack))
-        ]
-        return (min(candidates)[2], min(candidates)[0]) if candidates else None
-    for slack in slacks:
-        ahead = (d for d in days_ahead(constraints, now, start) if (d - start).days <= EXACT_WITHIN_DAYS)
-        hop = next((d for d in ahead if fits(d) and constraints.can_package(days_from(d, lag + slack))), None)
+        return _earliest_packaging(constraints, hopping, lag, most)
+    near = hopping if far else [d for d in hopping if (d - start).days <= EXACT_WITHIN_DAYS]
+    for slack in range(SLACK_DAYS + 1):
+        hop = next((d for d in near if constraints.can_package(days_from(d, lag + slack))), None)
         if hop is not None:
             return hop, days_from(hop, lag + slack)
-    return None
+    return _earliest_packaging(constraints, hopping, lag, most) if far else None
+
+
+def _earliest_packaging(
+    constraints: Constraints, hopping: Sequence[date], lag: int, most: int
+) -> tuple[date, date] | None:
+    """Of all pairs the one that packages first, its hops as late and so as fresh as may be; up to `most` days late."""
+    found = []
+    for hop in hopping:
+        days = (days_from(hop, lag + slack) for slack in range(most + 1))
+        package = first_fitting(days, constraints.can_package)
+        if package is not None:
+            found.append((package, -hop.toordinal(), hop))
+    return (min(found)[2], min(found)[0]) if found else None
 
 
 def steps(

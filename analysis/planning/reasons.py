@@ -19,8 +19,12 @@ class Obstacle(StrEnum):
     NOT_JUDGED = "the batch could not be judged"
     STALLED = "stalled"
     CHILLED = "chilled before it was seen to finish"
+    TOO_FEW_READINGS = "there are too few readings"
+    NOT_BEGUN = "no fall has been seen"
+    FLOAT_DOUBTED = "the float shows what no fermentation shows"
     FALL_JUST_BEGUN = "the fall has only just begun"
     END_UNKNOWN = "the readings do not say where it will end"
+    ALL_BUSY = "every day that would fit is taken"
     NO_DAY_FITS = "none of the days fits"
     NO_HOPPING_DAY = "none of the days fits for hopping"
     NO_PACKAGING_DAY_AFTER = "no packaging day follows a hopping day"
@@ -85,12 +89,16 @@ class HopThenPackage:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class HopEarly:
-    """Hops during the last of the fermentation, counted back from the packaging day of `then`."""
+    """Hops during the last of the fermentation, counted back from the packaging day of `then`.
+
+    `over` says that it has ended already, so that they go in as soon as they can.
+    """
 
     hop: date
     out: date
     contact_days: float
     then: PackageOn
+    over: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,7 @@
 """Readings made fit to judge: cleaned, binned, tested for stability."""
 
 from analysis.readings.binning import Series, hours_of, original_gravity, summarise
-from analysis.readings.cleaning import mark
+from analysis.readings.cleaning import hours_since, mark
 from analysis.readings.stability import (
     Hold,
     chilled_from,
@@ -10,6 +10,7 @@ from analysis.readings.stability import (
     levels,
     moved_by,
     moves_again,
+    moves_off,
     recent_fall,
     scatter_of,
 )
@@ -21,10 +22,12 @@ __all__ = [
     "fall_of_late",
     "hold",
     "hours_of",
+    "hours_since",
     "levels",
     "mark",
     "moved_by",
     "moves_again",
+    "moves_off",
     "original_gravity",
     "recent_fall",
     "scatter_of",

@@ -18,6 +18,8 @@ from analysis.thresholds import (
     MOVES_BEYOND,
     MOVES_SG,
     NEWEST_H,
+    STAND_BEYOND,
+    STAND_KNOWN_H,
     STEADY_SG,
 )
 
@@ -115,6 +117,28 @@ def moves_again(series: Series, held: Hold) -> bool:
     level = float(np.median(g[before]))
     scatter = SD_PER_MAD * float(np.median(np.abs(g[before] - level)))
     return level - float(np.median(g[now])) > max(MOVES_SG, MOVES_BEYOND * scatter)
+
+
+def moves_off(series: Series, *, since_h: float, until_h: float) -> bool | None:
+    """Whether a long stand moves: its newest half-day lies below those before it by more than these wander.
+
+    A float wanders by itself, and over weeks now and then by a point in a day. What falls by a point over the stand as
+    a whole moves too. None where the stand is too short to show by how much it wanders.
+    """
+    use = series.floats & (series.hours >= since_h) & (series.hours <= until_h)
+    t, g = series.hours[use], series.gravity_sg[use]
+    if t.size < 5 or t[-1] - t[0] < STAND_KNOWN_H:
+        return None
+    which = np.floor((t[-1] - t) / LEVEL_H)
+    level = np.array([np.median(g[which == one]) for one in np.unique(which)])
+    if level.size < 5:
+        return None
+    moved, error = moved_by(t, g)
+    if moved > max(STEADY_SG, STAND_BEYOND * error):
+        return True
+    before = level[1:]
+    wanders = float(np.std(before, ddof=1)) * np.sqrt(1.0 + 1.0 / before.size)
+    return bool(before.mean() - level[0] > max(MOVED_SG, STAND_BEYOND * wanders))
 
 
 def levels(hours: Floats, gravity_sg: Floats, width_h: float) -> Floats:

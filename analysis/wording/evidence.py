@@ -33,7 +33,9 @@ def sentence(one: Evidence, units: DisplayUnits) -> str:
         case kinds.FellSince():
             return _fell_since(one, units)
         case kinds.Attenuated():
-            return f"{_percent(one.attenuation)} apparent attenuation so far; {_where(one)}."
+            return (
+                f"{_percent(one.attenuation)} apparent attenuation so far; {_where(one)}.{above_all(one.attenuation)}"
+            )
         case kinds.StillToFall():
             return _still_to_fall(one, units)
         case kinds.HeldByPractice():
@@ -66,8 +68,55 @@ def sentence(one: Evidence, units: DisplayUnits) -> str:
             return f"Since the dry hop it has fallen by about {fall} beyond the fermentation itself."
         case kinds.FloatOff():
             return _float_off(one, units)
+        case kinds.NotBegun():
+            return (
+                f"No fall has been seen in the {_lasted(one.hours)} since pitching; the readings stand at"
+                f" {units.gravity(one.gravity_sg)}. A hold counts only after a fall."
+            )
+        case kinds.ColdForIt():
+            return _cold_for_it(one, units)
+        case kinds.EvenFall() | kinds.Swings() | kinds.SameFigure() | kinds.CannotBe():
+            return doubt(one, units)
         case _:
             assert_never(one)
+
+
+def doubt(one: kinds.EvenFall | kinds.Swings | kinds.SameFigure | kinds.CannotBe, units: DisplayUnits) -> str:
+    """What is odd about the float, and what else looks like that."""
+    match one:
+        case kinds.EvenFall():
+            return (
+                f"The float falls evenly, by about {_a_day(one.per_day_sg, units)} a day for"
+                f" {one.hours / 24:.0f} days, without slowing down: a float that drifts does that, and a fermentation"
+                " that goes on slowly. A hand sample tells which."
+            )
+        case kinds.Swings():
+            return (
+                f"The float has gone up and down by about {_swing(one.by_sg, units)} for {one.hours / 24:.0f} days,"
+                " which the liquid cannot: gas bubbles, foam or a swinging temperature lift a float. A hand sample,"
+                " degassed, tells where it stands."
+            )
+        case kinds.SameFigure():
+            return (
+                f"The float has shown {units.gravity(one.gravity_sg)} to the last digit for {_lasted(one.hours)}:"
+                " it may be stuck, lie against the wall, or repeat an old reading."
+            )
+        case kinds.CannotBe():
+            why = "more than it began with" if one.above else "less than is left when every sugar is eaten"
+            return (
+                f"The float shows {units.gravity(one.gravity_sg)}, which is {why} ({units.gravity(one.original_sg)}"
+                " before pitching): the float or that gravity is wrong."
+            )
+
+
+def above_all(attenuation: float) -> str:
+    """Why apparent attenuation can pass 100 %, where it does; with a space before it."""
+    if attenuation <= 1.0:
+        return ""
+    return (
+        " Apparent attenuation passes 100\u202f% where a drink ends lighter than water: alcohol is lighter, so that a"
+        " hydrometer sinks deeper than the sugar left would let it."
+    )
 
 
 def advice(one: Advice, units: DisplayUnits) -> str:
@@ -93,8 +142,57 @@ def advice(one: Advice, units: DisplayUnits) -> str:
                 "It cannot be told yet whether this is the end. A forced fermentation test, a warm side sample with"
                 " much fresh yeast, settles it within two or three days."
             )
+        case Advice.HAND_SAMPLE_OF_A_DOUBT:
+            return (
+                "Take a hand sample, degassed, and log it: what the float shows cannot be told from a fault of the"
+                " float. Free it from foam, hops and the wall where you can reach it cleanly."
+            )
+        case Advice.WAIT_FOR_THE_FALL:
+            return (
+                "Wait: most begin within a day, and up to three are common in the cold, with little or old yeast, or in"
+                " a strong wort or must (common practice)."
+            )
+        case Advice.SAMPLE_BEFORE_THE_FALL:
+            return (
+                "Take a hand sample first: a float that leans on the wall or is stuck looks the same. Foam, gas and a"
+                " falling hydrometer say that it has begun."
+            )
+        case Advice.WARM_TO_BEGIN:
+            return "Warm it slowly into the range that its yeast likes: cold yeast may not begin at all."
+        case Advice.PITCH_ANEW:
+            return (
+                "If it has not begun after three days, rouse it, let oxygen in once, as long as nothing has fermented,"
+                " and pitch fresh, lively yeast (common practice): what does not ferment spoils. Throw it away if it"
+                " smells wrong or has grown a skin."
+            )
         case _:
             assert_never(one)
+
+
+def _cold_for_it(one: kinds.ColdForIt, units: DisplayUnits) -> str:
+    usual = units.span(one.low_c, one.high_c, "temperature")
+    kind = "drink" if one.drink == "other" else one.drink
+    article = "an" if kind == "ale" else "a"
+    then = ""
+    if one.fermented_c is not None:
+        by = units.warmer_by(one.fermented_c - one.temperature_c)
+        then = f", {by} colder than where it fermented ({units.temperature(one.fermented_c)})"
+    return (
+        f"It is at {units.temperature(one.temperature_c)}{then}; usual for {article} {kind} is {usual} (common"
+        " practice). Cold alone can hold a yeast up."
+    )
+
+
+def _a_day(fall_sg: float, units: DisplayUnits) -> str:
+    return units.fall_to(fall_sg, 1.010)
+
+
+def _swing(by_sg: float, units: DisplayUnits) -> str:
+    return _points(by_sg, 1.010, units)
+
+
+def _lasted(hours: float) -> str:
+    return f"{hours / 24:.0f} days" if hours >= 48 else f"{hours:.0f} h"
 
 
 def _nothing_yet(one: kinds.NothingYet) -> str:

@@ -50,8 +50,12 @@ _OBSTACLES: Final[dict[Obstacle, str]] = {
     "agrees, warm the vessel a little and look again tomorrow.",
     Obstacle.CHILLED: "It was chilled before it was seen to finish, and cold gravity that holds proves nothing. Warm "
     "it and watch.",
-    Obstacle.FALL_JUST_BEGUN: "Too early to give a date: the first fall has only just begun.",
-    Obstacle.END_UNKNOWN: "Too early to give a date: the readings do not yet say where it will end.",
+    Obstacle.TOO_FEW_READINGS: "Too early to give a date: there are too few readings.",
+    Obstacle.NOT_BEGUN: "Too early to give a date: no fall has been seen yet.",
+    Obstacle.FLOAT_DOUBTED: "No date: the float is in doubt. Take a hand sample, degassed; the dates follow it.",
+    Obstacle.FALL_JUST_BEGUN: "Too early to give a date: the fall has not yet shown its course.",
+    Obstacle.END_UNKNOWN: "No date yet: the readings do not say where it will end.",
+    Obstacle.ALL_BUSY: "Every day that would fit is among the dates on which you cannot. Free one of them.",
     Obstacle.NO_DAY_FITS: "None of your days fits. Open another weekday for hopping or packaging.",
     Obstacle.NO_HOPPING_DAY: "None of your days fits for hopping. Open another weekday.",
     Obstacle.NO_PACKAGING_DAY_AFTER: "None of your packaging days follows one of your hopping days. Open another "
@@ -84,9 +88,9 @@ def reason(of: PlanReason | None, units: DisplayUnits) -> str:
         case HopThenPackage():
             return _hop_then_package(of)
         case HopEarly():
+            when = ", as soon as they can, since it has ended" if of.over else ", during the last of the fermentation"
             return (
-                f"Hops go in on {day(of.hop)}, during the last of the fermentation, so that "
-                f"{spelt_days(of.contact_days)} of contact end on {day(of.out)}. {_package_on(of.then)}"
+                f"Hops go in on {day(of.hop)}{when}; {_contact_ends(of.contact_days, of.out)}. {_package_on(of.then)}"
             )
         case Packaged():
             return f"Packaged on {day(of.day)}."
@@ -139,15 +143,19 @@ def _hop_then_package(of: HopThenPackage) -> str:
     which = "the first of your days that fits" if of.waited else "the first free day"
     rest = f" and rested for {spelt_days(of.rest_days)}" if of.rest_days else ""
     first = f"Hops go in on {day(of.hop)}, {which} {_hold(of.hold)}{rest}{_sure(of.chance)}"
-    contact = spelt_days(of.contact_days)
     if of.out == of.package:
-        return f"{first}; {contact} of contact end on packaging day, {day(of.package)}."
+        return f"{first}; {_contact_ends(of.contact_days, of.package, 'packaging day, ')}."
+    ends = _contact_ends(of.contact_days, of.out)
     if of.bottles:
-        return (
-            f"{first}; {contact} of contact end on {day(of.out)}, and bottles wait for the gravity to hold again, "
-            f"until {day(of.package)}."
-        )
-    return f"{first}; {contact} of contact end on {day(of.out)}, and {day(of.package)} is your packaging day."
+        return f"{first}; {ends}, and bottles wait for the gravity to hold again, until {day(of.package)}."
+    return f"{first}; {ends}, and {day(of.package)} is your packaging day."
+
+
+def _contact_ends(days: float, on: date, which: str = "") -> str:
+    """``three days of contact end on Thursday 3 Dec``."""
+    if days == 0:
+        return f"without a contact asked for, they come out on {which}{day(on)}"
+    return f"{spelt_days(days)} of contact {'ends' if days == 1 else 'end'} on {which}{day(on)}"
 
 
 def _hold(hold: Hold) -> str:
@@ -159,6 +167,8 @@ def _hold(hold: Hold) -> str:
 def _contact(contact: Contact) -> str:
     """When the contact ends or ended, and where the hops are out, how much of it they had; no full stop."""
     when, asked = day(contact.day), spelt_days(contact.asked_days)
+    if not contact.out and contact.asked_days == 0:
+        return f"No contact was asked for: the hops {'were to come' if contact.over else 'come'} out on {when}"
     if not contact.out:
         verb = "ended" if contact.over else "ends" if contact.asked_days == 1 else "end"
         return f"{asked.capitalize()} of contact {verb} on {when}"
@@ -201,15 +211,19 @@ def caution(of: PlanCaution) -> str:
             return f"{unread(of)} See the gravity before you package."
         case BottlesWaitAgain():
             until = f", about {day(of.until)}" if of.until else ""
+            asked = (
+                f"{spelt_days(of.contact_days)} of contact {'does' if of.contact_days == 1 else 'do'} not rule it out"
+            )
+            asked = asked if of.contact_days else "it may come once they are out"
             return (
-                f"Dry hops can start a renewed fall, and {spelt_days(of.contact_days)} of contact do not rule it out: "
+                f"Dry hops can start a renewed fall, and {asked}: "
                 "a keg that stays cold may be filled when the hops come out, bottles wait until the gravity has held "
                 f"again{until}."
             )
         case TakeHopsOut():
             return (
-                f"Take the hops out on {day(of.day)}, when {spelt_days(of.contact_days)} of contact end; your next "
-                f"packaging day is {day(of.package)}."
+                f"Take the hops out on {day(of.day)}{_when_ended(of.contact_days)}; your next packaging day is "
+                f"{day(of.package)}."
             )
         case ContactTooLong():
             late = " Longer than a week is said to taste of grass." if of.grassy else ""
@@ -217,6 +231,12 @@ def caution(of: PlanCaution) -> str:
                 f"The hops have been in for {number(of.have_days, 1)} days, longer than the {of.asked_days:g} you "
                 f"asked for: take them out.{late}"
             )
+
+
+def _when_ended(days: float) -> str:
+    if days == 0:
+        return ""
+    return f", when {spelt_days(days)} of contact {'ends' if days == 1 else 'end'}"
 
 
 def unread(of: Unread) -> str:

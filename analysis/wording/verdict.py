@@ -6,13 +6,16 @@ has been seen to hold.
 
 from __future__ import annotations
 
+from datetime import timedelta
 from typing import Final
 
 import numpy as np
 
 from analysis.display_units import chance, chance_percent, chance_word, number
-from analysis.model import STEADY_SG, Assessment, EventKind, Forecast, Phase
-from analysis.wording.formatting import Voice, capital, fineness, hours
+from analysis.evidence import CannotBe, ColdForIt, EvenFall, NotBegun, NothingYet, SameFigure, Swings
+from analysis.model import STEADY_SG, Assessment, EventKind, Forecast, Phase, Range
+from analysis.thresholds import LAG_USUAL_H, LAG_WORRY_H
+from analysis.wording.formatting import Voice, capital, fineness, hours, lasted
 
 PHASE_WORDS: Final[dict[Phase, str]] = {
     "lag": "Not begun",
@@ -75,6 +78,32 @@ def verdict(assessment: Assessment, hold_h: float, voice: Voice, brief: bool = F
     a = assessment
     if a.newest_reading_at is None:
         return NO_READINGS
+    doubt = next((one for one in a.evidence if isinstance(one, EvenFall | CannotBe)), None)
+    if doubt is not None and not a.finished:
+        return f"{_doubt(doubt, voice)}: take a hand sample."
+    swings = next((one for one in a.evidence if isinstance(one, Swings)), None)
+    if swings is not None and not a.stalled:
+        return f"{_by_phase(a, hold_h, voice, brief)} {_doubt(swings, voice)}: take a hand sample."
+    return _by_phase(a, hold_h, voice, brief)
+
+
+def _doubt(one: EvenFall | CannotBe | Swings, voice: Voice) -> str:
+    match one:
+        case EvenFall():
+            return (
+                f"Falls evenly, by {voice.units.fall(one.per_day_sg)} a day for {one.hours / 24:.0f} days, as a "
+                "drifting float does or a slow fermentation"
+            )
+        case CannotBe():
+            shows, original = voice.gravity(one.gravity_sg), voice.gravity(one.original_sg)
+            return (
+                f"The float shows {shows}, {'above' if one.above else 'too far below'} the {original} before pitching"
+            )
+        case Swings():
+            return f"The float swings by {voice.units.about_fall(one.by_sg)}"
+
+
+def _by_phase(a: Assessment, hold_h: float, voice: Voice, brief: bool) -> str:
     match a.phase:
         case "lag":
             return _not_begun(a, voice, brief)
@@ -98,21 +127,38 @@ def verdict(assessment: Assessment, hold_h: float, voice: Voice, brief: bool = F
 
 
 def _not_begun(a: Assessment, voice: Voice, brief: bool) -> str:
-    if a.finish is None or a.finish.p90 - a.finish.p10 > (a.finish.p50 - a.now) * 2:
-        return "No fall yet: too early to give a date."
+    if any(isinstance(one, NothingYet) for one in a.evidence):
+        return "Too few readings yet: too early to give a date."
+    none = next((one for one in a.evidence if isinstance(one, NotBegun)), None)
+    same = next((one for one in a.evidence if isinstance(one, SameFigure)), None)
+    since = (
+        f", {lasted(timedelta(hours=none.hours))} after pitching"
+        if none is not None and none.hours >= LAG_USUAL_H
+        else ""
+    )
+    if same is not None:
+        shown, span = voice.gravity(same.gravity_sg), lasted(timedelta(hours=same.hours))
+        return f"No fall yet{since}: the float has shown {shown} to the last digit for {span}. Take a hand sample."
+    if none is not None and none.hours >= LAG_WORRY_H:
+        return f"No fall yet{since}: look to yeast, warmth and oxygen."
+    if a.finish is None:
+        return f"No fall yet{since}: too early to give a date."
     return f"No fall yet; {expected_finish(a.finish, voice, brief)}."
 
 
 def _falling(opening: str, a: Assessment, voice: Voice, brief: bool) -> str:
     left = a.remaining_fall_sg
     if a.finish is None or left is None:
-        return f"{opening}: too early to give a date."
-    if left.p50 < STEADY_SG:
-        return f"{opening}: {voice.units.about_fall(left.p50)} to go, {expected_finish(a.finish, voice, brief)}."
-    to_go = voice.units.about_fall(left.p50)
-    if left.p90 - left.p10 > 0.5 * left.p50 and left.p90 - left.p10 > 0.004:
-        to_go = voice.units.fall_between(left.p10, left.p90)
-    return f"{opening}: {to_go} to go, {expected_finish(a.finish, voice, brief)}."
+        if left is None or a.phase == "active":
+            return f"{opening}: too early to give a date."
+        return f"{opening}: {_to_go(left, voice)} to go, but the readings do not yet say when."
+    return f"{opening}: {_to_go(left, voice)} to go, {expected_finish(a.finish, voice, brief)}."
+
+
+def _to_go(left: Range, voice: Voice) -> str:
+    if left.p50 >= STEADY_SG and left.p90 - left.p10 > max(0.5 * left.p50, 0.004):
+        return voice.units.fall_between(left.p10, left.p90)
+    return voice.units.about_fall(left.p50)
 
 
 def _standing(a: Assessment, hold_h: float) -> str:
@@ -128,9 +174,11 @@ def _standing(a: Assessment, hold_h: float) -> str:
 
 def _stalled(a: Assessment, voice: Voice) -> str:
     at = f" at {voice.gravity(a.gravity_sg.p50)}" if a.gravity_sg else ""
+    cold = next((one for one in a.evidence if isinstance(one, ColdForIt)), None)
+    why = "" if cold is None else f"; at {voice.temperature(cold.temperature_c)} it is cold for it"
     if a.remaining_fall_sg and a.remaining_fall_sg.p50 >= 2 * STEADY_SG:
-        return f"Stalled{at}, {voice.units.about_fall(a.remaining_fall_sg.p50)} above where it should end."
-    return f"Stalled{at}, above where it should end."
+        return f"Stalled{at}, {voice.units.about_fall(a.remaining_fall_sg.p50)} above where it should end{why}."
+    return f"Stalled{at}, above where it should end{why}."
 
 
 def _chilled(a: Assessment, voice: Voice, brief: bool) -> str:
@@ -138,9 +186,12 @@ def _chilled(a: Assessment, voice: Voice, brief: bool) -> str:
     if a.finished:
         sure = "" if a.p_finished is None else f" ({chance_percent(a.p_finished)})"
         return f"Chilled{cold}, and done before it was chilled{sure}."
+    short, left = "", a.remaining_fall_sg
+    if left is not None and left.p50 >= 2 * STEADY_SG:
+        short = f", {voice.units.about_fall(left.p50)} above where it should end"
     if brief:
-        return f"Chilled{cold}: stands still because it is cold."
-    return f"Chilled{cold}: it stands still because it is cold, which does not say that it has finished."
+        return f"Chilled{cold}{short}: stands still because it is cold."
+    return f"Chilled{cold}{short}: it stands still because it is cold, which does not say that it has finished."
 
 
 def _creeping(a: Assessment, voice: Voice) -> str:
@@ -153,11 +204,15 @@ def _creeping(a: Assessment, voice: Voice) -> str:
 def three_notions(assessment: Assessment, hold_h: float, voice: Voice) -> list[tuple[str, str, str]]:
     """Finish, finished and hold, kept apart: (question, answer, small print) for each."""
     a = assessment
-    finish = "Too early to say"
+    finish = "Too early to say" if a.phase in ("lag", "active") else "Not to be said yet"
     exact = "The range appears once the fall has shown its course."
+    if any(isinstance(one, EvenFall | CannotBe) for one in a.evidence):
+        exact = "The float is in doubt: a hand sample comes first."
     if a.stalled:
         finish, exact = "No date while it is stalled", "A range comes back when the gravity falls again."
-    if a.finish is not None:
+    if a.finished:
+        finish, exact = "Done by now, as far as can be told", "What speaks against it stands in the next answer."
+    elif a.finish is not None:
         finish = capital(expected_finish(a.finish, voice))
         exact = f"Eight times out of ten between {voice.exact(a.finish.p10)} and {voice.exact(a.finish.p90)}."
     done = "Cannot be told yet"
@@ -172,6 +227,8 @@ def three_notions(assessment: Assessment, hold_h: float, voice: Voice) -> list[t
     )
     if a.stalled and a.held_since is None:
         since = "The readings scatter too much, or are too few, to show it."
+    if not a.stalled and any(isinstance(one, EvenFall) for one in a.evidence):
+        since = "Within a point for so long, and yet it falls evenly."
     if a.phase == "lag":
         since = "The fall has not begun."
     hold = capital(held(a, hold_h)) if a.held_h >= 1 else f"Not yet: 0 of {hours(hold_h)}"

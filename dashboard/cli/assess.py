@@ -52,6 +52,7 @@ def add_assess(command: AddCommand) -> None:
         'a gravity may follow: "forced test=2026-03-08T09:00Z=1.011"',
     )
     sub.add_argument("--hold", type=_hours, default=HOLD_H, metavar="HOURS", help="how long gravity must hold (48)")
+    sub.add_argument("--dry-hops", type=_doses, default=0, metavar="DOSES", help="how many dry hops are wished for (0)")
     sub.add_argument(
         "--time-zone",
         type=_zone,
@@ -101,7 +102,8 @@ def _assess(arguments: argparse.Namespace) -> int:
         hold_h=arguments.hold,
     )
     assessment = assess(readings, batch, now=now)
-    planned = plan(assessment, batch, Constraints(hold_h=arguments.hold, time_zone=arguments.time_zone), now=now)
+    wished = Constraints(hold_h=arguments.hold, dry_hops=arguments.dry_hops, time_zone=arguments.time_zone)
+    planned = plan(assessment, batch, wished, now=now)
     _print(assessment, planned, batch, arguments, classical_fit(assessment, batch))
     return 0
 
@@ -197,6 +199,13 @@ def _event(text: str) -> Event:
         raise argparse.ArgumentTypeError(f"{gravity!r} is not a gravity; write 1.011")
     chosen: EventKind = kind.strip()  # type: ignore[assignment]  # checked above
     return Event(chosen, _time(when), value)
+
+
+def _doses(text: str) -> int:
+    value = int(text) if text.strip().isdecimal() else -1
+    if not 0 <= value <= 10:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number of dry hop doses; usual: 0 to 3")
+    return value
 
 
 def _hours(text: str) -> float:

@@ -150,6 +150,7 @@ def _enter_batch(store: Store, batch: DemoBatch, vessel_id: str) -> None:
             expected_low=batch.expected_low,
             expected_high=batch.expected_high,
             split_of=batch.split_of,
+            plan={"dry_hops": batch.dry_hops},
         )
     )
     for event in batch.events:

@@ -86,7 +86,7 @@ def constraints_of(record: BatchRecord, preferences: Preferences) -> Constraints
     """The cellar's wishes with this batch's own laid over them."""
     known = {f.name for f in fields(Constraints)}
     values: dict[str, Any] = {k: v for k, v in asdict(preferences).items() if k in known}
-    values |= {k: v for k, v in record.plan.items() if k in known}
+    values |= {k: v for k, v in record.plan.items() if k in known and v is not None}
     for name in ("hold_h", "contact_days"):
         if (own := getattr(record, name)) is not None:
             values[name] = own

@@ -102,11 +102,21 @@ CREATE VIEW report AS FROM report_old UNION ALL FROM report_new;
 """
 
 _MASS_UNIT: Final = "ALTER TABLE preferences ADD COLUMN mass_unit VARCHAR DEFAULT 'g'"
+_DRY_HOPS: Final = """
+UPDATE batch SET plan = json_merge_patch(plan, '{"dry_hops": 1}')::VARCHAR
+WHERE drink IN ('ale', 'lager') AND coalesce(json_type(plan, '$.dry_hops'), 'NULL') = 'NULL';
+"""
 
 MIGRATIONS: Final = (
     Migration(1, "Makes the tables of a new cellar.", _FIRST + _REPORTS),
     Migration(
         2, "Lets masses be shown in ounces. There is nothing to do; they stay in grams until chosen.", _MASS_UNIT
+    ),
+    Migration(
+        3,
+        "Keeps the one dry hop that every ale and lager was planned with so far; a new batch has none unless you ask "
+        "for it.",
+        _DRY_HOPS,
     ),
 )
 """All migrations in order, numbered from 1 without gaps."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from hashlib import sha256
 from pathlib import Path
 from typing import Final
@@ -48,6 +48,7 @@ def import_log(
     device_id: str | None = None,
     columns: Mapping[str, str] | None = None,
     batch_id: str | None = None,
+    now: datetime | None = None,
     progress: Progress = lambda _: None,
 ) -> ImportedLog:
     """Take in a log. The same log again changes nothing.
@@ -60,23 +61,18 @@ def import_log(
         Our name -> the file's name, for columns that do not bear ours; see `OURS`.
     batch_id
         Put the log's devices into this batch's vessel for the time of the log.
+    now
+        Aware instant after which nothing can have been read; the clock's without it.
 
     Raises
     ------
     ImportFileError
         If anything in the file cannot be taken in; nothing of it was kept.
     """
-    found = mapping(path, columns or {})
-    if device_id is None and "device_id" not in found:
-        raise ImportFileError(
-            path.name,
-            "device",
-            "no column says which device measured",
-            "Name it: --device ID, or --column device_id=NAME",
-        )
+    found = _columns(path, columns or {}, device_id)
     progress(f"reading {path.name}")
     zone = store.preferences().time_zone
-    rows, assumed = read_log(path, found, zone=zone, device_id=device_id)
+    rows, assumed = read_log(path, found, zone=zone, device_id=device_id, now=now or datetime.now(UTC))
     said = rows.filter(pl.any_horizontal(pl.col(QUANTITIES).is_not_null()))
     if said.is_empty():
         raise ImportFileError(path.name, "rows", "none has a value", "Look whether the columns are the right ones")
@@ -100,6 +96,18 @@ def import_log(
         columns={ours: theirs for ours, theirs in found.items() if ours != theirs},
         time_zone_assumed=zone if assumed else None,
     )
+
+
+def _columns(path: Path, given: Mapping[str, str], device_id: str | None) -> dict[str, str]:
+    found = mapping(path, given)
+    if device_id is None and "device_id" not in found:
+        raise ImportFileError(
+            path.name,
+            "device",
+            "no column says which device measured",
+            "Name it: --device ID, or --column device_id=NAME",
+        )
+    return found
 
 
 def keep_all(store: Store, rows: pl.DataFrame, topic: str, progress: Progress) -> Kept:

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any, Final, cast
 
 import polars as pl
 
-from ingest.decoding import BY_FIELD, ID_REMEDY, LARGEST_SEQUENCE, NATIVE_NAMES, converted, is_good_id, shown
+from analysis.units import c_to_f, density_from_sg, sg_to_plato
+from ingest.decoding import AHEAD_S, BY_FIELD, ID_REMEDY, LARGEST_SEQUENCE, NATIVE_NAMES, converted, is_good_id, shown
 from ingest.errors import ImportFileError
 from ingest.store import QUANTITIES
 
@@ -44,7 +46,7 @@ _READERS: Final[dict[str, Callable[[Path], pl.LazyFrame]]] = {
     ".ndjson": lambda path: pl.scan_ndjson(path, infer_schema_length=None),
 }
 _ZONE: Final = r"(?:[zZ]|[+-]\d{2}:?\d{2})$"
-_TIME_REMEDY: Final = "Write 2026-03-01T10:00:00Z, or epoch seconds"
+_TIME_REMEDY: Final = "Write 2026-03-01T10:00:00Z, 01.03.2026 10:00 (day first), or epoch seconds"
 _FARTHEST_MS: Final = 1e14
 """Epoch milliseconds in the year 5138: farther ones do not fit where instants are kept, and no clock shows them."""
 _INSTANT: Final = pl.Datetime("us", "UTC")
@@ -114,9 +116,15 @@ def _questions(found: Mapping[str, str]) -> list[tuple[str, str]]:
 
 
 def read_log(
-    path: Path, found: Mapping[str, str], *, zone: str, device_id: str | None = None
+    path: Path, found: Mapping[str, str], *, zone: str, device_id: str | None = None, now: datetime | None = None
 ) -> tuple[pl.DataFrame, bool]:
     """The readings of a file, and whether its times bore no zone and were read in `zone`.
+
+    Parameters
+    ----------
+    now
+        What is dated later, by more than a device's clock may run ahead, is refused: a reading from the future would
+        count as the newest for as long. Without it anything up to the year 2100 is read.
 
     Returns
     -------
@@ -130,6 +138,15 @@ def read_log(
     """
     raw = _read(path, found)
     measured_at, assumed = _instants(path, raw["measured_at"], zone)
+    if now is not None:
+        _refuse(
+            path,
+            measured_at > now + timedelta(seconds=AHEAD_S),
+            "measured_at",
+            f"{{value}} lies in the future (it is {now:%Y-%m-%d %H:%M} UTC now)",
+            "Look at the year, at the order of day and month, and at the time zone, or leave these rows out",
+            raw["measured_at"],
+        )
     devices = raw["device_id"].cast(pl.String()) if device_id is None else pl.repeat(device_id, raw.height, eager=True)
     if device_id is None:
         _refuse(path, devices.is_null(), found["device_id"], "it is empty", "Each row needs its device")
@@ -275,8 +292,15 @@ def _plain_utc(column: pl.Series) -> pl.Series | None:
 
 
 def _from_text(column: pl.Series, zoned: pl.Series, zone: str) -> pl.Series:
-    """RFC 3339 and its usual relatives; what bears no zone is in `zone`. Null where it is no time."""
-    text = column.str.replace(r"^(\d{4}-\d{2}-\d{2}) ", "${1}T").str.replace(r"[zZ]$", "+00:00")
+    """RFC 3339 and its usual relatives, and dates with the day first. Null where it is no time.
+
+    What bears no zone is in `zone`; a date alone is its midnight.
+    """
+    text = column.str.replace(r"^(\d)\.", "0${1}.").str.replace(r"^(\d{2})\.(\d)\.", "${1}.0${2}.")
+    text = text.str.replace(r"^(\d{2})\.(\d{2})\.(\d{4})", "${3}-${2}-${1}")
+    text = text.str.replace(r"^(\d{4}-\d{2}-\d{2})$", "${1}T00:00")
+    text = text.str.replace(r"^(\d{4}-\d{2}-\d{2}),? +", "${1}T").str.replace(r"T(\d):", "T0${1}:")
+    text = text.str.replace(r"[zZ]$", "+00:00")
     text = text.str.replace(r"([+-]\d{2})(\d{2})$", "${1}:${2}").str.replace(r"T(\d{2}:\d{2})([+-]|$)", "T${1}:00${2}")
     with_zone = text.str.to_datetime("%Y-%m-%dT%H:%M:%S%.f%:z", time_unit="us", strict=False).dt.convert_time_zone(
         "UTC"
@@ -309,16 +333,32 @@ def _quantities(path: Path, raw: pl.DataFrame, found: Mapping[str, str]) -> dict
             values = pl.Series(cast(Any, converted(field, cast(float, numbers.to_numpy()), unit))).fill_nan(None)
         limits = BY_FIELD[field]
         outside = ~values.is_between(limits.low, limits.high)
-        _refuse(
-            path,
-            outside,
-            found[ours],
-            f"{{value}} is outside {limits.low:g} to {limits.high:g} {limits.shown_unit}",
-            limits.remedy,
-            raw[ours],
-        )
+        within, remedy = _as_typed(field, unit)
+        _refuse(path, outside, found[ours], f"{{value}} is outside {within}", remedy, raw[ours])
         kept[field] = _either(kept[field], values) if field in kept else values
     return {name: kept.get(name, pl.Series(name, [None] * raw.height, dtype=pl.Float64())) for name in QUANTITIES}
+
+
+def _as_typed(field: str, unit: str) -> tuple[str, str]:
+    """The range of a quantity in the unit of the file, and the remedy in the same."""
+    limits = BY_FIELD[field]
+    if unit not in _SHOWN:
+        return f"{limits.low:g} to {limits.high:g} {limits.shown_unit}", limits.remedy
+    shown, back = _SHOWN[unit]
+    within = f"{back(limits.low):.0f} to {back(limits.high):.0f} {shown}".replace("-", "−")
+    if field != "gravity_sg":
+        return within, limits.remedy
+    usual = f"{back(0.980):.0f} and {back(1.200):.0f} {shown}".replace("-", "−")
+    return within, f"Gravity lies between {usual}; look whether the unit is right"
+
+
+_SHOWN: Final[dict[str, tuple[str, Callable[[float], float]]]] = {
+    "°P": ("°P", lambda sg: sg_to_plato(sg)),
+    "kg/m3": ("kg/m³", lambda sg: density_from_sg(sg)),
+    "°F": ("°F", lambda celsius: c_to_f(celsius)),
+    "mV": ("mV", lambda volts: 1000 * volts),
+}
+"""Units of a file that are not those we keep: how they are written, and a kept value in them."""
 
 
 def _either(first: pl.Series, second: pl.Series) -> pl.Series:

@@ -44,7 +44,7 @@ def put_batch(
     """A vessel with a float that reported every half hour since pitching."""
     pitched = NOW - timedelta(days=days)
     vessel = store.save(Vessel(name=f"Vessel {number}", temperature_low_c=17, temperature_high_c=21))
-    facts = {"drink": "ale", "yeast": "Marrow", "original_gravity_sg": 1.052, **facts}
+    facts = {"drink": "ale", "yeast": "Marrow", "original_gravity_sg": 1.052, "plan": {"dry_hops": 1}, **facts}
     record = store.save(BatchRecord(name=name, vessel_id=vessel.vessel_id, pitched_at=pitched, **facts))
     device = store.save(Device(device_id=f"float-{number}", kind="float"))
     store.save(Placement(device_id=device.device_id, vessel_id=vessel.vessel_id, from_at=pitched))

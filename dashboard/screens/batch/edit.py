@@ -76,6 +76,16 @@ def _origin_and_culture(form: forms.Form, record: BatchRecord | None, got: dict[
         help="Batches split from one wort or must carry the same text here; their yeasts are then compared like "
         "with like.",
     )
+    if record is None:
+        doses = form.number(
+            "dry_hops",
+            "Dry hop doses",
+            0.0,
+            step=1.0,
+            help="None unless you say so: with hops, their contact and a new hold put packaging off. It can be changed "
+            "later under its wishes.",
+        )
+        got["plan"] = {} if doses is None else {"dry_hops": round(doses)}
     got["diastatic"] = form.tick(
         "diastatic",
         "The yeast eats dextrins (diastatic)",
@@ -159,7 +169,7 @@ def _keep_facts(form: forms.Form, store: Store, record: BatchRecord | None, got:
         _check_span(batch)
         return batch
 
-    faults = []
+    faults = _faults_of_wishes(values.get("plan", {}))
     pitched_at: datetime | None = values["pitched_at"]
     for missing, field, problem in (
         (vessel is None, "vessel_id", "no vessel is chosen"),
@@ -214,7 +224,7 @@ def _wishes(store: Store, record: BatchRecord, say: Voice) -> None:
             got["hold_h"] = form.number("hold_h", "Gravity must hold for", constraints.hold_h, called="h")
             got["confidence"] = form.number("confidence", "How sure you want to be", constraints.confidence, "share")
         with middle:
-            doses = form.number("dry_hops", "Dry hop doses", float(constraints.doses(record.drink)))
+            doses = form.number("dry_hops", "Dry hop doses", float(constraints.dry_hops))
             got["contact_days"] = form.number(
                 "contact_days", "Contact", constraints.contact_days, called="days", step=0.5
             )
@@ -236,7 +246,7 @@ def _wishes(store: Store, record: BatchRecord, say: Voice) -> None:
                 "crash_counts_as_contact", "The chilled days count as contact", constraints.crash_counts_as_contact
             )
     if form.sent:
-        got["dry_hops"] = None if doses is None else round(doses)
+        got["dry_hops"] = 0 if doses is None else round(doses)
         form.keep(lambda: store.save(_with_wishes(record, got)), f"The plan of {record.name} is made anew.")
 
 
@@ -249,14 +259,21 @@ def _with_wishes(record: BatchRecord, got: dict[str, Any]) -> BatchRecord:
         If one is out of its range.
     """
     given = {name: value for name, value in got.items() if value is not None}
+    for fault in _faults_of_wishes(given):
+        raise fault
+    own = {f.name for f in fields(BatchRecord)} & {"hold_h", "contact_days"}
+    plan = record.plan | {name: value for name, value in given.items() if name not in own}
+    return replace(record, plan=plan, hold_h=given.get("hold_h"), contact_days=given.get("contact_days"))
+
+
+def _faults_of_wishes(given: dict[str, Any]) -> list[EntryError]:
+    """What is out of its range; the first such wish, or nothing."""
     try:
         Constraints(**given)
     except ValueError as error:
         problem, _, usual = str(error).partition("; ")
-        raise EntryError(problem.partition(" ")[0], problem.partition(" ")[2], f"The {usual}.") from None
-    own = {f.name for f in fields(BatchRecord)} & {"hold_h", "contact_days"}
-    plan = record.plan | {name: value for name, value in given.items() if name not in own}
-    return replace(record, plan=plan, hold_h=given.get("hold_h"), contact_days=given.get("contact_days"))
+        return [EntryError(problem.partition(" ")[0], problem.partition(" ")[2], f"The {usual}.")]
+    return []
 
 
 def _end(store: Store, record: BatchRecord, say: Voice) -> None:

@@ -6,6 +6,7 @@ from typing import Any
 import pytest
 
 from analysis.display_units import DisplayUnits
+from analysis.model import DRINKS, Drink
 from analysis.planning import DateMoved
 from analysis.planning.plan import Constraints, moved, plan
 from analysis.wording import moved as moved_words
@@ -17,6 +18,14 @@ def test_dates_are_those_of_the_persons_own_calendar() -> None:
     late = datetime(2026, 3, 3, 14, tzinfo=UTC)  # already the 4th, early in the morning, in Auckland
     made = plan(done(now=late), batch(drink="cider"), Constraints(time_zone="Pacific/Auckland"), now=late)
     assert made.packaging_day == date(2026, 3, 4)
+
+
+@pytest.mark.parametrize("drink", DRINKS)
+def test_no_drink_is_dry_hopped_unless_that_was_asked_for(drink: Drink) -> None:
+    made = plan(done(), batch(drink=drink), Constraints(), now=NOW)
+    assert (made.hop_day, made.hop_days) == (None, ())
+    assert made.packaging_day is not None
+    assert plan(done(), batch(drink=drink), Constraints(dry_hops=1), now=NOW).hop_day is not None
 
 
 def test_a_day_of_the_clock_change_is_planned_at_its_local_hour() -> None:
@@ -53,7 +62,7 @@ def test_a_move_of_more_than_a_day_becomes_a_sentence() -> None:
 
 
 def test_the_plan_is_json_ready() -> None:
-    as_json = plan_facts(plan(assessed(), batch(), Constraints(), now=NOW), DisplayUnits())
+    as_json = plan_facts(plan(assessed(), batch(), Constraints(dry_hops=1), now=NOW), DisplayUnits())
     assert as_json["hop_day"] == "2026-03-07"
     assert as_json["packaging_day"] == "2026-03-10"
     assert 0.8 <= as_json["hop_chance"] <= 1

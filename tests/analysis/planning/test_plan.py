@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from typing import Any
 
@@ -12,7 +13,7 @@ from tests.analysis.situations import DAY, HOUR, NOW, assessed, batch, blocks, d
 
 def test_three_days_of_contact_end_on_packaging_day() -> None:
     # Common practice, no source.
-    made = plan(assessed(), batch(), Constraints(), now=NOW)
+    made = plan(assessed(), batch(), Constraints(dry_hops=1), now=NOW)
     assert made.hop_day is not None
     assert made.packaging_day == made.hop_day + 3 * DAY
     assert made.hops_out_day == made.packaging_day
@@ -20,7 +21,7 @@ def test_three_days_of_contact_end_on_packaging_day() -> None:
 
 def test_the_hop_day_is_the_first_on_which_the_finish_and_its_hold_are_likely_enough() -> None:
     finish = normal(30, 15)
-    made = plan(assessed(finish=finish), batch(), Constraints(confidence=0.8, day_hour=18), now=NOW)
+    made = plan(assessed(finish=finish), batch(), Constraints(dry_hops=1, confidence=0.8, day_hour=18), now=NOW)
     at_six = datetime(2026, 3, 7, 18, tzinfo=UTC)
     assert made.hop_day == date(2026, 3, 7)
     assert made.hop_chance == pytest.approx(finish.probability_by(at_six - 48 * HOUR))
@@ -28,20 +29,23 @@ def test_the_hop_day_is_the_first_on_which_the_finish_and_its_hold_are_likely_en
 
 
 def test_more_confidence_asked_for_never_brings_the_day_forward() -> None:
-    days = [plan(assessed(), batch(), Constraints(confidence=c), now=NOW).packaging_day for c in (0.6, 0.8, 0.9, 0.95)]
+    days = [
+        plan(assessed(), batch(), Constraints(dry_hops=1, confidence=c), now=NOW).packaging_day
+        for c in (0.6, 0.8, 0.9, 0.95)
+    ]
     assert None not in days
     assert days == sorted(days)  # type: ignore[type-var]
     assert days[0] < days[-1]  # type: ignore[operator]
 
 
 def test_the_dates_follow_from_the_distribution_and_not_from_its_middle() -> None:
-    sharp = plan(assessed(finish=normal(30, 2)), batch(), Constraints(), now=NOW)
-    vague = plan(assessed(finish=normal(30, 60)), batch(), Constraints(), now=NOW)
+    sharp = plan(assessed(finish=normal(30, 2)), batch(), Constraints(dry_hops=1), now=NOW)
+    vague = plan(assessed(finish=normal(30, 60)), batch(), Constraints(dry_hops=1), now=NOW)
     assert sharp.packaging_day < vague.packaging_day  # type: ignore[operator]
 
 
 def test_both_days_fall_on_days_that_the_person_can_keep() -> None:
-    constraints = Constraints(hop_weekdays=(2, 3), package_weekdays=(5, 6))
+    constraints = Constraints(dry_hops=1, hop_weekdays=(2, 3), package_weekdays=(5, 6))
     made = plan(assessed(), batch(), constraints, now=NOW)
     assert made.hop_day is not None
     assert made.packaging_day is not None
@@ -52,13 +56,66 @@ def test_both_days_fall_on_days_that_the_person_can_keep() -> None:
 
 
 def test_a_busy_date_is_passed_over() -> None:
-    free = plan(assessed(), batch(), Constraints(), now=NOW)
-    busy = plan(assessed(), batch(), Constraints(busy_dates=(free.packaging_day,)), now=NOW)  # type: ignore[arg-type]
+    free = plan(assessed(), batch(), Constraints(dry_hops=1), now=NOW)
+    busy = plan(assessed(), batch(), Constraints(dry_hops=1, busy_dates=(free.packaging_day,)), now=NOW)  # type: ignore[arg-type]
     assert busy.packaging_day != free.packaging_day
 
 
+@pytest.mark.parametrize("destination", ["undecided", "keg", "bottle"])
+@pytest.mark.parametrize("days", [10, 14, 17, 21, 40])
+def test_a_long_holiday_puts_the_days_off_and_does_not_remove_them(destination: Any, days: int) -> None:
+    """Hops on Fridays, packaging on Mondays, and away from the day on which the hops would have come out."""
+    wished = Constraints(dry_hops=1, hop_weekdays=(4,), package_weekdays=(0,), destination=destination)
+    free = plan(done(), batch(), wished, now=NOW)
+    assert free.hop_day is not None
+    away = tuple(free.hop_day + n * DAY for n in range(1, days + 1))
+    made = plan(done(), batch(), replace(wished, busy_dates=away), now=NOW)
+    assert made.blocked_by is None
+    assert made.hop_day is not None
+    assert made.packaging_day is not None
+    assert made.packaging_day > away[-1]
+    assert made.packaging_day - away[-1] <= 18 * DAY  # a Friday, contact and hold, a Monday
+    assert made.hop_day not in away
+    assert made.packaging_day - made.hop_day <= 3 * DAY + 7 * DAY + (2 * DAY if destination == "bottle" else 0 * DAY)
+
+
+@pytest.mark.parametrize(("doses", "early"), [(0, False), (1, False), (1, True)])
+def test_where_every_day_is_taken_the_reason_says_so_and_asks_for_no_other_weekday(doses: int, early: bool) -> None:
+    away = tuple(NOW.date() + n * DAY for n in range(400))
+    constraints = Constraints(dry_hops=doses, early_dry_hop=early, busy_dates=away)
+    made = plan(done(), batch(), constraints, now=NOW)
+    assert blocks(made) == "Every day that would fit is among the dates on which you cannot. Free one of them."
+    never = Constraints(dry_hops=2, hop_interval_days=2, hop_weekdays=(0,), busy_dates=away)  # never two days apart
+    assert "Open another weekday" in blocks(plan(done(), batch(), never, now=NOW))
+
+
+@pytest.mark.parametrize(
+    ("contact", "says"),
+    [
+        (1, "one day of contact ends on"),
+        (3, "three days of contact end on"),
+        (0, "without a contact asked for, they come out on"),
+    ],
+)
+@pytest.mark.parametrize("early", [False, True])
+def test_the_contact_is_said_in_sound_sentences(contact: float, says: str, early: bool) -> None:
+    wished = Constraints(dry_hops=1, contact_days=contact, early_dry_hop=early)
+    made = plan(assessed(), batch(), wished, now=NOW)
+    assert says in why(made)
+    told = " ".join([why(made), *heeds(made)])
+    for wrong in ("one day of contact end ", "o days of contact", "one day of contact do "):
+        assert wrong not in told
+
+
+def test_early_hops_on_a_finished_batch_are_not_said_to_go_in_while_it_ferments() -> None:
+    made = plan(done(), batch(), Constraints(dry_hops=1, early_dry_hop=True), now=NOW)
+    assert made.hop_day is not None
+    assert "during the last of the fermentation" not in why(made)
+    assert "since it has ended" in why(made)
+
+
 def test_hops_come_out_on_time_where_no_packaging_day_fits_the_contact() -> None:
-    made = plan(assessed(), batch(), Constraints(hop_weekdays=(0,), package_weekdays=(5,)), now=NOW)
+    made = plan(assessed(), batch(), Constraints(dry_hops=1, hop_weekdays=(0,), package_weekdays=(5,)), now=NOW)
     assert made.hop_day is not None
     assert made.hops_out_day == made.hop_day + 3 * DAY
     assert made.packaging_day == made.hop_day + 5 * DAY
@@ -66,13 +123,13 @@ def test_hops_come_out_on_time_where_no_packaging_day_fits_the_contact() -> None
 
 
 def test_bottles_wait_for_a_hold_after_the_hops_are_out() -> None:
-    made = plan(assessed(), batch(), Constraints(destination="bottle"), now=NOW)
+    made = plan(assessed(), batch(), Constraints(dry_hops=1, destination="bottle"), now=NOW)
     assert made.packaging_day == made.hops_out_day + 2 * DAY  # type: ignore[operator]
     assert [s.name for s in made.steps][-3:] == ["hops out", "hold again", "package"]
 
 
 def test_hops_come_out_of_a_bottled_beer_on_a_day_that_the_person_has() -> None:
-    constraints = Constraints(destination="bottle", hop_weekdays=(2, 5, 6), package_weekdays=(5, 6))
+    constraints = Constraints(dry_hops=1, destination="bottle", hop_weekdays=(2, 5, 6), package_weekdays=(5, 6))
     made = plan(assessed(), batch(), constraints, now=NOW)
     assert made.hops_out_day is not None
     assert made.hops_out_day.weekday() in (2, 5, 6)
@@ -94,9 +151,9 @@ def test_a_rest_puts_the_day_off_by_its_length() -> None:
 
 
 def test_a_crash_that_counts_as_contact_moves_nothing_and_one_that_does_not_moves_the_day() -> None:
-    plain = plan(assessed(), batch(), Constraints(), now=NOW)
-    within = plan(assessed(), batch(), Constraints(crash_days=2), now=NOW)
-    after = plan(assessed(), batch(), Constraints(crash_days=2, crash_counts_as_contact=False), now=NOW)
+    plain = plan(assessed(), batch(), Constraints(dry_hops=1), now=NOW)
+    within = plan(assessed(), batch(), Constraints(dry_hops=1, crash_days=2), now=NOW)
+    after = plan(assessed(), batch(), Constraints(dry_hops=1, crash_days=2, crash_counts_as_contact=False), now=NOW)
     assert within.packaging_day == plain.packaging_day
     assert after.packaging_day == plain.packaging_day + 2 * DAY  # type: ignore[operator]
     assert after.hops_out_day == plain.hops_out_day
@@ -110,15 +167,15 @@ def test_several_doses_end_their_contact_together() -> None:
 
 
 def test_early_hops_go_in_before_the_finish_and_shorten_the_way() -> None:
-    usual = plan(assessed(), batch(), Constraints(), now=NOW)
-    early = plan(assessed(), batch(), Constraints(early_dry_hop=True), now=NOW)
+    usual = plan(assessed(), batch(), Constraints(dry_hops=1), now=NOW)
+    early = plan(assessed(), batch(), Constraints(dry_hops=1, early_dry_hop=True), now=NOW)
     assert early.packaging_day < usual.packaging_day  # type: ignore[operator]
     assert early.packaging_day - early.hop_day == 3 * DAY  # type: ignore[operator]
     assert "during the last of the fermentation" in why(early)
 
 
 def test_a_finished_batch_whose_hold_was_seen_gets_its_hops_today() -> None:
-    assert plan(done(60), batch(), Constraints(), now=NOW).hop_day == date(2026, 3, 3)
+    assert plan(done(60), batch(), Constraints(dry_hops=1), now=NOW).hop_day == date(2026, 3, 3)
 
 
 def test_a_hold_already_seen_is_not_asked_for_again_while_the_finish_is_still_weighed() -> None:
@@ -130,7 +187,7 @@ def test_a_hold_already_seen_is_not_asked_for_again_while_the_finish_is_still_we
         held_h=52.0,
         hold_met=True,
     )
-    made = plan(steady, batch(), Constraints(confidence=0.8), now=NOW)
+    made = plan(steady, batch(), Constraints(dry_hops=1, confidence=0.8), now=NOW)
     assert made.hop_day == date(2026, 3, 3)
     assert made.hop_chance == pytest.approx(0.84, abs=0.01)
     assert not made.may_package
@@ -174,7 +231,7 @@ def test_nobody_is_told_to_package_on_a_forecast_or_on_a_float_alone(change: dic
 
 
 def test_a_plan_that_rests_on_a_forecast_says_so() -> None:
-    made = plan(assessed(), batch(), Constraints(), now=NOW)
+    made = plan(assessed(), batch(), Constraints(dry_hops=1), now=NOW)
     assert any("never on a forecast alone" in c for c in heeds(made))
 
 
@@ -194,7 +251,7 @@ def test_a_crash_that_has_begun_is_not_waited_for_twice() -> None:
     ],
 )
 def test_where_no_date_can_be_given_the_plan_says_why_and_what_to_do(assessment: Assessment, word: str) -> None:
-    made = plan(assessment, batch(), Constraints(), now=NOW)
+    made = plan(assessment, batch(), Constraints(dry_hops=1), now=NOW)
     assert made.hop_day is None
     assert made.packaging_day is None
     assert made.blocked_by is not None
@@ -202,7 +259,7 @@ def test_where_no_date_can_be_given_the_plan_says_why_and_what_to_do(assessment:
 
 
 def test_a_packaged_batch_keeps_its_day() -> None:
-    made = plan(done(), batch(hops_in(5), Event("package", NOW - DAY)), Constraints(), now=NOW)
+    made = plan(done(), batch(hops_in(5), Event("package", NOW - DAY)), Constraints(dry_hops=1), now=NOW)
     assert (made.hop_day, made.packaging_day, made.packaging_chance) == (date(2026, 2, 26), date(2026, 3, 2), 1.0)
 
 

@@ -11,7 +11,7 @@ import pytest
 from analysis import Batch
 from analysis.readings.binning import FINE_H, Series, bin_edges, summarise
 from analysis.readings.cleaning import mark
-from analysis.readings.stability import chilled_from, hold, moves_again, scatter_of
+from analysis.readings.stability import chilled_from, hold, moves_again, moves_off, scatter_of
 
 Ferment = Callable[..., Any]
 
@@ -142,3 +142,26 @@ def test_what_stands_seldom_seems_to_move(fermentation: Ferment) -> None:
             standing = series(stuck, float(hour))
             seen.append(moves_again(standing, hold(standing, until_h=float(hour))))
     assert np.mean(seen) < 0.06
+
+
+def stand(days: float, newest_sg: float, seed: int) -> Series:
+    """Bins of three hours that stand at 1.030 and wander by a third of a point, the newest half-day moved."""
+    hours = np.arange(100.0, 100.0 + 24 * days, 3.0)
+    gravity = 1.030 + np.random.default_rng(seed).normal(0.0, 0.0003, hours.size)
+    gravity[hours > hours[-1] - 12] += newest_sg
+    ones, warm = np.ones(hours.size), np.full(hours.size, 19.0)
+    return Series(
+        hours, gravity, 1e-4 * ones, ones, 0 * ones, np.zeros(hours.size, bool), hours, warm, float(hours[-1]), 19.0,
+        20.0, temperature_known=True,
+    )  # fmt: skip
+
+
+def test_a_long_stand_moves_only_by_more_than_it_wanders() -> None:
+    moved = {}
+    for newest in (0.0, -0.0015):
+        looks = [stand(12, newest, seed) for seed in range(60)]
+        moved[newest] = [moves_off(s, since_h=100.0, until_h=s.now_h) for s in looks]
+    assert sum(bool(m) for m in moved[0.0]) <= 1
+    assert all(moved[-0.0015])
+    short = stand(2, 0.0, 1)
+    assert moves_off(short, since_h=100.0, until_h=short.now_h) is None

@@ -29,6 +29,14 @@ ONE_OF_EACH: tuple[Evidence, ...] = (
     kinds.Crept(0.0012, 1.010),
     kinds.FloatOff(0.0021, 1.011),
     kinds.NotJudged(),
+    kinds.NotBegun(70.0, 1.051),
+    kinds.ColdForIt(12.0, 16.0, 23.0, "ale", 18.0),
+    kinds.EvenFall(0.0004, 336.0),
+    kinds.Swings(0.0035, 70.0),
+    kinds.SameFigure(335.0, 1.032),
+    kinds.CannotBe(0.980, 1.050, above=False),
+    kinds.CannotBe(1.170, 1.050, above=True),
+    kinds.Attenuated(1.07, 0.9, 1.1, "within", 0, 0, False),
 )
 
 
@@ -49,6 +57,37 @@ def test_sg_and_celsius_are_said_with_their_digits() -> None:
     )
     assert told[6].startswith("At 4.1 °C it is 15.0 °C colder than where it fermented: a plateau in the cold")
     assert told[9].startswith("It stopped about 8 points above the likely end of 1.010; chance that it is a halt")
+
+
+def test_what_is_odd_about_a_float_is_named_and_a_hand_sample_asked_for() -> None:
+    told = {type(one): sentence(one, METRIC) for one in ONE_OF_EACH}
+    drift = told[kinds.EvenFall]
+    assert drift.startswith("The float falls evenly, by about 0.4 points a day for 14 days, without slowing down")
+    assert "drifts" in drift
+    assert "hand sample" in drift
+    assert "up and down by about 4 points for 3 days" in told[kinds.Swings]
+    assert "bubbles" in told[kinds.Swings]
+    assert "degassed" in told[kinds.Swings]
+    assert "1.032 to the last digit for 14 days" in told[kinds.SameFigure]
+    assert "wall" in told[kinds.SameFigure]
+    assert "1.170" in told[kinds.CannotBe]
+    assert "degassed" in advice_sentences([Advice.HAND_SAMPLE_OF_A_DOUBT], METRIC)[0]
+
+
+def test_a_stall_by_cold_says_how_cold_beside_what_is_usual() -> None:
+    said = sentence(kinds.ColdForIt(12.5, 16.0, 23.0, "ale", 18.0), METRIC)
+    assert said.startswith(
+        "It is at 12.5\u202f°C, 5.5\u202f°C colder than where it fermented (18.0\u202f°C); usual for an ale is 16 to 23"
+    )
+
+
+# A must fermented dry ends below 1.000, since ethanol is lighter than water (0.789 g/mL at 20 °C, CRC Handbook, from
+# memory): 1.090 to 0.994 is 96 of 90 points, 107 %.
+def test_more_than_a_hundred_percent_of_attenuation_is_explained() -> None:
+    over = sentence(kinds.Attenuated(1.07, 0.9, 1.1, "within", 0, 0, False), METRIC)
+    assert over.startswith("107\u202f% apparent attenuation so far;")
+    assert "passes 100\u202f% where a drink ends lighter than water" in over
+    assert "passes" not in sentence(kinds.Attenuated(0.98, 0.9, 1.1, "within", 0, 0, False), METRIC)
 
 
 def test_plato_and_fahrenheit_leave_no_trace_of_sg_and_celsius() -> None:

@@ -186,7 +186,7 @@ def test_no_date_says_what_it_waits_for():
     assert found == (
         "Package",
         "No day yet",
-        "Too early to give a date: the readings do not yet say where it will end.",
+        "No date yet: the readings do not say where it will end.",
     )
 
 

@@ -26,7 +26,9 @@ def run(capsys, *arguments: str) -> tuple[int, str, str]:
 
 
 def test_assess_answers_in_json_with_verdict_and_dates(capsys):
-    status, out, _ = run(capsys, "assess", *PALE, "--drink", "ale", "--expect", "0.77-0.82", "--json")
+    status, out, _ = run(
+        capsys, "assess", *PALE, "--drink", "ale", "--expect", "0.77-0.82", "--dry-hops", "1", "--json"
+    )
     assert status == 0
     answer = json.loads(out)
     assert answer["phase"] == "finished"
@@ -37,6 +39,17 @@ def test_assess_answers_in_json_with_verdict_and_dates(capsys):
     assert answer["now"].endswith("Z")
     assert any("apparent attenuation so far" in sentence for sentence in answer["evidence"])
     assert all(isinstance(sentence, str) for sentence in (*answer["evidence"], *answer["advice"]))
+
+
+def test_assess_plans_no_dry_hop_unless_one_is_asked_for(capsys):
+    _, out, _ = run(capsys, "assess", *PALE, "--drink", "ale", "--expect", "0.77-0.82", "--json")
+    answer = json.loads(out)
+    assert answer["hop_day"] is None
+    assert answer["packaging_day"] is not None
+    assert "ops go in" not in answer["reason"]
+    status, _, errors = run(capsys, "assess", *PALE, "--dry-hops", "1.5")
+    assert status == 2
+    assert "'1.5' is not a number of dry hop doses" in errors
 
 
 def test_assess_tells_nothing_in_json_that_only_the_next_assessment_asks_for(capsys):

@@ -11,6 +11,7 @@ from dashboard.screens.set_up import notifications
 from dashboard.screens.set_up.cellar import zones
 from ingest.backup import Nightly
 from ingest.model import BatchRecord, Device, EventRecord, Placement, Preferences, Report, Vessel, Yeast
+from ingest.monitoring import constraints_of
 from ingest.store.store import DeviceStatus
 
 NOW = datetime.now(UTC).replace(microsecond=0)
@@ -227,8 +228,24 @@ def test_a_batch_is_added_and_can_be_undone(service, vessel, page):
     press(shown, "Add the batch")
     [record] = service.store.all(BatchRecord)
     assert (record.name, record.yeast, record.original_gravity_sg) == ("Harbour Pale", "Marrow", 1.052)
+    assert constraints_of(record, service.store.preferences()).dry_hops == 0
     service.store.undo()
     assert service.store.all(BatchRecord) == []
+
+
+def test_dry_hops_are_asked_for_when_a_batch_is_set_up(service, vessel, page):
+    shown = page("set_up", part="batches")
+    field(shown.text_input, "Name").set_value("Harbour Pale")
+    field(shown.selectbox, "Vessel").select_index(0)
+    assert field(shown.number_input, "Dry hop doses").value == 0
+    field(shown.number_input, "Dry hop doses").set_value(40.0)
+    press(shown, "Add the batch")
+    assert "Is 40. The usual is 0 to 3 doses." in html_of(shown)
+    assert service.store.all(BatchRecord) == []
+    field(shown.number_input, "Dry hop doses").set_value(2.0)
+    press(shown, "Add the batch")
+    [record] = service.store.all(BatchRecord)
+    assert constraints_of(record, service.store.preferences()).dry_hops == 2
 
 
 def test_a_batch_without_a_vessel_is_answered_beside_the_vessel(service, vessel, page):

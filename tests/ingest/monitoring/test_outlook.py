@@ -267,7 +267,7 @@ def test_the_said_days_are_remembered_over_a_restart(store):
 
 
 def test_the_retained_verdict_follows_an_entry_at_the_watchers_next_look(store):
-    record = add_batch(store, "Quay", 9)
+    record = store.save(replace(add_batch(store, "Quay", 9), plan={"dry_hops": 1}))
     told: list[dict] = []
     watches = Watcher(store, Outlooks(store), Notifier(store), lambda _, payload: told.append(json.loads(payload)))
     watches.look(NOW)

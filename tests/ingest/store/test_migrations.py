@@ -9,7 +9,7 @@ import pytest
 
 from analysis.display_units import DisplayUnits
 from ingest.errors import StoreError
-from ingest.model import Device, Preferences, Report
+from ingest.model import BatchRecord, Device, Preferences, Report, Vessel
 from ingest.store import duckdb_file, migrations
 from ingest.store.migrations import MIGRATIONS, Migration
 from ingest.store.report_rows import STORED
@@ -44,6 +44,26 @@ def test_migrations_are_numbered_without_gaps_and_each_has_a_sentence():
     assert [m.number for m in MIGRATIONS] == list(range(1, len(MIGRATIONS) + 1))
     assert all(m.sentence.endswith(".") and " " in m.sentence for m in MIGRATIONS)
     assert len(MIGRATIONS) == migrations.NEWEST
+
+
+def test_existing_batches_keep_the_dry_hop_that_they_were_planned_with(tmp_path):
+    plans = {"ale": {}, "lager": {"destination": "keg"}, "stout": {"dry_hops": 0}, "cider": {}}
+    [step] = [each for each in MIGRATIONS if "dry hop" in each.sentence]
+    with Store.open(tmp_path) as store:
+        for name, plan in plans.items():
+            vessel = store.save(Vessel(name=name))
+            drink = "ale" if name == "stout" else name
+            store.save(BatchRecord(name=name, vessel_id=vessel.vessel_id, drink=drink, pitched_at=T, plan=plan))
+        with store._file.writing() as cursor:
+            cursor.execute(step.sql)
+    with Store.open(tmp_path) as store:
+        kept = {record.name: record.plan for record in store.all(BatchRecord)}
+    assert kept == {
+        "ale": {"dry_hops": 1},
+        "lager": {"destination": "keg", "dry_hops": 1},
+        "stout": {"dry_hops": 0},
+        "cider": {},
+    }
 
 
 @pytest.fixture

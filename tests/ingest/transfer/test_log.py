@@ -214,6 +214,71 @@ def test_a_log_that_cannot_be_taken_in_says_where_and_keeps_nothing(store, tmp_p
     assert store.counts()["readings"] == 0
 
 
+@pytest.mark.parametrize(
+    ("written", "zone", "means"),
+    [
+        ("01.03.2026", "UTC", "2026-03-01T00:00:00+00:00"),
+        ("01.03.2026 10:00", "UTC", "2026-03-01T10:00:00+00:00"),
+        ("1.3.2026 9:05", "Europe/Berlin", "2026-03-01T08:05:00+00:00"),
+        ("13.12.2025, 10:00:30", "UTC", "2025-12-13T10:00:30+00:00"),
+        ("2026-03-01", "UTC", "2026-03-01T00:00:00+00:00"),
+    ],
+)
+def test_a_day_first_date_with_points_is_understood(store, tmp_path, written, zone, means):
+    # DIN 5008: a date may be written with the day first, parted by points; it is never the month.
+    store.save(Preferences(time_zone=zone))
+    told = transfer.import_log(
+        store, log(tmp_path / "log.csv", f"measured_at;gravity_sg\n{written};1,05\n"), device_id="f"
+    )
+    assert told.time_zone_assumed == zone
+    [row] = store.readings_as_sent("f").to_dicts()
+    assert row["measured_at"] == datetime.fromisoformat(means)
+
+
+@pytest.mark.parametrize("written", ["31.02.2026 10:00", "03/01/2026", "01.03.26", "2026.03.01"])
+def test_a_date_that_is_none_or_may_mean_two_days_is_refused(store, tmp_path, written):
+    with pytest.raises(ImportFileError, match="is not a time"):
+        transfer.import_log(
+            store, log(tmp_path / "log.csv", f"measured_at,gravity_sg\n{written},1.05\n"), device_id="f"
+        )
+
+
+@pytest.mark.parametrize(("ahead", "taken"), [(timedelta(minutes=4), True), (timedelta(minutes=6), False)])
+def test_a_row_dated_in_the_future_is_refused_as_from_a_device(store, tmp_path, ahead, taken):
+    """One such row would be the newest reading for as long, and make a hold of the gap before it."""
+    dated = (T + ahead).strftime("%Y-%m-%dT%H:%M:%SZ")
+    path = log(tmp_path / "log.csv", f"{SMALL.splitlines()[0]}\n2026-03-01T09:00:00Z,1.05,\n{dated},1.049,\n")
+    if taken:
+        assert transfer.import_log(store, path, device_id="f", now=T).new == 2
+        return
+    with pytest.raises(ImportFileError, match=rf"row 2, column 'measured_at': '{dated}' lies in the future"):
+        transfer.import_log(store, path, device_id="f", now=T)
+    assert store.counts()["readings"] == 0
+
+
+def test_a_row_of_next_year_is_refused_by_the_clock_on_the_wall(store, tmp_path):
+    year = datetime.now(UTC).year + 1
+    path = log(tmp_path / "log.csv", f"measured_at,gravity_sg\n{year}-03-01T10:00:00Z,1.05\n")
+    with pytest.raises(ImportFileError, match=r"lies in the future .* Look at the year"):
+        transfer.import_log(store, path, device_id="f")
+
+
+@pytest.mark.parametrize(
+    ("column", "value", "sentence"),
+    [
+        ("extract_plato", "121", r"'121' is outside −28 to 61 °P. Gravity lies between −5 and 44 °P"),
+        ("density_kg_m3", "1.05", r"'1.05' is outside 898 to 1298 kg/m³. Gravity lies between 978 and 1198 kg/m³"),
+        ("temperature_f", "300", r"'300' is outside −40 to 230 °F"),
+        ("battery_mv", "370000", r"'370000' is outside 0 to 60000 mV"),
+    ],
+)
+def test_what_is_out_of_range_is_told_in_the_unit_in_which_it_was_written(store, tmp_path, column, value, sentence):
+    path = log(tmp_path / "log.csv", f"measured_at,{column}\n2026-03-01T10:00:00Z,{value}\n")
+    with pytest.raises(ImportFileError, match=sentence) as refused:
+        transfer.import_log(store, path, device_id="f")
+    assert "SG" not in str(refused.value)
+
+
 def test_a_log_without_device_asks_for_one(store, tmp_path):
     with pytest.raises(ImportFileError, match="--device ID"):
         transfer.import_log(store, log(tmp_path / "log.csv", SMALL))
