@@ -8,6 +8,7 @@ from typing import Any
 import polars as pl
 import pytest
 
+from analysis.display_units import DisplayUnits
 from analysis.wording import Voice
 from dashboard.screens.set_up import import_log, import_preview
 from ingest import transfer
@@ -39,6 +40,36 @@ def test_the_unit_of_a_column_is_guessed_from_its_values():
         "extract_plato": "gravity",
         "temperature_f": "temp_f",
     }
+
+
+# ASBC table of extract (from memory): 1.0480 is 11.9 °P; the Fahrenheit scale by definition.
+@pytest.mark.parametrize(
+    ("units", "says"),
+    [
+        (DisplayUnits(), "Its first values will be read as 1.048 and 19.1\u202f°C."),
+        (DisplayUnits("°P", "°F"), "Its first values will be read as 11.9\u202f°P and 66.4\u202f°F."),
+    ],
+)
+def test_what_the_first_values_will_be_is_said_in_the_persons_units(log, units, says):
+    head = import_preview.head(log)
+    assert import_preview.read_as(head, import_preview.columns(head), units) == says
+
+
+def test_a_wrong_unit_of_a_column_is_seen_at_once(log):
+    head = import_preview.head(log)
+    told = import_preview.read_as(head, {"extract_plato": "SG", "temperature_f": "temp"}, DisplayUnits())
+    assert told == "Its first values will be read as 1.004 and −7.2\u202f°C."
+    assert import_preview.read_as(head, {"measured_at": "timestamp"}, DisplayUnits()) == ""
+
+
+def test_columns_in_the_persons_own_units_are_asked_for_first():
+    for units, own, other in (
+        (DisplayUnits(), "gravity_sg", "extract_plato"),
+        (DisplayUnits("°Bx"), "extract_plato", "gravity_sg"),
+    ):
+        names = list(import_preview.labels(units))
+        assert names.index(own) < names.index(other)
+        assert set(names) == set(import_preview.LABELS)
 
 
 def test_columns_that_bear_our_names_are_taken_as_they_are():
