@@ -129,6 +129,17 @@ FIELDS: Final[tuple[Field, ...]] = (
         quantity="temperature",
         default=30.0,
     ),
+    _number(
+        "altitude_m",
+        "Altitude",
+        "Carbonation",
+        "m",
+        -450.0,
+        6000.0,
+        "0 (sea level) to 3000 m",
+        help="A gauge reads more where the air is thinner: about 22 kPa more at 2000 m.",
+        default=0.0,
+    ),
     _number("serving_c", "Serving temperature", "Carbonation", "°C", -3.0, 40.0, "1 to 14 °C", quantity="temperature"),
     _number(
         "bottle_rating_kpa",

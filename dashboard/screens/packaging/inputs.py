@@ -62,6 +62,7 @@ _STEPS: Final[dict[str, tuple[float, str]]] = {
     "g": (1.0, "%.1f"),
     "g/L": (0.5, "%.2f"),
     "mg/L": (5.0, "%.0f"),
+    "m": (50.0, "%.0f"),
 }
 """Step and format of an input by its unit."""
 
