@@ -3,7 +3,7 @@
 from analysis.packaging.bottle import PressurePoint
 from analysis.packaging.carbonation import PRIMING_SUGARS
 from analysis.packaging.fields import Field, Quantity, field_of, fields
-from analysis.packaging.findings import Finding, Remark
+from analysis.packaging.findings import Answer, Finding, InputMissing, LowAlcohol, Remark
 from analysis.packaging.follow_up import (
     DANGEROUS,
     HOW_TO_TEST,
@@ -27,10 +27,13 @@ __all__ = [
     "PRIMING_SUGARS",
     "RESULTS",
     "SWEETENERS",
+    "Answer",
     "Cause",
     "Field",
     "Finding",
     "FollowUp",
+    "InputMissing",
+    "LowAlcohol",
     "PackagingSheet",
     "PressurePoint",
     "Quantity",

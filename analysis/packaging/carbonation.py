@@ -86,7 +86,7 @@ def atmosphere_kpa(altitude_m: float = 0.0) -> float:
     ISO 2533:1975 and US Standard Atmosphere 1976: 288.15 K and 101.325 kPa at sea level, 6.5 K/km. The weather moves
     it by some 3 kPa.
     """
-    return ATMOSPHERE_KPA * (1 - _LAPSE_PER_M * altitude_m) ** _LAPSE_POWER
+    return ATMOSPHERE_KPA * math.pow(1 - _LAPSE_PER_M * altitude_m, _LAPSE_POWER)
 
 
 def volumes_of_grams(co2_g_per_l: float) -> float:

@@ -12,10 +12,14 @@ from dashboard.charts import PALETTES, Palette
 from dashboard.sheet.rows import (
     VERDICT_LINES,
     VERDICTS,
+    Section,
     answer_sections,
+    assumed_rows,
     cautions_of,
     input_sections,
+    missing_of,
     verdict_of,
+    worst_case_of,
 )
 from dashboard.templates import Markup, render
 from ingest.model import Preferences
@@ -74,8 +78,11 @@ def sheet_html(
         reasons=reasons,
         answers=answer_sections(sheet, mine),
         picture=pressure_svg(sheet.bottle_pressure_distribution, sheet.inputs.bottle_rating_kpa, mine),
-        cautions=cautions_of(sheet, mine),
+        missing=missing_of(sheet, mine),
+        worst_case=worst_case_of(sheet, mine),
+        cautions=[each for each in cautions_of(sheet, mine) if each not in reasons],
         checklist=OXYGEN_CHECKLIST,
+        assumed=Section("Assumed, as it was not entered", assumed_rows(sheet, mine)),
         inputs=input_sections(sheet.inputs, mine),
     )
 

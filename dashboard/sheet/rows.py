@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from analysis.display_units import THIN, mass, number, percent, rare_chance
-from analysis.packaging import Field, PackagingSheet, SheetInputs, fields, safety
-from analysis.wording import worded
+from analysis.packaging import Field, PackagingSheet, SheetInputs, field_of, fields, safety
+from analysis.wording import altitude_words, sugar_name, unsaid, worded, worst_case_sentences
 from ingest.model import Preferences
 
 Light = Literal["go", "caution", "stop"]
@@ -19,6 +19,10 @@ VERDICT_LINES: dict[Light, str] = {
     "caution": "Something here needs your care first.",
     "stop": "Do not package on these numbers.",
 }
+
+
+NOT_SAID = "not said"
+"""In place of an answer that cannot be given; its reason stands beside it."""
 
 
 def verdict_of(sheet: PackagingSheet, preferences: Preferences) -> tuple[Light | None, list[str]]:
@@ -34,6 +38,18 @@ def verdict_of(sheet: PackagingSheet, preferences: Preferences) -> tuple[Light |
 def cautions_of(sheet: PackagingSheet, preferences: Preferences) -> list[str]:
     """What to take care of, the reasons of the verdict among it."""
     return [worded(each, preferences.units) for each in sheet.cautions]
+
+
+def missing_of(sheet: PackagingSheet, preferences: Preferences) -> list[str]:
+    """What is still to be entered, each with what cannot be said without it."""
+    return [worded(each, preferences.units) for each in sheet.missing]
+
+
+def worst_case_of(sheet: PackagingSheet, preferences: Preferences) -> list[str]:
+    """What the worst case counts; nothing where no pressure can be said."""
+    if sheet.bottle_worst_gauge_kpa is None and sheet.keg_worst_gauge_kpa is None:
+        return []
+    return worst_case_sentences(sheet, preferences.units)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,14 +79,23 @@ def input_sections(inputs: SheetInputs, preferences: Preferences) -> tuple[Secti
     return tuple(Section(title, tuple(rows)) for title, rows in groups.items())
 
 
+def assumed_rows(sheet: PackagingSheet, preferences: Preferences) -> tuple[Row, ...]:
+    """What was counted because nothing else was entered."""
+    return tuple(
+        Row(field_of(key).label, _entry(field_of(key), value, preferences)) for key, value in sheet.assumed.items()
+    )
+
+
 def _entry(field: Field, value: Any, preferences: Preferences) -> str:
     if field.kind == "yes or no":
         return "yes" if value else "no"
     if field.kind == "shares":
         return ", ".join(f"{name} {share:g}" for name, share in value.items())
     if field.kind == "number":
+        if field.key == "altitude_m" and value == 0:
+            return "sea level"
         return preferences.units.said(float(value), field.quantity, field.unit)
-    return str(value)
+    return sugar_name(str(value)) if field.key == "priming_sugar" else str(value)
 
 
 def answer_sections(sheet: PackagingSheet, preferences: Preferences) -> tuple[Section, ...]:
@@ -114,19 +139,34 @@ def _hops(sheet: PackagingSheet) -> list[Row]:
 
 
 def _carbonation(sheet: PackagingSheet, preferences: Preferences) -> list[Row]:
-    rows = []
+    units, given, rows = preferences.units, sheet.inputs, []
     if sheet.residual_co2_volumes is not None and sheet.residual_co2_g_per_l is not None:
-        rows.append(Row("Still dissolved", _gas(sheet.residual_co2_volumes, sheet.residual_co2_g_per_l)))
+        held = _gas(sheet.residual_co2_volumes, sheet.residual_co2_g_per_l)
+        rows.append(Row("Still dissolved", held, f"after {units.temperature(given.warmest_c)}"))
     if sheet.wished_volumes is not None and sheet.carbonation_g_per_l is not None:
         rows.append(Row("Wished", _gas(sheet.wished_volumes, sheet.carbonation_g_per_l)))
-    if sheet.priming_g is not None:
-        rows.append(Row("Priming sugar", mass(sheet.priming_g), sheet.method.priming))
+    rows += _priming(sheet)
+    up = altitude_words(given.altitude_m or 0.0)
     if sheet.keg_gauge_kpa is not None:
-        rows.append(Row("Keg pressure", preferences.units.pressure(sheet.keg_gauge_kpa), "above the atmosphere"))
-    if sheet.keg_worst_gauge_kpa is not None:
-        worst = preferences.units.pressure(sheet.keg_worst_gauge_kpa)
-        rows.append(Row("Keg pressure in the worst case", worst, "where it stands warmest, all fermented that may"))
+        note = f"above the atmosphere, at {units.temperature(given.serving_c)}, {up}"
+        rows.append(Row("Keg pressure", units.pressure(sheet.keg_gauge_kpa), note))
+    elif sheet.keg_verdict is not None:
+        rows.append(Row("Keg pressure", NOT_SAID, unsaid(sheet, ["keg_gauge_kpa"])["keg_gauge_kpa"]))
+    if sheet.keg_worst_gauge_kpa is not None and sheet.worst_case is not None:
+        worst, hottest = units.pressure(sheet.keg_worst_gauge_kpa), units.temperature(sheet.worst_case.storage_c)
+        rows.append(Row("Keg pressure in the worst case", worst, f"at {hottest}, all fermented that may"))
     return rows
+
+
+def _priming(sheet: PackagingSheet) -> list[Row]:
+    """The sugar by its name, since others weigh differently for the same gas; else why there is none."""
+    name = sugar_name(str(sheet.inputs.priming_sugar or sheet.assumed.get("priming_sugar") or ""))
+    if sheet.priming_g is not None:
+        of_it = f"{mass(sheet.priming_g)} of {name}" if name else mass(sheet.priming_g)
+        return [Row("Priming sugar", of_it, f"another sugar takes another mass; {sheet.method.priming}")]
+    if name and sheet.wished_volumes:
+        return [Row("Priming sugar", NOT_SAID, unsaid(sheet, ["priming_g"])["priming_g"])]
+    return []
 
 
 def _gas(volumes: float, grams: float) -> str:
@@ -135,12 +175,15 @@ def _gas(volumes: float, grams: float) -> str:
 
 def _bottles(sheet: PackagingSheet, preferences: Preferences) -> list[Row]:
     rows = []
+    hottest = "" if sheet.worst_case is None else f"at {preferences.units.temperature(sheet.worst_case.storage_c)}, "
+    if sheet.bottle_verdict is not None and sheet.bottle_gauge_kpa is None:
+        rows.append(Row("Pressure to expect", NOT_SAID, unsaid(sheet, ["bottle_gauge_kpa"])["bottle_gauge_kpa"]))
     for gauge_kpa, volumes, label in (
         (sheet.bottle_gauge_kpa, sheet.bottle_volumes, "Pressure to expect"),
         (sheet.bottle_worst_gauge_kpa, sheet.bottle_worst_volumes, "Pressure in the worst case"),
     ):
         if gauge_kpa is not None and volumes is not None:
-            rows.append(Row(label, preferences.units.pressure(gauge_kpa), f"{number(volumes, 1)} volumes"))
+            rows.append(Row(label, preferences.units.pressure(gauge_kpa), f"{hottest}{number(volumes, 1)} volumes"))
     if sheet.chance_above_rating is not None:
         rows.append(Row("Chance to pass the rating", rare_chance(sheet.chance_above_rating)))
     if sheet.heated_gauge_kpa is not None:

@@ -98,7 +98,10 @@ def the_sheet(outlook: Outlook, say: Voice) -> None:
     with left:
         p = store.preferences()
         components.markup(
-            screen.sections_html(asked.answer, p) + screen.picture_html(asked.answer, p, components.edition()),
+            screen.missing_html(asked.answer, reasons, p)
+            + screen.sections_html(asked.answer, p)
+            + screen.picture_html(asked.answer, p, components.edition())
+            + screen.basis_html(asked.answer, p),
             key="sheet",
         )
         st.html(components.unbroken(screen.care_html(asked.answer, reasons, p)))
