@@ -13,12 +13,13 @@ BOTTLES: Final = (
 )
 KEG: Final = (
     "Never set more than the lowest marked limit among keg, lines, fittings and relief valve; never plug or stiffen a "
-    "relief valve; vent fully before opening any fitting."
+    "relief valve; vent fully before opening any fitting. Plastic vessels age: mind the date on them."
 )
 REGULATOR: Final = (
     "Between cylinder and keg stands a regulator: a cylinder holds about 57 bar at 20 °C, and a regulator that fails "
     "passes it on. See that its gauge stands still before you connect a keg, close the cylinder when you leave, keep "
-    "it upright and fastened, and see that the keg's relief valve opens and shuts: it can stick too."
+    "it upright and fastened, out of living rooms and cars, and see that the keg's relief valve opens and shuts: it "
+    "can stick too."
 )
 CLOSURES: Final = (
     "Test the crimp of crown caps on the first bottles, and use caps made for the neck. A cork under gas needs a "
@@ -49,7 +50,8 @@ LABEL: Final = (
 LABEL_GRAIN: Final = LABEL.replace("sulfites", "grain with gluten, sulfites")
 GAS_IN_THE_ROOM: Final = (
     "CO2 collects near the floor, in cellars and in closed cold boxes. Air the room; limits at work are 5,000 ppm "
-    "over 8 hours and 30,000 ppm over 15 minutes (OSHA, NIOSH). Do not put your head into a vessel."
+    "over 8 hours and 30,000 ppm over 15 minutes (OSHA, NIOSH), and 40,000 ppm are dangerous at once. The sting in the "
+    "nose measures nothing: a monitor near the floor does. Do not put your head into a vessel."
 )
 SULFITE_HANDLING: Final = (
     "Metabisulfite in acid gives off SO2, a choking gas: weigh it in moving air, face away, and never mix it with "

@@ -156,13 +156,13 @@ def worst_case_sentences(sheet: PackagingSheet, units: DisplayUnits) -> list[str
         parts.append(f"{case.creep_volumes:.1f} from what dry hops may set free")
     if case.sweetener is not None:
         parts.append(f"{case.sweetener_volumes:.1f} from all of the {case.sweetener}")
-    where = f"at {units.temperature(case.storage_c)}, {altitude_words(case.altitude_m)}"
+    where = f"{units.temperature(case.storage_c)} and {altitude_words(case.altitude_m).removeprefix('at ')}"
     air = ""
     if sheet.bottle_verdict is not None:
         held = "No air in the neck is counted, as it is purged." if sheet.inputs.purged else ""
-        counted = f"Up to {units.pressure(HEAD_SPACE_KPA)} from air in the neck come on top of the figure."
+        counted = f"Up to {units.pressure(HEAD_SPACE_KPA)} from air in the neck come on top of it."
         air = f" {held or counted}"
-    return [f"The worst case counts {joined(parts)}, {where}.{air}"]
+    return [f"The worst case counts {joined(parts)}. The pressure is that at {where}.{air}"]
 
 
 def altitude_words(altitude_m: float) -> str:

@@ -8,7 +8,7 @@ from typing import Any, Literal
 
 from analysis.display_units import THIN, mass, number, percent, rare_chance
 from analysis.packaging import Field, PackagingSheet, SheetInputs, field_of, fields, safety
-from analysis.wording import altitude_words, sugar_name, unsaid, worded, worst_case_sentences
+from analysis.wording import altitude_words, joined, sugar_name, unsaid, worded, worst_case_sentences
 from ingest.model import Preferences
 
 Light = Literal["go", "caution", "stop"]
@@ -20,6 +20,8 @@ VERDICT_LINES: dict[Light, str] = {
     "stop": "Do not package on these numbers.",
 }
 
+
+_CHOICES = {"so2": "SO2", "salt": "potassium metabisulfite"}
 
 NOT_SAID = "not said"
 """In place of an answer that cannot be given; its reason stands beside it."""
@@ -40,9 +42,13 @@ def cautions_of(sheet: PackagingSheet, preferences: Preferences) -> list[str]:
     return [worded(each, preferences.units) for each in sheet.cautions]
 
 
-def missing_of(sheet: PackagingSheet, preferences: Preferences) -> list[str]:
-    """What is still to be entered, each with what cannot be said without it."""
-    return [worded(each, preferences.units) for each in sheet.missing]
+def missing_of(sheet: PackagingSheet) -> list[str]:
+    """What is still to be entered, by name, in one sentence; the reasons and the rows say what it is wanted for."""
+    names = [f"“{field_of(each.key).label}”" for each in sheet.missing if each.key != "package"]
+    if not names:
+        return []
+    them = "it" if len(names) == 1 else "them"
+    return [f"{joined(names)}: without {them} the sheet cannot say everything that it is asked for."]
 
 
 def worst_case_of(sheet: PackagingSheet, preferences: Preferences) -> list[str]:
@@ -94,8 +100,16 @@ def _entry(field: Field, value: Any, preferences: Preferences) -> str:
     if field.kind == "number":
         if field.key == "altitude_m" and value == 0:
             return "sea level"
+        if not field.quantity:
+            return f"{_short(float(value))}{THIN}{field.unit}".rstrip(THIN)
         return preferences.units.said(float(value), field.quantity, field.unit)
-    return sugar_name(str(value)) if field.key == "priming_sugar" else str(value)
+    return sugar_name(str(value)) if field.key == "priming_sugar" else _CHOICES.get(str(value), str(value))
+
+
+def _short(value: float) -> str:
+    """With two decimals at most, as far as they say something."""
+    text = number(value, 2)
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def answer_sections(sheet: PackagingSheet, preferences: Preferences) -> tuple[Section, ...]:
@@ -202,6 +216,12 @@ def _sulfite(sheet: PackagingSheet) -> list[Row]:
             (sheet.potassium_sorbate_g, "Potassium sorbate", 1, "g"),
         ],
     )
+    if sheet.inputs.sulfite_ppm is not None:
+        for key, label in (
+            ("potassium_metabisulfite_g", "Potassium metabisulfite"),
+            ("molecular_so2_ppm", "Molecular SO2"),
+        ):
+            rows += [Row(label, NOT_SAID, why) for why in unsaid(sheet, [key]).values()]
     limit = sheet.so2_limit
     if limit is not None:
         rows.append(Row("Limit on SO2", f"{number(limit.so2_ppm)}{THIN}mg/L", f"{limit.jurisdiction}: {limit.source}"))

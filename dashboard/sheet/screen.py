@@ -45,9 +45,9 @@ def sections_html(sheet: PackagingSheet, preferences: Preferences) -> Markup:
     return join(render("sheet/section.html", section=each) for each in answer_sections(sheet, preferences))
 
 
-def missing_html(sheet: PackagingSheet, said: Sequence[str], preferences: Preferences) -> Markup:
-    """What is still to be entered, as far as the reasons do not say it."""
-    return _listed("Still to be entered", [m for m in missing_of(sheet, preferences) if m not in said])
+def missing_html(sheet: PackagingSheet) -> Markup:
+    """What is still to be entered, by name."""
+    return _listed("Still to be entered", missing_of(sheet))
 
 
 def basis_html(sheet: PackagingSheet, preferences: Preferences) -> Markup:
@@ -62,7 +62,7 @@ def basis_html(sheet: PackagingSheet, preferences: Preferences) -> Markup:
 def picture_html(sheet: PackagingSheet, preferences: Preferences, edition: Edition) -> Markup:
     """The pressure's distribution, in the page's colours."""
     rating_kpa = sheet.inputs.bottle_rating_kpa
-    return html.pressure_svg(sheet.bottle_pressure_distribution, rating_kpa, preferences, PALETTES[edition])
+    return html.pressure_svg(sheet.bottle_pressure_distribution, rating_kpa, preferences, PALETTES[edition], level=3)
 
 
 def care_html(sheet: PackagingSheet, said: Sequence[str], preferences: Preferences) -> Markup:

@@ -38,8 +38,7 @@ def _lines(sheet: PackagingSheet, preferences: Preferences) -> Iterator[str]:
         yield from _listed(reasons)
     else:
         yield "No verdict: it is not said whether it goes into bottles or kegs."
-    missing = [m for m in missing_of(sheet, preferences) if m not in reasons]
-    yield from _titled("Still to be entered", missing)
+    yield from _titled("Still to be entered", missing_of(sheet))
     for section in answer_sections(sheet, preferences):
         yield from _table(section)
     yield from _titled("What the worst case rests on", worst_case_of(sheet, preferences))

@@ -60,7 +60,8 @@ def in_doubt_html(warning: LotWarning, say: Voice) -> Markup:
         other = related.record
         ended = other.ended_at
         when = f"ended {say.dated(say.local(ended).date())}" if ended else "not packaged yet"
-        text = f"the same {joined(list(related.shares))}; {when}"
+        pitched = say.dated(say.local(other.pitched_at).date())
+        text = f"the same {joined(list(related.shares))}; pitched {pitched}, {when}"
         rows.append(
             fill(
                 "<li>{{ link }}: {{ text }}</li>",
@@ -95,7 +96,5 @@ def _title(warning: LotWarning, say: Voice) -> str:
 def _others(warning: LotWarning) -> str:
     if not warning.related:
         return ""
-    n = len(warning.related)
-    return (
-        f"{plural(n, 'other batch', 'other batches')} of the same wort or yeast {'is' if n == 1 else 'are'} in doubt."
-    )
+    others = plural(len(warning.related), "other batch", "other batches")
+    return f"In doubt too: {others} of the same wort or yeast."

@@ -106,6 +106,19 @@ def test_beer_closed_while_it_ferments_carries_the_gas_of_what_is_left() -> None
     assert co2.keg_gauge_kpa(2.5, 12.0) == pytest.approx(135.7, abs=2)
 
 
+def test_it_is_closed_early_enough_for_the_gas_that_is_wished() -> None:
+    # By hand, at 12 °C, no venting: (2.5 - 1.0666) * 1.977 / (0.8192 * 10 * 1.01267 * 0.998203 * 0.46286) = 0.737 °P
+    # of apparent extract above the end, here from 2.5 °P.
+    end = plato_to_sg(2.5)
+    start = plato_to_sg(2.5 + 0.737)
+    assert co2.residual_volumes(12.0) + co2.volumes_of_fall(start, start - end) == pytest.approx(2.5, abs=0.01)
+
+
+def test_a_degree_plato_makes_about_five_grams_a_litre() -> None:
+    # A presentation on over-attenuation from dry hopping (Oregon State University with a brewery, 2017), rounded there.
+    assert pytest.approx(5, abs=0.5) == 10 * co2.CO2_PER_EXTRACT
+
+
 # 27 CFR 26.222, as read: still wine in the US holds at most 0.392 g in 100 mL (tolerance 0.009), 1.98 volumes.
 def test_still_wine_of_us_law_holds_two_volumes_at_most() -> None:
     assert co2.volumes_of_grams(3.92) == pytest.approx(1.98, abs=0.01)

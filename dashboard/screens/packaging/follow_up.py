@@ -8,7 +8,7 @@ from typing import Final
 
 import streamlit as st
 
-from analysis.packaging import DANGEROUS, HOW_TO_TEST, RESULTS, FollowUp, advice, bottle_day, possible_causes
+from analysis.packaging import DANGEROUS, HOW_TO_TEST, RESULTS, FollowUp, Result, advice, bottle_day, possible_causes
 from analysis.wording import Voice, unbroken
 from dashboard import context
 from dashboard.templates import fill
@@ -81,11 +81,7 @@ def show(record: BatchRecord, say: Voice) -> None:
         return
     said = "a bottle burst" if found.result == "burst" else f"the test bottle was {_RESULT_WORDS[found.result]}"
     st.html(components.lead(f"{record.name}: {said}."))
-    items = components.sentences(advice(found.result))
-    if found.result in DANGEROUS:
-        st.html(fill('<div class="banner" role="alert"><ul class="evidence">{{ items }}</ul></div>', items=items))
-    else:
-        st.html(fill('<ul class="evidence">{{ items }}</ul>', items=items))
+    _advise(found.result)
     if causes := possible_causes(found.result):
         st.html(lots.causes_html(causes))
     note = f" {found.note}" if found.note else ""
@@ -99,6 +95,14 @@ def show(record: BatchRecord, say: Voice) -> None:
     )
 
 
+def _advise(result: Result) -> None:
+    items = components.sentences(advice(result))
+    if result in DANGEROUS:
+        st.html(fill('<div class="banner" role="alert"><ul class="evidence">{{ items }}</ul></div>', items=items))
+    else:
+        st.html(fill('<ul class="evidence">{{ items }}</ul>', items=items))
+
+
 def in_doubt(record: BatchRecord, say: Voice) -> None:
     """The lots in doubt since this one, or one that shares its wort or yeast, has gushed or burst."""
     store = context.store()
@@ -106,6 +110,10 @@ def in_doubt(record: BatchRecord, say: Voice) -> None:
         if warning.record.batch_id != record.batch_id:
             st.html(lots.about_html(warning, record, say))
             continue
+        newest = follow_up_of(record)
+        if newest is None or newest.result not in DANGEROUS:  # a later bottle does not take it back
+            st.html(lots.about_html(warning, record, say))
+            _advise(warning.found.result)
         st.html(lots.in_doubt_html(warning, say))
         if not warning.looked_after:
             forms.remove_button(

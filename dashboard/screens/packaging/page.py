@@ -98,7 +98,7 @@ def the_sheet(outlook: Outlook, say: Voice) -> None:
     with left:
         p = store.preferences()
         components.markup(
-            screen.missing_html(asked.answer, reasons, p)
+            screen.missing_html(asked.answer)
             + screen.sections_html(asked.answer, p)
             + screen.picture_html(asked.answer, p, components.edition())
             + screen.basis_html(asked.answer, p),

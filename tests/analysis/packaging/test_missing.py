@@ -129,7 +129,7 @@ def test_the_worst_case_says_what_it_rests_on_and_adds_up() -> None:
     assert "2.3 volumes wished for" in said
     assert "1.010, set by the lowest gravity that was entered" in said or "1.0105" in said
     assert "from what dry hops may set free" in said
-    assert "at 30.0\u202f°C, at sea level" in said
+    assert "at 30.0\u202f°C and sea level" in said
     assert "air in the neck" in said
     assert "2000\u202fm" in sheet({**BOTTLE, "altitude_m": 2000})["worst_case"][0]
 
@@ -161,6 +161,9 @@ def test_each_package_has_the_cautions_of_its_kind_and_not_the_others() -> None:
         assert "acid on a chlorine cleaner gives off chlorine" in said
         assert "local codes" in said
         assert "licensed practice" in said
+        # OSHA, NIOSH and ACGIH limits, as read on secondary pages.
+        for limit in ("5,000 ppm", "30,000 ppm", "40,000 ppm"):
+            assert limit in said
     assert "fresh yeast" in bottle  # it is to carbonate in the bottle
     assert "fresh yeast" not in cautions(carbonation_volumes=None)
 

@@ -263,6 +263,7 @@ def test_a_lot_that_burst_is_told_wherever_its_wort_or_yeast_went(cellar, page):
     cellar.store.save(replace(record, plan=with_follow_up(record, FollowUp("right", say.today()))))
     assert today.lot_lines(say) == lines
     shown = page("packaging", id=ended.batch_id)
+    assert "any of the other bottles may burst too" in html_of(shown)
     next(b for b in shown.button if "found and looked after" in b.label).click()
     shown.run()
     assert today.lot_lines(say) == ""
