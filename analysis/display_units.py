@@ -68,6 +68,7 @@ DECIMALS: Final = {
     "mg/L": 0,
     "%": 0,
     "volumes": 2,
+    "m": 0,
 }
 """Digits after the point by unit: as finely as the inputs of the pages take it."""
 
@@ -90,6 +91,7 @@ STEPS: Final = {
     "mg/L": 5.0,
     "%": 1.0,
     "volumes": 0.1,
+    "m": 50.0,
 }
 """By how much the buttons beside an input change it, by unit."""
 

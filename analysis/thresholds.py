@@ -642,6 +642,17 @@ STRONGEST_BALLING_PCT: Final = 12.0
 """% vol; above it Balling's relations, made for beer, are said to be rough. Source: common practice, no published
 one."""
 
+LOW_ALCOHOL_ABV_PCT: Final = 2.5
+"""% vol; below it alcohol holds next to nothing back that makes people ill. Source: common practice, no published
+one; beers without alcohol are pasteurised or filtered for it."""
+
+SUGAR_LEFT_SG: Final = 1.004
+"""SG; above it a weak drink holds sugar or dextrins for microbes to live off. Source: none known; chosen."""
+
+ACID_ENOUGH_PH: Final = 4.6
+"""pH; above it the spores of Clostridium botulinum can grow out. Source: 21 CFR part 114 (acidified foods), from
+memory."""
+
 TEST_AFTER_DAYS: Final = 7
 """days; from packaging to the test bottle. Source: common practice, no published one."""
 

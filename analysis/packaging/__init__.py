@@ -3,8 +3,19 @@
 from analysis.packaging.bottle import PressurePoint
 from analysis.packaging.carbonation import PRIMING_SUGARS
 from analysis.packaging.fields import Field, field_of, fields
-from analysis.packaging.findings import Finding, Remark
-from analysis.packaging.follow_up import HOW_TO_TEST, RESULTS, FollowUp, advice, bottle_day, lesson
+from analysis.packaging.findings import Answer, Finding, InputMissing, LowAlcohol, Remark
+from analysis.packaging.follow_up import (
+    DANGEROUS,
+    HOW_TO_TEST,
+    RESULTS,
+    Cause,
+    FollowUp,
+    Result,
+    advice,
+    bottle_day,
+    lesson,
+    possible_causes,
+)
 from analysis.packaging.inputs import SheetInputs
 from analysis.packaging.prefill import prefill
 from analysis.packaging.sheet import PackagingSheet, sheet
@@ -12,16 +23,22 @@ from analysis.packaging.sweetening import SWEETENERS
 from analysis.packaging.validation import SheetInputError, checked
 
 __all__ = [
+    "DANGEROUS",
     "HOW_TO_TEST",
     "PRIMING_SUGARS",
     "RESULTS",
     "SWEETENERS",
+    "Answer",
+    "Cause",
     "Field",
     "Finding",
     "FollowUp",
+    "InputMissing",
+    "LowAlcohol",
     "PackagingSheet",
     "PressurePoint",
     "Remark",
+    "Result",
     "SheetInputError",
     "SheetInputs",
     "advice",
@@ -30,6 +47,7 @@ __all__ = [
     "field_of",
     "fields",
     "lesson",
+    "possible_causes",
     "prefill",
     "sheet",
 ]

@@ -96,7 +96,7 @@ def bottle(inputs: SheetInputs, residual: float | None) -> Bottle:
     pressure = _pressure(inputs, residual, inside)
     heated = None
     if inputs.heat_treat and pressure is not None:
-        _, heated = heated_gauge_kpa(pressure.volumes, safety.PASTEURISING_C)
+        _, heated = heated_gauge_kpa(pressure.volumes, safety.PASTEURISING_C, inputs.altitude_m or 0.0)
     first = (caution(Remark.BOTTLE_RATING_UNKNOWN),) if inputs.bottle_rating_kpa is None else ()
     findings = (
         *first,
@@ -164,14 +164,17 @@ def _pressure(inputs: SheetInputs, residual: float | None, inside: Gas) -> Press
         return None
     storage_c = HOTTEST_C if inputs.storage_c is None else inputs.storage_c
     base = inside.expected - inside.fall - inside.creep
-    spread = pressure_spread(base, storage_c, fall_p90_volumes=inside.fall, creep_p90_volumes=inside.creep)
+    altitude_m = inputs.altitude_m or 0.0
+    spread = pressure_spread(
+        base, storage_c, fall_p90_volumes=inside.fall, creep_p90_volumes=inside.creep, altitude_m=altitude_m
+    )
     rated = inputs.bottle_rating_kpa is not None
     return Pressure(
         volumes=inside.expected,
         worst_volumes=inside.worst,
-        gauge_kpa=package_gauge_kpa(inside.expected, storage_c),
-        worst_gauge_kpa=package_gauge_kpa(inside.worst, storage_c),
-        rare_gauge_kpa=package_gauge_kpa(_rare_volumes(inputs, base, inside), storage_c),
+        gauge_kpa=package_gauge_kpa(inside.expected, storage_c, altitude_m),
+        worst_gauge_kpa=package_gauge_kpa(inside.worst, storage_c, altitude_m),
+        rare_gauge_kpa=package_gauge_kpa(_rare_volumes(inputs, base, inside), storage_c, altitude_m),
         storage_c=storage_c,
         chance_above_rating=round(spread.chance_above(_rating(inputs)), 4) if rated else None,
         distribution=tuple(

@@ -1,6 +1,7 @@
 """Dissolved CO2, priming sugar and pressure. A *volume* is a litre of CO2 (0 °C, 1 atm) in a litre of drink.
 
-Pressure is gauge (above the atmosphere), at equilibrium, in kPa.
+Pressure is gauge (above the atmosphere), at equilibrium, in kPa. The air is thinner higher up, so that the same gas
+shows as more on a gauge there (`atmosphere_kpa`).
 """
 
 from __future__ import annotations
@@ -29,6 +30,10 @@ _WATER = 2 * _H + _O
 _MOL_PER_M3_PER_VOLUME = 1000 * CO2_G_PER_L_PER_VOLUME / _CO2
 _HENRY_25C = 3.3e-4  # mol/(m³ Pa), R. Sander, Atmos. Chem. Phys. 23, 10901 (2023)
 _HENRY_SLOPE_K = 2400.0  # d ln H / d(1/T), the same compilation
+
+
+_LAPSE_PER_M = 0.0065 / 288.15  # K/m over K: ISO 2533
+_LAPSE_POWER = 9.80665 * 0.0289644 / (8.31432 * 0.0065)  # g M / (R L) with the constants of that standard
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +80,15 @@ PRIMING_SUGARS: Final[dict[str, Sugar]] = {
 }
 
 
+def atmosphere_kpa(altitude_m: float = 0.0) -> float:
+    """Air pressure at an altitude, by the standard atmosphere up to 11 km.
+
+    ISO 2533:1975 and US Standard Atmosphere 1976: 288.15 K and 101.325 kPa at sea level, 6.5 K/km. The weather moves
+    it by some 3 kPa.
+    """
+    return ATMOSPHERE_KPA * math.pow(1 - _LAPSE_PER_M * altitude_m, _LAPSE_POWER)
+
+
 def volumes_of_grams(co2_g_per_l: float) -> float:
     """Volumes of g/L."""
     return co2_g_per_l / CO2_G_PER_L_PER_VOLUME
@@ -89,19 +103,20 @@ def _chart_volumes_per_psi(temperature_c: float) -> float:
     return 0.01821 + 0.090115 * math.exp(-(c_to_f(temperature_c) - 32) / 43.11)
 
 
-def dissolved_volumes(gauge_kpa: float, temperature_c: float) -> float:
+def dissolved_volumes(gauge_kpa: float, temperature_c: float, altitude_m: float = 0.0) -> float:
     """Volumes dissolved at equilibrium.
 
     A. J. deLange's fit of the ASBC chart (from memory; checked on 148 points of the chart as printed in 1994, 30 to
     46 °F: root mean square 0.02 volume). Above 25 °C it extrapolates.
     """
-    absolute_psi = kpa_to_psi(gauge_kpa + ATMOSPHERE_KPA)
+    absolute_psi = kpa_to_psi(gauge_kpa + atmosphere_kpa(altitude_m))
     return absolute_psi * _chart_volumes_per_psi(temperature_c) - 0.003342
 
 
-def chart_gauge_kpa(volumes: float, temperature_c: float) -> float:
+def chart_gauge_kpa(volumes: float, temperature_c: float, altitude_m: float = 0.0) -> float:
     """Gauge pressure over a drink with these volumes, by the same fit; negative where it would take up more."""
-    return psi_to_kpa((volumes + 0.003342) / _chart_volumes_per_psi(temperature_c)) - ATMOSPHERE_KPA
+    absolute_kpa = psi_to_kpa((volumes + 0.003342) / _chart_volumes_per_psi(temperature_c))
+    return absolute_kpa - atmosphere_kpa(altitude_m)
 
 
 def water_vapour_kpa(temperature_c: float) -> float:
@@ -109,27 +124,29 @@ def water_vapour_kpa(temperature_c: float) -> float:
     return 0.61121 * math.exp((18.678 - temperature_c / 234.5) * (temperature_c / (257.14 + temperature_c)))
 
 
-def henry_gauge_kpa(volumes: float, temperature_c: float) -> float:
+def henry_gauge_kpa(volumes: float, temperature_c: float, altitude_m: float = 0.0) -> float:
     """Gauge pressure over pure water with these volumes, by Henry's law, water vapour included (Sander 2023)."""
     henry = _HENRY_25C * math.exp(_HENRY_SLOPE_K * (1 / (temperature_c + 273.15) - 1 / 298.15))
-    return volumes * _MOL_PER_M3_PER_VOLUME / henry / 1000 + water_vapour_kpa(temperature_c) - ATMOSPHERE_KPA
+    absolute_kpa = volumes * _MOL_PER_M3_PER_VOLUME / henry / 1000 + water_vapour_kpa(temperature_c)
+    return absolute_kpa - atmosphere_kpa(altitude_m)
 
 
-def package_gauge_kpa(volumes: float, temperature_c: float) -> float:
+def package_gauge_kpa(volumes: float, temperature_c: float, altitude_m: float = 0.0) -> float:
     """Gauge pressure in a closed package: the higher of the chart's fit and Henry's law, never below 0.
 
     Both are published; they part by a few per cent above 30 °C, where the chart is extrapolated. The head space is
     counted as holding CO2 alone: air sealed in with it adds up to one atmosphere more (see `safety.HEAD_SPACE_KPA`).
     """
-    return max(0.0, chart_gauge_kpa(volumes, temperature_c), henry_gauge_kpa(volumes, temperature_c))
+    both = chart_gauge_kpa(volumes, temperature_c, altitude_m), henry_gauge_kpa(volumes, temperature_c, altitude_m)
+    return max(0.0, *both)
 
 
-def keg_gauge_kpa(volumes: float, temperature_c: float) -> float:
+def keg_gauge_kpa(volumes: float, temperature_c: float, altitude_m: float = 0.0) -> float:
     """Regulator setting that holds these volumes at the serving temperature; 0 where it holds them vented."""
-    return max(0.0, chart_gauge_kpa(volumes, temperature_c))
+    return max(0.0, chart_gauge_kpa(volumes, temperature_c, altitude_m))
 
 
-def residual_volumes(warmest_c: float, vessel_gauge_kpa: float = 0.0) -> float:
+def residual_volumes(warmest_c: float, vessel_gauge_kpa: float = 0.0, altitude_m: float = 0.0) -> float:
     """CO2 still dissolved after fermentation, in volumes.
 
     Parameters
@@ -138,8 +155,10 @@ def residual_volumes(warmest_c: float, vessel_gauge_kpa: float = 0.0) -> float:
         The warmest the drink has been since fermentation ended: it gives gas off and does not take it up again.
     vessel_gauge_kpa
         The vessel's own pressure; 0 when vented.
+    altitude_m
+        Where it fermented: thinner air holds less gas in a vented vessel.
     """
-    return dissolved_volumes(vessel_gauge_kpa, warmest_c)
+    return dissolved_volumes(vessel_gauge_kpa, warmest_c, altitude_m)
 
 
 def volumes_of_fall(from_sg: float, fall_sg: float) -> float:
@@ -157,9 +176,9 @@ def priming_g(volumes: float, residual: float, volume_l: float, sugar: Sugar) ->
     return grams_of_volumes(wanted) * volume_l / sugar.co2_g_per_g
 
 
-def heated_gauge_kpa(volumes: float, temperature_c: float = 65.0) -> tuple[float, float]:
+def heated_gauge_kpa(volumes: float, temperature_c: float = 65.0, altitude_m: float = 0.0) -> tuple[float, float]:
     """What a filled bottle reaches when heated: the lower and the higher of the two relations, both extrapolated."""
-    both = chart_gauge_kpa(volumes, temperature_c), henry_gauge_kpa(volumes, temperature_c)
+    both = chart_gauge_kpa(volumes, temperature_c, altitude_m), henry_gauge_kpa(volumes, temperature_c, altitude_m)
     return min(both), max(both)
 
 
@@ -176,7 +195,12 @@ class Spread:
 
 
 def pressure_spread(
-    volumes: float, temperature_c: float, *, fall_p90_volumes: float = 0.0, creep_p90_volumes: float = 0.0
+    volumes: float,
+    temperature_c: float,
+    *,
+    fall_p90_volumes: float = 0.0,
+    creep_p90_volumes: float = 0.0,
+    altitude_m: float = 0.0,
 ) -> Spread:
     """Distribution of the pressure at `temperature_c`, for a picture.
 
@@ -200,5 +224,5 @@ def pressure_spread(
     cumulative = np.cumsum(density)
     marks = np.array([0.01, 0.05, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6, 0.7, 0.8, 0.9, 0.95, 0.99, 0.999])
     at = np.interp(marks, cumulative, total)
-    pressures = np.array([package_gauge_kpa(float(v), temperature_c) for v in at])
+    pressures = np.array([package_gauge_kpa(float(v), temperature_c, altitude_m) for v in at])
     return Spread(pressures, marks)

@@ -167,6 +167,17 @@ FIELDS: Final[tuple[Field, ...]] = (
         quantity="temperature",
         default=30.0,
     ),
+    _number(
+        "altitude_m",
+        "Altitude",
+        "Carbonation",
+        "m",
+        -450.0,
+        6000.0,
+        (0, 3000),
+        help="A gauge reads more where the air is thinner: at 2000 m by a fifth of an atmosphere.",
+        default=0.0,
+    ),
     _number("serving_c", "Serving temperature", "Carbonation", "°C", -3.0, 40.0, (1, 14), quantity="temperature"),
     _number(
         "bottle_rating_kpa",

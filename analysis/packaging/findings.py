@@ -36,6 +36,20 @@ from analysis.packaging.pressure_findings import (
 from analysis.packaging.safety import Verdict
 
 Missing = Literal["drink", "original gravity"]
+Answer = Literal[
+    "verdict",
+    "alcohol",
+    "residual gas",
+    "priming sugar",
+    "pressure to set",
+    "sulfite",
+    "molecular SO2",
+    "sorbate",
+    "hops",
+    "sweetener",
+    "acid",
+]
+"""What a sheet may be asked for."""
 
 
 class Severity(IntEnum):
@@ -95,6 +109,29 @@ class Remark(Enum):
     SORBATE = auto()
     NOT_IN_BEER = auto()
     DEFER = auto()
+    CLOSURES = auto()
+    REGULATOR = auto()
+    FRESH_YEAST = auto()
+    LOW_ACID = auto()
+    TOO_LITTLE_ACID = auto()
+    CLEANERS = auto()
+    LABEL = auto()
+    LABEL_GRAIN = auto()
+
+
+@dataclass(frozen=True, slots=True)
+class InputMissing:
+    """An input that is not given, by its key, and the answers that cannot be given without it."""
+
+    key: str
+    answers: tuple[Answer, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class LowAlcohol:
+    """Sugar is left beside this little alcohol, in % by volume: nothing holds back what makes people ill."""
+
+    abv_pct: float
 
 
 # --- where it ended --------------------------------------------------------------------------------------------------
@@ -320,6 +357,8 @@ class SorbateOverLimit:
 
 Finding = (
     Remark
+    | InputMissing
+    | LowAlcohol
     | FinalGravityUnknown
     | AboveForcedTest
     | AboveExpectedEnd

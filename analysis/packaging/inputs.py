@@ -39,6 +39,7 @@ class SheetInputs:
     warmest_c: float | None = None
     vessel_gauge_kpa: float | None = None
     storage_c: float | None = None
+    altitude_m: float | None = None
     serving_c: float | None = None
     bottle_rating_kpa: float | None = None
     keg_rating_kpa: float | None = None

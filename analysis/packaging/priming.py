@@ -32,7 +32,7 @@ def residual(inputs: SheetInputs) -> Residual:
     """What is dissolved and what is wished for."""
     held = None
     if inputs.warmest_c is not None:
-        held = carbonation.residual_volumes(inputs.warmest_c, inputs.vessel_gauge_kpa or 0.0)
+        held = carbonation.residual_volumes(inputs.warmest_c, inputs.vessel_gauge_kpa or 0.0, inputs.altitude_m or 0.0)
     return Residual(held, inputs.carbonation_volumes)
 
 

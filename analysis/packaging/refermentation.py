@@ -160,7 +160,9 @@ class Gas:
 
 def held_volumes(inputs: SheetInputs, residual: float | None) -> float:
     """The gas already dissolved; where its warmest temperature is not known, what it can hold in a cold cellar."""
-    return residual_volumes(COLDEST_CELLAR_C, inputs.vessel_gauge_kpa or 0.0) if residual is None else residual
+    if residual is not None:
+        return residual
+    return residual_volumes(COLDEST_CELLAR_C, inputs.vessel_gauge_kpa or 0.0, inputs.altitude_m or 0.0)
 
 
 def gas(inputs: SheetInputs, residual: float | None) -> Gas:

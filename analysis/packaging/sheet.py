@@ -8,23 +8,36 @@ a finding with the reason and the way out; what needs care as a caution. `fields
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from analysis import attenuation
 from analysis.display_units import DisplayUnits
 from analysis.packaging.bottle import Bottle, PressurePoint, bottle
 from analysis.packaging.carbonation import grams_of_volumes
-from analysis.packaging.findings import Finding, Remark, Weighed, caution, cautions_of, once, refusals_of, verdict_of
+from analysis.packaging.findings import (
+    Finding,
+    InputMissing,
+    Remark,
+    Weighed,
+    caution,
+    cautions_of,
+    once,
+    refusals_of,
+    verdict_of,
+)
 from analysis.packaging.hops import HopsDose, hops_dose
 from analysis.packaging.inputs import SheetInputs
 from analysis.packaging.keg import Keg, keg
+from analysis.packaging.missing import assumed, missing, missing_findings
+from analysis.packaging.precautions import precautions, spoilage
 from analysis.packaging.priming import Priming, Residual, priming, priming_sugar, residual
 from analysis.packaging.safety import Verdict
 from analysis.packaging.sulfite import Limit
 from analysis.packaging.sulfite_dose import Sorbate, Sulfite, sorbate_dose, stabilising_findings, sulfite_dose
 from analysis.packaging.sweetening import Sweetening, sweetening
 from analysis.packaging.validation import checked
+from analysis.packaging.worst_case import WorstCase, worst_case
 from analysis.thresholds import STRONGEST_BALLING_PCT
 
 
@@ -77,7 +90,7 @@ class PackagingSheet:
 
     Numbers have the units of their names and are rounded to what the sums are worth. `bottle_verdict` and
     `keg_verdict` are None for the package that is not asked about. `heated_gauge_kpa` is at
-    `safety.PASTEURISING_C`.
+    `safety.PASTEURISING_C`. `missing` and `assumed` say by their keys what was not entered.
     """
 
     inputs: SheetInputs
@@ -116,6 +129,9 @@ class PackagingSheet:
     refusals: tuple[Finding, ...]
     cautions: tuple[Finding, ...]
     method: Method
+    missing: tuple[InputMissing, ...]
+    assumed: Mapping[str, object]
+    worst_case: WorstCase | None
 
 
 def sheet(inputs: Mapping[str, Any], units: DisplayUnits | None = None) -> PackagingSheet:
@@ -143,6 +159,11 @@ def worked_out(inputs: SheetInputs) -> PackagingSheet:
     sulfite, sorbate = sulfite_dose(inputs), sorbate_dose(inputs)
     in_bottles = bottle(inputs, gas.held) if _wants_bottles(inputs) else None
     in_keg = keg(inputs, gas.held)
+    judged = inputs.package if in_bottles is None else "bottle"
+    lacking = (*missing_findings(inputs, judged), *spoilage(inputs))
+    if in_bottles is not None:
+        in_bottles = replace(in_bottles, findings=(*in_bottles.findings, *lacking))
+    in_keg = replace(in_keg, findings=(*in_keg.findings, *lacking))
     found = [
         *alcohol.findings,
         *hops.findings,
@@ -156,6 +177,7 @@ def worked_out(inputs: SheetInputs) -> PackagingSheet:
     found += [*primed.findings, *acid.findings]
     if inputs.package is not None or inputs.carbonation_volumes is not None:
         found.append(caution(Remark.GAS_IN_THE_ROOM))
+    found += precautions(inputs, judged, primed=bool(primed.sugar_g))
     parts = Parts(alcohol, hops, gas, sweet, sulfite, sorbate, in_bottles, in_keg, primed, acid)
     return _answer(inputs, parts, found)
 
@@ -208,6 +230,7 @@ def _answer(inputs: SheetInputs, parts: Parts, found: list[Weighed]) -> Packagin
     said, pressure = parts.bottle, None if parts.bottle is None else parts.bottle.pressure
     refusals = refusals_of(found)
     kegged = inputs.package == "keg"
+    judged = inputs.package if said is None else "bottle"
     held, wished = parts.residual.held, parts.residual.wished
     return PackagingSheet(
         inputs=inputs,
@@ -250,6 +273,9 @@ def _answer(inputs: SheetInputs, parts: Parts, found: list[Weighed]) -> Packagin
             "fit of the ASBC chart; in a closed package the higher of it and Henry's law",
             priming_sugar(inputs).source,
         ),
+        missing=missing(inputs, judged),
+        assumed=assumed(inputs, judged),
+        worst_case=None if judged is None else worst_case(inputs, held),
     )
 
 

@@ -30,6 +30,7 @@ from analysis.wording.plan import (
 from analysis.wording.report import report
 from analysis.wording.sheet import worded
 from analysis.wording.sheet_cautions import DEFER, OXYGEN_CHECKLIST
+from analysis.wording.sheet_gaps import altitude_words, sugar_name, unsaid, worst_case_sentences
 from analysis.wording.verdict import (
     EVENT_WORDS,
     PHASE_WORDS,
@@ -49,6 +50,7 @@ __all__ = [
     "PHASE_WORDS",
     "Voice",
     "advice_sentences",
+    "altitude_words",
     "capital",
     "caution",
     "classical_fit",
@@ -71,10 +73,13 @@ __all__ = [
     "reason",
     "report",
     "sentences",
+    "sugar_name",
     "three_notions",
     "unbroken",
     "unread",
+    "unsaid",
     "verdict",
     "worded",
+    "worst_case_sentences",
     "zone_of",
 ]

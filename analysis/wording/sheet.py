@@ -19,6 +19,7 @@ from analysis.thresholds import (
     UNRATED_KEG_KPA,
 )
 from analysis.wording import sheet_cautions
+from analysis.wording.sheet_gaps import gap_worded
 
 _REMARKS: Final[dict[Remark, str]] = {
     Remark.NOT_FINISHED: "It has not finished: no bottle before it has.",
@@ -84,6 +85,14 @@ _REMARKS: Final[dict[Remark, str]] = {
     Remark.SORBATE: sheet_cautions.SORBATE,
     Remark.NOT_IN_BEER: sheet_cautions.NOT_IN_BEER,
     Remark.DEFER: sheet_cautions.DEFER,
+    Remark.CLOSURES: sheet_cautions.CLOSURES,
+    Remark.REGULATOR: sheet_cautions.REGULATOR,
+    Remark.FRESH_YEAST: sheet_cautions.FRESH_YEAST,
+    Remark.LOW_ACID: sheet_cautions.LOW_ACID,
+    Remark.TOO_LITTLE_ACID: sheet_cautions.TOO_LITTLE_ACID,
+    Remark.CLEANERS: sheet_cautions.CLEANERS,
+    Remark.LABEL: sheet_cautions.LABEL,
+    Remark.LABEL_GRAIN: sheet_cautions.LABEL_GRAIN,
 }
 
 _NARROW: Final = " A forced test would narrow this."
@@ -106,6 +115,9 @@ def worded(finding: Finding, units: DisplayUnits) -> str:
     """
     if isinstance(finding, Remark):
         return _unrated(finding, units) or _in_units(finding, units) or _REMARKS[finding]
+    gap = gap_worded(finding)
+    if gap is not None:
+        return gap
     for say in (_end, _sweetener, _gas, _rated_bottle, _unrated_bottle, _heated, _keg, _dose, _sulfite):
         sentence = say(finding, units)
         if sentence is not None:

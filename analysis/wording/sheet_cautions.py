@@ -13,11 +13,45 @@ BOTTLES: Final = (
 )
 KEG: Final = (
     "Never set more than the lowest marked limit among keg, lines, fittings and relief valve; never plug or stiffen a "
-    "relief valve; vent fully before opening any fitting."
+    "relief valve; vent fully before opening any fitting. Plastic vessels age: mind the date on them."
 )
+REGULATOR: Final = (
+    "Between cylinder and keg stands a regulator: a cylinder holds about 57 bar at 20 °C, and a regulator that fails "
+    "passes it on. See that its gauge stands still before you connect a keg, close the cylinder when you leave, keep "
+    "it upright and fastened, out of living rooms and cars, and see that the keg's relief valve opens and shuts: it "
+    "can stick too."
+)
+CLOSURES: Final = (
+    "Test the crimp of crown caps on the first bottles, and use caps made for the neck. A cork under gas needs a "
+    "bottle made for it and a wire hood. Swing tops need sound rubber, and hold only what their maker names; a closure "
+    "that gives way is no relief valve."
+)
+FRESH_YEAST: Final = (
+    "After weeks in the cold, after filtering or at high strength too little live yeast may be left to carbonate: "
+    "fresh yeast helps, but one that eats more than the first makes more gas than is counted here, so take the same "
+    "or one that eats less."
+)
+LOW_ACID: Final = (
+    "Vegetables, garlic, herbs and their oils bring spores of botulism, which grow without air above pH 4.6: measure "
+    "the pH after adding them, and do not close a drink with them above it."
+)
+TOO_LITTLE_ACID: Final = (
+    "Above pH 4.6 the spores of botulism can grow without air (21 CFR part 114): measure again, and acidify it or have "
+    "it heat treated by licensed practice before it is closed."
+)
+CLEANERS: Final = (
+    "Never mix cleaners, and rinse between them: acid on a chlorine cleaner gives off chlorine, and caustic burns eyes "
+    "and skin. Wear eye and hand cover, and rinse what the drink will touch."
+)
+LABEL: Final = (
+    "Label each package with name, packaging day, alcohol and what some people must avoid: sulfites from 10 mg/L, milk "
+    "(lactose), nuts, and egg, milk or fish used for fining. Your own rules may ask for more."
+)
+LABEL_GRAIN: Final = LABEL.replace("sulfites", "grain with gluten, sulfites")
 GAS_IN_THE_ROOM: Final = (
     "CO2 collects near the floor, in cellars and in closed cold boxes. Air the room; limits at work are 5,000 ppm "
-    "over 8 hours and 30,000 ppm over 15 minutes (OSHA, NIOSH). Do not put your head into a vessel."
+    "over 8 hours and 30,000 ppm over 15 minutes (OSHA, NIOSH), and 40,000 ppm are dangerous at once. The sting in the "
+    "nose measures nothing: a monitor near the floor does. Do not put your head into a vessel."
 )
 SULFITE_HANDLING: Final = (
     "Metabisulfite in acid gives off SO2, a choking gas: weigh it in moving air, face away, and never mix it with "

@@ -10,6 +10,7 @@ from analysis.display_units import DisplayUnits
 from analysis.packaging import Finding, PackagingSheet
 from analysis.wording.sheet import worded
 from analysis.wording.sheet_cautions import OXYGEN_CHECKLIST
+from analysis.wording.sheet_gaps import unsaid, worst_case_sentences
 
 ANSWERS: Final = (
     "alcohol_abv_pct",
@@ -49,8 +50,9 @@ def as_json(sheet: PackagingSheet, units: DisplayUnits) -> dict[str, Any]:
     Parameters
     ----------
     sheet
-        What was worked out. The keys of `ANSWERS`, `refusals`, `cautions`, `checklist` and `method` are always there;
-        what is said of bottles and kegs where they are asked about; the others where they can be said.
+        What was worked out. The keys of `ANSWERS`, `missing`, `unsaid`, `assumed`, `refusals`, `cautions`,
+        `checklist` and `method` are always there; what is said of bottles and kegs where they are asked about; the
+        others where they can be said. Each null of `ANSWERS` has its reason in `unsaid`.
     units
         The person's, for the sentences; the numbers keep the units of their names.
     """
@@ -75,6 +77,12 @@ def as_json(sheet: PackagingSheet, units: DisplayUnits) -> dict[str, Any]:
         answer["keg_worst_gauge_kpa"] = sheet.keg_worst_gauge_kpa
         answer["keg_reasons"] = said(sheet.keg_reasons)
     answer["refusals"], answer["cautions"] = said(sheet.refusals), said(sheet.cautions)
+    answer["missing"] = [
+        {"input": each.key, "why": worded(each, units), "answers": list(each.answers)} for each in sheet.missing
+    ]
+    answer["unsaid"] = unsaid(sheet, ANSWERS)
+    answer["assumed"] = dict(sheet.assumed)
+    answer["worst_case"] = worst_case_sentences(sheet, units)
     answer["checklist"] = list(OXYGEN_CHECKLIST)
     answer["method"] = asdict(sheet.method)
     return answer

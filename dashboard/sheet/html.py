@@ -4,6 +4,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Literal
 
 from analysis.display_units import number
 from analysis.packaging import PackagingSheet, PressurePoint
@@ -12,10 +13,14 @@ from dashboard.charts import PALETTES, Palette
 from dashboard.sheet.rows import (
     VERDICT_LINES,
     VERDICTS,
+    Section,
     answer_sections,
+    assumed_rows,
     cautions_of,
     input_sections,
+    missing_of,
     verdict_of,
+    worst_case_of,
 )
 from dashboard.templates import Markup, render
 from ingest.model import Preferences
@@ -33,9 +38,12 @@ h1 {{ font-size: 1.5rem; margin: 0 0 .2rem; }} h2 {{ font-size: 1rem; margin: 1.
 table {{ border-collapse: collapse; width: 100%; font-variant-numeric: tabular-nums; }}
 th, td {{ text-align: left; vertical-align: top; padding: .2rem .8rem .2rem 0;
          border-bottom: 1px solid {_LIGHT.rule}; }}
-th {{ font-weight: normal; width: 40%; }} td.note {{ color: {_LIGHT.past}; font-size: .85rem; }}
+table {{ table-layout: fixed; }} th {{ font-weight: normal; width: 34%; }}
+td.note {{ color: {_LIGHT.past}; font-size: .85rem; }}
 section {{ break-inside: avoid; }} svg {{ width: 100%; height: auto; max-width: 34rem; }}
 ul {{ padding-left: 1.2rem; margin: .3rem 0; }} li {{ margin: .25rem 0; }}
+h3 {{ font-size: .95rem; margin: .6rem 0 .2rem; }} .entered {{ columns: 2; column-gap: 2.5rem; }}
+.entered th {{ width: 58%; }} .entered section:first-child h3 {{ margin-top: 0; }}
 ul.boxes {{ list-style: "☐  "; }}
 @media print {{ body {{ margin: 0; max-width: none; }} @page {{ margin: 15mm; }} }}
 """
@@ -74,8 +82,11 @@ def sheet_html(
         reasons=reasons,
         answers=answer_sections(sheet, mine),
         picture=pressure_svg(sheet.bottle_pressure_distribution, sheet.inputs.bottle_rating_kpa, mine),
-        cautions=cautions_of(sheet, mine),
+        missing=missing_of(sheet),
+        worst_case=worst_case_of(sheet, mine),
+        cautions=[each for each in cautions_of(sheet, mine) if each not in reasons],
         checklist=OXYGEN_CHECKLIST,
+        assumed=Section("Assumed, as it was not entered", assumed_rows(sheet, mine)),
         inputs=input_sections(sheet.inputs, mine),
     )
 
@@ -85,8 +96,12 @@ def pressure_svg(
     rating_kpa: float | None,
     preferences: Preferences,
     colours: Palette = _LIGHT,
+    level: Literal[2, 3] = 2,
 ) -> Markup:
-    """The bottle's pressure as a picture: the chance that it stays below each pressure, with the rating marked."""
+    """The bottle's pressure as a picture: the chance that it stays below each pressure, with the rating marked.
+
+    Its heading has a `level` of 2 on paper, and of 3 among the sections of the screen.
+    """
     if not distribution:
         return Markup()
     units = preferences.units
@@ -108,6 +123,7 @@ def pressure_svg(
         "sheet/pressure.html",
         title=f"Chance that the bottle's pressure stays below a value, in {unit}",
         colours=colours,
+        level=level,
         left=left,
         top=top,
         width=width,

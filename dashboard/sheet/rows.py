@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from typing import Any, Literal
 
 from analysis.display_units import THIN, DisplayUnits, number, percent, rare_chance
-from analysis.packaging import Field, PackagingSheet, SheetInputs, fields, safety
-from analysis.wording import worded
+from analysis.packaging import Field, PackagingSheet, SheetInputs, field_of, fields, safety
+from analysis.wording import altitude_words, joined, sugar_name, unsaid, worded, worst_case_sentences
 from ingest.model import Preferences
 
 Light = Literal["go", "caution", "stop"]
@@ -19,6 +19,12 @@ VERDICT_LINES: dict[Light, str] = {
     "caution": "Something here needs your care first.",
     "stop": "Do not package on these numbers.",
 }
+
+
+_CHOICES = {"so2": "SO2", "salt": "potassium metabisulfite"}
+
+NOT_SAID = "not said"
+"""In place of an answer that cannot be given; its reason stands beside it."""
 
 
 def verdict_of(sheet: PackagingSheet, preferences: Preferences) -> tuple[Light | None, list[str]]:
@@ -34,6 +40,22 @@ def verdict_of(sheet: PackagingSheet, preferences: Preferences) -> tuple[Light |
 def cautions_of(sheet: PackagingSheet, preferences: Preferences) -> list[str]:
     """What to take care of, the reasons of the verdict among it."""
     return [worded(each, preferences.units) for each in sheet.cautions]
+
+
+def missing_of(sheet: PackagingSheet) -> list[str]:
+    """What is still to be entered, by name, in one sentence; the reasons and the rows say what it is wanted for."""
+    names = [f"“{field_of(each.key).label}”" for each in sheet.missing if each.key != "package"]
+    if not names:
+        return []
+    them = "it" if len(names) == 1 else "them"
+    return [f"{joined(names)}: without {them} the sheet cannot say everything that it is asked for."]
+
+
+def worst_case_of(sheet: PackagingSheet, preferences: Preferences) -> list[str]:
+    """What the worst case counts; nothing where no pressure can be said."""
+    if sheet.bottle_worst_gauge_kpa is None and sheet.keg_worst_gauge_kpa is None:
+        return []
+    return worst_case_sentences(sheet, preferences.units)
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,14 +85,31 @@ def input_sections(inputs: SheetInputs, preferences: Preferences) -> tuple[Secti
     return tuple(Section(title, tuple(rows)) for title, rows in groups.items())
 
 
+def assumed_rows(sheet: PackagingSheet, preferences: Preferences) -> tuple[Row, ...]:
+    """What was counted because nothing else was entered."""
+    return tuple(
+        Row(field_of(key).label, _entry(field_of(key), value, preferences)) for key, value in sheet.assumed.items()
+    )
+
+
 def _entry(field: Field, value: Any, preferences: Preferences) -> str:
     if field.kind == "yes or no":
         return "yes" if value else "no"
     if field.kind == "shares":
         return ", ".join(f"{name} {share:g}" for name, share in value.items())
     if field.kind == "number":
+        if field.key == "altitude_m" and value == 0:
+            return "sea level"
+        if not field.quantity:
+            return f"{_short(float(value))}{THIN}{field.unit}".rstrip(THIN)
         return preferences.units.said(float(value), field.quantity, field.unit)
-    return str(value)
+    return sugar_name(str(value)) if field.key == "priming_sugar" else _CHOICES.get(str(value), str(value))
+
+
+def _short(value: float) -> str:
+    """With two decimals at most, as far as they say something."""
+    text = number(value, 2)
+    return text.rstrip("0").rstrip(".") if "." in text else text
 
 
 def answer_sections(sheet: PackagingSheet, preferences: Preferences) -> tuple[Section, ...]:
@@ -114,21 +153,34 @@ def _hops(sheet: PackagingSheet, preferences: Preferences) -> list[Row]:
 
 
 def _carbonation(sheet: PackagingSheet, preferences: Preferences) -> list[Row]:
-    rows = []
+    units, given, rows = preferences.units, sheet.inputs, []
     if sheet.residual_co2_volumes is not None and sheet.residual_co2_g_per_l is not None:
-        rows.append(
-            Row("Still dissolved", _gas(sheet.residual_co2_volumes, sheet.residual_co2_g_per_l, preferences.units))
-        )
+        held = _gas(sheet.residual_co2_volumes, sheet.residual_co2_g_per_l, units)
+        rows.append(Row("Still dissolved", held, f"after {units.temperature(given.warmest_c)}"))
     if sheet.wished_volumes is not None and sheet.carbonation_g_per_l is not None:
-        rows.append(Row("Wished", _gas(sheet.wished_volumes, sheet.carbonation_g_per_l, preferences.units)))
-    if sheet.priming_g is not None:
-        rows.append(Row("Priming sugar", preferences.units.mass(sheet.priming_g), sheet.method.priming))
+        rows.append(Row("Wished", _gas(sheet.wished_volumes, sheet.carbonation_g_per_l, units)))
+    rows += _priming(sheet, units)
+    up = altitude_words(given.altitude_m or 0.0)
     if sheet.keg_gauge_kpa is not None:
-        rows.append(Row("Keg pressure", preferences.units.pressure(sheet.keg_gauge_kpa), "above the atmosphere"))
-    if sheet.keg_worst_gauge_kpa is not None:
-        worst = preferences.units.pressure(sheet.keg_worst_gauge_kpa)
-        rows.append(Row("Keg pressure in the worst case", worst, "where it stands warmest, all fermented that may"))
+        note = f"above the atmosphere, at {units.temperature(given.serving_c)}, {up}"
+        rows.append(Row("Keg pressure", units.pressure(sheet.keg_gauge_kpa), note))
+    elif sheet.keg_verdict is not None:
+        rows.append(Row("Keg pressure", NOT_SAID, unsaid(sheet, ["keg_gauge_kpa"])["keg_gauge_kpa"]))
+    if sheet.keg_worst_gauge_kpa is not None and sheet.worst_case is not None:
+        worst, hottest = units.pressure(sheet.keg_worst_gauge_kpa), units.temperature(sheet.worst_case.storage_c)
+        rows.append(Row("Keg pressure in the worst case", worst, f"at {hottest}, all fermented that may"))
     return rows
+
+
+def _priming(sheet: PackagingSheet, units: DisplayUnits) -> list[Row]:
+    """The sugar by its name, since others weigh differently for the same gas; else why there is none."""
+    name = sugar_name(str(sheet.inputs.priming_sugar or sheet.assumed.get("priming_sugar") or ""))
+    if sheet.priming_g is not None:
+        of_it = f"{units.mass(sheet.priming_g)} of {name}" if name else units.mass(sheet.priming_g)
+        return [Row("Priming sugar", of_it, f"another sugar takes another mass; {sheet.method.priming}")]
+    if name and sheet.wished_volumes:
+        return [Row("Priming sugar", NOT_SAID, unsaid(sheet, ["priming_g"])["priming_g"])]
+    return []
 
 
 def _gas(volumes: float, g_per_l: float, units: DisplayUnits) -> str:
@@ -137,12 +189,15 @@ def _gas(volumes: float, g_per_l: float, units: DisplayUnits) -> str:
 
 def _bottles(sheet: PackagingSheet, preferences: Preferences) -> list[Row]:
     rows = []
+    hottest = "" if sheet.worst_case is None else f"at {preferences.units.temperature(sheet.worst_case.storage_c)}, "
+    if sheet.bottle_verdict is not None and sheet.bottle_gauge_kpa is None:
+        rows.append(Row("Pressure to expect", NOT_SAID, unsaid(sheet, ["bottle_gauge_kpa"])["bottle_gauge_kpa"]))
     for gauge_kpa, volumes, label in (
         (sheet.bottle_gauge_kpa, sheet.bottle_volumes, "Pressure to expect"),
         (sheet.bottle_worst_gauge_kpa, sheet.bottle_worst_volumes, "Pressure in the worst case"),
     ):
         if gauge_kpa is not None and volumes is not None:
-            rows.append(Row(label, preferences.units.pressure(gauge_kpa), f"{number(volumes, 1)} volumes"))
+            rows.append(Row(label, preferences.units.pressure(gauge_kpa), f"{hottest}{number(volumes, 1)} volumes"))
     if sheet.chance_above_rating is not None:
         rows.append(Row("Chance to pass the rating", rare_chance(sheet.chance_above_rating)))
     if sheet.heated_gauge_kpa is not None:
@@ -162,6 +217,12 @@ def _sulfite(sheet: PackagingSheet, preferences: Preferences) -> list[Row]:
         ],
         preferences.units,
     )
+    if sheet.inputs.sulfite_ppm is not None:
+        for key, label in (
+            ("potassium_metabisulfite_g", "Potassium metabisulfite"),
+            ("molecular_so2_ppm", "Molecular SO2"),
+        ):
+            rows += [Row(label, NOT_SAID, why) for why in unsaid(sheet, [key]).values()]
     limit = sheet.so2_limit
     if limit is not None:
         rows.append(Row("Limit on SO2", f"{number(limit.so2_ppm)}{THIN}mg/L", f"{limit.jurisdiction}: {limit.source}"))

@@ -8,7 +8,18 @@ from analysis.packaging import PackagingSheet
 from analysis.wording import OXYGEN_CHECKLIST
 from dashboard.charts import PALETTES, Edition
 from dashboard.sheet import html
-from dashboard.sheet.rows import VERDICT_LINES, VERDICTS, Light, answer_sections, cautions_of, verdict_of
+from dashboard.sheet.rows import (
+    VERDICT_LINES,
+    VERDICTS,
+    Light,
+    Section,
+    answer_sections,
+    assumed_rows,
+    cautions_of,
+    missing_of,
+    verdict_of,
+    worst_case_of,
+)
 from dashboard.templates import Markup, fill, join, render
 from ingest.model import Preferences
 
@@ -34,10 +45,24 @@ def sections_html(sheet: PackagingSheet, preferences: Preferences) -> Markup:
     return join(render("sheet/section.html", section=each) for each in answer_sections(sheet, preferences))
 
 
+def missing_html(sheet: PackagingSheet) -> Markup:
+    """What is still to be entered, by name."""
+    return _listed("Still to be entered", missing_of(sheet))
+
+
+def basis_html(sheet: PackagingSheet, preferences: Preferences) -> Markup:
+    """What the worst case rests on, and what was counted because nothing else was entered."""
+    rows = assumed_rows(sheet, preferences)
+    assumed = (
+        render("sheet/section.html", section=Section("Assumed, as it was not entered", rows)) if rows else Markup()
+    )
+    return _listed("What the worst case rests on", worst_case_of(sheet, preferences)) + assumed
+
+
 def picture_html(sheet: PackagingSheet, preferences: Preferences, edition: Edition) -> Markup:
     """The pressure's distribution, in the page's colours."""
     rating_kpa = sheet.inputs.bottle_rating_kpa
-    return html.pressure_svg(sheet.bottle_pressure_distribution, rating_kpa, preferences, PALETTES[edition])
+    return html.pressure_svg(sheet.bottle_pressure_distribution, rating_kpa, preferences, PALETTES[edition], level=3)
 
 
 def care_html(sheet: PackagingSheet, said: Sequence[str], preferences: Preferences) -> Markup:

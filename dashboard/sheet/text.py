@@ -7,7 +7,17 @@ from textwrap import wrap
 
 from analysis.packaging import PackagingSheet
 from analysis.wording import OXYGEN_CHECKLIST
-from dashboard.sheet.rows import VERDICT_LINES, VERDICTS, answer_sections, cautions_of, verdict_of
+from dashboard.sheet.rows import (
+    VERDICT_LINES,
+    VERDICTS,
+    Section,
+    answer_sections,
+    assumed_rows,
+    cautions_of,
+    missing_of,
+    verdict_of,
+    worst_case_of,
+)
 from ingest.model import Preferences
 
 _WIDTH = 100
@@ -28,16 +38,28 @@ def _lines(sheet: PackagingSheet, preferences: Preferences) -> Iterator[str]:
         yield from _listed(reasons)
     else:
         yield "No verdict: it is not said whether it goes into bottles or kegs."
+    yield from _titled("Still to be entered", missing_of(sheet))
     for section in answer_sections(sheet, preferences):
-        yield from ("", section.title)
-        width = max(len(row.label) for row in section.rows)
-        for row in section.rows:
-            yield f"  {row.label:<{width}}  {row.value}{f'  ({row.note})' if row.note else ''}"
-    care = [c for c in cautions_of(sheet, preferences) if c not in reasons]
-    for title, sentences in (("Take care", care), ("Against oxygen", OXYGEN_CHECKLIST)):
-        if sentences:
-            yield from ("", title)
-            yield from _listed(sentences)
+        yield from _table(section)
+    yield from _titled("What the worst case rests on", worst_case_of(sheet, preferences))
+    yield from _table(Section("Assumed, as it was not entered", assumed_rows(sheet, preferences)))
+    yield from _titled("Take care", [c for c in cautions_of(sheet, preferences) if c not in reasons])
+    yield from _titled("Against oxygen", OXYGEN_CHECKLIST)
+
+
+def _table(section: Section) -> Iterator[str]:
+    if not section.rows:
+        return
+    yield from ("", section.title)
+    width = max(len(row.label) for row in section.rows)
+    for row in section.rows:
+        yield f"  {row.label:<{width}}  {row.value}{f'  ({row.note})' if row.note else ''}"
+
+
+def _titled(title: str, sentences: Sequence[str]) -> Iterator[str]:
+    if sentences:
+        yield from ("", title)
+        yield from _listed(sentences)
 
 
 def _listed(sentences: Sequence[str]) -> Iterator[str]:

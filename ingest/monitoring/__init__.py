@@ -1,5 +1,16 @@
 """What is watched, and who is told."""
 
+from ingest.monitoring.lots import (
+    LotWarning,
+    follow_up_of,
+    follow_ups,
+    looked_after,
+    lot_warnings,
+    related_to,
+    set_aside,
+    warnings_for,
+    with_follow_up,
+)
 from ingest.monitoring.notifier import NOTIFY_KINDS, Notifier
 from ingest.monitoring.outlook import Outlook, Outlooks, constraints_of
 from ingest.monitoring.watcher import Hooks, Watcher, assessment_record, watching
@@ -7,11 +18,20 @@ from ingest.monitoring.watcher import Hooks, Watcher, assessment_record, watchin
 __all__ = [
     "NOTIFY_KINDS",
     "Hooks",
+    "LotWarning",
     "Notifier",
     "Outlook",
     "Outlooks",
     "Watcher",
     "assessment_record",
     "constraints_of",
+    "follow_up_of",
+    "follow_ups",
+    "looked_after",
+    "lot_warnings",
+    "related_to",
+    "set_aside",
+    "warnings_for",
     "watching",
+    "with_follow_up",
 ]

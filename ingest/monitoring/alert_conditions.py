@@ -22,6 +22,7 @@ from analysis.wording import cold_keg as cold_keg_words
 from ingest.model import Preferences
 
 if TYPE_CHECKING:
+    from ingest.monitoring.lots import LotWarning
     from ingest.monitoring.outlook import Outlook
     from ingest.store import DeviceStatus
 
@@ -35,6 +36,7 @@ NotifyKind = Literal[
     "renewed fall after hops",
     "sensor silent",
     "battery low",
+    "lot gushed or burst",
 ]
 NOTIFY_KINDS: Final[tuple[NotifyKind, ...]] = get_args(NotifyKind)
 """The kinds a person can choose among; none chosen means all of them."""
@@ -108,8 +110,10 @@ def conditions(
     device_statuses: Sequence[DeviceStatus],
     preferences: Preferences,
     device_name: Name,
+    lots: Sequence[LotWarning] = (),
 ) -> Iterator[Condition]:
     """Every condition of every kind, whether it holds or not."""
+    yield from map(_of_lot, lots)
     vessels = {}
     for outlook in outlooks:
         yield from _of_batch(now, outlook, preferences)
@@ -117,6 +121,22 @@ def conditions(
     for word in device_statuses:
         if word.known and word.vessel_id in vessels:
             yield from _of_device(now, word, _subject(vessels[word.vessel_id]), device_name)
+
+
+def _of_lot(warning: LotWarning) -> Condition:
+    """Told once for each lot and result; quiet once somebody has found all packages in doubt."""
+    name, found = warning.record.name, warning.found
+    others = [related.record.name for related in warning.related]
+    also = f" Also in doubt, of the same wort or yeast: {', '.join(others)}." if others else ""
+    did = "burst" if found.result == "burst" else "gushed"
+    return Condition(
+        f"lot:{warning.record.batch_id}:{found.result}",
+        "lot gushed or burst",
+        not warning.looked_after,
+        f"{name}: a bottle {did}",
+        f"{warning.sentence} Do not carry, shake, open or warm the bottles of this lot; keep people away, and tell "
+        f"whoever has some. Its packaging page says what to do.{also}",
+    )
 
 
 def _subject(outlook: Outlook) -> str:

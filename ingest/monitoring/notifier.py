@@ -25,6 +25,7 @@ from analysis.wording import reason
 from ingest.errors import StoreError
 from ingest.model import BatchRecord, Device, Preferences
 from ingest.monitoring.alert_conditions import NOTIFY_KINDS, Condition, Eve, NotifyKind, conditions, mark_of
+from ingest.monitoring.lots import LotWarning, lot_warnings
 
 if TYPE_CHECKING:
     from ingest.monitoring.outlook import Outlook
@@ -157,15 +158,16 @@ class Notifier:
             return []
         with self._guard:
             chosen = set(preferences.notify_kinds or NOTIFY_KINDS)
+            lots = lot_warnings(self._store.all(BatchRecord))
             new = [
                 message
-                for condition in conditions(now, outlooks, device_statuses, preferences, self._device_name)
+                for condition in conditions(now, outlooks, device_statuses, preferences, self._device_name, lots)
                 if condition.kind in chosen and (message := self._tell(condition, now)) is not None
             ]
             if "date moved" in chosen:
                 today = now.astimezone(ZoneInfo(preferences.time_zone)).date()
                 new += [m for outlook in outlooks for m in self._moves(outlook, now, today, preferences.units)]
-            self._forget(outlooks, device_statuses)
+            self._forget(outlooks, device_statuses, lots)
             self._withdraw_moved(now, outlooks, preferences)
             self._state.outbox += new
             self._save()
@@ -308,9 +310,12 @@ class Notifier:
         if not message.taken_by:
             self._state.raised.pop(message.key, None)
 
-    def _forget(self, outlooks: Sequence[Outlook], device_statuses: Sequence[DeviceStatus]) -> None:
+    def _forget(
+        self, outlooks: Sequence[Outlook], device_statuses: Sequence[DeviceStatus], lots: Sequence[LotWarning]
+    ) -> None:
         """Drop what was told of batches that have ended and devices that are gone, so that the note stays small."""
         alive = {o.record.batch_id for o in outlooks} | {w.device_id for w in device_statuses}
+        alive |= {lot.record.batch_id for lot in lots}
         for kept in (self._state.raised, self._state.over_since, self._state.holds_since):
             for key in [k for k in kept if not any(f":{name}" in k for name in alive)]:
                 del kept[key]

@@ -22,10 +22,10 @@ from dashboard import context
 from dashboard.charts import base, phase_glyph
 from dashboard.queries import needs_of, queries
 from dashboard.screens.batch import entries, history
-from dashboard.templates import Markup, fill, render
-from dashboard.ui import components, zoom
+from dashboard.templates import Markup, fill, join, render
+from dashboard.ui import components, lots, zoom
 from ingest.model import BatchRecord, Vessel
-from ingest.monitoring import Outlook
+from ingest.monitoring import Outlook, lot_warnings, warnings_for
 
 _CLASSICAL: Final = "classical"
 PARTS = ("Why we say so", "What we said before", "What was entered", "This batch")
@@ -116,7 +116,11 @@ def verdict_html(outlook: Outlook, say: Voice) -> Markup:
     devices = [] if record.ended_at else context.store().device_statuses(record.vessel_id)
     about = [record.name, record.drink, record.yeast, f"pitched {say.day(record.pitched_at)}"]
     has_days = not record.ended_at or any(e.kind == "package" for e in outlook.batch.events)
-    return render(
+    in_doubt = join(
+        lots.about_html(warning, record, say)
+        for warning in warnings_for(record, lot_warnings(context.store().all(BatchRecord)))
+    )
+    return in_doubt + render(
         "batch/verdict.html",
         vessel=outlook.vessel.name if outlook.vessel else "",
         about=", ".join(x for x in about if x),

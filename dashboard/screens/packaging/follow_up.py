@@ -8,20 +8,32 @@ from typing import Final
 
 import streamlit as st
 
-from analysis.packaging import HOW_TO_TEST, RESULTS, FollowUp, advice, bottle_day
+from analysis.packaging import DANGEROUS, HOW_TO_TEST, RESULTS, FollowUp, Result, advice, bottle_day, possible_causes
 from analysis.wording import Voice, unbroken
 from dashboard import context
 from dashboard.templates import fill
-from dashboard.ui import components, forms
+from dashboard.ui import components, forms, lots
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, EventRecord, Vessel
+from ingest.monitoring import (
+    follow_up_of,
+    follow_ups,
+    looked_after,
+    lot_warnings,
+    related_to,
+    set_aside,
+    warnings_for,
+    with_follow_up,
+)
 from ingest.store import Store
 
-KEPT_AS: Final = "follow_up"
-"""Where a batch keeps its test bottle, among its plan."""
-
 _REMIND_FOR: Final = timedelta(days=60)
-_RESULT_WORDS: Final = {"flat": "flat", "right": "right", "gushing": "gushing, or far too lively"}
+_RESULT_WORDS: Final = {
+    "flat": "flat",
+    "right": "right",
+    "gushing": "gushing, or far too lively",
+    "burst": "burst by itself",
+}
 
 
 def packaged_at(store: Store, batch_id: str) -> datetime | None:
@@ -29,15 +41,9 @@ def packaged_at(store: Store, batch_id: str) -> datetime | None:
     return max((e.at for e in store.all(EventRecord, batch_id=batch_id, kind="package")), default=None)
 
 
-def follow_up_of(record: BatchRecord) -> FollowUp | None:
-    """What the batch's test bottle showed."""
-    return FollowUp.from_dict(record.plan.get(KEPT_AS))
-
-
 def earlier(store: Store, record: BatchRecord) -> list[FollowUp]:
-    """The test bottles of earlier lots with the same yeast."""
-    others = [b for b in store.finished_batches() if b.yeast == record.yeast and b.batch_id != record.batch_id]
-    return [f for f in map(follow_up_of, others) if f is not None] if record.yeast else []
+    """The test bottles of other lots with the same wort or yeast."""
+    return [found for other in related_to(record, store.all(BatchRecord)) for found in follow_ups(other.record)]
 
 
 def packaged(record: BatchRecord, say: Voice) -> None:
@@ -73,20 +79,49 @@ def show(record: BatchRecord, say: Voice) -> None:
     if found is None:
         _still_to_test(record, due, say)
         return
-    st.html(components.lead(f"{record.name}: the test bottle was {_RESULT_WORDS[found.result]}."))
-    items = components.sentences(advice(found.result))
-    if found.result == "gushing":
-        st.html(fill('<div class="banner" role="alert"><ul class="evidence">{{ items }}</ul></div>', items=items))
-    else:
-        st.html(fill('<ul class="evidence">{{ items }}</ul>', items=items))
+    said = "a bottle burst" if found.result == "burst" else f"the test bottle was {_RESULT_WORDS[found.result]}"
+    st.html(components.lead(f"{record.name}: {said}."))
+    _advise(found.result)
+    if causes := possible_causes(found.result):
+        st.html(lots.causes_html(causes))
     note = f" {found.note}" if found.note else ""
-    st.html(fill('<p class="quiet">Opened {{ day }}.{{ note }}</p>', day=say.dated(found.at), note=note))
+    did = "Found" if found.result == "burst" else "Opened"
+    st.html(fill('<p class="quiet">{{ did }} {{ day }}.{{ note }}</p>', did=did, day=say.dated(found.at), note=note))
     forms.remove_button(
         "Test another bottle",
         f"again {record.batch_id}",
-        lambda: store.save(replace(record, plan={k: v for k, v in record.plan.items() if k != KEPT_AS})),
-        "The test bottle is open again.",
+        lambda: store.save(replace(record, plan=set_aside(record))),
+        "The next test bottle is waited for; what this one showed is kept.",
     )
+
+
+def _advise(result: Result) -> None:
+    items = components.sentences(advice(result))
+    if result in DANGEROUS:
+        st.html(fill('<div class="banner" role="alert"><ul class="evidence">{{ items }}</ul></div>', items=items))
+    else:
+        st.html(fill('<ul class="evidence">{{ items }}</ul>', items=items))
+
+
+def in_doubt(record: BatchRecord, say: Voice) -> None:
+    """The lots in doubt since this one, or one that shares its wort or yeast, has gushed or burst."""
+    store = context.store()
+    for warning in warnings_for(record, lot_warnings(store.all(BatchRecord))):
+        if warning.record.batch_id != record.batch_id:
+            st.html(lots.about_html(warning, record, say))
+            continue
+        newest = follow_up_of(record)
+        if newest is None or newest.result not in DANGEROUS:  # a later bottle does not take it back
+            st.html(lots.about_html(warning, record, say))
+            _advise(warning.found.result)
+        st.html(lots.in_doubt_html(warning, say))
+        if not warning.looked_after:
+            forms.remove_button(
+                "All of them are found and looked after",
+                f"looked after {record.batch_id}",
+                lambda: store.save(replace(record, plan=looked_after(record))),
+                "The first screen no longer asks for it; the pages of these batches keep the warning.",
+            )
 
 
 def _still_to_test(record: BatchRecord, due: date, say: Voice) -> None:
@@ -102,12 +137,14 @@ def _still_to_test(record: BatchRecord, due: date, say: Voice) -> None:
         note = form.text("note", "Note", "")
     if form.sent:
         if result is None:
-            form.missing("result", "say what it was", "Flat, right or gushing.")
+            form.missing("result", "say what it was", "Flat, right, gushing or burst.")
             return
         found = FollowUp(result, say.today(), note)
         form.keep(
-            lambda: store.save(replace(record, plan=record.plan | {KEPT_AS: found.as_dict()})),
-            f"The test bottle of {record.name} was {result}.",
+            lambda: store.save(replace(record, plan=with_follow_up(record, found))),
+            f"The test bottle of {record.name} was {result}."
+            if result != "burst"
+            else f"A bottle of {record.name} burst.",
         )
 
 

@@ -34,9 +34,11 @@ def show() -> None:
     st.html(fill("<p>{{ back }}</p>", back=components.link("batch", f"← {record.name}", id=record.batch_id)))
     if context.store().all(EventRecord, batch_id=record.batch_id, kind="package"):
         follow_up.show(record, say)
+        follow_up.in_doubt(record, say)
         with st.expander("The sheet"):
             the_sheet(outlook, say)
         return
+    follow_up.in_doubt(record, say)
     the_sheet(outlook, say)
     follow_up.packaged(record, say)
 
@@ -96,7 +98,10 @@ def the_sheet(outlook: Outlook, say: Voice) -> None:
     with left:
         p = store.preferences()
         components.markup(
-            screen.sections_html(asked.answer, p) + screen.picture_html(asked.answer, p, components.edition()),
+            screen.missing_html(asked.answer)
+            + screen.sections_html(asked.answer, p)
+            + screen.picture_html(asked.answer, p, components.edition())
+            + screen.basis_html(asked.answer, p),
             key="sheet",
         )
         st.html(components.unbroken(screen.care_html(asked.answer, reasons, p)))

@@ -12,9 +12,11 @@ from dashboard.queries import queries
 from dashboard.screens.sensors import first_steps
 from dashboard.screens.today import vessel_list
 from dashboard.templates import Markup, fill, join
-from dashboard.ui import components
+from dashboard.ui import components, lots
 from dashboard.web import redirects
 from ingest.backup import state_of
+from ingest.model import BatchRecord
+from ingest.monitoring import lot_warnings
 
 MANY = 15
 """More vessels than this are shown smaller."""
@@ -44,12 +46,19 @@ def cellar_html(say: Voice) -> tuple[Markup, dict[str, Markup]]:
     found = queries.standings(say)
     needy, calm = [s for s in found if s.pressing], [s for s in found if not s.pressing]
     dense = len(found) > MANY
-    parts = [components.lead(vessel_list.lead(found, say)), newcomers_line(), backup_line(say)]
+    in_doubt = lot_lines(say)
+    lead = "A packaged lot wants you today." if in_doubt and not needy else vessel_list.lead(found, say)
+    parts = [components.lead(lead), in_doubt, newcomers_line(), backup_line(say)]
     if needy:
         parts.append(vessel_list.rows(needy, say, "What wants you", dense))
     if calm:
         parts.append(vessel_list.rows(calm, say, "The other vessels" if needy else "Your vessels", dense))
     return join(parts), queries.pictures(found, say)
+
+
+def lot_lines(say: Voice) -> Markup:
+    """Packaged lots that gushed or burst, until somebody has looked after them."""
+    return lots.first_screen_html(lot_warnings(context.store().all(BatchRecord)), say)
 
 
 def newcomers_line() -> Markup:
@@ -81,6 +90,8 @@ def backup_line(say: Voice) -> Markup:
 
 def welcome() -> None:
     """An empty cellar: the two ways to begin."""
+    if in_doubt := lot_lines(queries.voice()):
+        st.html(in_doubt)
     st.html('<h1 class="lead">This cellar is empty. There are two ways to begin.</h1>')
     finished = len(context.store().finished_batches())
     left, right = st.columns(2, gap="large")

@@ -7,7 +7,16 @@ import polars as pl
 import pytest
 
 from analysis.model import Assessment, Batch, Event, Forecast, Range
-from analysis.packaging.follow_up import RESULTS, FollowUp, advice, bottle_day, lesson
+from analysis.packaging.follow_up import (
+    DANGEROUS,
+    RESULTS,
+    FollowUp,
+    Result,
+    advice,
+    bottle_day,
+    lesson,
+    possible_causes,
+)
 from analysis.packaging.prefill import prefill
 from analysis.schemas import MARKED
 from tests.analysis.packaging.answers import sheet
@@ -114,14 +123,41 @@ def test_a_forced_test_is_taken_from_the_batchs_events() -> None:
 
 
 @pytest.mark.parametrize("result", RESULTS)
-def test_each_result_of_a_test_bottle_has_its_advice(result: str) -> None:
-    said = " ".join(advice(result))  # type: ignore[arg-type]
-    assert said
-    if result == "gushing":
-        assert "rest of the lot" in said
-        assert "Chill" in said
-        assert "vent" in said
-        assert "licensed practice" in said
+def test_each_result_of_a_test_bottle_has_its_advice(result: Result) -> None:
+    assert all(sentence.endswith(".") for sentence in advice(result))
+    assert bool(possible_causes(result)) == (result != "right")
+
+
+@pytest.mark.parametrize("result", sorted(DANGEROUS))
+def test_a_lot_under_pressure_is_cooled_where_it_stands_before_anybody_opens_it(result: Result) -> None:
+    told = advice(result)
+    said = " ".join(told)
+    order = [
+        next(n for n, s in enumerate(told) if word in s) for word in ("Leave the bottles", "near 0 °C", "one cold")
+    ]
+    assert order == sorted(order)
+    assert "the rest of the lot" in told[0]
+    assert "Whoever has bottles" in said
+    assert "licensed practice" in said
+    # A crown cap is crimped: it comes off or stays on. Nobody is told to move what must not be carried about.
+    assert "lift the closure" not in said
+    assert not any("move it" in s or "move them to" in s.lower() for s in told)
+
+
+def test_a_gushers_crown_cap_is_taken_off_and_a_new_one_put_on() -> None:
+    assert any("crown cap off" in s and "new cap" in s for s in advice("gushing"))
+
+
+@pytest.mark.parametrize("result", sorted(DANGEROUS))
+def test_no_cause_of_too_much_gas_is_assumed(result: Result) -> None:
+    causes = possible_causes(result)
+    said = " ".join(each.what for each in causes).lower()
+    for possible in ("priming sugar", "not ended", "dry hops", "diastatic or wild", "bacteria", "crystals"):
+        assert possible in said
+    assert all(each.how_to_tell for each in causes)
+    _, sentence = lesson([FollowUp(result, date(2026, 2, 1))])
+    assert sentence is not None
+    assert "Why is not known" in sentence
 
 
 def test_the_test_bottle_is_due_a_week_after_packaging() -> None:
@@ -141,5 +177,5 @@ def test_a_follow_up_comes_back_as_it_was_kept() -> None:
     kept = FollowUp("flat", date(2026, 3, 10), "cold cellar")
     assert FollowUp.from_dict(kept.as_dict()) == kept
     assert FollowUp.from_dict({"result": "exploded"}) is None
-    with pytest.raises(ValueError, match="flat, right, gushing"):
+    with pytest.raises(ValueError, match="flat, right, gushing, burst"):
         FollowUp("exploded", date(2026, 3, 10))  # type: ignore[arg-type]

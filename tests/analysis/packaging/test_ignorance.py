@@ -4,7 +4,7 @@ A few keys are left out of the rule that taking a fact away never improves the v
 the drink or raises its pressure. Whoever keeps such a fact back deceives the sheet, and no rule can help that:
 
 * `diastatic`, `mixed_culture`, `dry_hopped`, `hops_g_per_l`, `hops_total_g`, `hop_creep_fall_sg`, `heat_treat`,
-  `sweetener` and its amount, `vessel_gauge_kpa`, `lowest_plausible_sg` (it can only lower the floor),
+  `sweetener` and its amount, `vessel_gauge_kpa`, `altitude_m`, `lowest_plausible_sg` (it can only lower the floor),
   `carbonation_volumes` (a wish; without it the drink counts as still), `priming_sugar` (in a keg it asks for sugar).
 * `filtered` and `stabilised` beside a wished carbonation: no priming sugar works there, and that is a stop.
 * sulfite and sorbate: a dose is judged by law and by its effect, and without one there is nothing to judge.
@@ -178,6 +178,14 @@ def test_taking_a_fact_away_never_improves_the_verdict(inputs: Sheet) -> None:
     for key, in_favour in IN_FAVOUR.items():
         if key in inputs and in_favour(inputs):
             assert verdict(without(inputs, key)) >= known, key
+
+
+@given(sheets() | sheets(sound=True), st.floats(0, 6000))
+@settings(max_examples=300, deadline=None)
+def test_the_same_gas_is_never_judged_better_higher_up(inputs: Sheet, altitude_m: float) -> None:
+    # Below two volumes thinner air lets gas out of an open vessel, which is less to hold and no better judgement.
+    assume(inputs.get("carbonation_volumes", 0.0) >= 2.0)
+    assert verdict({**inputs, "altitude_m": altitude_m}) >= verdict(inputs)
 
 
 @given(sheets() | sheets(sound=True), st.floats(0, 0.03))

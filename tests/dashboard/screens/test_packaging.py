@@ -8,12 +8,16 @@ import pytest
 from analysis.packaging import field_of, sheet
 from analysis.packaging.follow_up import FollowUp
 from dashboard.charts.palette import PALETTES
+from dashboard.queries import queries
+from dashboard.screens.batch import page as batch
 from dashboard.screens.packaging import follow_up, inputs
+from dashboard.screens.today import page as today
 from dashboard.sheet import screen
 from dashboard.ui.forms import scale
 from dashboard.wording import voice_of
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, EventRecord, Preferences, Vessel
+from ingest.monitoring import with_follow_up
 
 NOW = datetime.now(UTC).replace(microsecond=0)
 
@@ -237,6 +241,37 @@ def test_a_gushing_test_bottle_warns_for_the_rest_of_the_lot_and_teaches_the_nex
     outlook = cellar.outlooks.of(held.batch_id)
     assert inputs.from_batch(cellar.store, outlook)["remaining_fall_sg"] >= 0.003
     cellar.store.undo()
+
+
+def test_a_lot_that_burst_is_told_wherever_its_wort_or_yeast_went(cellar, page):
+    ended, held, say = cellar.batches["ended Marrow"], cellar.batches["held"], queries.voice()
+    assert today.lot_lines(say) == ""
+    shown = page("packaging", id=ended.batch_id)
+    next(s for s in shown.selectbox if s.label == "It was").set_value("burst")
+    next(b for b in shown.button if b.label == "Save what it showed").click()
+    shown.run()
+    told = html_of(shown)
+    assert f"{ended.name}: a bottle burst." in told
+    assert "Why is not known" not in told  # nor is it said: what may be behind is listed
+    for cause in ("Too much priming sugar", "A diastatic or wild yeast", "Bacteria", "Glass that was weak"):
+        assert cause in told
+    assert f"id={held.batch_id}" in told  # among those in doubt
+    assert "tunroom does not know where packages went" in told
+    lines, head = today.lot_lines(say), batch.verdict_html(cellar.outlooks.of(held.batch_id), say)
+    for text in (lines, head, html_of(page("packaging", id=held.batch_id))):
+        assert f"A bottle of {ended.name} burst" in text
+    # A good bottle afterwards takes nothing back; only a person's word quiets the first screen.
+    record = cellar.store.get(BatchRecord, ended.batch_id)
+    cellar.store.save(replace(record, plan=with_follow_up(record, FollowUp("right", say.today()))))
+    assert today.lot_lines(say) == lines
+    shown = page("packaging", id=ended.batch_id)
+    assert "any of the other bottles may burst too" in html_of(shown)
+    next(b for b in shown.button if "found and looked after" in b.label).click()
+    shown.run()
+    assert today.lot_lines(say) == ""
+    assert f"A bottle of {ended.name} burst" in batch.verdict_html(cellar.outlooks.of(held.batch_id), say)
+    for _ in range(3):
+        cellar.store.undo()
 
 
 def test_a_test_bottle_is_waited_for_a_week_after_packaging(service, page):

@@ -107,6 +107,37 @@ def test_every_caution_and_refusal_is_printed() -> None:
         assert sentence in text
 
 
+def test_the_page_can_be_followed_alone() -> None:
+    text = page().text
+    for said in (
+        "g of sucrose (table sugar)",  # of glucose monohydrate it would be 16 % more
+        "at 30.0\u202f°C, 2.9 volumes",  # where the pressure to expect holds
+        "after 20.0\u202f°C",
+        "What the worst case rests on",
+        "2.4 volumes wished for",
+        "Assumed, as it was not entered",
+        "Altitudesea level",
+        "Head space purged of airno",
+    ):
+        assert said in text
+    assert "Still to be entered" not in text
+    monohydrate = page(priming_sugar="glucose monohydrate").text
+    assert "glucose monohydrate (dextrose with its crystal water)" in monohydrate
+    keg = page(package="keg", keg_rating_kpa=900, altitude_m=2000).text
+    assert "above the atmosphere, at 8.0\u202f°C, at an altitude of 2000\u202fm" in keg
+
+
+@pytest.mark.parametrize(
+    ("key", "label", "row"),
+    [("warmest_c", "Warmest since it finished", "Priming sugar"), ("volume_l", "Volume", "Priming sugar")],
+)
+def test_what_is_missing_is_asked_for_by_name_and_the_empty_answer_says_why(key: str, label: str, row: str) -> None:
+    text = page(**{key: None}).text
+    asked = text[text.index("Still to be entered") :]
+    assert f"“{label}”" in asked[: asked.index("Alcohol and attenuation")]
+    assert f"{row}not saidNot given: {label}." in text
+
+
 def test_an_empty_sheet_prints_too() -> None:
     parsed = Page()
     parsed.feed(str(sheet_html(sheet({}))))

@@ -14,9 +14,11 @@ from hypothesis import strategies as st
 
 from analysis.display_units import DisplayUnits
 from analysis.model import Creep, Range
+from analysis.packaging import FollowUp
 from analysis.planning.plan import Plan
 from ingest.model import BatchRecord, Device, Preferences, Vessel
 from ingest.monitoring.alert_conditions import conditions
+from ingest.monitoring.lots import with_follow_up
 from ingest.monitoring.notifier import Notifier, apprise_send, escaped, is_quiet, verdict_message
 from ingest.monitoring.outlook import Outlook
 from ingest.store.store import DeviceStatus, Store
@@ -98,6 +100,26 @@ def test_each_kind_is_told_with_its_subject_and_only_it(
     [(title, body)] = post.sent
     assert title
     assert "Saison" in body
+
+
+def test_a_lot_that_burst_is_told_once_with_every_lot_in_doubt_although_it_has_long_ended(store: Store) -> None:
+    post = Post()
+    notifier = Notifier(store, send=post)
+    ended = store.save(
+        BatchRecord(
+            name="Marrow", vessel_id="vessel-3", yeast="House", pitched_at=NOW - 900 * HOUR, ended_at=NOW - 500 * HOUR
+        )
+    )
+    store.save(Vessel(vessel_id="vessel-4", name="Vessel 4"))
+    store.save(BatchRecord(name="Tern", vessel_id="vessel-4", yeast="house", pitched_at=NOW - 400 * HOUR))
+    burst = FollowUp("burst", date(2026, 3, 2))
+    store.save(replace(ended, plan=with_follow_up(ended, burst)))
+    for hour in range(30):
+        look(notifier, store, NOW + hour * HOUR, outlook())
+    [(title, body)] = post.sent
+    assert title == "Marrow: a bottle burst"
+    assert "Tern" in body
+    assert "keep people away" in body
 
 
 def test_a_moved_date_is_told_once_it_has_stayed_moved(store: Store) -> None:

@@ -1,0 +1,52 @@
+"""What the worst case of a package rests on, part by part, so that the sheet can say it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+from analysis.packaging.inputs import SheetInputs
+from analysis.packaging.refermentation import believed_test, gas, lowest_plausible
+from analysis.packaging.sweetening import fermentable
+from analysis.thresholds import HOTTEST_C
+
+
+@dataclass(frozen=True, slots=True)
+class WorstCase:
+    """Volumes of CO2 by where they come from, and the place in which they press.
+
+    `lowest_sg` is None where no final gravity is given, and then no fall down to it is counted; `set_by` says what
+    the lowest gravity rests on.
+    """
+
+    base_volumes: float
+    fall_volumes: float
+    creep_volumes: float
+    sweetener_volumes: float
+    lowest_sg: float | None
+    set_by: Literal["forced test", "what was entered", "drink, yeast and culture"]
+    sweetener: str | None
+    storage_c: float
+    altitude_m: float
+
+
+def worst_case(inputs: SheetInputs, residual: float | None) -> WorstCase:
+    """The parts of the worst case; `residual` volumes are dissolved, None where that is not known."""
+    inside, final, sweet = gas(inputs, residual), inputs.final_gravity_sg, fermentable(inputs)
+    lowest = None if final is None else lowest_plausible(inputs, final)
+    set_by: Literal["forced test", "what was entered", "drink, yeast and culture"] = "drink, yeast and culture"
+    if lowest is not None and lowest == inputs.lowest_plausible_sg:
+        set_by = "what was entered"
+    elif believed_test(inputs) is not None:
+        set_by = "forced test"
+    return WorstCase(
+        base_volumes=inside.base,
+        fall_volumes=inside.worst_fall,
+        creep_volumes=inside.worst_creep,
+        sweetener_volumes=inside.sweet,
+        lowest_sg=lowest,
+        set_by=set_by,
+        sweetener=None if sweet is None else sweet.name,
+        storage_c=HOTTEST_C if inputs.storage_c is None else inputs.storage_c,
+        altitude_m=inputs.altitude_m or 0.0,
+    )
