@@ -120,13 +120,22 @@ def _carbonation(sheet: PackagingSheet, preferences: Preferences) -> list[Row]:
     if sheet.wished_volumes is not None and sheet.carbonation_g_per_l is not None:
         rows.append(Row("Wished", _gas(sheet.wished_volumes, sheet.carbonation_g_per_l)))
     if sheet.priming_g is not None:
-        rows.append(Row("Priming sugar", mass(sheet.priming_g), sheet.method.priming))
+        rows += _primed(sheet, sheet.priming_g, preferences)
     if sheet.keg_gauge_kpa is not None:
         rows.append(Row("Keg pressure", preferences.units.pressure(sheet.keg_gauge_kpa), "above the atmosphere"))
     if sheet.keg_worst_gauge_kpa is not None:
         worst = preferences.units.pressure(sheet.keg_worst_gauge_kpa)
         rows.append(Row("Keg pressure in the worst case", worst, "where it stands warmest, all fermented that may"))
     return rows
+
+
+def _primed(sheet: PackagingSheet, grams: float, preferences: Preferences) -> list[Row]:
+    """What to prime with, by name: the whole, and each part of a mix."""
+    parts = sheet.priming_parts_g or {}
+    named = "mix" if parts else sheet.inputs.priming_sugar or next(iter(sheet.inputs.priming_shares or {}), "sucrose")
+    poured = "" if sheet.priming_l is None else f" ({preferences.units.volume(sheet.priming_l)})"
+    rows = [Row("Priming sugar", f"{mass(grams)} of {named}{poured}", sheet.method.priming)]
+    return rows + [Row(f"Of it {name}", mass(each)) for name, each in parts.items()]
 
 
 def _gas(volumes: float, grams: float) -> str:

@@ -32,7 +32,7 @@ GIVEN = {
     "hop_shares": {"Brindle": 2, "Osprey": 1},
     "sulfite_ppm": 30,
     "sulfite_as": "salt",
-    "tablet_g": 0.44,
+    "tablet_salt_g": 0.44,
 }
 
 
