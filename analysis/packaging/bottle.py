@@ -40,6 +40,7 @@ from analysis.packaging.pressure_findings import (
 )
 from analysis.packaging.priming import carbonation_doubts
 from analysis.packaging.refermentation import Gas, believed_test, end_findings, gas, held_volumes, lowest_plausible
+from analysis.packaging.sulfite_dose import sulfite_doubts
 from analysis.packaging.sweetening import SWEETENERS, fermentable, stabilised
 from analysis.thresholds import (
     CAUTION_VOLUMES,
@@ -104,6 +105,7 @@ def bottle(inputs: SheetInputs, residual: float | None) -> Bottle:
         *_fermentation(inputs),
         *_sweetener(inputs),
         *carbonation_doubts(inputs, residual),
+        *sulfite_doubts(inputs),
         *_gas(inputs, residual, inside),
         *(() if pressure is None else _held_against(inputs, pressure)),
         *_heated(inputs, pressure, heated),

@@ -26,6 +26,7 @@ from analysis.packaging.pressure_findings import (
 )
 from analysis.packaging.priming import carbonation_doubts
 from analysis.packaging.refermentation import Gas, end_findings, gas
+from analysis.packaging.sulfite_dose import sulfite_doubts
 from analysis.packaging.sweetening import fermentable, stabilised
 from analysis.thresholds import HIGHEST_KEG_KPA, HOTTEST_C, RATING_MARGIN, UNRATED_KEG_KPA
 
@@ -56,6 +57,7 @@ def keg(inputs: SheetInputs, residual: float | None) -> Keg:
         *_sweetener(inputs),
         *_primed(inputs),
         *carbonation_doubts(inputs, residual),
+        *sulfite_doubts(inputs),
         *_warmed(inputs, inside, hottest, rating),
         *_not_believed(inputs, rating),
     )

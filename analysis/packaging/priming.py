@@ -160,7 +160,8 @@ def _sulfite_doubts(inputs: SheetInputs) -> Iterator[Weighed]:
     if so2 is None:
         return
     aimed_at_free = so2.free_most_ppm if inputs.sulfite_basis == "free" else 0.0
-    sure = max(so2.free_ppm or 0.0, aimed_at_free)
+    unsaid = 0.0 if inputs.sulfite_present_as else inputs.sulfite_present_ppm or 0.0  # may all be free
+    sure = max(so2.free_ppm or 0.0, aimed_at_free, unsaid)
     ph = SOUREST_PH if inputs.ph is None else inputs.ph
     alcohol = alcohol_pct(inputs)
     # Where the alcohol is not known, as much as the table holds: against yeast that counts as the worse.

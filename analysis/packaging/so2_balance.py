@@ -64,23 +64,27 @@ def so2_balance(inputs: SheetInputs) -> So2 | None:
         ask=ask,
         total_ppm=least,
         total_known=total is not None and ask is None,
-        free_ppm=free if present else None,
+        free_ppm=free if _told_free(inputs) else None,
         free_most_ppm=most,
     )
 
 
+def _told_free(inputs: SheetInputs) -> bool:
+    return inputs.sulfite_present_as == "free" and inputs.sulfite_present_ppm is not None
+
+
 def _free_present(inputs: SheetInputs) -> float | None:
-    if not inputs.sulfite_present_ppm:
-        return None if inputs.sulfite_present_total_ppm else 0.0
-    return inputs.sulfite_present_ppm if inputs.sulfite_present_as == "free" else None
+    if _told_free(inputs):
+        return inputs.sulfite_present_ppm
+    return None if inputs.sulfite_present_ppm or inputs.sulfite_present_total_ppm else 0.0
 
 
 def _total_present(inputs: SheetInputs) -> float | None:
-    if not inputs.sulfite_present_ppm:
-        return inputs.sulfite_present_total_ppm or 0.0
-    if inputs.sulfite_present_as in ("total", "added"):
+    if _told_free(inputs):  # also none free may be some in all
+        return inputs.sulfite_present_total_ppm
+    if inputs.sulfite_present_ppm and inputs.sulfite_present_as is not None:
         return inputs.sulfite_present_ppm
-    return inputs.sulfite_present_total_ppm
+    return inputs.sulfite_present_total_ppm if inputs.sulfite_present_ppm else inputs.sulfite_present_total_ppm or 0.0
 
 
 def _addition(

@@ -59,13 +59,15 @@ def sulfite_dose(inputs: SheetInputs) -> Sulfite:
     so2 = so2_balance(inputs)
     if so2 is None:
         return Sulfite()
-    molecular, limit, about = molecular_of(inputs, so2.free_most_ppm), _limit(inputs), tuple(_about_the_limit(inputs))
+    molecular = None if so2.ask is not None else molecular_of(inputs, so2.free_most_ppm)
+    limit, about = _limit(inputs), tuple(_about_the_limit(inputs))
     if so2.total_ppm >= limit.so2_ppm:
         over = SulfiteOverLimit(so2.total_ppm, limit.so2_ppm, inputs.drink, limit.jurisdiction, limit.source)
         return Sulfite(total_ppm=so2.total_ppm, molecular_ppm=molecular, limit=limit, findings=(stop(over), *about))
     findings = [
         *about,
-        *_counted(inputs, so2, limit),
+        *sulfite_doubts(inputs),
+        *_counted(inputs, so2),
         *_what_it_does(inputs, so2.total_ppm, molecular),
         caution(Remark.SULFITE_HANDLING),
         caution(Remark.SULFITE_ASTHMA),
@@ -79,15 +81,22 @@ def sulfite_dose(inputs: SheetInputs) -> Sulfite:
     return Sulfite(grams, tablets, so2.total_ppm, molecular, limit, tuple(findings))
 
 
-def _counted(inputs: SheetInputs, so2: So2, limit: sulfite.Limit) -> Iterator[Weighed]:
-    """How the dose is counted, and what of the SO2 present must be told first."""
+def sulfite_doubts(inputs: SheetInputs) -> Iterator[Weighed]:
+    """What of the SO2 present must be told before the drink can be judged: no package gets a go without it."""
+    so2 = so2_balance(inputs)
+    if so2 is None:
+        return
     if so2.ask is not None:
         yield caution(PresentSo2Unclear(so2.ask, inputs.sulfite_present_as))
-    elif inputs.sulfite_ppm is not None and inputs.sulfite_as is not None:
-        yield caution(DoseCounted(inputs.sulfite_ppm, inputs.sulfite_as, inputs.sulfite_basis or "added"))
     if not so2.total_known:
-        yield caution(TotalSo2Unknown(so2.total_ppm, limit.so2_ppm))
-    if inputs.ph is not None:
+        yield caution(TotalSo2Unknown(so2.total_ppm, _limit(inputs).so2_ppm))
+
+
+def _counted(inputs: SheetInputs, so2: So2) -> Iterator[Weighed]:
+    """How the dose is counted, and at which pKa and strength of a tablet."""
+    if so2.ask is None and inputs.sulfite_ppm is not None and inputs.sulfite_as is not None:
+        yield caution(DoseCounted(inputs.sulfite_ppm, inputs.sulfite_as, inputs.sulfite_basis or "added"))
+    if so2.ask is None and inputs.ph is not None:
         alcohol = alcohol_pct(inputs)
         yield note(MolecularAt(sulfite.pka1(alcohol), alcohol))
     if inputs.tablet_g is not None and inputs.tablet_salt_g is None and inputs.tablet_so2_mg is None:
@@ -135,7 +144,7 @@ def sorbate_dose(inputs: SheetInputs) -> Sorbate:
     if not inputs.sorbate_ppm:
         return Sorbate()
     if inputs.drink is None:
-        return Sorbate(findings=(stop(Remark.SORBATE_OF_UNSAID_DRINK, refuse=False),))
+        return Sorbate(findings=(stop(Remark.SORBATE_OF_UNSAID_DRINK),))
     limit = sulfite.sorbate_limit_for(inputs.drink, inputs.jurisdiction)
     here = limit.jurisdiction.upper() == (inputs.jurisdiction or "").upper()
     if limit.acid_ppm == 0:

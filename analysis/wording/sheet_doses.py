@@ -65,7 +65,7 @@ _FACTS: Final[dict[d.StabilisingFact, str]] = {
     "drink": "drink",
     "pH": "pH",
     "finish": "finished fermentation",
-    "free SO2": "free SO2, measured a day after the dose",
+    "free SO2": "measured free SO2",
     "sorbate": "dose of potassium sorbate",
 }
 
@@ -131,7 +131,7 @@ def _priming(finding: Finding, _: DisplayUnits) -> str | None:
             return f"This {sugar} is too weak to carbonate even itself to {wished:.1f} volumes: take a stronger one."
         case d.PrimingVaries(sugar, low, high, source):
             return (
-                f"{sugar.capitalize()} varies from lot to lot: the amount aims at the wish, but {low:.1f} to "
+                f"What {sugar} gives varies from lot to lot: the amount aims at the wish, but {low:.1f} to "
                 f"{high:.1f} volumes may come of it, and the worst case counts the most ({source})."
             )
         case f.ScaleTooCoarse(step, total):
@@ -146,7 +146,7 @@ def _sulfite(finding: Finding, _: DisplayUnits) -> str | None:
     match finding:
         case f.DoseCounted(ppm, counted_as, basis):
             counted = "SO2" if counted_as == "so2" else "the salt, potassium metabisulfite"
-            start = f"The dose of {ppm:g} mg/L is counted as {counted}, as {basis}: "
+            start = f"The dose of {ppm:g} mg/L is counted as {counted}, as {basis}, with fresh salt (old gives less): "
             if basis == "added":
                 return (
                     f"{start}part of it gets bound, so less stays free and the molecular SO2 is at most the figure "
@@ -201,7 +201,7 @@ def _limits(finding: Finding, _: DisplayUnits) -> str | None:
                 f"{_place(jurisdiction)} ({source})."
             )
         case d.NoSulfiteLimitHere(place, limit, jurisdiction):
-            where = f"in {place}" if place else "where you are, as the place is not said"
+            where = f"in the rules of {place}" if place else "where you are, as the place is not said"
             return (
                 f"No limit on SO2 is known for this drink {where}, so the lowest known limit was used: {limit:.0f} "
                 f"mg/L ({_place(jurisdiction)}). Check your own rules."

@@ -237,4 +237,4 @@ def test_sorbate_is_held_against_the_limit_of_its_drink_and_place(drink: str, pl
 def test_no_sorbate_is_given_for_a_drink_that_is_not_said() -> None:
     answer = sheet({"jurisdiction": "EU", "sorbate_ppm": 200, "volume_l": 20})
     assert "potassium_sorbate_g" not in answer
-    assert any("sorbate is not permitted in every one" in c for c in answer["cautions"])
+    assert "sorbate is not permitted in every one" in answer["refusals"][0]

@@ -152,7 +152,9 @@ FREE_60 = {"sulfite_present_ppm": 60, "sulfite_present_as": "free", "sulfite_pre
         ({"sulfite_ppm": 120, "sulfite_as": "so2"}, "caution", "yeast may not carbonate it"),
         (FREE_60, "stop", "yeast will not carbonate it"),
         ({**FREE_60, "ph": None}, "stop", "yeast will not carbonate it"),
-        ({"sulfite_present_ppm": 30}, "caution", "yeast may not carbonate it"),
+        ({"sulfite_present_ppm": 60}, "stop", "yeast will not carbonate it"),  # not said as what: it may all be free
+        ({"sulfite_present_ppm": 20}, "caution", "yeast may not carbonate it"),
+        ({"sulfite_present_ppm": 20, "sulfite_present_as": "total"}, "caution", "yeast may not carbonate it"),
         (MEAD, "caution", "yeast may not carbonate it"),
         ({**MEAD, "alcohol_tolerance_pct": 14}, "stop", "will not carbonate it"),
         ({"original_gravity_sg": None}, "caution", "whether yeast will still carbonate it"),

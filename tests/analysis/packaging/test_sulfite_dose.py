@@ -80,6 +80,19 @@ def test_an_unknown_total_is_asked_for_and_held_against_the_limit_at_its_least()
     assert told(sulfite_ppm=190, sulfite_present_ppm=20)["refusals"]
 
 
+@pytest.mark.parametrize("package", ["bottle", "keg"])
+def test_no_package_gets_a_go_on_so2_that_is_not_known(package: str) -> None:
+    still = {
+        "package": package, "original_gravity_sg": 1.090, "final_gravity_sg": 0.995, "forced_test_sg": 0.995,
+        "finished": True, "hold_met": True, "hand_sample": True, "remaining_fall_sg": 0.0, "warmest_c": 20,
+        "bottle_rating_kpa": 900, "keg_rating_kpa": 900, "carbonation_volumes": 0.85, "serving_c": 10,
+        "sulfite_ppm": 35, "sulfite_basis": "free", "sulfite_present_ppm": 25,
+    }  # fmt: skip
+    free = {"sulfite_present_as": "free"}
+    assert told(**still)[f"{package}_verdict"] == told(**still, **free)[f"{package}_verdict"] == "caution"
+    assert told(**still, **free, sulfite_present_total_ppm=80)[f"{package}_verdict"] == "go"
+
+
 def test_molecular_so2_is_taken_of_what_is_free_not_of_the_total() -> None:
     # By hand at pKa 1.798 (no alcohol known): 35 mg/L at pH 3.3 is 1.07 mg/L, whatever is bound beside it.
     bound = {"sulfite_present_ppm": 25, "sulfite_present_as": "free", "sulfite_present_total_ppm": 150}
