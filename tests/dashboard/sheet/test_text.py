@@ -66,6 +66,14 @@ def test_the_text_has_labels_and_units_and_no_key_or_object(asked: Path, capsys:
     assert not re.search(r"\w_\w|[{}\[\]]|None", text)
 
 
+def test_the_parts_of_a_priming_mix_and_what_is_poured_are_printed() -> None:
+    mix = {"priming_shares": {"sucrose": 1, "fruit juice": 9}, "priming_brix": 11.5}
+    text = sheet_text(sheet({**GIVEN, **mix, "hand_sample": True}), Preferences())
+    assert re.search(r"Priming sugar +\d+(\.\d+)?\u202fg of mix \(\d\.\d+\u202fL\)", text)
+    assert re.search(r"Of it sucrose +\d+(\.\d+)?\u202fg", text)
+    assert re.search(r"Of it fruit juice +\d+(\.\d+)?\u202fg", text)
+
+
 def test_scripts_get_the_answer_of_the_sheet_itself(asked: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["sheet", "--input", str(asked), "--json"]) == 0
     assert json.loads(capsys.readouterr().out) == json.loads(json.dumps(as_json(sheet(GIVEN), DisplayUnits())))
