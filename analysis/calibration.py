@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from typing import Final, Literal
 
 import numpy as np
 from scipy.interpolate import PchipInterpolator
 from scipy.optimize import isotonic_regression
 
+from analysis.display_units import DisplayUnits, Quantity
 from analysis.errors import CalibrationError
 from analysis.model import Floats
-from analysis.units import plato_to_sg, sg_to_plato
+from analysis.units import plato_to_sg, sg_to_brix, sg_to_plato
 
 Points = Sequence[tuple[float, float]]
 
@@ -81,9 +83,7 @@ def inclination_curve(points: Points) -> InclinationCurve:
     _check_numbers(points)
     for inclination, gravity in points:
         if not 0.95 <= gravity <= 1.25:
-            raise CalibrationError(
-                f"the point {inclination:g}° has gravity {gravity:g}; the usual range is 0.990 to 1.160"
-            )
+            raise _refused(partial(_odd_gravity, inclination, gravity))
     degrees = np.unique([p[0] for p in points])
     if degrees.size < 2:
         raise CalibrationError("a curve needs points at two inclinations at least, better five: water and four sugars")
@@ -102,16 +102,33 @@ def inclination_curve(points: Points) -> InclinationCurve:
     )
 
 
+def _refused(words: Callable[[DisplayUnits], str]) -> CalibrationError:
+    """What is said of points that cannot be used, where it names quantities."""
+    return CalibrationError(words(DisplayUnits()), words)
+
+
+def _odd_gravity(inclination_deg: float, gravity_sg: float, units: DisplayUnits) -> str:
+    return (
+        f"the point {inclination_deg:g}° has gravity {units.typed(gravity_sg, 'gravity')}; "
+        f"the usual range is {units.span(0.99, 1.16, 'gravity')}"
+    )
+
+
 def _check_monotone(degrees: Floats, means: Floats, *, rising: bool) -> None:
     sign = 1.0 if rising else -1.0
     for i in range(degrees.size):
         for j in range(i + 1, degrees.size):
             if sign * (means[i] - means[j]) > CONTRADICTION_SG:
-                raise CalibrationError(
-                    f"the points {degrees[i]:g}° = {means[i]:.4f} and {degrees[j]:g}° = {means[j]:.4f} contradict one "
-                    f"another: with more inclination the gravity {'rises' if rising else 'falls'} elsewhere. "
-                    "Read one of them again, or leave it out"
-                )
+                pairs = [(float(degrees[k]), float(means[k])) for k in (i, j)]
+                raise _refused(partial(_contradiction, pairs, rising))
+
+
+def _contradiction(pairs: Points, rising: bool, units: DisplayUnits) -> str:
+    named = " and ".join(f"{degrees:g}° = {units.typed(gravity, 'gravity')}" for degrees, gravity in pairs)
+    return (
+        f"the points {named} contradict one another: with more inclination the gravity "
+        f"{'rises' if rising else 'falls'} elsewhere. Read one of them again, or leave it out"
+    )
 
 
 def _along(knots_x: Floats, knots_y: Floats, at: Floats) -> Floats:
@@ -155,7 +172,7 @@ class Offset:
 
 _SPANS: Final = {"gravity offset": 0.02, "temperature offset": 5.0}
 _GAINS: Final = {"gravity offset": 0.25, "temperature offset": 0.1}
-_SHIFTS: Final = {"gravity offset": (0.03, "0.030 SG"), "temperature offset": (10.0, "10 °C")}
+_SHIFTS: Final = {"gravity offset": 0.03, "temperature offset": 10.0}
 
 
 def offset(kind: Literal["gravity offset", "temperature offset"], points: Points) -> Offset:
@@ -174,13 +191,11 @@ def offset(kind: Literal["gravity offset", "temperature offset"], points: Points
     if not points:
         raise CalibrationError("an offset needs one point at least: what the instrument said, and what was true")
     said, true = np.array(points, dtype=np.float64).T
-    limit, named = _SHIFTS[kind]
+    limit = _SHIFTS[kind]
     worst = int(np.argmax(np.abs(true - said)))
     if abs(true[worst] - said[worst]) > limit:
-        raise CalibrationError(
-            f"the instrument said {said[worst]:g} where {true[worst]:g} was true; more than {named} is not an offset. "
-            "Look whether the two numbers are in the same unit"
-        )
+        pair = (float(said[worst]), float(true[worst]))
+        raise _refused(partial(_too_far, kind, pair))
     if np.ptp(said) < _SPANS[kind]:
         shifts = true - said
         error = float(np.std(shifts, ddof=1)) if shifts.size > 1 else None
@@ -194,6 +209,19 @@ def offset(kind: Literal["gravity offset", "temperature offset"], points: Points
     left = true - (intercept + slope * said)
     error = float(np.sqrt(np.sum(left**2) / (said.size - 2))) if said.size > 2 else None
     return Offset(intercept, slope, error)
+
+
+def _too_far(
+    kind: Literal["gravity offset", "temperature offset"], pair: tuple[float, float], units: DisplayUnits
+) -> str:
+    quantity: Quantity = "gravity" if kind == "gravity offset" else "temperature"
+    said, true = (units.typed(value, quantity) for value in pair)
+    limit = _SHIFTS[kind]
+    named = units.fall(limit) if kind == "gravity offset" else units.warmer_by(limit, 0)
+    return (
+        f"the instrument said {said} where {true} was true; more than {named} is not an offset. "
+        "Look whether the two numbers are in the same unit"
+    )
 
 
 def check_points(kind: Literal["inclination", "gravity offset", "temperature offset"], points: Points) -> None:
@@ -249,7 +277,7 @@ def refractometer_sg(
     seen = reading_bx / wort_factor
     if seen > original + 2.0:
         raise ValueError(
-            f"the reading, {seen:.1f} °Bx, is above the original extract, {original:.1f} °P; "
+            f"the reading, {seen:.1f} °Bx, is above that before pitching, {sg_to_brix(original_gravity_sg):.1f} °Bx; "
             "look whether the original gravity or the sample is of another batch"
         )
     balling = 2.0665 - 0.010665 * original

@@ -12,6 +12,9 @@ A plain argument out of range raises `ValueError` with the argument and its usua
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from typing import Any
+
 
 class AnalysisError(Exception):
     """Base of every error that this layer raises on purpose."""
@@ -22,7 +25,18 @@ class ReadingsError(AnalysisError):
 
 
 class CalibrationError(AnalysisError):
-    """Calibration points that contradict one another, or too few of them."""
+    """Calibration points that contradict one another, or too few of them.
+
+    `problem` is what is wrong in SG and °C; `words`, where it names quantities, says it in a person's `DisplayUnits`.
+    """
+
+    def __init__(self, problem: str, words: Callable[[Any], str] | None = None) -> None:
+        super().__init__(problem)
+        self._words = words
+
+    def in_units(self, units: object) -> str:
+        """What is wrong, in these `DisplayUnits`."""
+        return str(self) if self._words is None else self._words(units)
 
 
 class ConvergenceError(AnalysisError):

@@ -68,48 +68,6 @@ The form of R. A. Speers, P. Rogers and B. Smith, J. Inst. Brew. 109 (2003) 229-
 """
 
 
-def _growth(x: Floats, p: Floats) -> Floats:
-    return np.asarray(p[0] / (1.0 + np.exp(np.clip(p[1] - p[2] * x, -_BOUND, _BOUND))))
-
-
-def _growth_jacobian(x: Floats, p: Floats) -> Floats:
-    e = np.exp(np.clip(p[1] - p[2] * x, -_BOUND, _BOUND))
-    s = 1.0 / (1.0 + e)
-    return np.column_stack([s, -p[0] * s * (1.0 - s), p[0] * s * (1.0 - s) * x])
-
-
-def _growth_guess(x: Floats, y: Floats) -> Floats:
-    top = 1.05 * float(np.max(y))
-    logit = np.log(np.clip(y / top, 1e-3, 1 - 1e-3) / (1 - np.clip(y / top, 1e-3, 1 - 1e-3)))
-    slope, level = np.polyfit(x, logit, 1)
-    return np.array([top, -level, slope])
-
-
-GROWTH: Final = Curve("logistic growth", ("top", "shift", "rate"), _growth, _growth_jacobian, _growth_guess)
-"""``y = b1 / (1 + exp(b2 - b3 x))``: rises from zero to `top`."""
-
-
-def _richards(x: Floats, p: Floats) -> Floats:
-    return np.asarray(p[0] * np.exp(-np.log1p(np.exp(np.clip(p[1] - p[2] * x, -_BOUND, _BOUND))) / p[3]))
-
-
-def _richards_jacobian(x: Floats, p: Floats) -> Floats:
-    e = np.exp(np.clip(p[1] - p[2] * x, -_BOUND, _BOUND))
-    y = _richards(x, p)
-    bend = -y * e / (1.0 + e) / p[3]
-    return np.column_stack([y / p[0], bend, -bend * x, y * np.log1p(e) / p[3] ** 2])
-
-
-def _richards_guess(x: Floats, y: Floats) -> Floats:
-    return np.append(_growth_guess(x, y), 1.0)
-
-
-RICHARDS: Final = Curve(
-    "Richards growth", ("top", "shift", "rate", "skew"), _richards, _richards_jacobian, _richards_guess
-)
-"""``y = b1 / (1 + exp(b2 - b3 x))^(1 / b4)``: the logistic with a skew (F. J. Richards, 1959; from memory)."""
-
-
 @dataclass(frozen=True, slots=True)
 class Fit:
     """Estimates, their standard errors, and what the fit rests on.

@@ -13,9 +13,13 @@ from analysis.model import Floats
 
 N = TypeVar("N", float, Floats)
 
+# NIST SP 811 (2008), appendix B, gives 6.894757 kPa for a psi and 3.785412 L for a US gallon, rounded: the pound
+# (0.45359237 kg), the inch (25.4 mm), the gallon (231 cubic inches) and standard gravity (9.80665 m/s²) are exact.
 KPA_PER_BAR: Final = 100.0
-KPA_PER_PSI: Final = 6.894757  # NIST SP 811, appendix B
-LITRES_PER_US_GAL: Final = 3.785412  # NIST SP 811, appendix B
+KG_PER_LB: Final = 0.45359237
+G_PER_OZ: Final = 1000 * KG_PER_LB / 16
+KPA_PER_PSI: Final = KG_PER_LB * 9.80665 / 0.0254**2 / 1000
+LITRES_PER_US_GAL: Final = 231 * 2.54**3 / 1000
 ATMOSPHERE_KPA: Final = 101.325  # the standard atmosphere, exact
 
 GLASS_PER_C: Final = 25e-6
@@ -47,6 +51,29 @@ def plato_to_sg(extract_plato: N) -> N:
         slope = (3 * 135.997 * gravity_sg - 2 * 630.272) * gravity_sg + 1111.14
         gravity_sg = gravity_sg - (sg_to_plato(gravity_sg) - extract_plato) / slope
     return gravity_sg
+
+
+def sg_to_brix(gravity_sg: N) -> N:
+    """Degrees Brix, sucrose in % by mass, of the sucrose solution of this specific gravity; below 1.000 it is negative.
+
+    From the ICUMSA densities at 20 °C (SPS-4). It is what a hydrometer of the sugar trade reads, and what a
+    refractometer reads as long as there is no alcohol.
+    """
+    fraction = (gravity_sg - 1) * 2.5
+    for _ in range(6):  # Newton; the density is so nearly straight that six steps leave rounding
+        step = 1e-5
+        here = _sucrose_sg(fraction)
+        fraction = fraction - (here - gravity_sg) * step / (_sucrose_sg(fraction + step) - here)
+    return 100 * fraction
+
+
+def brix_to_sg(extract_brix: N) -> N:
+    """Specific gravity 20/20 °C of a sucrose solution in % by mass (ICUMSA SPS-4): the inverse of `sg_to_brix`."""
+    return _sucrose_sg(extract_brix / 100)
+
+
+def _sucrose_sg(mass_fraction: N) -> N:
+    return sucrose_density_kg_m3(mass_fraction, mass_fraction * 0.0 + 20.0) / WATER_20C_KG_M3
 
 
 def water_density_kg_m3(temperature_c: N) -> N:
@@ -135,7 +162,7 @@ def temperature_corrected_sg(
         here = sucrose_density_kg_m3(fraction, temperature_c)
         slope = (sucrose_density_kg_m3(fraction + step, temperature_c) - here) / step
         fraction = fraction - (here - density) / slope
-    return sucrose_density_kg_m3(fraction, fraction * 0.0 + 20.0) / WATER_20C_KG_M3
+    return _sucrose_sg(fraction)
 
 
 def c_to_f(temperature_c: N) -> N:
@@ -176,3 +203,23 @@ def litres_to_us_gal(volume_l: N) -> N:
 def us_gal_to_litres(volume_us_gal: N) -> N:
     """Litres of US gallons."""
     return volume_us_gal * LITRES_PER_US_GAL
+
+
+def g_to_oz(mass_g: N) -> N:
+    """Ounces (avoirdupois) of grams."""
+    return mass_g / G_PER_OZ
+
+
+def oz_to_g(mass_oz: N) -> N:
+    """Grams of ounces (avoirdupois)."""
+    return mass_oz * G_PER_OZ
+
+
+def g_per_l_to_oz_per_us_gal(concentration_g_per_l: N) -> N:
+    """Ounces in a US gallon of grams in a litre."""
+    return concentration_g_per_l * LITRES_PER_US_GAL / G_PER_OZ
+
+
+def oz_per_us_gal_to_g_per_l(concentration_oz_per_us_gal: N) -> N:
+    """Grams in a litre of ounces in a US gallon."""
+    return concentration_oz_per_us_gal * G_PER_OZ / LITRES_PER_US_GAL

@@ -79,6 +79,8 @@ def _parser() -> argparse.ArgumentParser:
     commands.add_plan(command)
     commands.add_import(command)
     commands.add_export(command)
+    commands.add_backup(command)
+    commands.add_restore(command)
     commands.add_check(command)
     commands.add_decode(command)
     return parser

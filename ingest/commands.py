@@ -100,6 +100,13 @@ def export(store: Store, arguments: dict[str, Any], progress: Progress) -> Any:
     return asdict(transfer.export_cellar(store, Path(arguments["path"]), progress=progress))
 
 
+def backup(store: Store, arguments: dict[str, Any], progress: Progress) -> Any:
+    """Write the cellar into one file, as it is at this moment."""
+    from ingest.backup import back_up
+
+    return asdict(back_up(store, Path(arguments["path"]), progress=progress))
+
+
 def rules(store: Store, _arguments: dict[str, Any], _progress: Progress) -> Any:
     """The rules that were made on screen, as they are saved."""
     return stored_sources(store)
@@ -126,6 +133,7 @@ def handlers(service: Service) -> dict[str, Handler]:
         "plan": lambda arguments, progress: plan_of(store, arguments, progress, service.outlooks),
         "import": take_in,
         "export": lambda arguments, progress: export(store, arguments, progress),
+        "backup": lambda arguments, progress: backup(store, arguments, progress),
         "rules": lambda arguments, progress: rules(store, arguments, progress),
     }
 
@@ -134,6 +142,7 @@ _ALONE: Final[dict[str, Callable[[Store, dict[str, Any], Progress], Any]]] = {
     "plan": plan_of,
     "import": import_,
     "export": export,
+    "backup": backup,
     "rules": rules,
 }
 

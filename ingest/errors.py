@@ -17,9 +17,11 @@ from __future__ import annotations
 
 import re
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+
+from analysis.display_units import DisplayUnits, Quantity
 
 
 class IngestError(Exception):
@@ -85,9 +87,34 @@ class EntryError(IngestError):
     field: str
     problem: str
     usual: str = ""
+    words: Callable[[DisplayUnits], tuple[str, str]] | None = None
+    """Problem and usual range in a person's units, where they name quantities."""
 
     def __str__(self) -> str:
         return f"{self.problem}. {self.usual}".strip()
+
+    def in_units(self, units: DisplayUnits) -> EntryError:
+        """The same error in the units in which the person types."""
+        return self if self.words is None else EntryError(self.field, *self.words(units))
+
+
+def in_units(field: str, words: Callable[[DisplayUnits], tuple[str, str]]) -> EntryError:
+    """An error that names quantities: `words` says problem and usual range in a person's units."""
+    return EntryError(field, *words(DisplayUnits()), words)
+
+
+def out_of_range(
+    field: str,
+    value: float,
+    quantity: Quantity,
+    usual: tuple[float, float],
+    words: str = "The usual range is {}.",
+) -> EntryError:
+    """An error about a quantity; `words` are said around the range that is usual."""
+    return in_units(
+        field,
+        lambda units: (f"{units.typed(value, quantity)} is out of range", words.format(units.span(*usual, quantity))),
+    )
 
 
 @dataclass

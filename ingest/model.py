@@ -12,10 +12,18 @@ from dataclasses import dataclass, field, fields
 from datetime import UTC, date, datetime, time
 from typing import Any, Final, Literal, get_args
 
-from analysis.display_units import DisplayUnits
+from analysis.display_units import (
+    DisplayUnits,
+    GravityUnit,
+    MassUnit,
+    PressureUnit,
+    Quantity,
+    TemperatureUnit,
+    VolumeUnit,
+)
 from analysis.model import CONTACT_DAYS, DRINKS, EVENT_KINDS, HOLD_H, Drink, EventKind
 from analysis.planning import Constraints
-from ingest.errors import EntryError
+from ingest.errors import EntryError, in_units, out_of_range
 
 DeviceKind = Literal["float", "probe"]
 DEVICE_KINDS: Final[tuple[DeviceKind, ...]] = get_args(DeviceKind)
@@ -151,12 +159,20 @@ class Vessel:
 
     def __post_init__(self) -> None:
         _need_name(self.name)
-        _in_range("volume_l", self.volume_l, 0.1, 100_000, "A small vessel holds 1 to 2000 litres.")
+        _in_range("volume_l", self.volume_l, 0.1, 100_000, _Usual("volume", 1, 2000, "A small vessel holds {}."))
         for name in ("temperature_low_c", "temperature_high_c"):
-            _in_range(name, getattr(self, name), -5, 60, "Fermentations usually stand between 0 and 40 °C.")
+            usual = _Usual("temperature", 0, 40, "Fermentations usually stand at {}.")
+            _in_range(name, getattr(self, name), -5, 60, usual)
         low, high = self.temperature_low_c, self.temperature_high_c
         if low is not None and high is not None and low > high:
-            raise EntryError("temperature_low_c", f"the range runs from {low} to {high} °C; swap the two")
+            raise in_units(
+                "temperature_low_c",
+                lambda units: (
+                    f"the range runs from {units.typed(low, 'temperature')} to {units.typed(high, 'temperature')}; "
+                    "swap the two",
+                    "",
+                ),
+            )
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -205,10 +221,11 @@ class BatchRecord:
         _need_name(self.name)
         if self.drink not in DRINKS:
             raise EntryError("drink", f"{self.drink!r} is not one of: {', '.join(DRINKS)}")
-        _in_range("original_gravity_sg", self.original_gravity_sg, 1.0, 1.2, "The usual range is 1.020 to 1.160.")
-        _in_range("volume_l", self.volume_l, 0.1, 100_000, "A small batch is 1 to 2000 litres.")
+        _in_range("original_gravity_sg", self.original_gravity_sg, 1.0, 1.2, _Usual("gravity", 1.02, 1.16))
+        _in_range("volume_l", self.volume_l, 0.1, 100_000, _Usual("volume", 1, 2000, "A small batch is {}."))
         for name in ("expected_low", "expected_high"):
-            _in_range(name, getattr(self, name), 0.2, 1.4, "Most beers end between 0.65 and 0.85, ciders near 1.")
+            usual = _Usual("share", 0.65, 0.85, "Most beers end at {}, ciders near 100.")
+            _in_range(name, getattr(self, name), 0.2, 1.4, usual)
         if self.ended_at is not None and self.ended_at < self.pitched_at:
             raise EntryError("ended_at", "the batch ends before it was pitched", "Check the two dates.")
 
@@ -253,7 +270,7 @@ INSTRUMENTS: Final[tuple[Instrument, ...]] = get_args(Instrument)
 class HandSample:
     """A gravity read by hand, as it was read.
 
-    A hydrometer's `value` is in `unit` "SG", "°P" or "kg/m³", read at `temperature_c` on a scale made for
+    A hydrometer's `value` is in `unit` "SG", "°P", "°Bx" or "kg/m³", read at `temperature_c` on a scale made for
     `reference` ("20/20 °C", "60/60 °F", "15/15 °C", "20/4 °C"); a refractometer's is in "°Bx".
     """
 
@@ -328,10 +345,10 @@ class Preferences:
     preferences_id: str = "cellar"
     cellar_name: str = "My cellar"
     time_zone: str = "UTC"
-    gravity_unit: Literal["SG", "°P"] = "SG"
-    temperature_unit: Literal["°C", "°F"] = "°C"
-    volume_unit: Literal["L", "US gal"] = "L"
-    pressure_unit: Literal["kPa", "bar", "psi"] = "bar"
+    gravity_unit: GravityUnit = "SG"
+    temperature_unit: TemperatureUnit = "°C"
+    volume_unit: VolumeUnit = "L"
+    pressure_unit: PressureUnit = "bar"
     jurisdiction: str = "EU"
     hold_h: float = HOLD_H
     contact_days: float = CONTACT_DAYS
@@ -346,6 +363,7 @@ class Preferences:
     quiet_from: time | None = None
     quiet_to: time | None = None
     calendar_token: str = ""
+    mass_unit: MassUnit = "g"
 
     def __post_init__(self) -> None:
         _need_name(self.cellar_name)
@@ -365,7 +383,9 @@ class Preferences:
     @property
     def units(self) -> DisplayUnits:
         """The units in which everything is printed for this person."""
-        return DisplayUnits(self.gravity_unit, self.temperature_unit, self.pressure_unit, self.volume_unit)
+        return DisplayUnits(
+            self.gravity_unit, self.temperature_unit, self.pressure_unit, self.volume_unit, self.mass_unit
+        )
 
 
 def usable_hold_h(record: BatchRecord, preferences: Preferences) -> tuple[float, str | None]:
@@ -396,6 +416,16 @@ def check_hold_h(hold_h: float | None) -> None:
     _in_range("hold_h", hold_h, LEAST_HOLD_H, MOST_HOLD_H, "The usual range is 24 to 96 hours; the least is 1.")
 
 
+@dataclass(frozen=True, slots=True)
+class _Usual:
+    """What is usual of a quantity, and the words around it."""
+
+    quantity: Quantity
+    low: float
+    high: float
+    words: str = "The usual range is {}."
+
+
 Record = Device | Vessel | Yeast | BatchRecord | Placement | EventRecord | HandSample | CalibrationRecord | Preferences
 """What a person enters; each is saved, removed and undone by the same store calls."""
 
@@ -405,6 +435,9 @@ def _need_name(name: str) -> None:
         raise EntryError("name", "the name is empty", "Give it one you will recognise on a phone.")
 
 
-def _in_range(name: str, value: float | None, low: float, high: float, usual: str) -> None:
-    if value is not None and not low <= value <= high:
+def _in_range(name: str, value: float | None, low: float, high: float, usual: str | _Usual) -> None:
+    if value is None or low <= value <= high:
+        return
+    if isinstance(usual, str):
         raise EntryError(name, f"{value:g} is out of range", usual)
+    raise out_of_range(name, value, usual.quantity, (usual.low, usual.high), usual.words)

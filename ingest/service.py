@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from ingest import file_modes, threads
+from ingest.backup import Nightly
 from ingest.decoding import Rule
 from ingest.decoding import rules as rule_book
 from ingest.monitoring import Hooks, Notifier, Outlooks, Watcher, watching
@@ -31,6 +32,7 @@ class Service:
     notifier: Notifier
     broker: EmbeddedBroker | None = None
     watcher: Watcher | None = None
+    nightly: Nightly | None = None
 
     def watcher_problem(self) -> str | None:
         """What keeps the watcher from its work, as a sentence."""
@@ -117,7 +119,12 @@ def running(settings: Settings, *, watch: bool = True, hooks: Hooks | None = Non
         stack.callback(subscriber.close)
         subscriber.start()
         outlooks = Outlooks(store)
-        service = Service(settings, store, pipeline, subscriber, outlooks, Notifier(store), broker)
+        nightly = None
+        if (directory := settings.backup.directory) is not None:
+            nightly = Nightly(store, directory, hour=settings.backup.hour, keep=settings.backup.keep)
+            stack.callback(nightly.close)
+            nightly.start()
+        service = Service(settings, store, pipeline, subscriber, outlooks, Notifier(store), broker, nightly=nightly)
         if watch:
             service.watcher = stack.enter_context(
                 watching(store, outlooks, service.notifier, subscriber.publish, hooks)

@@ -228,7 +228,6 @@ def _batches(
                 truth_h=course.times_h,
                 truth_sg=gravity,
                 truth_c=course.temperature_c[i] + 0.8 * course.activity[i],
-                true_finish_at=pitched + timedelta(hours=finishes[i]),
             )
         )
     return tuple(sorted(made, key=lambda b: (b.pitched_at, b.vessel_name)))

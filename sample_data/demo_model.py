@@ -12,10 +12,6 @@ from analysis.units import temperature_corrected_sg
 from sample_data.kinetics import Floats
 from sample_data.sensors import wander
 
-LIVE_INTERVAL_S = 120
-"""While the demo runs each device reports this often, so that something arrives every 10 to 30 s."""
-
-
 INTERVAL_S = 900
 
 
@@ -84,7 +80,6 @@ class DemoBatch:
     truth_h: Floats = field(default_factory=lambda: np.empty(0), repr=False)
     truth_sg: Floats = field(default_factory=lambda: np.empty(0), repr=False)
     truth_c: Floats = field(default_factory=lambda: np.empty(0), repr=False)
-    true_finish_at: datetime | None = None
 
     def true_at(self, when: Floats) -> tuple[Floats, Floats]:
         """True gravity and temperature at these seconds since 1970."""

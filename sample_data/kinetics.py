@@ -17,7 +17,6 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 
 STEP_H = 0.5
-SUGARS = ("glucose", "fructose", "maltose", "maltotriose")
 SG_PER_EXTRACT = 0.000388
 """SG for each g/L of extract (about 129 g/L at 1.050; from memory)."""
 SG_PER_ETHANOL = 0.000153
@@ -32,6 +31,7 @@ class Recipe:
 
     extract: float
     sugars: tuple[float, float, float, float]
+    """Glucose, fructose, maltose, maltotriose."""
     dextrin: float = 0.0
     """Dextrin that a diastatic yeast can still break down."""
     dextrin_rate: float = 0.0

@@ -48,7 +48,6 @@ class Run:
     times_h: Floats
     fall_sg: Floats
     true_gravity_sg: Floats
-    true_temperature_c: Floats
     eras: tuple[Era, ...]
     stalled_h: tuple[float, float] | None = None
     chilled_early_h: float | None = None

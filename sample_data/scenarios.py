@@ -224,7 +224,7 @@ def _finish(
     )
     return Run(
         name, plan.kind, plan.scenario, cellar.family, batch, rows.at_h, rows.received_h, rows.gravity_sg,
-        rows.temperature_c, by_hand, hours, fall, actual.gravity_sg[i], temperature, eras, stalled,
+        rows.temperature_c, by_hand, hours, fall, actual.gravity_sg[i], eras, stalled,
         plan.chill_h if plan.scenario == "chilled early" else None, end, device, actual.temperature_c[i],
     )  # fmt: skip
 

@@ -8,8 +8,16 @@ import socket
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+from xdist.remote import Producer
+from xdist.scheduler import LoadScopeScheduling
 
 from ingest import threads
+
+# The same examples each time, so that a change is judged by what it changed; others are tried with TUNROOM_EXPLORE=1.
+settings.register_profile("steady", derandomize=True)
+if os.environ.get("TUNROOM_EXPLORE") != "1":
+    settings.load_profile("steady")
 
 MOSQUITTO_PLACES = ("/usr/sbin", "/usr/local/sbin", "/opt/homebrew/sbin")
 CHROMIUM_NAMES = ("chromium", "chromium-browser", "google-chrome")
@@ -82,3 +90,24 @@ def port() -> int:
 @pytest.fixture
 def other_port() -> int:
     return free_port()
+
+
+class ByFile(LoadScopeScheduling):
+    """A file's tests in one process, since they share fixtures, and all that start real programs in one.
+
+    A browser, a broker and a server fill a core by themselves; two such tests side by side would wait for one another.
+    """
+
+    def _split_scope(self, nodeid: str) -> str:
+        file = nodeid.split("::", 1)[0]
+        return "system" if file.startswith("tests/system/") else file
+
+
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Producer) -> ByFile:
+    config.option.loadscopereorder = False  # as sorted below
+    return ByFile(config, log)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """The longest first, so that the last does not run alone."""
+    items.sort(key=lambda item: "system" not in item.path.parts)

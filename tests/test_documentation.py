@@ -194,7 +194,7 @@ def test_every_event_kind_is_explained_and_accepted_by_assess(kind):
 def test_every_setting_stands_in_the_example_file():
     example = next(b for b in blocks(GUIDE["settings-and-commands"], "toml") if "data_dir" in b)
     values = tomllib.loads(example)
-    there = {"data_dir"} | {f"{table}.{key}" for table in ("broker", "server") for key in values[table]}
+    there = {"data_dir"} | {f"{table}.{key}" for table in ("broker", "server", "backup") for key in values[table]}
     assert there == set(SETTINGS)
 
 

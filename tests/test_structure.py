@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import ast
 import subprocess
+import tomllib
 from collections.abc import Iterator
 from functools import cache
 from pathlib import Path
@@ -170,6 +171,13 @@ def test_no_file_holds_more_than_one_subject_needs():
     found = {str(p): len(p.read_text(encoding="utf-8").splitlines()) for p in MODULES.values()}
     table = str(MODULES["analysis.thresholds"])  # one home for every number that decides: a table, and it grows
     assert {path: lines for path, lines in found.items() if lines > MOST_LINES and path != table} == {}
+
+
+def test_every_dependency_is_held_below_the_next_release_that_may_break_us():
+    # What the next one would bring is tried with .ci/newest. A zone file has a year as its version.
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    unbounded = [each for each in project["dependencies"] if "<" not in each]
+    assert [each.split(">")[0] for each in unbounded] == ["tzdata"]
 
 
 def functions() -> Iterator[tuple[str, ast.FunctionDef | ast.AsyncFunctionDef]]:

@@ -28,12 +28,10 @@ _COLD_SPREAD_C: Final = 3.5
 class Warmth:
     """Warmth-weighted time for every stored temperature law, on one time grid.
 
-    `speed` has shape (laws, steps): the rate between neighbouring grid points relative to the reference;
     `tau` has shape (laws, points).
     """
 
     hours: Floats
-    speed: Floats
     tau: Floats
     speed_now: Floats
 
@@ -70,4 +68,4 @@ def warmth(hours: Floats, temperature_c: Floats, reference_c: float, usual_c: fl
     between = 0.5 * (at_points[:, 1:] + at_points[:, :-1])
     tau = np.zeros_like(at_points)
     np.cumsum(between * np.diff(hours), axis=1, out=tau[:, 1:])
-    return Warmth(hours, between, tau, at_points[:, -1])
+    return Warmth(hours, tau, at_points[:, -1])

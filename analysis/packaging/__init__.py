@@ -2,7 +2,7 @@
 
 from analysis.packaging.bottle import PressurePoint
 from analysis.packaging.carbonation import PRIMING_SUGARS
-from analysis.packaging.fields import Field, Quantity, field_of, fields
+from analysis.packaging.fields import Field, field_of, fields
 from analysis.packaging.findings import Finding, Remark
 from analysis.packaging.follow_up import HOW_TO_TEST, RESULTS, FollowUp, advice, bottle_day, lesson
 from analysis.packaging.inputs import SheetInputs
@@ -21,7 +21,6 @@ __all__ = [
     "FollowUp",
     "PackagingSheet",
     "PressurePoint",
-    "Quantity",
     "Remark",
     "SheetInputError",
     "SheetInputs",

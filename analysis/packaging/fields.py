@@ -6,20 +6,21 @@ import math
 from dataclasses import dataclass
 from typing import Any, Final, Literal
 
+from analysis.display_units import DisplayUnits, Quantity
 from analysis.model import DRINKS
 from analysis.packaging.carbonation import PRIMING_SUGARS
 from analysis.packaging.sweetening import SWEETENERS
 
 Kind = Literal["number", "choice", "yes or no", "text", "shares"]
-Quantity = Literal["", "gravity", "gravity fall", "temperature", "pressure", "volume", "mass"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Field:
     """One input of the sheet, as the screen, the command line and the printed page name it.
 
-    `low` and `high` are what is accepted, `usual` says in words what is common; `quantity` says which unit of the
-    person's choice applies on screen, while the value stays in `unit`.
+    `low` and `high` are what is accepted, `usual` says in words what is common, in `unit`; `quantity` says which unit
+    of the person's choice applies on screen, while the value stays in `unit`. `common` is the range that `usual`
+    names, where it is one, and `note` what is said after it.
     """
 
     key: str
@@ -31,12 +32,28 @@ class Field:
     low: float = 0.0
     high: float = math.inf
     usual: str = ""
+    common: tuple[float, float] | None = None
+    note: str = ""
     help: str = ""
     choices: tuple[str, ...] = ()
     default: Any = None
 
+    def usual_in(self, units: DisplayUnits | None) -> str:
+        """What is common, in these units; None: in the unit of the key."""
+        if units is None or self.common is None:
+            return self.usual
+        return f"Usual is {units.span(*self.common, self.quantity, self.unit)}{self.note}."
 
-def _number(key: str, label: str, group: str, unit: str, low: float, high: float, usual: str, **more: Any) -> Field:
+
+def _number(
+    key: str, label: str, group: str, unit: str, low: float, high: float, usual: str | tuple[float, float], **more: Any
+) -> Field:
+    if isinstance(usual, tuple):
+        more["common"] = usual
+        pattern = ".3f" if unit == "SG" and more["quantity"] == "gravity" else "g"
+        shown = "" if unit == "SG" else unit
+        kept_note = more.pop("kept_note", more.get("note", ""))
+        usual = f"{usual[0]:{pattern}} to {usual[1]:{pattern}} {shown}".rstrip() + kept_note
     return Field(key=key, label=label, group=group, unit=unit, low=low, high=high, usual=f"Usual is {usual}.", **more)
 
 
@@ -56,6 +73,7 @@ def _choice(
 
 
 _PRESSURE = "; 100 kPa is 1 bar"
+_FALL = "; it is a fall, so four points are 0.004"
 
 FIELDS: Final[tuple[Field, ...]] = (
     _choice("drink", "Drink", "Batch", (*DRINKS, "beer")),
@@ -66,9 +84,9 @@ FIELDS: Final[tuple[Field, ...]] = (
         kind="text",
         usual="EU, US, CA and Codex are known; for any other place the lowest known limit is used.",
     ),
-    _number("volume_l", "Volume", "Batch", "L", 0.05, 100_000, "1 to 2000 L", quantity="volume"),
-    _number("original_gravity_sg", "Original gravity", "Batch", "SG", 1.0, 1.25, "1.020 to 1.160", quantity="gravity"),
-    _number("final_gravity_sg", "Final gravity", "Batch", "SG", 0.97, 1.2, "0.990 to 1.030", quantity="gravity"),
+    _number("volume_l", "Volume", "Batch", "L", 0.05, 100_000, (1, 2000), quantity="volume"),
+    _number("original_gravity_sg", "Original gravity", "Batch", "SG", 1.0, 1.25, (1.020, 1.160), quantity="gravity"),
+    _number("final_gravity_sg", "Final gravity", "Batch", "SG", 0.97, 1.2, (0.990, 1.030), quantity="gravity"),
     _number("ph", "pH", "Batch", "", 2.5, 5.0, "2.5 to 5: 2.9 to 3.8 for wine-like drinks and 3.8 to 4.7 for beer"),
     _yes_no("finished", "Has it finished?", "Batch", "The gravity has come to its end, on the evidence."),
     _yes_no("hold_met", "Was the hold seen?", "Batch", "The gravity was watched to hold for as long as you asked."),
@@ -85,10 +103,28 @@ FIELDS: Final[tuple[Field, ...]] = (
     _yes_no("diastatic", "Diastatic yeast", "Batch", "It eats dextrins and creeps for weeks.", default=False),
     _yes_no("mixed_culture", "Mixed culture", "Batch", "Other yeasts or bacteria go on for months.", default=False),
     _number(
-        "expected_low", "Expected attenuation, low", "Batch", "", 0.2, 1.4, "0.65 to 0.80 for beer, near 1 for cider"
+        "expected_low",
+        "Expected attenuation, low",
+        "Batch",
+        "",
+        0.2,
+        1.4,
+        (0.65, 0.8),
+        quantity="share",
+        note=" for beer, near 100 for cider",
+        kept_note=" for beer, near 1 for cider",
     ),
     _number(
-        "expected_high", "Expected attenuation, high", "Batch", "", 0.2, 1.4, "0.70 to 0.85 for beer, near 1 for cider"
+        "expected_high",
+        "Expected attenuation, high",
+        "Batch",
+        "",
+        0.2,
+        1.4,
+        (0.7, 0.85),
+        quantity="share",
+        note=" for beer, near 100 for cider",
+        kept_note=" for beer, near 1 for cider",
     ),
     _number(
         "forced_test_sg",
@@ -97,7 +133,7 @@ FIELDS: Final[tuple[Field, ...]] = (
         "SG",
         0.97,
         1.2,
-        "0.990 to 1.030",
+        (0.990, 1.030),
         quantity="gravity",
         help="A small warm sample with plenty of yeast shows where the drink can end. One that ends far above what "
         "drink and yeast reach is doubted.",
@@ -127,7 +163,7 @@ FIELDS: Final[tuple[Field, ...]] = (
         "SG",
         1.005,
         1.2,
-        "1.030 to 1.100",
+        (1.030, 1.100),
         quantity="gravity",
     ),
     _number("priming_brix", "Strength of the priming juice", "Carbonation", "°Bx", 1.0, 85.0, "10 to 70 °Bx"),
@@ -148,7 +184,7 @@ FIELDS: Final[tuple[Field, ...]] = (
         "°C",
         -2.0,
         60.0,
-        "0 to 30 °C",
+        (0, 30),
         quantity="temperature",
         help="It gave off gas there and has not taken it up again.",
     ),
@@ -159,8 +195,10 @@ FIELDS: Final[tuple[Field, ...]] = (
         "kPa",
         0.0,
         1000.0,
-        f"0 (vented) to 200 kPa{_PRESSURE}",
+        (0, 200),
         quantity="pressure",
+        note="; vented it is 0",
+        kept_note=f"; vented it is 0{_PRESSURE}",
         default=0.0,
     ),
     _number(
@@ -170,11 +208,11 @@ FIELDS: Final[tuple[Field, ...]] = (
         "°C",
         -5.0,
         70.0,
-        "4 to 35 °C",
+        (4, 35),
         quantity="temperature",
         default=30.0,
     ),
-    _number("serving_c", "Serving temperature", "Carbonation", "°C", -3.0, 40.0, "1 to 14 °C", quantity="temperature"),
+    _number("serving_c", "Serving temperature", "Carbonation", "°C", -3.0, 40.0, (1, 14), quantity="temperature"),
     _number(
         "bottle_rating_kpa",
         "Bottle rated for",
@@ -182,8 +220,9 @@ FIELDS: Final[tuple[Field, ...]] = (
         "kPa",
         50.0,
         5000.0,
-        f"600 to 1600 kPa{_PRESSURE}",
+        (600, 1600),
         quantity="pressure",
+        kept_note=_PRESSURE,
         help="The maker's working pressure, not the short test of a new bottle. Without it there is no go.",
     ),
     _number(
@@ -193,8 +232,9 @@ FIELDS: Final[tuple[Field, ...]] = (
         "kPa",
         50.0,
         5000.0,
-        f"700 to 900 kPa{_PRESSURE}",
+        (700, 900),
         quantity="pressure",
+        kept_note=_PRESSURE,
         help="Read its marking. Without it there is no go.",
     ),
     _number(
@@ -204,8 +244,10 @@ FIELDS: Final[tuple[Field, ...]] = (
         "SG",
         0.0,
         0.2,
-        "0 to 0.005; it is a fall, so four points are 0.004",
+        (0, 0.005),
         quantity="gravity fall",
+        note="; it is a fall",
+        kept_note=_FALL,
         help="The upper end of the forecast (one chance in ten that it is more).",
     ),
     _number(
@@ -215,8 +257,10 @@ FIELDS: Final[tuple[Field, ...]] = (
         "SG",
         0.0,
         0.1,
-        "0 to 0.010; it is a fall, so four points are 0.004",
+        (0, 0.01),
         quantity="gravity fall",
+        note="; it is a fall",
+        kept_note=_FALL,
     ),
     _number(
         "lowest_plausible_sg",
@@ -225,7 +269,7 @@ FIELDS: Final[tuple[Field, ...]] = (
         "SG",
         0.97,
         1.2,
-        "0.990 to 1.020",
+        (0.990, 1.020),
         quantity="gravity",
         help="How far it could go if everything went wrong. It can only lower what drink, yeast and culture give; a "
         "forced test shows that less is left.",
@@ -287,7 +331,7 @@ FIELDS: Final[tuple[Field, ...]] = (
         help="Where the SO2 present is told as free: legal limits are on the total.",
     ),
     _choice("wine_colour", "Colour of the wine", "Sulfite and sorbate", ("red", "white", "rosé")),
-    _number("tablet_g", "Mass of a tablet", "Sulfite and sorbate", "g", 0.05, 50.0, "0.44 g"),
+    _number("tablet_g", "Mass of a tablet", "Sulfite and sorbate", "g", 0.05, 50.0, (0.4, 0.6), quantity="mass"),
     _number(
         "tablet_salt_g",
         "Potassium metabisulfite in a tablet",
@@ -296,6 +340,7 @@ FIELDS: Final[tuple[Field, ...]] = (
         0.01,
         50.0,
         "what its label says",
+        quantity="mass",
         help="A tablet also holds what binds it. Of the sodium salt give the SO2 instead: it holds more.",
     ),
     _number("tablet_so2_mg", "SO2 from a tablet", "Sulfite and sorbate", "mg", 1.0, 30_000.0, "what its label says"),
@@ -316,14 +361,12 @@ FIELDS: Final[tuple[Field, ...]] = (
         "Heated long enough to kill yeast, and filled clean.",
     ),
     _choice("sweetener", "Sweetener", "Sweetening and acid", tuple(SWEETENERS)),
-    _number("sweetener_g", "Sweetener, mass", "Sweetening and acid", "g", 0.0, 1e6, "5 to 60 g/L", quantity="mass"),
-    _number(
-        "sweeten_to_sg", "Sweeten to", "Sweetening and acid", "SG", 0.97, 1.2, "1.000 to 1.030", quantity="gravity"
-    ),
-    _number("acid_g_per_l", "Acid", "Sweetening and acid", "g/L", 0.0, 20.0, "0.5 to 2 g/L"),
+    _number("sweetener_g", "Sweetener, mass", "Sweetening and acid", "g", 0.0, 1e6, (50, 1500), quantity="mass"),
+    _number("sweeten_to_sg", "Sweeten to", "Sweetening and acid", "SG", 0.97, 1.2, (1.000, 1.030), quantity="gravity"),
+    _number("acid_g_per_l", "Acid", "Sweetening and acid", "g/L", 0.0, 20.0, (0.5, 2), quantity="concentration"),
     _yes_no("dry_hopped", "Dry hopped", "Hops", "Hops can start a renewed fall in the bottle."),
-    _number("hops_g_per_l", "Dry hops", "Hops", "g/L", 0.0, 100.0, "1 to 12 g/L"),
-    _number("hops_total_g", "Dry hops, total", "Hops", "g", 0.0, 1e6, "20 to 300 g", quantity="mass"),
+    _number("hops_g_per_l", "Dry hops", "Hops", "g/L", 0.0, 100.0, (1, 12), quantity="concentration"),
+    _number("hops_total_g", "Dry hops, total", "Hops", "g", 0.0, 1e6, (20, 300), quantity="mass"),
     Field(
         key="hop_shares",
         label="Blend",
@@ -331,7 +374,17 @@ FIELDS: Final[tuple[Field, ...]] = (
         kind="shares",
         usual='Names with their shares, such as {"Brindle": 2, "Osprey": 1}.',
     ),
-    _number("scale_resolution_g", "Scale shows steps of", "Hops", "g", 0.001, 1000.0, "0.1 to 5 g", default=1.0),
+    _number(
+        "scale_resolution_g",
+        "Scale shows steps of",
+        "Hops",
+        "g",
+        0.001,
+        1000.0,
+        (0.1, 5),
+        quantity="mass",
+        default=1.0,
+    ),
 )
 
 _BY_KEY: Final = {f.key: f for f in FIELDS}

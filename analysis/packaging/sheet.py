@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from analysis import attenuation
+from analysis.display_units import DisplayUnits
 from analysis.packaging.bottle import Bottle, PressurePoint, bottle
 from analysis.packaging.carbonation import grams_of_volumes
 from analysis.packaging.findings import Finding, Remark, Weighed, caution, cautions_of, once, refusals_of, verdict_of
@@ -119,20 +120,22 @@ class PackagingSheet:
     method: Method
 
 
-def sheet(inputs: Mapping[str, Any]) -> PackagingSheet:
+def sheet(inputs: Mapping[str, Any], units: DisplayUnits | None = None) -> PackagingSheet:
     """What the inputs allow to say about packaging.
 
     Parameters
     ----------
     inputs
         Any of the keys of `fields()`; None counts as not given.
+    units
+        In which a person typed them, for what is said where one cannot be used; None: those of the keys.
 
     Raises
     ------
     SheetInputError
         Where an input cannot be used at all.
     """
-    return worked_out(checked(inputs))
+    return worked_out(checked(inputs, units))
 
 
 def worked_out(inputs: SheetInputs) -> PackagingSheet:

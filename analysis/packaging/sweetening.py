@@ -101,15 +101,6 @@ def mass_for_gravity(gravity_sg: float, wanted_sg: float, volume_l: float, sweet
     return drink_g * (sg_to_plato(wanted_sg) - sg_to_plato(gravity_sg)) / 100 / share
 
 
-def gravity_of_must(mass_g: float, made_up_to_l: float, extract_g_per_g: float) -> float:
-    """Original gravity of a sugar or honey dissolved and made up with water to a volume."""
-    extract_g = mass_g * extract_g_per_g
-    gravity_sg = 1.0
-    for _ in range(40):  # the mass of the must depends on its gravity, which settles quickly
-        gravity_sg = plato_to_sg(100 * extract_g / (density_from_sg(gravity_sg) * made_up_to_l))
-    return gravity_sg
-
-
 @dataclass(frozen=True, slots=True)
 class Stabilised:
     """Whether the drink is said to be stabilised, whether that counts, and why not where it does not."""

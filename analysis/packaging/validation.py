@@ -8,6 +8,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from typing import Any, Final
 
+from analysis.display_units import DisplayUnits
 from analysis.packaging.carbonation import PRIMING_SUGARS
 from analysis.packaging.fields import FIELDS, Field, field_of
 from analysis.packaging.inputs import SheetInputs
@@ -45,8 +46,10 @@ class SheetInputError(ValueError):
         return f"{self.key}: {self.problem}. {self.usual}"
 
 
-def checked(inputs: Mapping[str, Any]) -> SheetInputs:
+def checked(inputs: Mapping[str, Any], units: DisplayUnits | None = None) -> SheetInputs:
     """The inputs with their types and ranges checked; None counts as not given.
+
+    `units` are those in which a person typed them, for what is said of them; None: those of the keys, as in JSON.
 
     Raises
     ------
@@ -61,12 +64,12 @@ def checked(inputs: Mapping[str, Any]) -> SheetInputs:
         try:
             field = _known(key)
             if value is not None:
-                found[key] = _value(field, value)
+                found[key] = _value(field, value, units)
         except SheetInputError as error:
             faults.append(error)
     wrong = {fault.key for fault in faults}
     usable = SheetInputs(**found)
-    faults += [fault for fault in _contradictions(usable) if fault.key not in wrong]
+    faults += [fault for fault in _contradictions(usable, _Told(units)) if fault.key not in wrong]
     if faults:
         first = faults[0]
         first.others = tuple(faults[1:])
@@ -83,9 +86,27 @@ def _known(key: str) -> Field:
     return field
 
 
-def _value(field: Field, value: Any) -> Any:
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """Says an input back, in the unit in which it was typed."""
+
+    units: DisplayUnits | None
+
+    def value(self, key: str, value: float) -> str:
+        """An input that can be one."""
+        field = field_of(key)
+        if self.units is not None:
+            return self.units.said(value, field.quantity, field.unit)
+        return f"{value:.3f}" if field.quantity == "gravity" else f"{value:g}"
+
+    def usual(self, key: str) -> str:
+        """What is usual of it."""
+        return field_of(key).usual_in(self.units)
+
+
+def _value(field: Field, value: Any, units: DisplayUnits | None) -> Any:
     if field.kind == "number":
-        return _checked_number(field, value)
+        return _checked_number(field, value, units)
     if field.kind == "yes or no":
         if not isinstance(value, bool):
             raise SheetInputError(field.key, f"expected true or false, got {value!r}", field.usual)
@@ -101,15 +122,18 @@ def _value(field: Field, value: Any) -> Any:
     return value
 
 
-def _checked_number(field: Field, value: Any) -> float:
+def _checked_number(field: Field, value: Any, units: DisplayUnits | None) -> float:
+    usual = field.usual_in(units)
     if isinstance(value, bool) or not isinstance(value, int | float):
         quoted = "; send it unquoted" if isinstance(value, str) else ""
-        raise SheetInputError(field.key, f"expected a number, got {value!r}{quoted}", field.usual)
+        raise SheetInputError(field.key, f"expected a number, got {value!r}{quoted}", usual)
     if isinstance(value, float) and not math.isfinite(value):
-        raise SheetInputError(field.key, f"{value} is not a number that can be used", field.usual)
+        raise SheetInputError(field.key, f"{value} is not a number that can be used", usual)
     if not field.low <= value <= field.high:
+        if units is not None:
+            raise SheetInputError(field.key, f"{units.typed(value, field.quantity, field.unit)} cannot be used", usual)
         unit = f" {field.unit}" if field.unit else ""
-        raise SheetInputError(field.key, f"{_short(value)}{unit} cannot be used", field.usual)
+        raise SheetInputError(field.key, f"{_short(value)}{unit} cannot be used", usual)
     return float(value)
 
 
@@ -135,28 +159,31 @@ def _short(value: float) -> str:
         return "a number of hundreds of digits"
 
 
-def _contradictions(found: SheetInputs) -> Iterator[SheetInputError]:
+def _contradictions(found: SheetInputs, told: _Told) -> Iterator[SheetInputError]:
     """What is usable by itself but not together."""
-    yield from _contrary_gravities(found)
+    yield from _contrary_gravities(found, told)
     if found.sulfite_ppm is not None and found.sulfite_as is None:
         yield SheetInputError(
             "sulfite_as",
             "it is missing, and the mg/L of SO2 and of its salt differ",
             'Say "so2" or "salt" (potassium metabisulfite).',
         )
-    yield from _contrary_doses(found)
+    yield from _contrary_doses(found, told)
     yield from _contrary_priming(found)
     low, high = found.expected_low, found.expected_high
     if low is not None and high is not None and low > high:
-        yield SheetInputError("expected_low", f"the range runs from {low:g} to {high:g}", "Swap the two.")
+        ends = f"{told.value('expected_low', low)} to {told.value('expected_high', high)}"
+        yield SheetInputError("expected_low", f"the range runs from {ends}", "Swap the two.")
     wanted, final = found.sweeten_to_sg, found.final_gravity_sg
     if wanted is not None and final is not None and wanted < final:
         yield SheetInputError(
-            "sweeten_to_sg", f"{wanted:.3f} is below the final gravity {final:.3f}", "Sweetening lifts it."
+            "sweeten_to_sg",
+            f"{told.value('sweeten_to_sg', wanted)} is below the final gravity {told.value('final_gravity_sg', final)}",
+            "Sweetening lifts it.",
         )
 
 
-def _contrary_doses(found: SheetInputs) -> Iterator[SheetInputError]:
+def _contrary_doses(found: SheetInputs, told: _Told) -> Iterator[SheetInputError]:
     present, total = found.sulfite_present_ppm, found.sulfite_present_total_ppm
     if present is not None and total is not None:
         if found.sulfite_present_as in ("total", "added"):
@@ -174,12 +201,16 @@ def _contrary_doses(found: SheetInputs) -> Iterator[SheetInputError]:
     tablet, salt, so2 = found.tablet_g, found.tablet_salt_g, found.tablet_so2_mg
     if tablet is not None and salt is not None and salt > tablet:
         yield SheetInputError(
-            "tablet_salt_g", f"{salt:g} g is more than the tablet's {tablet:g} g", "Give what its label says."
+            "tablet_salt_g",
+            f"{told.value('tablet_salt_g', salt)} is more than the tablet's {told.value('tablet_g', tablet)}",
+            "Give what its label says.",
         )
     within = salt if salt is not None else tablet
     if so2 is not None and within is not None and so2 > MOST_SO2_MG_PER_G * within:
         yield SheetInputError(
-            "tablet_so2_mg", f"{so2:g} mg is more SO2 than {within:g} g can give", "Give what its label says."
+            "tablet_so2_mg",
+            f"{so2:g} mg is more SO2 than {told.value('tablet_salt_g', within)} can give",
+            "Give what its label says.",
         )
 
 
@@ -206,27 +237,31 @@ def _contrary_priming(found: SheetInputs) -> Iterator[SheetInputError]:
             f"{' and '.join(liquids)} have each a strength of their own",
             "Mix one of juice, concentrate or wort with dry sugars or syrups.",
         )
-    told = ("priming_gravity_sg", "priming_brix", "priming_sugar_g_per_l")
-    given = [key for key in told if getattr(found, key) is not None]
+    strengths = ("priming_gravity_sg", "priming_brix", "priming_sugar_g_per_l")
+    given = [key for key in strengths if getattr(found, key) is not None]
     if len(given) > 1:
         yield SheetInputError(given[1], f"{given[0]} tells the strength already", "Give one of them.")
 
 
-def _contrary_gravities(found: SheetInputs) -> Iterator[SheetInputError]:
+def _contrary_gravities(found: SheetInputs, told: _Told) -> Iterator[SheetInputError]:
     original, final, lowest = found.original_gravity_sg, found.final_gravity_sg, found.lowest_plausible_sg
     if original is not None and original < LEAST_ORIGINAL_SG:
         yield SheetInputError(
-            "original_gravity_sg", f"{original:.3f} is no more than water", field_of("original_gravity_sg").usual
+            "original_gravity_sg",
+            f"{told.value('original_gravity_sg', original)} is no more than water",
+            told.usual("original_gravity_sg"),
         )
     if original is not None and final is not None and final > original:
         yield SheetInputError(
             "final_gravity_sg",
-            f"{final:.3f} is above the original gravity {original:.3f}",
-            "It ends below where it began. " + field_of("final_gravity_sg").usual,
+            f"{told.value('final_gravity_sg', final)} is above the original gravity "
+            f"{told.value('original_gravity_sg', original)}",
+            "It ends below where it began. " + told.usual("final_gravity_sg"),
         )
     if lowest is not None and final is not None and lowest > final:
         yield SheetInputError(
             "lowest_plausible_sg",
-            f"{lowest:.3f} is above the final gravity {final:.3f}",
+            f"{told.value('lowest_plausible_sg', lowest)} is above the final gravity "
+            f"{told.value('final_gravity_sg', final)}",
             "Give a gravity at or below it.",
         )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from analysis import units
 from analysis.errors import ConvergenceError
 from analysis.fitting import Fit, attenuation_curve
 from analysis.model import Assessment, Batch
@@ -37,9 +36,9 @@ def classical_sentences(found: Fit | str, voice: Voice) -> tuple[str, ...]:
 def _gravity(gravity_sg: float, error_sg: float, voice: Voice) -> str:
     if voice.units.gravity_unit == "SG":
         return f"{gravity_sg:.4f} ± {error_sg:.4f}"
-    plato = units.sg_to_plato(gravity_sg)
-    error = abs(units.sg_to_plato(gravity_sg + error_sg) - plato)
-    return f"{plato:.2f} ± {error:.2f} °P"
+    extract = voice.units.shown(gravity_sg, "gravity")
+    error = voice.units.fall_amount(error_sg, gravity_sg)
+    return f"{extract:.2f} ± {abs(error):.2f} {voice.units.gravity_unit}"
 
 
 def classical_facts(found: Fit | str) -> dict[str, object]:

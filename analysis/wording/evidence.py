@@ -3,40 +3,25 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Protocol, assert_never
+from typing import assert_never
 
 from analysis import evidence as kinds
+from analysis.display_units import DisplayUnits
 from analysis.evidence import Advice, Evidence
-from analysis.units import c_to_f, sg_to_plato
 from analysis.wording.formatting import NOT_JUDGED
 
 
-class Units(Protocol):
-    """What a sentence asks of the reader's units; `analysis.display_units` has it."""
-
-    @property
-    def gravity_unit(self) -> str:
-        """``SG`` or ``°P``."""
-
-    @property
-    def temperature_unit(self) -> str:
-        """``°C`` or ``°F``."""
-
-    def gravity(self, gravity_sg: float) -> str:
-        """A gravity with its unit."""
-
-
-def sentences(said: Iterable[Evidence], units: Units) -> tuple[str, ...]:
+def sentences(said: Iterable[Evidence], units: DisplayUnits) -> tuple[str, ...]:
     """The evidence, one sentence each, in the order given."""
     return tuple(sentence(one, units) for one in said)
 
 
-def advice_sentences(said: Iterable[Advice], units: Units) -> tuple[str, ...]:
+def advice_sentences(said: Iterable[Advice], units: DisplayUnits) -> tuple[str, ...]:
     """The advice, one sentence each, in the order given."""
     return tuple(advice(one, units) for one in said)
 
 
-def sentence(one: Evidence, units: Units) -> str:
+def sentence(one: Evidence, units: DisplayUnits) -> str:
     """One piece of evidence in the reader's units."""
     match one:
         case kinds.NotJudged():
@@ -62,7 +47,7 @@ def sentence(one: Evidence, units: Units) -> str:
             return _tail_takes(one)
         case kinds.TemperatureToCome():
             return (
-                f"Earlier batches of this drink were about {_degrees(abs(one.by_c), units, 0)}"
+                f"Earlier batches of this drink were about {units.warmer_by(abs(one.by_c), 0)}"
                 f" {'warmer' if one.by_c > 0 else 'colder'} from here on, those that were kept alike so far;"
                 " the dates reckon with it."
             )
@@ -85,7 +70,7 @@ def sentence(one: Evidence, units: Units) -> str:
             assert_never(one)
 
 
-def advice(one: Advice, units: Units) -> str:
+def advice(one: Advice, units: DisplayUnits) -> str:
     """One piece of advice in the reader's units."""
     match one:
         case Advice.HAND_SAMPLE:
@@ -120,10 +105,10 @@ def _nothing_yet(one: kinds.NothingYet) -> str:
     return f"Too early to say anything: so far there {'are' if usable > 1 else 'is'} {many} to go by."
 
 
-def _moved(one: kinds.Moved, units: Units) -> str:
+def _moved(one: kinds.Moved, units: DisplayUnits) -> str:
     moved, error = abs(one.moved_sg), one.error_sg
-    if units.gravity_unit == "°P":
-        by = f"{_plato(moved, one.gravity_sg):.2f} ± {_plato(error, one.gravity_sg):.2f} °P"
+    if units.gravity_unit != "SG":
+        by = f"{units.fall_amount(moved, one.gravity_sg):.2f} ± {units.fall_to(error, one.gravity_sg)}"
     else:
         by = f"{moved:.4f} ± {error:.4f} SG"
     return (
@@ -132,9 +117,9 @@ def _moved(one: kinds.Moved, units: Units) -> str:
     )
 
 
-def _fell_since(one: kinds.FellSince, units: Units) -> str:
-    if units.gravity_unit == "°P":
-        by = f"{_plato(one.fell_sg, one.gravity_sg):.2f} °P"
+def _fell_since(one: kinds.FellSince, units: DisplayUnits) -> str:
+    if units.gravity_unit != "SG":
+        by = units.fall_to(one.fell_sg, one.gravity_sg)
     else:
         by = f"{1000 * one.fell_sg:.1f} points"
     return (
@@ -143,20 +128,20 @@ def _fell_since(one: kinds.FellSince, units: Units) -> str:
     )
 
 
-def _still_to_fall(one: kinds.StillToFall, units: Units) -> str:
+def _still_to_fall(one: kinds.StillToFall, units: DisplayUnits) -> str:
     low, middle, high = one.left_p10_sg, one.left_p50_sg, one.left_p90_sg
-    if units.gravity_unit == "°P":
-        limit = f"{_plato(one.limit_sg, one.gravity_sg):.2f} °P"
-        low, middle, high = (_plato(fall, one.gravity_sg - fall) for fall in (low, middle, high))
-        left = f"{middle:.2f} °P ({low:.2f} to {high:.2f})"
+    if units.gravity_unit != "SG":
+        limit = units.fall_to(one.limit_sg, one.gravity_sg)
+        low, middle, high = (units.fall_amount(fall, one.gravity_sg - fall) for fall in (low, middle, high))
+        left = f"{middle:.2f} {units.gravity_unit} ({low:.2f} to {high:.2f})"
     else:
         limit, left = f"{one.limit_sg:.3f} SG", f"{middle:.4f} SG ({low:.4f} to {high:.4f})"
     return f"Chance that less than {limit} is left: {_chance(one.p_finished)}; still to fall: {left}."
 
 
-def _too_cold(one: kinds.TooCold, units: Units) -> str:
+def _too_cold(one: kinds.TooCold, units: DisplayUnits) -> str:
     return (
-        f"At {_temperature(one.temperature_c, units)} it is {_degrees(one.colder_c, units, 1)} colder than where it"
+        f"At {units.temperature(one.temperature_c)} it is {units.warmer_by(one.colder_c)} colder than where it"
         " fermented: a plateau in the cold is no evidence, so this rests on what was read before the cooling began."
     )
 
@@ -169,7 +154,7 @@ def _tail_takes(one: kinds.TailTakes) -> str:
     )
 
 
-def _float_off(one: kinds.FloatOff, units: Units) -> str:
+def _float_off(one: kinds.FloatOff, units: DisplayUnits) -> str:
     return (
         f"The float reads about {_points(abs(one.off_sg), one.gravity_sg, units)}"
         f" {'above' if one.off_sg > 0 else 'below'} what we take for the true"
@@ -189,35 +174,15 @@ def _where(one: kinds.Attenuated) -> str:
     return f"{one.place} the {_percent(one.low)} to {_percent(one.high)} {source}"
 
 
-def _plato(fall_sg: float, down_to_sg: float) -> float:
-    """A fall to `down_to_sg` in °P: a degree is not the same number of points everywhere."""
-    return float(sg_to_plato(down_to_sg + fall_sg) - sg_to_plato(down_to_sg))
+def _fall(fall_sg: float, down_to_sg: float, units: DisplayUnits) -> str:
+    return f"{fall_sg:.4f} SG" if units.gravity_unit == "SG" else units.fall_to(fall_sg, down_to_sg)
 
 
-def _fall(fall_sg: float, down_to_sg: float, units: Units) -> str:
-    if units.gravity_unit == "°P":
-        return f"{_plato(fall_sg, down_to_sg):.2f} °P"
-    return f"{fall_sg:.4f} SG"
-
-
-def _points(fall_sg: float, down_to_sg: float, units: Units) -> str:
-    if units.gravity_unit == "°P":
-        return f"{_plato(fall_sg, down_to_sg):.1f} °P"
+def _points(fall_sg: float, down_to_sg: float, units: DisplayUnits) -> str:
+    if units.gravity_unit != "SG":
+        return units.fall_to(fall_sg, down_to_sg, 1)
     count = f"{1000 * fall_sg:.0f}"
     return f"{count} {'point' if count == '1' else 'points'}"
-
-
-def _temperature(temperature_c: float, units: Units) -> str:
-    if units.temperature_unit == "°F":
-        return f"{c_to_f(temperature_c):.1f} °F"
-    return f"{temperature_c:.1f} °C"
-
-
-def _degrees(by_c: float, units: Units, decimals: int) -> str:
-    """A difference of temperature."""
-    if units.temperature_unit == "°F":
-        return f"{c_to_f(by_c) - c_to_f(0.0):.{decimals}f} °F"
-    return f"{by_c:.{decimals}f} °C"
 
 
 def _ago(hours: float) -> str:

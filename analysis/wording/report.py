@@ -25,9 +25,10 @@ def report(
     time_zone: str,
     hold_h: float | None = None,
     classical: Fit | str | None = None,
+    units: DisplayUnits | None = None,
 ) -> str:
     """Everything we say about one log, in the order of a batch's page; of the classical curve where it was asked."""
-    voice = Voice(DisplayUnits(), zone_of(time_zone), assessment.now)
+    voice = Voice(units or DisplayUnits(), zone_of(time_zone), assessment.now)
     hold = HOLD_H if hold_h is None else hold_h
     lines = [verdict(assessment, hold, voice), ""]
     facts = [("Phase", PHASE_WORDS[assessment.phase])]

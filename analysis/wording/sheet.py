@@ -38,9 +38,6 @@ _REMARKS: Final[dict[Remark, str]] = {
     ),
     Remark.COUNTED_AS_STILL: "No carbonation is wished for: it is counted as still, with what it already holds.",
     Remark.CREEP_NOT_COUNTED: "What the hops may start is not given, so the pressure to expect counts none of it.",
-    Remark.HEATING_AT_UNKNOWN_VOLUMES: (
-        sheet_cautions.HEATING + sheet_cautions.HEATING_UNKNOWN + sheet_cautions.HEATING_PRACTICE
-    ),
     Remark.KEG_NOT_SEEN_TO_HOLD: (
         "It has not been seen to finish and hold: only a keg with a working relief valve, its pressure checked daily, "
         "may be filled now, and kept cold."
@@ -61,7 +58,6 @@ _REMARKS: Final[dict[Remark, str]] = {
     Remark.STRONG_FOR_BALLING: (
         "Balling's relations were made for beer; at this strength the alcohol may be off by half a per cent."
     ),
-    Remark.CREEP: sheet_cautions.CREEP,
     Remark.BOTTLES: sheet_cautions.BOTTLES,
     Remark.TEST_BOTTLE: sheet_cautions.TEST_BOTTLE,
     Remark.KEG: sheet_cautions.KEG,
@@ -92,7 +88,7 @@ def worded(finding: Finding, units: DisplayUnits) -> str:
         The person's, for gravity, temperature and pressure.
     """
     if isinstance(finding, Remark):
-        return _unrated(finding, units) or DOSE_REMARKS.get(finding) or _REMARKS[finding]
+        return _unrated(finding, units) or _in_units(finding, units) or DOSE_REMARKS.get(finding) or _REMARKS[finding]
     for say in (_end, _sweetener, _gas, _rated_bottle, _unrated_bottle, _heated, _keg, dose_words):
         sentence = say(finding, units)
         if sentence is not None:
@@ -112,6 +108,22 @@ def _unrated(remark: Remark, units: DisplayUnits) -> str | None:
         return (
             f"First read the keg's marking and enter its rating in {units.pressure_unit}: with an unknown rating there "
             f"is no go, and until then it counts as {units.pressure(UNRATED_KEG_KPA)}."
+        )
+    return None
+
+
+def _in_units(remark: Remark, units: DisplayUnits) -> str | None:
+    """Published figures, in the person's units."""
+    if remark is Remark.HEATING_AT_UNKNOWN_VOLUMES:
+        reached = sheet_cautions.HEATING_UNKNOWN.format(
+            pressure=units.about(sheet_cautions.HEATED_KPA, "pressure"),
+            temperature=units.about(safety.PASTEURISING_C, "temperature"),
+        )
+        return f"{sheet_cautions.HEATING}{reached}{sheet_cautions.HEATING_PRACTICE}"
+    if remark is Remark.CREEP:
+        return sheet_cautions.CREEP.format(
+            dose=units.about(sheet_cautions.CREEP_HOPS_G_PER_L, "concentration"),
+            temperature=units.about(sheet_cautions.CREEP_C, "temperature"),
         )
     return None
 
@@ -185,7 +197,9 @@ def _sweetener(finding: Finding, units: DisplayUnits) -> str | None:
         case f.AboutSweetener(sweetener):
             return SWEETENERS[sweetener].note
         case f.CannotLiftGravity(sweetener, wanted):
-            return f"{sweetener} cannot lift the gravity to {wanted:.3f}; give its mass instead.".capitalize()
+            return (
+                f"{sweetener} cannot lift the gravity to {units.gravity(wanted)}; give its mass instead.".capitalize()
+            )
     return None
 
 

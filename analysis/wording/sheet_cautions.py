@@ -35,14 +35,18 @@ NOT_IN_BEER: Final = (
     "At the pH of beer sulfite and sorbate stabilise nothing: only a filter that holds yeast back, or the cold, does."
 )
 HEATING: Final = "Heating filled bottles multiplies their pressure. "
-HEATING_UNKNOWN: Final = "2.5 volumes reach roughly 6 bar and more at 65 °C. "
+HEATED_KPA: Final = 600.0
+"""kPa above the atmosphere; what 2.5 volumes reach when bottles are heated, roughly."""
+HEATING_UNKNOWN: Final = "2.5 volumes reach roughly {pressure} and more at {temperature}. "
 HEATING_PRACTICE: Final = (
     "That is work for licensed practice with rated glass and a guarded bath, not for a kitchen pot."
 )
+CREEP_HOPS_G_PER_L: Final = 10.0
+CREEP_C: Final = 20.0
 CREEP: Final = (
-    "Dry hops can free sugar and restart a fall: 1 °P of real extract in 5 days and 2 °P in 40 were published at 10 "
-    "g/L and 20 °C with yeast present (Kirkpatrick and Shellhammer 2018). Bottles wait until the gravity has held "
-    "again."
+    "Dry hops can free sugar and restart a fall: 1 % by mass of real extract in 5 days and 2 % in 40 were published "
+    "at {dose} and {temperature} with yeast present (Kirkpatrick and Shellhammer 2018). Bottles wait until the "
+    "gravity has held again."
 )
 WAYS_TO_SWEETEN: Final = "Ways out: stabilise and keep it in a cold keg, or use a sweetener that yeast cannot eat."
 

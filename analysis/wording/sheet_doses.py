@@ -32,7 +32,7 @@ DOSE_REMARKS: Final[dict[Remark, str]] = {
         "The alcohol is not known, so it cannot be judged whether yeast will still carbonate it: give both gravities."
     ),
     Remark.PRIMING_SUGAR_ASSUMED: (
-        "No priming sugar is named: the grams are of table sugar (sucrose). Dextrose, honey and malt extract give less "
+        "No priming sugar is named: the mass is of table sugar (sucrose). Dextrose, honey and malt extract give less "
         "gas a gram; name yours."
     ),
     Remark.STABILISED_BEER: f"{_COUNTS_AS_LIVE}in beer sulfite and sorbate stabilise nothing.",
@@ -98,7 +98,7 @@ def _stabilising(finding: Finding, _: DisplayUnits) -> str | None:
     return None
 
 
-def _priming(finding: Finding, _: DisplayUnits) -> str | None:
+def _priming(finding: Finding, units: DisplayUnits) -> str | None:
     match finding:
         case d.SorbateAndPriming(salt, refused):
             start = f"{salt:.0f} mg/L of potassium sorbate is there to keep yeast from fermenting: "
@@ -124,8 +124,8 @@ def _priming(finding: Finding, _: DisplayUnits) -> str | None:
             if sugar == "wort":
                 return "How strong the priming wort is is not given: enter its gravity, or no amount can be said."
             return (
-                f"How strong the {sugar} is is not given: enter its °Bx, its gravity or its sugar in g/L, or no amount "
-                "can be said."
+                f"How strong the {sugar} is is not given: enter its °Bx, its gravity or the sugar on its label, or no "
+                "amount can be said."
             )
         case d.PrimingTooWeak(sugar, wished):
             return f"This {sugar} is too weak to carbonate even itself to {wished:.1f} volumes: take a stronger one."
@@ -136,8 +136,8 @@ def _priming(finding: Finding, _: DisplayUnits) -> str | None:
             )
         case f.ScaleTooCoarse(step, total):
             return (
-                f"Steps of {step:g} g are too coarse for {total:g} g of these hops: use a finer scale and enter its "
-                "step."
+                f"Steps of {units.typed(step, 'mass')} are too coarse for {units.mass(total)} of these hops: use a "
+                "finer scale and enter its step."
             )
     return None
 
@@ -153,16 +153,16 @@ def _sulfite(finding: Finding, _: DisplayUnits) -> str | None:
                     "here."
                 )
             if basis == "total":
-                return f"{start}the grams here are what is missing to it."
+                return f"{start}the mass here is what is missing to it."
             return (
-                f"{start}the grams here are what is missing to it and assume that none of it gets bound. Measure the "
+                f"{start}the mass here is what is missing to it and assumes that none of it gets bound. Measure the "
                 "free SO2 afterwards."
             )
         case d.PresentSo2Unclear(needed, said):
             other = "without saying whether it is free or total" if said is None else f"as {said}"
             return (
                 f"The dose is meant as {needed}, and the SO2 present is told {other}: measure the {needed} SO2 and "
-                "enter it; until then no grams are said."
+                "enter it; until then no mass is said."
             )
         case d.TotalSo2Unknown(least, limit):
             return (

@@ -6,7 +6,7 @@ from analysis.lazy import attribute_of
 from dashboard.charts.palette import PALETTES, Edition, Palette, faded, variables
 
 if TYPE_CHECKING:
-    from dashboard.charts.base import CONFIG, PLAIN, Axes, Curve, Zoom, base_layout
+    from dashboard.charts.base import CONFIG, PLAIN, Axes, Curve, Zoom, base_layout, literal
     from dashboard.charts.calendar import calendar_figure
     from dashboard.charts.downsampling import thinned
     from dashboard.charts.history import history_figure
@@ -15,7 +15,7 @@ else:
     __getattr__ = attribute_of(
         __name__,
         {
-            "base": ("CONFIG", "PLAIN", "Axes", "Curve", "Zoom", "base_layout"),
+            "base": ("CONFIG", "PLAIN", "Axes", "Curve", "Zoom", "base_layout", "literal"),
             "calendar": ("calendar_figure",),
             "downsampling": ("thinned",),
             "history": ("history_figure",),
@@ -36,6 +36,7 @@ __all__ = [
     "calendar_figure",
     "faded",
     "history_figure",
+    "literal",
     "phase_glyph",
     "sparkline_svg",
     "thinned",

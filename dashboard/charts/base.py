@@ -10,13 +10,14 @@ from typing import Any, Final, Literal
 import numpy as np
 import polars as pl
 
-from analysis import attenuation, units
+from analysis import attenuation
+from analysis.display_units import DECIMALS, DisplayUnits, GravityUnit
 from analysis.fitting import Fit
 from analysis.model import Assessment, Event, Floats
 from analysis.wording import Voice
 from dashboard.charts.palette import PALETTES, Edition, Palette
 
-GravityScale = Literal["SG", "°P", "Attenuation"]
+GravityScale = Literal["SG", "°P", "°Bx", "Attenuation"]
 TimeScale = Literal["Date", "Days since pitching"]
 
 FONT: Final = "system-ui, -apple-system, 'Segoe UI', 'Noto Sans', 'DejaVu Sans', sans-serif"
@@ -121,21 +122,47 @@ class Axes:
         return np.round(self.y(gravity_sg), 5).tolist()  # type: ignore[no-any-return]
 
     def y(self, gravity_sg: Floats) -> Floats:
-        if self.view.gravity == "°P":
-            return np.asarray(units.sg_to_plato(gravity_sg))
-        if self.view.gravity == "Attenuation" and self.original is not None:
-            return 100 * attenuation.attenuation_course(self.original, gravity_sg)
-        return gravity_sg
+        if self.view.gravity != "Attenuation":
+            return DisplayUnits(self.view.gravity).gravities(gravity_sg)
+        if self.original is None:
+            return gravity_sg
+        return 100 * attenuation.attenuation_course(self.original, gravity_sg)
 
     @property
     def y_format(self) -> str:
-        return {"SG": ".3f", "°P": ".1f", "Attenuation": ".0f"}[self.view.gravity]
+        return ".0f" if self.view.gravity == "Attenuation" else gravity_format(self.view.gravity)
 
     @property
     def y_title(self) -> str:
-        return {"SG": "Gravity, SG", "°P": "Apparent extract, °P", "Attenuation": "Apparent attenuation, %"}[
-            self.view.gravity
-        ]
+        return "Apparent attenuation, %" if self.view.gravity == "Attenuation" else gravity_title(self.view.gravity)
+
+
+def gravity_scales(units: DisplayUnits) -> tuple[GravityScale, ...]:
+    """What a curve can be drawn on: gravity, what is dissolved in the person's unit of it, and attenuation."""
+    return ("SG", "°Bx" if units.gravity_unit == "°Bx" else "°P", "Attenuation")
+
+
+def gravity_format(unit: GravityUnit) -> str:
+    """How an axis or a hover prints a gravity."""
+    return f".{DECIMALS[unit]}f"
+
+
+def gravity_title(unit: GravityUnit) -> str:
+    """What an axis of gravity is called."""
+    return "Gravity, SG" if unit == "SG" else f"Apparent extract, {unit}"
+
+
+_SIGNS: Final = str.maketrans({sign: f"&#{ord(sign)};" for sign in "&<>$%{}\"'"})
+"""What may begin a tag, a character reference, a formula or a blank of a hover text."""
+
+
+def literal(text: str) -> str:
+    """A person's words as a figure shows exactly them.
+
+    Plotly reads tags such as ``<b>`` and ``<a href=…>`` in every text, formulas between dollars, and ``%{…}`` as a
+    blank in a hover text; numbered character references it turns back into their signs after all that.
+    """
+    return text.translate(_SIGNS)
 
 
 def course_until(a: Assessment, until: datetime) -> pl.DataFrame:

@@ -19,7 +19,7 @@ from analysis import units
 from analysis.fitting import Fit
 from analysis.model import Assessment, Event, Forecast, PhaseSpan
 from analysis.wording import EVENT_WORDS, PHASE_WORDS, Voice
-from dashboard.charts.base import DATE_TICKS, Axes, Curve, Zoom, axis_title, base_layout, course_until
+from dashboard.charts.base import DATE_TICKS, Axes, Curve, Zoom, axis_title, base_layout, course_until, literal
 from dashboard.charts.downsampling import thinned
 from dashboard.charts.palette import faded
 
@@ -34,7 +34,7 @@ _LEVELS: Final = 3
 """Words of events above one another."""
 _HEIGHT_PX: Final = 500
 _HALF_DAY_S: Final = 43_200
-_GRID: Final = {"SG": 0.005, "°P": 1.0, "Attenuation": 5.0}
+_GRID: Final = {"SG": 0.005, "°P": 1.0, "°Bx": 1.0, "Attenuation": 5.0}
 
 
 class _Drawing:
@@ -202,7 +202,7 @@ def _scatter(drawing: _Drawing, rows: pl.DataFrame, name: str, marker: dict[str,
     more: dict[str, Any] = {}
     hover = f"{name} %{{y:{axes.y_format}}}"
     if "set_aside" in rows.columns and rows["set_aside"].null_count() < rows.height:
-        more["text"] = rows["set_aside"].fill_null("").to_list()
+        more["text"] = [literal(why or "") for why in rows["set_aside"]]
         hover += "<br>%{text}"
     y = axes.ys(rows["gravity_sg"].to_numpy())
     drawing.timed(1, rows["measured_at"], hover, y=y, mode="markers", marker=marker, name=name, **more)
@@ -294,7 +294,7 @@ def _strip(drawing: _Drawing, events: Sequence[Event], a: Assessment) -> None:
             textfont={"size": 11, "color": axes.palette.ink},
             cliponaxis=False,
             name="event",
-            customdata=[[axes.voice.exact(e.at), e.note] for e in events],
+            customdata=[[axes.voice.exact(e.at), literal(e.note)] for e in events],
             hovertemplate="%{text}<br>%{customdata[0]}<br>%{customdata[1]}<extra></extra>",
         )
     if a.finish is not None and not (a.finished and a.finish.p90 < shown[0]):

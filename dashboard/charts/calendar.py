@@ -10,7 +10,7 @@ import plotly.graph_objects as go
 
 from analysis.planning import Act
 from analysis.wording import Voice, expected_finish
-from dashboard.charts.base import base_layout
+from dashboard.charts.base import base_layout, literal
 from dashboard.charts.palette import PALETTES, Edition, Palette, faded
 from dashboard.wording import name_of
 from ingest.model import Preferences
@@ -43,7 +43,7 @@ def calendar_figure(outlooks: Sequence[Outlook], say: Voice, preferences: Prefer
         names.append(_row_name(o, start, y, palette))
         finish = o.assessment.finish
         if finish is not None and not o.assessment.finished and start < _local(say, finish.p50) < end:
-            finishes.append((_local(say, finish.p50), y, f"{name_of(o)}<br>{expected_finish(finish, say)}"))
+            finishes.append((_local(say, finish.p50), y, f"{literal(name_of(o))}<br>{expected_finish(finish, say)}"))
         marks += [(at, y, word) for at, word in _planned(o, say) if start <= at <= end]
     now = _local(say, say.now)
     line = {"color": palette.ink, "width": 1, "dash": "dot"}
@@ -77,7 +77,7 @@ def _row_name(outlook: Outlook, start: datetime, y: int, palette: Palette) -> di
     return {
         "x": start,
         "y": y + 0.2,
-        "text": name_of(outlook),
+        "text": literal(name_of(outlook)),
         "xanchor": "left",
         "yanchor": "bottom",
         "showarrow": False,

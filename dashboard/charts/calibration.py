@@ -8,12 +8,11 @@ from typing import Final
 import numpy as np
 import plotly.graph_objects as go
 
-from analysis import units
 from analysis.calibration import InclinationCurve
-from analysis.display_units import number
+from analysis.display_units import GravityUnit, number
 from analysis.model import Floats
 from analysis.wording import Voice
-from dashboard.charts.base import axis_title, base_layout
+from dashboard.charts.base import axis_title, base_layout, gravity_format, gravity_title
 from dashboard.charts.palette import PALETTES, Edition, Palette, faded
 
 _HEIGHT_PX: Final = 320
@@ -30,11 +29,7 @@ def curve_figure(
 ) -> go.Figure:
     """Gravity over inclination; `now_deg` is what the float says now."""
     palette = PALETTES[edition]
-    plato = voice.units.gravity_unit == "°P"
-
-    def shown(gravity: Floats) -> Floats:
-        return np.asarray(units.sg_to_plato(gravity)) if plato else gravity
-
+    shown = voice.units.gravities
     inside = np.linspace(curve.low_deg, curve.high_deg, 120)
     figure = go.Figure()
     if curve.standard_error_sg is not None:
@@ -67,7 +62,7 @@ def curve_figure(
     )
     if now_deg is not None:
         figure.add_vline(x=now_deg, line={"color": palette.ink, "width": 1, "dash": "dot"}, annotation_text="now")
-    _lay_out(figure, palette, plato=plato)
+    _lay_out(figure, palette, voice.units.gravity_unit)
     return figure
 
 
@@ -90,13 +85,13 @@ def _draw_beyond(
         )
 
 
-def _lay_out(figure: go.Figure, palette: Palette, *, plato: bool) -> None:
+def _lay_out(figure: go.Figure, palette: Palette, unit: GravityUnit) -> None:
     figure.update_layout(base_layout(palette), height=_HEIGHT_PX, margin={"l": 52, "r": 12, "t": 26, "b": 40})
     figure.update_layout(showlegend=False, uirevision="curve")
-    figure.add_annotation(axis_title("Apparent extract, °P" if plato else "Gravity, SG", palette))
+    figure.add_annotation(axis_title(gravity_title(unit), palette))
     figure.update_xaxes(title={"text": "inclination, °", "font": {"size": 12}}, gridcolor=palette.rule, zeroline=False)
     figure.update_yaxes(
-        tickformat=".1f" if plato else ".3f",
+        tickformat=gravity_format(unit),
         gridcolor=palette.rule,
         zeroline=False,
     )
@@ -108,10 +103,9 @@ def in_words(curve: InclinationCurve, now_deg: float | None, voice: Voice) -> st
     if curve.standard_error_sg is None:
         text += " With two points its error cannot be told; add a third."
     else:
-        text += (
-            f" Standard error {number(curve.standard_error_sg, 4)} SG: by so much it misses an inner point "
-            "that is left out."
-        )
+        middle_deg = (curve.low_deg + curve.high_deg) / 2
+        error = voice.units.gravity_error(curve.standard_error_sg, float(curve.gravity_sg(middle_deg)))
+        text += f" Standard error {error}: by so much it misses an inner point that is left out."
     if now_deg is not None:
         gravity = float(curve.gravity_sg(now_deg))
         text += f" At {number(now_deg, 1)}°, what it says now, the gravity is {voice.gravity(gravity)}"

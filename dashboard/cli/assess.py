@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 from analysis.model import DRINKS, EVENT_KINDS, HOLD_H, Assessment, Batch, Event, EventKind
-from dashboard.cli.options import AddCommand, columns_of, plain
+from dashboard.cli.options import AddCommand, columns_of, plain, shows_units
 from ingest.errors import EntryError
 
 if TYPE_CHECKING:
@@ -59,6 +59,7 @@ def add_assess(command: AddCommand) -> None:
         metavar="ZONE",
         help="for the dates, and for times without one",
     )
+    shows_units(sub)
     sub.add_argument("--json", action="store_true", help="answer as JSON")
 
 
@@ -108,12 +109,14 @@ def _assess(arguments: argparse.Namespace) -> int:
 def _print(
     assessment: Assessment, planned: Plan, batch: Batch, arguments: argparse.Namespace, classical: Fit | str
 ) -> None:
+    from analysis.display_units import DisplayUnits
+
     if not arguments.json:
         from analysis.wording.report import report
 
-        print(report(assessment, planned, batch, time_zone=arguments.time_zone, classical=classical))
+        mine = DisplayUnits(**dict(arguments.unit))
+        print(report(assessment, planned, batch, time_zone=arguments.time_zone, classical=classical, units=mine))
         return
-    from analysis.display_units import DisplayUnits
     from analysis.planning.outstanding import days_to_come, outstanding
     from analysis.wording.classical import classical_facts
     from analysis.wording.plan import plan_facts

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
-from dashboard.cli.options import AddCommand, columns_of, settings_of
+from dashboard.cli.options import AddCommand, columns_of, settings_of, shows_units
 from ingest.errors import ImportFileError, IngestError
 
 # --- sheet and plan --------------------------------------------------------------------------------------------------
@@ -30,6 +30,7 @@ def add_sheet(command: AddCommand) -> None:
     sub.add_argument("--input", required=True, metavar="FILE", help="a JSON file, or - for standard input")
     sub.add_argument("--json", action="store_true", help="answer as JSON (otherwise in words and units)")
     sub.add_argument("--html", type=Path, metavar="FILE", help="write the printable sheet there as well")
+    shows_units(sub)
 
 
 def _sheet(arguments: argparse.Namespace) -> int:
@@ -41,7 +42,7 @@ def _sheet(arguments: argparse.Namespace) -> int:
     from dashboard.sheet.text import sheet_text
     from ingest.model import Preferences
 
-    mine = Preferences()
+    mine = Preferences(**dict(arguments.unit))
     where = "standard input" if arguments.input == "-" else arguments.input
     try:
         text = sys.stdin.read() if arguments.input == "-" else Path(arguments.input).read_text(encoding="utf-8")
@@ -181,6 +182,44 @@ def add_export(command: AddCommand) -> None:
 
 def _export(arguments: argparse.Namespace) -> int:
     _print_result(_carry_out(arguments, "export", {"path": str(arguments.path.resolve())}))
+    return 0
+
+
+def add_backup(command: AddCommand) -> None:
+    sub = command(
+        "backup",
+        _backup,
+        "write the whole cellar into one file, which is read again to see that it is whole",
+        "Works while the server runs. Its SHA-256 is written beside it. The settings file and the passwords' files are "
+        "not in it. Whoever has the file can read everything in the cellar.",
+    )
+    sub.add_argument("path", type=Path, metavar="FILE")
+
+
+def _backup(arguments: argparse.Namespace) -> int:
+    result = _carry_out(arguments, "backup", {"path": str(arguments.path.resolve())})
+    _print_result({key: value for key, value in result.items() if key != "tables"})
+    return 0
+
+
+def add_restore(command: AddCommand) -> None:
+    sub = command(
+        "restore",
+        _restore,
+        "put a backup into an empty data directory",
+        "The backup is only read; a cellar that is there is never replaced.",
+    )
+    sub.add_argument("path", type=Path, metavar="FILE")
+
+
+def _restore(arguments: argparse.Namespace) -> int:
+    from dataclasses import asdict
+
+    from ingest.backup import restore
+    from ingest.settings.settings import DATABASE
+
+    result = asdict(restore(arguments.path, settings_of(arguments).data_dir / DATABASE))
+    _print_result({key: value for key, value in result.items() if key != "tables"})
     return 0
 
 

@@ -6,7 +6,7 @@ import argparse
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import fields, is_dataclass, replace
 from datetime import UTC, date, datetime
-from typing import Any, Protocol
+from typing import Any, Final, Protocol
 
 from ingest.errors import EntryError
 from ingest.settings.settings import Settings, load
@@ -53,6 +53,43 @@ def columns_of(pairs: Sequence[str]) -> dict[str, str]:
             raise EntryError("column", f"--column {pair} has no =", "Write measured_at=NAME_IN_THE_FILE.")
         columns[ours.strip()] = theirs.strip()
     return columns
+
+
+_UNITS: Final = {
+    "sg": ("gravity_unit", "SG"),
+    "p": ("gravity_unit", "°P"),
+    "bx": ("gravity_unit", "°Bx"),
+    "c": ("temperature_unit", "°C"),
+    "f": ("temperature_unit", "°F"),
+    "kpa": ("pressure_unit", "kPa"),
+    "bar": ("pressure_unit", "bar"),
+    "psi": ("pressure_unit", "psi"),
+    "l": ("volume_unit", "L"),
+    "us gal": ("volume_unit", "US gal"),
+    "g": ("mass_unit", "g"),
+    "oz": ("mass_unit", "oz"),
+}
+"""Units by how they are typed, without the sign of a degree: the choice of `DisplayUnits` and its value."""
+
+
+def shows_units(parser: argparse.ArgumentParser) -> None:
+    """Let a command that knows no cellar be told in which units to answer."""
+    parser.add_argument(
+        "--unit",
+        type=_unit,
+        action="append",
+        default=[],
+        metavar="UNIT",
+        help="say it in °P or °Bx, °F, kPa, bar or psi, US gal, oz; may be given again",
+    )
+
+
+def _unit(text: str) -> tuple[str, str]:
+    typed = " ".join(text.replace("°", "").split()).casefold()
+    if typed not in _UNITS:
+        offered = ", ".join(unit for _, unit in _UNITS.values())
+        raise argparse.ArgumentTypeError(f"{text!r} is not a unit; give one of: {offered}")
+    return _UNITS[typed]
 
 
 def settings_of(arguments: argparse.Namespace) -> Settings:

@@ -39,8 +39,9 @@ def feed(outlooks: Sequence[Outlook], *, preferences: Preferences, now: datetime
     calendar.add("version", "2.0")
     calendar.add("calscale", "GREGORIAN")
     calendar.add("method", "PUBLISH")
-    calendar.add("name", preferences.cellar_name)  # RFC 7986
-    calendar.add("x-wr-calname", preferences.cellar_name)
+    name = " ".join(preferences.cellar_name.split())  # one with a line break may have been kept by an earlier version
+    calendar.add("name", name)  # RFC 7986
+    calendar.add("x-wr-calname", name)
     calendar.add("refresh-interval", _REFRESH, parameters={"VALUE": "DURATION"})
     calendar.add("x-published-ttl", "PT1H")
     zone = ZoneInfo(preferences.time_zone)

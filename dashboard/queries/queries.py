@@ -30,6 +30,7 @@ from dashboard.wording import voice_of
 from ingest.model import BatchRecord, Device, Placement, Vessel
 from ingest.monitoring import Outlook
 from ingest.store import DeviceStatus
+from ingest.transfer import for_spreadsheets
 
 log = logging.getLogger(__name__)
 
@@ -276,7 +277,7 @@ def readings_csv(batch_id: str) -> bytes:
     outlook = context.service().outlooks.of(batch_id)
     if outlook is None:
         return b""
-    return up_to_date(outlook).marked.write_csv(datetime_format="%Y-%m-%dT%H:%M:%SZ").encode()
+    return for_spreadsheets(up_to_date(outlook).marked).write_csv(datetime_format="%Y-%m-%dT%H:%M:%SZ").encode()
 
 
 def file_name(name: str) -> str:

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Literal
 
-from analysis.display_units import THIN, mass, number, percent, rare_chance
+from analysis.display_units import THIN, DisplayUnits, number, percent, rare_chance
 from analysis.packaging import Field, PackagingSheet, SheetInputs, fields, safety
+from analysis.units import litres_to_us_gal
 from analysis.wording import worded
 from ingest.model import Preferences
 
@@ -76,26 +77,26 @@ def _entry(field: Field, value: Any, preferences: Preferences) -> str:
 def answer_sections(sheet: PackagingSheet, preferences: Preferences) -> tuple[Section, ...]:
     """What the sheet says, by group; what it cannot say is left out."""
     found = (
-        Section("Alcohol and attenuation", tuple(_alcohol(sheet))),
-        Section("Hops", tuple(_hops(sheet))),
+        Section("Alcohol and attenuation", tuple(_alcohol(sheet, preferences))),
+        Section("Hops", tuple(_hops(sheet, preferences))),
         Section("Carbonation", tuple(_carbonation(sheet, preferences))),
         Section("Bottles", tuple(_bottles(sheet, preferences))),
-        Section("Sulfite and sorbate", tuple(_sulfite(sheet))),
+        Section("Sulfite and sorbate", tuple(_sulfite(sheet, preferences))),
         Section("Sweetening and acid", tuple(_sweetening(sheet, preferences))),
     )
     return tuple(section for section in found if section.rows)
 
 
-def _rows(wanted: Sequence[tuple[float | None, str, int, str]]) -> list[Row]:
+def _rows(wanted: Sequence[tuple[float | None, str, int, str]], units: DisplayUnits) -> list[Row]:
     return [
-        Row(label, mass(value) if unit == "g" else f"{number(value, decimals)}{THIN}{unit}".rstrip(THIN))
+        Row(label, units.mass(value) if unit == "g" else f"{number(value, decimals)}{THIN}{unit}".rstrip(THIN))
         for value, label, decimals, unit in wanted
         if value is not None
     ]
 
 
-def _alcohol(sheet: PackagingSheet) -> list[Row]:
-    rows = _rows([(sheet.alcohol_abv_pct, "Alcohol", 1, "% vol")])
+def _alcohol(sheet: PackagingSheet, preferences: Preferences) -> list[Row]:
+    rows = _rows([(sheet.alcohol_abv_pct, "Alcohol", 1, "% vol")], preferences.units)
     for share, label in (
         (sheet.apparent_attenuation, "Apparent attenuation"),
         (sheet.real_attenuation, "Real attenuation"),
@@ -105,8 +106,8 @@ def _alcohol(sheet: PackagingSheet) -> list[Row]:
     return [Row(r.label, r.value, sheet.method.alcohol if r.label == "Alcohol" else "") for r in rows]
 
 
-def _hops(sheet: PackagingSheet) -> list[Row]:
-    doses = sheet.hops_g or {}
+def _hops(sheet: PackagingSheet, preferences: Preferences) -> list[Row]:
+    doses, mass = sheet.hops_g or {}, preferences.units.mass
     rows = [Row(name.capitalize() if name == "hops" else name, mass(grams)) for name, grams in doses.items()]
     if len(rows) > 1 and sheet.hops_total_g is not None:
         rows.append(Row("Together", mass(sheet.hops_total_g)))
@@ -116,9 +117,11 @@ def _hops(sheet: PackagingSheet) -> list[Row]:
 def _carbonation(sheet: PackagingSheet, preferences: Preferences) -> list[Row]:
     rows = []
     if sheet.residual_co2_volumes is not None and sheet.residual_co2_g_per_l is not None:
-        rows.append(Row("Still dissolved", _gas(sheet.residual_co2_volumes, sheet.residual_co2_g_per_l)))
+        rows.append(
+            Row("Still dissolved", _gas(sheet.residual_co2_volumes, sheet.residual_co2_g_per_l, preferences.units))
+        )
     if sheet.wished_volumes is not None and sheet.carbonation_g_per_l is not None:
-        rows.append(Row("Wished", _gas(sheet.wished_volumes, sheet.carbonation_g_per_l)))
+        rows.append(Row("Wished", _gas(sheet.wished_volumes, sheet.carbonation_g_per_l, preferences.units)))
     if sheet.priming_g is not None:
         rows += _primed(sheet, sheet.priming_g, preferences)
     if sheet.keg_gauge_kpa is not None:
@@ -133,13 +136,20 @@ def _primed(sheet: PackagingSheet, grams: float, preferences: Preferences) -> li
     """What to prime with, by name: the whole, and each part of a mix."""
     parts = sheet.priming_parts_g or {}
     named = "mix" if parts else sheet.inputs.priming_sugar or next(iter(sheet.inputs.priming_shares or {}), "sucrose")
-    poured = "" if sheet.priming_l is None else f" ({preferences.units.volume(sheet.priming_l)})"
-    rows = [Row("Priming sugar", f"{mass(grams)} of {named}{poured}", sheet.method.priming)]
-    return rows + [Row(f"Of it {name}", mass(each)) for name, each in parts.items()]
+    poured = "" if sheet.priming_l is None else f" ({_poured(sheet.priming_l, preferences)})"
+    rows = [Row("Priming sugar", f"{preferences.units.mass(grams)} of {named}{poured}", sheet.method.priming)]
+    return rows + [Row(f"Of it {name}", preferences.units.mass(each)) for name, each in parts.items()]
 
 
-def _gas(volumes: float, grams: float) -> str:
-    return f"{number(volumes, 2)} volumes ({number(grams, 1)}{THIN}g/L)"
+def _poured(litres: float, preferences: Preferences) -> str:
+    """A volume as small as one that is poured to prime with."""
+    if preferences.volume_unit == "L":
+        return f"{number(1000 * litres)}{THIN}mL"
+    return f"{number(litres_to_us_gal(litres), 3)}{THIN}US gal"
+
+
+def _gas(volumes: float, g_per_l: float, units: DisplayUnits) -> str:
+    return f"{number(volumes, 2)} volumes ({units.concentration(g_per_l)})"
 
 
 def _bottles(sheet: PackagingSheet, preferences: Preferences) -> list[Row]:
@@ -158,7 +168,7 @@ def _bottles(sheet: PackagingSheet, preferences: Preferences) -> list[Row]:
     return rows
 
 
-def _sulfite(sheet: PackagingSheet) -> list[Row]:
+def _sulfite(sheet: PackagingSheet, preferences: Preferences) -> list[Row]:
     rows = _rows(
         [
             (sheet.potassium_metabisulfite_g, "Potassium metabisulfite", 2, "g"),
@@ -167,6 +177,7 @@ def _sulfite(sheet: PackagingSheet) -> list[Row]:
             (sheet.molecular_so2_ppm, "Molecular SO2", 2, "mg/L"),
             (sheet.potassium_sorbate_g, "Potassium sorbate", 1, "g"),
         ],
+        preferences.units,
     )
     limit = sheet.so2_limit
     if limit is not None:
@@ -175,7 +186,8 @@ def _sulfite(sheet: PackagingSheet) -> list[Row]:
 
 
 def _sweetening(sheet: PackagingSheet, preferences: Preferences) -> list[Row]:
-    rows = _rows([(sheet.sweetener_needed_g, "Sweetener", 0, "g"), (sheet.acid_g, "Acid", 1, "g")])
+    needed = [(sheet.sweetener_needed_g, "Sweetener", 0, "g"), (sheet.acid_g, "Acid", 1, "g")]
+    rows = _rows(needed, preferences.units)
     if sheet.sweetened_gravity_sg is not None:
         rows.insert(1, Row("Gravity then", preferences.units.gravity(sheet.sweetened_gravity_sg)))
     return rows

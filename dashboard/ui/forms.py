@@ -11,34 +11,20 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, time, timedelta
 from hashlib import blake2s
-from typing import Any, Final, Literal, TypeVar
+from typing import Any, Final, TypeVar
 
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
-from analysis.display_units import DECIMALS
+from analysis.display_units import Quantity
 from analysis.wording import Voice, capital
 from dashboard.templates import fill
 from dashboard.ui import components
 from ingest.errors import EntryError
 
 T = TypeVar("T")
-Unit = Literal["gravity", "temperature", "volume", "pressure", "share", "plain"]
 
 _WRONG: Final = '<p class="wrong" role="alert">{{ sentence }}</p>'
-_STEPS: Final = {
-    "SG": 0.001,
-    "°P": 0.1,
-    "°C": 0.5,
-    "°F": 0.5,
-    "L": 0.5,
-    "US gal": 0.5,
-    "kPa": 5.0,
-    "bar": 0.1,
-    "psi": 1.0,
-}
-"""By how much the buttons beside an input change it, by unit."""
-
 _EARLIEST: Final = datetime(2000, 1, 1)  # noqa: DTZ001 - on the person's clock, as the input shows it
 _LATEST: Final = datetime(2100, 1, 1)  # noqa: DTZ001
 
@@ -59,21 +45,16 @@ class Scale:
     shown: Callable[[float], float] = float
     kept: Callable[[float], float] = float
 
-    @property
-    def per_kept(self) -> float:
-        """How many shown units one kept unit is, for differences such as an error."""
-        return self.shown(1.0) - self.shown(0.0)
 
-
-def scale(unit: Unit, voice: Voice) -> Scale:
-    """The scale of a quantity in the person's units."""
-    if unit == "share":
-        return Scale("%", 1.0, "%.0f", lambda v: 100 * v, lambda v: v / 100)
-    if unit == "plain":
-        return Scale("", 1.0, "%g")
-    units, name = voice.units, voice.units.unit_of(unit)
+def scale(quantity: Quantity, voice: Voice, own: str = "") -> Scale:
+    """The scale of a quantity in the person's units; `own` is its unit where they have no choice."""
+    units = voice.units
     return Scale(
-        name, _STEPS[name], f"%.{DECIMALS[name]}f", lambda v: units.shown(v, unit), lambda v: units.entered(v, unit)
+        units.unit_of(quantity, own),
+        units.input_step(quantity, own),
+        units.input_format(quantity, own),
+        lambda v: units.shown(v, quantity),
+        lambda v: units.entered(v, quantity),
     )
 
 
@@ -106,7 +87,14 @@ class Form:
         return (got or "").strip()
 
     def number(
-        self, of: str, label: str, value: float | None, unit: Unit | Scale = "plain", *, called: str = "", **more: Any
+        self,
+        of: str,
+        label: str,
+        value: float | None,
+        unit: Quantity | Scale = "plain",
+        *,
+        called: str = "",
+        **more: Any,
     ) -> float | None:
         """A number in the person's unit, or nothing; one left as it stands comes back unrounded."""
         how = unit if isinstance(unit, Scale) else scale(unit, self.voice)
@@ -187,7 +175,8 @@ class Form:
         st.rerun()
 
     def wrong(self, error: EntryError) -> None:
-        """Say what is wrong where it belongs."""
+        """Say what is wrong where it belongs, in the units in which it was typed."""
+        error = error.in_units(self.voice.units)
         place = self._places.get(error.field) or self._places.get(WHOLE_FORM)
         (place or st).html(fill(_WRONG, sentence=capital(str(error))))
 

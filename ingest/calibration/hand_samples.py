@@ -7,11 +7,11 @@ from typing import Final
 
 from analysis.calibration import REFRACTOMETER_SD_SG, refractometer_sg
 from analysis.model import Drink
-from analysis.units import plato_to_sg, reference_temperatures, sg_from_density, temperature_corrected_sg
-from ingest.errors import EntryError
+from analysis.units import brix_to_sg, plato_to_sg, reference_temperatures, sg_from_density, temperature_corrected_sg
+from ingest.errors import EntryError, out_of_range
 from ingest.model import HandSample
 
-HYDROMETER_UNITS: Final = ("SG", "°P", "kg/m³")
+HYDROMETER_UNITS: Final = ("SG", "°P", "°Bx", "kg/m³")
 """What a hydrometer's scale can show."""
 
 REFRACTOMETER_UNITS: Final = ("°Bx",)
@@ -71,6 +71,8 @@ def _scale_to_sg(value: float, unit: str) -> float:
             return value
         case "°P":
             return float(plato_to_sg(value))
+        case "°Bx":
+            return float(brix_to_sg(value))
         case _:
             return float(sg_from_density(value))
 
@@ -86,13 +88,11 @@ def check_sample(sample: HandSample) -> None:
     units = HYDROMETER_UNITS if sample.instrument == "hydrometer" else REFRACTOMETER_UNITS
     if sample.unit not in units:
         raise EntryError("unit", f"a {sample.instrument} reads in {', '.join(units)}, not in {sample.unit!r}")
-    low, high, usual = _RANGES[sample.unit]
+    low, high, usual = _REFRACTOMETER_RANGE if sample.instrument == "refractometer" else _RANGES[sample.unit]
     if not low <= sample.value <= high:
         raise EntryError("value", f"{sample.value:g} {sample.unit} is out of range", usual)
     if sample.temperature_c is not None and not 0 <= sample.temperature_c <= 60:
-        raise EntryError(
-            "temperature_c", f"{sample.temperature_c:g} °C is out of range", "Read a hydrometer between 0 and 60 °C."
-        )
+        raise out_of_range("temperature_c", sample.temperature_c, "temperature", (0, 60), "Read a hydrometer at {}.")
     try:
         reference_temperatures(sample.reference)
     except ValueError as error:
@@ -102,6 +102,7 @@ def check_sample(sample: HandSample) -> None:
 _RANGES: Final = {
     "SG": (0.97, 1.2, "The usual range is 0.990 to 1.160."),
     "°P": (-8.0, 45.0, "The usual range is −2 to 36 °P."),
+    "°Bx": (-8.0, 45.0, "The usual range is −2 to 36 °Bx."),
     "kg/m³": (968.0, 1200.0, "The usual range is 988 to 1160 kg/m³."),
-    "°Bx": (-1.0, 50.0, "The usual range is 0 to 36 °Bx."),
 }
+_REFRACTOMETER_RANGE: Final = (-1.0, 50.0, "The usual range is 0 to 36 °Bx.")

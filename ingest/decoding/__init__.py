@@ -2,6 +2,8 @@
 
 from ingest.decoding.decode import Decoded, decode
 from ingest.decoding.deduplication import Arrival, Clockless
+from ingest.decoding.device_id import ID_REMEDY, is_good_id
+from ingest.decoding.draft import LARGEST_SEQUENCE, shown
 from ingest.decoding.quantities import BY_FIELD, NATIVE_NAMES, QUANTITIES, converted
 from ingest.decoding.rules import (
     QUANTITY_UNITS,
@@ -18,6 +20,8 @@ from ingest.decoding.timestamps import AHEAD_S
 __all__ = [
     "AHEAD_S",
     "BY_FIELD",
+    "ID_REMEDY",
+    "LARGEST_SEQUENCE",
     "NATIVE_NAMES",
     "QUANTITIES",
     "QUANTITY_UNITS",
@@ -30,7 +34,9 @@ __all__ = [
     "add_rules",
     "converted",
     "decode",
+    "is_good_id",
     "rule_from",
+    "shown",
     "stored_rules",
     "stored_sources",
 ]

@@ -15,14 +15,13 @@ from typing import Any, Final, NamedTuple
 
 from ingest.decoding import rules as rule_book
 from ingest.decoding import senml, senml_readings, timestamps
+from ingest.decoding.device_id import ID_REMEDY, is_good_id
 from ingest.decoding.draft import Draft, Faults, number, shown
 from ingest.decoding.quantities import BY_FIELD, NATIVE_NAMES
 from ingest.decoding.rules import Rule
 from ingest.decoding.timestamps import TimeUnit
 from ingest.errors import Fault
 from ingest.model import Report
-
-LONGEST_ID: Final = 128
 
 
 class Decoded(NamedTuple):
@@ -75,7 +74,7 @@ def _decode(topic: str, payload: bytes, received_at: datetime, prefix: str, rule
         drafts, how = _from_objects(topic[len(head) :], document, faults), "JSON object"
     checked: str | None = None
     for draft in drafts:
-        if draft.device_id != checked and not _GOOD_ID.fullmatch(draft.device_id):
+        if draft.device_id != checked and not is_good_id(draft.device_id):
             faults.malformed.append(_wrong_id(draft.device_id))
         checked = draft.device_id
     if faults.malformed:
@@ -122,7 +121,6 @@ def _refuse_constant(name: str) -> float:
 _JSON: Final = json.JSONDecoder(parse_constant=_refuse_constant)
 _BARE_NUMBER: Final = re.compile(r"[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d{1,3})?", re.ASCII)
 _EXAMPLE: Final = '{"gravity_sg": 1.048, "temperature_c": 19.5}'
-_GOOD_ID: Final = re.compile(rf"[^\s/\x00-\x1f\x7f-\x9f\ud800-\udfff]{{1,{LONGEST_ID}}}")
 
 
 def _document(payload: bytes, *, plain_text: bool) -> Any:
@@ -149,7 +147,7 @@ def _wrong_id(device: str) -> Fault:
     return Fault(
         "topic",
         f"{shown(device)} cannot be a device's id",
-        f"An id is one topic level of 1 to {LONGEST_ID} characters without spaces",
+        ID_REMEDY,
     )
 
 

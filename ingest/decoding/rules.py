@@ -15,6 +15,7 @@ A bare number is the document itself: ``value = "@"``.
 from __future__ import annotations
 
 import json
+import logging
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
@@ -25,11 +26,14 @@ import jmespath.exceptions
 
 from ingest.decoding import timestamps
 from ingest.decoding.draft import Draft, Faults, number
+from ingest.decoding.expression_cost import MOST_LETTERS, MOST_NESTED, too_costly
 from ingest.decoding.quantities import UNIT_SPELLINGS
 from ingest.errors import Fault, SettingsError, SettingsFaults
 
 if TYPE_CHECKING:
     from ingest.store import Store
+
+log = logging.getLogger(__name__)
 
 QUANTITY_UNITS: Final[dict[str, tuple[str, ...]]] = {
     "gravity": ("SG", "°P", "kg/m³"),
@@ -195,8 +199,14 @@ def _take(key: str, value: object, units: Sequence[str], where: Where) -> Take:
         unit = spelled
     elif unit is not None and unit not in units:
         raise SettingsError(where(key), f"the unit {unit!r} is not known for {key}", f"It may be {', '.join(units)}")
+    remedy = "Take a plain path, such as sensors.liquid, or the first that is there, such as liquid || temp"
+    if len(expression) > MOST_LETTERS:
+        raise SettingsError(where(key), f"the expression has more than {MOST_LETTERS:,} letters", remedy)
     try:
         compiled = jmespath.compile(expression)
+        problem = too_costly(compiled.parsed)
+    except RecursionError:
+        raise SettingsError(where(key), f"the expression is nested more than {MOST_NESTED} deep", remedy) from None
     except jmespath.exceptions.JMESPathError as error:
         problem = " ".join(str(error).split("\n")[0].split())
         raise SettingsError(
@@ -204,6 +214,8 @@ def _take(key: str, value: object, units: Sequence[str], where: Where) -> Take:
             f"{expression!r} is no JMESPath expression ({problem})",
             'Names are joined by dots, such as "sensors.liquid"; a name with odd letters needs double quotes',
         ) from None
+    if problem is not None:
+        raise SettingsError(where(key), f"{expression!r} would cost too much: {problem}", remedy)
     return Take(key, expression, unit, compiled)
 
 
@@ -248,8 +260,14 @@ def _search(take: Take, document: Any, faults: Faults) -> Any:
 
 
 def stored_rules(store: Store) -> tuple[Rule, ...]:
-    """The rules that were made on screen."""
-    return tuple(rule_from(source) for source in stored_sources(store))
+    """The rules that were made on screen; one that is refused today is named in the log, left out, and stays saved."""
+    rules = []
+    for source in stored_sources(store):
+        try:
+            rules.append(rule_from(source))
+        except SettingsError as error:
+            log.warning("The saved rule %r is not used: %s", source.get("name"), error)
+    return tuple(rules)
 
 
 def stored_sources(store: Store) -> list[dict[str, Any]]:
@@ -260,13 +278,13 @@ def stored_sources(store: Store) -> list[dict[str, Any]]:
 
 def save_rule(store: Store, rule: Rule) -> None:
     """Keep a rule that was made on screen; one of the same name is replaced."""
-    kept = [other.source for other in stored_rules(store) if other.name != rule.name]
+    kept = [other for other in stored_sources(store) if other.get("name") != rule.name]
     _write(store, [*kept, {**rule.source, "name": rule.name}], f"Saved the rule for {rule.topic}")
 
 
 def add_rules(store: Store, text: str) -> None:
     """Add the rules of another cellar, as its note has them; a name that is taken here keeps its own rule."""
-    have = {rule.name for rule in stored_rules(store)}
+    have = {source.get("name") for source in stored_sources(store)}
     for rule in map(rule_from, json.loads(text)):
         if rule.name not in have:
             save_rule(store, rule)
@@ -274,7 +292,7 @@ def add_rules(store: Store, text: str) -> None:
 
 def remove_rule(store: Store, name: str) -> None:
     """Forget a rule that was made on screen."""
-    kept = [rule.source for rule in stored_rules(store) if rule.name != name]
+    kept = [source for source in stored_sources(store) if source.get("name") != name]
     _write(store, kept, f"Removed the rule {name}")
 
 

@@ -22,14 +22,6 @@ NEWEST_VERSION: Final = 10
 
 Kind = Literal["number", "text", "flag", "data", "none"]
 
-# RFC 8428, section 12.1, and RFC 8798, section 2.
-_PRIMARY: Final = """
-m kg g s A K cd mol Hz rad sr N Pa J W C V F Ohm S Wb T H Cel lm lx Bq Gy Sv kat m2 m3 l m/s m/s2 m3/s l/s W/m2 cd/m2
-bit bit/s lat lon pH dB dBW Bspl count / % %RH %EL EL 1/s 1/min beat/min beats S/m
-B VA VAs var vars J/m kg/m3 deg
-"""
-PRIMARY_UNITS: Final = frozenset(_PRIMARY.split())
-
 # RFC 8798, section 3: secondary unit -> (primary unit, scale, offset); primary = secondary × scale + offset.
 SECONDARY_UNITS: Final[Mapping[str, tuple[str, float, float]]] = {
     "ms": ("s", 1 / 1000, 0),
@@ -81,7 +73,6 @@ class Resolved:
     time_s: float
     relative: bool
     sum: float | None = None
-    update_time_s: float | None = None
 
     @property
     def full_name(self) -> str:
@@ -226,7 +217,6 @@ def _record(item: dict[str, Any], base: _Base, at: int, faults: list[Fault]) -> 
         time_s=time_s,
         relative=time_s < RELATIVE_BELOW_S,
         sum=base.sum + float(item.get("s", 0.0)) if "s" in item or base.has_sum else None,
-        update_time_s=float(item["ut"]) if "ut" in item else None,
     )
 
 

@@ -38,10 +38,27 @@ def hung_up(broker: Broker, address: Address) -> str:
 
 
 def taken_over(broker: Broker, address: Address) -> str:
-    """Another client took the session, or so it seems."""
+    """The broker said that another client took the session."""
     return (
-        f"{_where(address)} keeps hanging up: another program may use the client id {broker.client_id!r}. "
+        f"{_where(address)} hung up, since another program uses the client id {broker.client_id!r}. "
         "Stop it, or give one of them another client_id in [broker]."
+    )
+
+
+def keeps_hanging_up(broker: Broker, address: Address) -> str:
+    """Connections are lost again and again soon after they were made; the broker does not say why."""
+    return (
+        f"{_where(address)} keeps hanging up soon after it has answered, and does not say why. Another program may use "
+        f"the client id {broker.client_id!r}: stop it, or give one of them another client_id in [broker]. Or the "
+        "broker is in trouble itself: its log says more. Trying again."
+    )
+
+
+def no_mqtt(address: Address) -> str:
+    """What came over the connection is no MQTT."""
+    return (
+        f"{_where(address)} sent what is no MQTT. Check that host and port in [broker] are those of a broker, and what "
+        "stands between; its log may say more. Trying again."
     )
 
 

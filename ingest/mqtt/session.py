@@ -28,6 +28,8 @@ log = logging.getLogger(__name__)
 _LONGEST_BACKOFF_S: Final = 60.0
 _STABLE_S: Final = 10.0
 _OFTEN: Final = 3
+_NO_MQTT: Final = frozenset({"Protocol error", "Malformed packet"})
+"""MQTT 5, 2.4: what either side calls a packet that the standard does not allow; paho says the first."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,9 +217,12 @@ class Subscriber:
         if was and not self._stopping.is_set():
             lived_s = time.monotonic() - self._connected_at
             self._short_lived = self._short_lived + 1 if lived_s < _STABLE_S else 0
-            # Many brokers do not say that another client took the session over, but it shows.
-            if reason.getName() == "Session taken over" or self._short_lived >= _OFTEN:
+            if reason.getName() == "Session taken over":
                 self._say(diagnostics.taken_over(self._broker, self._address))
+            elif reason.getName() in _NO_MQTT:
+                self._say(diagnostics.no_mqtt(self._address))
+            elif self._short_lived >= _OFTEN:  # many brokers do not say that another client took the session over
+                self._say(diagnostics.keeps_hanging_up(self._broker, self._address))
             else:
                 self._say(diagnostics.gone(self._address))
         self._lost.set()

@@ -69,12 +69,24 @@ class Server:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Backup:
+    """Where the nightly backups go; without a directory none are made."""
+
+    directory: Path | None = None
+    hour: int = 3
+    """Of the cellar's own clock."""
+    keep: int = 14
+    """Backups of so many days stay, besides the last of each month of a year."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
     """Everything that can be set from outside."""
 
     data_dir: Path
     broker: Broker = field(default_factory=Broker)
     server: Server = field(default_factory=Server)
+    backup: Backup = field(default_factory=Backup)
     rules: tuple[Rule, ...] = ()
 
     @property
@@ -117,12 +129,14 @@ def load(config: Path | None, data: Path | None, environ: Mapping[str, str] = os
     def place(*path: str) -> str:
         return where.get(path) or source.place(*path)
 
-    _refuse_unknown(values, ("data_dir", "broker", "server", "rules"), place, (), faults)
+    _refuse_unknown(values, ("data_dir", "broker", "server", "backup", "rules"), place, (), faults)
     broker = _fill(Broker, values, _BROKER, "broker", place, source.folder, faults)
     server = _fill(Server, values, _SERVER, "server", place, source.folder, faults)
+    backup = _fill(Backup, values, _BACKUP, "backup", place, source.folder, faults)
     rules = _rules(values, place, faults)
     data_dir = data or _data_dir(values, place, source.folder, faults)
-    settings = Settings(data_dir=data_dir.expanduser().absolute(), broker=broker, server=server, rules=rules)
+    data_dir = data_dir.expanduser().absolute()
+    settings = Settings(data_dir=data_dir, broker=broker, server=server, backup=backup, rules=rules)
     faults.refuse()  # what contradicts what is only asked of values that can be used
     _check(settings, place, faults)
     faults.refuse()
@@ -174,11 +188,17 @@ _SERVER: Final[dict[str, tuple[str, Read]]] = {
     "port": ("port", reads.port),
     "hosts": ("hosts", reads.host_names),
 }
+_BACKUP: Final[dict[str, tuple[str, Read]]] = {
+    "directory": ("directory", reads.place),
+    "hour": ("hour", reads.between(reads.whole, 0, 23)),
+    "keep": ("keep", reads.between(reads.whole, 1, 3650)),
+}
 
 SETTINGS: Final = (
     "data_dir",
     *(f"broker.{name}" for name in _BROKER),
     *(f"server.{name}" for name in _SERVER),
+    *(f"backup.{name}" for name in _BACKUP),
 )
 """Every setting by its dotted name, besides the rules."""
 

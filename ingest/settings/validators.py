@@ -76,6 +76,11 @@ def file(value: Any, folder: Path) -> Path:
     return path
 
 
+def place(value: Any, folder: Path) -> Path:
+    """A directory that need not be there yet, such as a share that is mounted later; relative to the settings file."""
+    return (folder / Path(text(value, folder)).expanduser()).absolute()
+
+
 def secret(value: Any, folder: Path) -> str:
     """The password in a file of its own."""
     path = file(value, folder)

@@ -1,6 +1,7 @@
 """One door to DuckDB."""
 
 from ingest.store.device_status import DeviceStatus
+from ingest.store.duckdb_file import look_into
 from ingest.store.migrations import NEWEST
 from ingest.store.report_rows import QUANTITIES
 from ingest.store.row_mapping import ENTRIES, TABLES, Table, from_row, to_json
@@ -17,5 +18,6 @@ __all__ = [
     "Store",
     "Table",
     "from_row",
+    "look_into",
     "to_json",
 ]

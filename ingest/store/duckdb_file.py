@@ -7,6 +7,7 @@ file can be closed and opened again under the feet of every thread.
 
 from __future__ import annotations
 
+import itertools
 import logging
 import os
 import sys
@@ -29,6 +30,9 @@ log = logging.getLogger(__name__)
 
 _RETRY_S: Final = 1.0
 """How long a write waits after a failure before it tries the disk again."""
+
+_COPIES: Final = itertools.count(1)
+"""Numbers of the names under which copies are attached: two may be made at once."""
 
 Cursor = duckdb.DuckDBPyConnection
 T = TypeVar("T")
@@ -258,6 +262,42 @@ class StoreFile:
                 raise refusal from error
             self.broken = None
 
+    def copy_to(self, target: Path) -> dict[str, int]:
+        """Write the whole database into a new file, as it is at one moment; others go on reading and writing.
+
+        Returns
+        -------
+        dict[str, int]
+            The rows of each table at that moment.
+
+        Raises
+        ------
+        StoreError
+            If it cannot be written. What was written of it is left to the caller.
+        """
+        name = f"copy_{next(_COPIES)}"
+        try:
+            with self._cursor() as cursor:
+                cursor.execute(f"ATTACH '{_quoted(target)}' AS {name}")
+                try:
+                    cursor.begin()
+                    try:
+                        [(own,)] = cursor.execute("SELECT current_database()").fetchall()
+                        rows = _rows_of(cursor, own)
+                        cursor.execute(f'COPY FROM DATABASE "{own}" TO {name}')
+                        cursor.commit()
+                    except BaseException:
+                        _roll_back(cursor)
+                        raise
+                finally:
+                    cursor.execute(f"DETACH {name}")
+        except _Invalidated as lost:
+            self._revive(lost)
+            raise self._lost(lost) from lost.error
+        except duckdb.Error as error:
+            raise refusals.of_a_copy(target, error) from error
+        return rows
+
     # -- after a full disk
 
     def _catch_up(self) -> None:
@@ -322,6 +362,44 @@ def _version_of(copy: Path) -> int:
             return StoreFile._version(connection)
     except duckdb.Error as error:
         raise OSError(f"{copy.name} cannot be read: {refusals.first_line(error)}") from error
+
+
+def _rows_of(cursor: Cursor, database: str) -> dict[str, int]:
+    asked = "SELECT table_name FROM duckdb_tables() WHERE database_name = ? AND NOT internal ORDER BY table_name"
+    names = [name for (name,) in cursor.execute(asked, [database]).fetchall()]
+    counted = [cursor.execute(f'SELECT count(*) FROM "{database}"."{name}"').fetchall() for name in names]
+    return {name: int(rows) for name, [(rows,)] in zip(names, counted, strict=True)}
+
+
+def _quoted(path: Path) -> str:
+    return str(path).replace("'", "''")
+
+
+def look_into(path: Path) -> tuple[int, dict[str, int]]:
+    """The version of the tables of a closed database and the rows of each; every row of them is read.
+
+    Raises
+    ------
+    StoreError
+        If it cannot be read, or is no cellar of this version or an earlier one.
+    """
+    try:
+        with duckdb.connect(str(path), read_only=True) as connection:
+            version = StoreFile._version(connection)
+            [(own,)] = connection.execute("SELECT current_database()").fetchall()
+            rows = _rows_of(connection, own)
+            for name in rows:  # a count is in the file's head; a checksum is compared only where a block is read
+                connection.execute(f'SELECT bit_xor(hash(each)) FROM "{name}" AS each').fetchall()
+    except duckdb.Error as error:
+        raise refusals.cannot_open(path, error) from error
+    if not version:
+        raise StoreError(f"{path} is a DuckDB database, but no cellar of tunroom. Nothing was changed.")
+    if version > NEWEST:
+        raise StoreTooNew(
+            f"{path} was written by a later version of tunroom (tables {version}; this version knows {NEWEST}). "
+            "Upgrade tunroom first."
+        )
+    return version, rows
 
 
 def _owned_elsewhere(path: Path) -> bool:

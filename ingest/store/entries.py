@@ -10,7 +10,7 @@ from typing import Any, Final, TypeVar, cast
 from analysis.calibration import check_points
 from analysis.errors import CalibrationError
 from ingest.calibration import check_sample
-from ingest.errors import EntryError
+from ingest.errors import EntryError, in_units
 from ingest.model import (
     BatchRecord,
     CalibrationRecord,
@@ -177,7 +177,8 @@ class Book:
                 try:
                     check_points(record.kind, record.points)
                 except CalibrationError as error:
-                    raise EntryError("points", str(error)) from None
+                    wrong = error
+                    raise in_units("points", lambda units: (wrong.in_units(units), "")) from None
             case _:
                 pass
 

@@ -101,7 +101,14 @@ CREATE TABLE report_old {_REPORT};
 CREATE VIEW report AS FROM report_old UNION ALL FROM report_new;
 """
 
-MIGRATIONS: Final = (Migration(1, "Makes the tables of a new cellar.", _FIRST + _REPORTS),)
+_MASS_UNIT: Final = "ALTER TABLE preferences ADD COLUMN mass_unit VARCHAR DEFAULT 'g'"
+
+MIGRATIONS: Final = (
+    Migration(1, "Makes the tables of a new cellar.", _FIRST + _REPORTS),
+    Migration(
+        2, "Lets masses be shown in ounces. There is nothing to do; they stay in grams until chosen.", _MASS_UNIT
+    ),
+)
 """All migrations in order, numbered from 1 without gaps."""
 
 NEWEST: Final = MIGRATIONS[-1].number

@@ -101,6 +101,15 @@ def of_a_write(path: Path | None, error: Exception) -> StoreError:
     return full(error)
 
 
+def of_a_copy(target: Path, error: Exception) -> StoreError:
+    """The error for a copy that could not be written; the cellar itself goes on."""
+    said = str(error).lower()
+    why = "no space is left there" if any(word in said for word in _DISK_FULL) else first_line(error)
+    return StoreError(
+        f"{target} could not be written ({why}). The cellar itself was not touched. Choose another place."
+    )
+
+
 def is_damage(error: Exception) -> bool:
     """Whether DuckDB says that what it read is not what was written."""
     return any(word in str(error).lower() for word in _DAMAGED)

@@ -7,6 +7,7 @@ database (`to_row`) or as ISO 8601 text for the journal and for exports (`to_jso
 from __future__ import annotations
 
 import json
+import re
 import types
 import typing
 from collections.abc import Callable
@@ -110,11 +111,31 @@ def storable(text: str) -> str:
     return text
 
 
+_NOTES: Final = frozenset({"note", "notes"})
+"""What may have several lines; every other text is a name or a word, and stands in one."""
+
+_BREAKS: Final = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029]+")
+_BREAKS_OF_NOTES: Final = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f]+")
+_TURNS: Final = re.compile(r"[\u202a-\u202e\u2066-\u2069]")
+"""Unicode's commands that turn the direction of what follows them, also of what is not part of the name."""
+
+
+def one_line(text: str, *, note: bool = False) -> str:
+    """The text without control characters; a name has no line breaks either, a note keeps them."""
+    if text.isascii() and text.isprintable():
+        return text
+    return _TURNS.sub("", (_BREAKS_OF_NOTES if note else _BREAKS).sub(" ", text))
+
+
 def cleaned(record: R) -> R:
-    """The record with texts that can be stored (see `storable`); itself where they all can."""
+    """The record with texts that can be stored and shown (see `storable`, `one_line`); itself where they all can."""
     texts = {f.name: value for f in fields(cast(Any, record)) if isinstance(value := getattr(record, f.name), str)}
-    odd = {name: better for name, value in texts.items() if (better := storable(value)) != value}
+    odd = {name: better for name, value in texts.items() if (better := _clean(name, value)) != value}
     return cast(R, replace(cast(Any, record), **odd)) if odd else record
+
+
+def _clean(name: str, value: str) -> str:
+    return one_line(storable(value), note=name in _NOTES)
 
 
 def to_row(record: object) -> dict[str, Any]:

@@ -204,6 +204,10 @@ class Store(Questions):
             cursor.execute("INSERT INTO device_key VALUES (?, ?)", [key, device_id])
         return keys
 
+    def copy_to(self, target: Path) -> dict[str, int]:
+        """Write the whole cellar into a new file, as it is at one moment; see `StoreFile.copy_to`."""
+        return self._file.copy_to(target)
+
     # -- entries
 
     def save(self, record: R) -> R:

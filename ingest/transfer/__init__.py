@@ -1,5 +1,6 @@
 """Logs in, the whole cellar out and in again. All work on a `Store`, so also while a server runs."""
 
+from ingest.transfer.csv_text import for_spreadsheets
 from ingest.transfer.export import Exported, ImportedCellar, export_cellar, import_cellar, import_zip
 from ingest.transfer.log import ImportedLog, import_log
 from ingest.transfer.log_file import OURS, mapping, scan_text
@@ -10,6 +11,7 @@ __all__ = [
     "ImportedCellar",
     "ImportedLog",
     "export_cellar",
+    "for_spreadsheets",
     "import_cellar",
     "import_log",
     "import_zip",

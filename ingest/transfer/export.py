@@ -18,6 +18,7 @@ from ingest.errors import EntryError, ImportFileError
 from ingest.model import AssessmentRecord, BatchRecord, Placement, Rejection
 from ingest.store import AS_SENT, ENTRIES, NEWEST, TABLES, Store, Table, from_row, to_json
 from ingest.transfer.archive import unpack
+from ingest.transfer.csv_text import for_spreadsheets
 from ingest.transfer.log import Progress, keep_all
 from ingest.transfer.manifest import MANIFEST, check_files, file_of, is_free, read_manifest, written_aside
 
@@ -126,7 +127,7 @@ def _table_frame(table: Table, rows: list[dict[str, Any]]) -> pl.DataFrame:
 
 def _write(directory: Path, name: str, frame: pl.DataFrame) -> None:
     frame.write_parquet(directory / f"{name}.parquet", compression="zstd")
-    frame.write_csv(directory / f"{name}.csv", datetime_format="%Y-%m-%dT%H:%M:%S%.6fZ")
+    for_spreadsheets(frame).write_csv(directory / f"{name}.csv", datetime_format="%Y-%m-%dT%H:%M:%S%.6fZ")
 
 
 def _write_readings(store: Store, directory: Path, progress: Progress) -> int:
@@ -142,7 +143,7 @@ def _write_readings(store: Store, directory: Path, progress: Progress) -> int:
         for number, device_id in enumerate(devices, start=1):
             frame = _device_readings(store, device_id, calibrated.get(device_id))
             parquet.write_table(frame.to_arrow().cast(schema))
-            frame.write_csv(csv, include_header=False, datetime_format="%Y-%m-%dT%H:%M:%S%.6fZ")
+            for_spreadsheets(frame).write_csv(csv, include_header=False, datetime_format="%Y-%m-%dT%H:%M:%S%.6fZ")
             written += frame.height
             progress(f"device {number} of {len(devices)} ({100 * number // len(devices)} %), readings: {written:,}")
     return written

@@ -8,7 +8,7 @@ from typing import Any, Final, cast
 
 import polars as pl
 
-from ingest.decoding import BY_FIELD, NATIVE_NAMES, converted
+from ingest.decoding import BY_FIELD, ID_REMEDY, LARGEST_SEQUENCE, NATIVE_NAMES, converted, is_good_id, shown
 from ingest.errors import ImportFileError
 from ingest.store import QUANTITIES
 
@@ -44,6 +44,9 @@ _READERS: Final[dict[str, Callable[[Path], pl.LazyFrame]]] = {
     ".ndjson": lambda path: pl.scan_ndjson(path, infer_schema_length=None),
 }
 _ZONE: Final = r"(?:[zZ]|[+-]\d{2}:?\d{2})$"
+_TIME_REMEDY: Final = "Write 2026-03-01T10:00:00Z, or epoch seconds"
+_FARTHEST_MS: Final = 1e14
+"""Epoch milliseconds in the year 5138: farther ones do not fit where instants are kept, and no clock shows them."""
 _INSTANT: Final = pl.Datetime("us", "UTC")
 
 
@@ -130,9 +133,25 @@ def read_log(
     devices = raw["device_id"].cast(pl.String()) if device_id is None else pl.repeat(device_id, raw.height, eager=True)
     if device_id is None:
         _refuse(path, devices.is_null(), found["device_id"], "it is empty", "Each row needs its device")
-    sequence = _numbers(path, raw, "sequence", found) if "sequence" in found else pl.Series([None] * raw.height)
+        refuse_ids(path, devices, found["device_id"])
+    elif not is_good_id(device_id):
+        raise ImportFileError(path.name, "--device", f"{shown(device_id)} cannot be a device's id", ID_REMEDY)
+    sequence = _sequence(path, raw, found) if "sequence" in found else pl.Series([None] * raw.height)
     rows = {"device_id": devices, "measured_at": measured_at, **_quantities(path, raw, found)}
     return pl.DataFrame({**rows, "sequence": sequence.cast(pl.Int64())}), assumed
+
+
+def refuse_ids(path: Path, ids: pl.Series, column: str) -> None:
+    """Raise `ImportFileError` at the first row whose device has an id that no message could bear."""
+    bad = [each for each in ids.unique() if each is not None and not is_good_id(each)]
+    _refuse(path, ids.is_in(bad), column, "{value} cannot be a device's id", ID_REMEDY, ids)
+
+
+def _sequence(path: Path, raw: pl.DataFrame, found: Mapping[str, str]) -> pl.Series:
+    numbers = _numbers(path, raw, "sequence", found)
+    odd = ~(numbers.is_between(0, LARGEST_SEQUENCE, closed="left") & (numbers == numbers.floor()))
+    _refuse(path, odd, found["sequence"], "{value} is no whole number from 0", "Such as 17", raw["sequence"])
+    return numbers
 
 
 def read_gravities(path: Path, given: Mapping[str, str], *, zone: str) -> tuple[pl.DataFrame, bool]:
@@ -213,6 +232,8 @@ def _instants(path: Path, column: pl.Series, zone: str) -> tuple[pl.Series, bool
             column = numbers
     if column.dtype.is_numeric():
         seconds = column.cast(pl.Float64())
+        impossible = ~seconds.is_between(-_FARTHEST_MS, _FARTHEST_MS)  # also NaN
+        _refuse(path, impossible, "measured_at", "{value} is not a time", _TIME_REMEDY, column)
         milli = (seconds.abs() > 1e11).fill_null(value=False)
         instants = (
             (pl.select(pl.when(milli).then(seconds / 1e3).otherwise(seconds)).to_series() * 1e6)
@@ -234,13 +255,13 @@ def _instants(path: Path, column: pl.Series, zone: str) -> tuple[pl.Series, bool
             path.name, "measured_at", f"it is {column.dtype}, not a time", "Give RFC 3339 text or epoch seconds"
         )
     bad = instants.is_null()
-    _refuse(path, bad, "measured_at", "{value!r} is not a time", "Write 2026-03-01T10:00:00Z, or epoch seconds", column)
+    _refuse(path, bad, "measured_at", "{value} is not a time", _TIME_REMEDY, column)
     early = (instants.dt.year() < 1990) | (instants.dt.year() > 2100)
     _refuse(
         path,
         early,
         "measured_at",
-        "{value!r} is not a likely time",
+        "{value} is not a likely time",
         "Look whether it is in seconds, or the clock was not set",
         column,
     )
@@ -292,7 +313,7 @@ def _quantities(path: Path, raw: pl.DataFrame, found: Mapping[str, str]) -> dict
             path,
             outside,
             found[ours],
-            f"{{value!r}} is outside {limits.low:g} to {limits.high:g} {limits.shown_unit}",
+            f"{{value}} is outside {limits.low:g} to {limits.high:g} {limits.shown_unit}",
             limits.remedy,
             raw[ours],
         )
@@ -313,7 +334,7 @@ def _numbers(path: Path, raw: pl.DataFrame, ours: str, found: Mapping[str, str])
             path,
             bad,
             found[ours],
-            "{value!r} is not a number",
+            "{value} is not a number",
             "Write 1.0123 with a point; leave it empty where unknown",
             column,
         )
@@ -336,7 +357,9 @@ def _refuse(
     row = int(bad.arg_true()[0])
     value = None if values is None else values[row]
     more = f" (and {count - 1} more rows)" if count > 1 else ""
-    raise ImportFileError(path.name, f"row {row + 1}, column {column!r}", problem.format(value=value) + more, remedy)
+    raise ImportFileError(
+        path.name, f"row {row + 1}, column {column!r}", problem.format(value=shown(value)) + more, remedy
+    )
 
 
 def _first_line(error: Exception) -> str:

@@ -1,11 +1,14 @@
 from __future__ import annotations
 
+import re
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.calibration import REFRACTOMETER_SD_SG, check_points, inclination_curve, offset, refractometer_sg
+from analysis.display_units import DisplayUnits
 from analysis.errors import CalibrationError
 from analysis.units import plato_to_sg, sg_to_plato
 
@@ -117,7 +120,7 @@ def test_two_points_make_a_line_without_an_error_to_tell():
         ([], "points at two inclinations at least"),
         ([(25.0, 1.0)], "points at two inclinations at least"),
         ([(25.0, 1.0), (25.0, 1.05)], "points at two inclinations at least"),
-        ([(25.0, 1.0), (30.0, 1.02), (40.0, 1.01), (50.0, 1.06)], r"30° = 1\.0200 and 40° = 1\.0100 contradict"),
+        ([(25.0, 1.0), (30.0, 1.02), (40.0, 1.01), (50.0, 1.06)], r"30° = 1\.020 and 40° = 1\.010 contradict"),
         ([(25.0, 1.0), (60.0, 1.001)], "about the same gravity"),
         ([(25.0, 1.0), (60.0, 1060)], "gravity 1060; the usual range"),
         ([(25.0, 1.0), (float("nan"), 1.05)], "a pair of two numbers"),
@@ -153,9 +156,9 @@ def test_a_third_point_tells_the_error():
     ("kind", "points", "sentence"),
     [
         ("temperature offset", [], "one point at least"),
-        ("temperature offset", [(68.0, 20.0)], "more than 10 °C is not an offset"),
+        ("temperature offset", [(68.0, 20.0)], "more than 10\u202f°C is not an offset"),
         ("temperature offset", [(0.0, 0.0), (20.0, 15.0)], "that is no offset"),
-        ("gravity offset", [(1.05, 1.09)], r"more than 0\.030 SG"),
+        ("gravity offset", [(1.05, 1.09)], r"more than 30\.0 points"),
     ],
 )
 def test_offsets_that_no_sound_instrument_has_are_refused(kind, points, sentence):
@@ -188,7 +191,7 @@ def test_a_wine_may_end_below_water():
 @pytest.mark.parametrize(
     ("reading", "original", "sentence"),
     [
-        (16.0, 1.050, "above the original extract"),
+        (16.0, 1.050, "above that before pitching"),
         (75.0, 1.050, "reading_bx is 75"),
         (8.0, 50.0, "original_gravity_sg is 50"),
     ],
@@ -196,3 +199,21 @@ def test_a_wine_may_end_below_water():
 def test_readings_that_do_not_belong_together_are_refused(reading, original, sentence):
     with pytest.raises(ValueError, match=sentence):
         refractometer_sg(reading, original)
+
+
+@pytest.mark.parametrize(
+    ("kind", "points", "says"),
+    [
+        # 1.020 is 5.1 °Bx and 1.010 is 2.6 °Bx (ICUMSA densities); 68 °F is 20 °C by definition.
+        ("inclination", [(25.0, 1.0), (30.0, 1.02), (40.0, 1.01), (50.0, 1.06)], r"30° = 5\.0\d+\s°Bx and 40° = 2\.5"),
+        ("inclination", [(25.0, 1.0), (60.0, 1.26)], r"°Bx; the usual range is −2\.6\d? to 36\.3\s°Bx"),
+        ("temperature offset", [(20.0, 0.0)], r"said 68\s°F where 32\s°F was true; more than 18\s°F"),
+        ("gravity offset", [(1.05, 1.09)], r"said 12\.\d+\s°Bx .* more than 7\.\d\s°Bx"),
+    ],
+)
+def test_what_is_wrong_is_said_in_the_units_in_which_it_was_typed(kind, points, says):
+    with pytest.raises(CalibrationError) as refused:
+        check_points(kind, points)
+    told = refused.value.in_units(DisplayUnits("°Bx", "°F"))
+    assert re.search(says, told), told
+    assert not re.search(r"\bSG\b|°C|\bpoints of\b", told)

@@ -61,7 +61,7 @@ def texts(seen: Outlook, say: Voice) -> Iterator[str]:
     yield opening(items, say)
     yield from (item.what for item in items)
     figure = calendar_figure([seen], say, PREFERENCES, "light")
-    yield from (f"{word} {WEEKDAY.split('|')[0]}" for word in figure.data[1].text or ())
+    yield from (f"{word} {at:%a}" for word, at in zip(figure.data[1].text or (), figure.data[1].x or (), strict=True))
     for what, when, small in dates(seen.plan, seen.batch, say):
         yield f"{what} {when}. {small}"
     if packaged := packaging_date(seen.to_do(today), seen.batch, say):

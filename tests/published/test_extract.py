@@ -99,11 +99,27 @@ def test_a_reference_that_cannot_be_read_is_refused_with_an_example() -> None:
         units.reference_temperatures("room temperature")
 
 
-# NIST Special Publication 811, appendix B: 1 psi = 6.894757 kPa, 1 US gallon = 3.785412 L.
+# NIST Special Publication 811 (2008), appendix B.8: pound-force per square inch 6.894 757 E+00 kPa; gallon [U.S.]
+# 3.785 412 E+00 L, by Handbook 44, appendix C, 3.785 411 784 L exactly; ounce (avoirdupois) 2.834 952 E+01 g; pound
+# 4.535 924 E-01 kg; ounce per gallon [U.S.] 7.489 152 E+00 kg/m³, which is g/L.
 def test_pressure_volume_and_temperature_convert_as_nist_prints() -> None:
     assert units.psi_to_kpa(1.0) == pytest.approx(6.894757)
     assert units.us_gal_to_litres(5.0) == pytest.approx(18.92706)
+    assert units.us_gal_to_litres(1.0) == pytest.approx(3.785411784, rel=1e-12)
+    assert units.oz_to_g(1.0) == pytest.approx(28.34952, rel=2e-7)
+    assert units.oz_to_g(16.0) == pytest.approx(453.59237, rel=1e-12)
+    assert units.oz_per_us_gal_to_g_per_l(1.0) == pytest.approx(7.489152, rel=2e-7)
     assert units.kpa_to_bar(250.0) == 2.5
     assert units.c_to_f(100.0) == 212.0
     assert units.f_to_c(units.c_to_f(-3.0)) == pytest.approx(-3.0)
     assert units.density_from_sg(units.sg_from_density(1048.0)) == pytest.approx(1048.0)
+
+
+# National Bureau of Standards, Circular C440, table 114 (degrees Brix and specific gravity 20/20 °C; from memory).
+@pytest.mark.parametrize(
+    ("brix", "gravity_sg"),
+    [(0.0, 1.0), (5.0, 1.01968), (10.0, 1.03998), (15.0, 1.06104), (20.0, 1.08287)],
+)
+def test_brix_is_the_published_table_of_sucrose(brix: float, gravity_sg: float) -> None:
+    assert units.sg_to_brix(gravity_sg) == pytest.approx(brix, abs=0.015)
+    assert units.brix_to_sg(brix) == pytest.approx(gravity_sg, abs=6e-5)

@@ -12,7 +12,7 @@ import pytest
 
 from analysis import Batch, assess
 from analysis.errors import ConvergenceError
-from analysis.fitting import FERMENTATION, GROWTH, RICHARDS, Curve, attenuation_curve, fit
+from analysis.fitting import FERMENTATION, Curve, attenuation_curve, fit
 
 HERE = Path(__file__).parent
 
@@ -29,6 +29,46 @@ NIST = rows("nist_strd.csv")
 def nist(dataset: str, kind: str, column: str = "value") -> np.ndarray:
     chosen = [r for r in NIST if r["dataset"] == dataset and r["kind"] == kind and not r["name"].startswith("residual")]
     return np.array([float(r[column]) for r in chosen])
+
+
+def _growth(x: np.ndarray, p: np.ndarray) -> np.ndarray:
+    return np.asarray(p[0] / (1.0 + np.exp(p[1] - p[2] * x)))
+
+
+def _growth_jacobian(x: np.ndarray, p: np.ndarray) -> np.ndarray:
+    e = np.exp(p[1] - p[2] * x)
+    s = 1.0 / (1.0 + e)
+    return np.column_stack([s, -p[0] * s * (1.0 - s), p[0] * s * (1.0 - s) * x])
+
+
+def _growth_guess(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    top = 1.05 * float(np.max(y))
+    logit = np.log(np.clip(y / top, 1e-3, 1 - 1e-3) / (1 - np.clip(y / top, 1e-3, 1 - 1e-3)))
+    slope, level = np.polyfit(x, logit, 1)
+    return np.array([top, -level, slope])
+
+
+GROWTH = Curve("logistic growth", ("top", "shift", "rate"), _growth, _growth_jacobian, _growth_guess)
+"""``y = b1 / (1 + exp(b2 - b3 x))``: rises from zero to `top`."""
+
+
+def _richards(x: np.ndarray, p: np.ndarray) -> np.ndarray:
+    return np.asarray(p[0] * np.exp(-np.log1p(np.exp(p[1] - p[2] * x)) / p[3]))
+
+
+def _richards_jacobian(x: np.ndarray, p: np.ndarray) -> np.ndarray:
+    e = np.exp(p[1] - p[2] * x)
+    y = _richards(x, p)
+    bend = -y * e / (1.0 + e) / p[3]
+    return np.column_stack([y / p[0], bend, -bend * x, y * np.log1p(e) / p[3] ** 2])
+
+
+def _richards_guess(x: np.ndarray, y: np.ndarray) -> np.ndarray:
+    return np.append(_growth_guess(x, y), 1.0)
+
+
+RICHARDS = Curve("Richards growth", ("top", "shift", "rate", "skew"), _richards, _richards_jacobian, _richards_guess)
+"""``y = b1 / (1 + exp(b2 - b3 x))^(1 / b4)``: the logistic with a skew (F. J. Richards, 1959; from memory)."""
 
 
 # NIST StRD, https://www.itl.nist.gov/div898/strd/: certified to eleven digits; 1e-5 relative on the estimates and

@@ -9,13 +9,12 @@ from typing import Final
 
 import streamlit as st
 
-from analysis.display_units import number
 from analysis.model import EVENT_KINDS, EventKind
 from analysis.wording import EVENT_WORDS, Voice
 from dashboard import context
 from dashboard.queries import queries
 from dashboard.ui import components, forms, plain
-from ingest.errors import EntryError
+from ingest.errors import EntryError, out_of_range
 from ingest.model import INSTRUMENTS, BatchRecord, EventRecord, HandSample, Instrument
 
 QUICK: Final[tuple[EventKind, ...]] = tuple(k for k in EVENT_KINDS if k not in ("pitch", "sample", "forced test"))
@@ -33,9 +32,13 @@ SCALES: Final[dict[str, _Scale]] = {
     "SG": _Scale(0.001, "%.3f", 0.98, 1.2, "0.990 to 1.160"),
     "°P": _Scale(0.1, "%.1f", -5.0, 45.0, "−2 to 38"),
     "kg/m³": _Scale(1.0, "%.0f", 975.0, 1200.0, "990 to 1160"),
-    "°Bx": _Scale(0.1, "%.1f", 0.0, 45.0, "2 to 35"),
+    "°Bx": _Scale(0.1, "%.1f", -5.0, 45.0, "−2 to 38"),
 }
-UNITS: Final[dict[Instrument, tuple[str, ...]]] = {"hydrometer": ("SG", "°P", "kg/m³"), "refractometer": ("°Bx",)}
+_REFRACTOMETER: Final = _Scale(0.1, "%.1f", 0.0, 45.0, "2 to 35")
+UNITS: Final[dict[Instrument, tuple[str, ...]]] = {
+    "hydrometer": ("SG", "°P", "°Bx", "kg/m³"),
+    "refractometer": ("°Bx",),
+}
 
 
 def quick(record: BatchRecord) -> None:
@@ -96,7 +99,7 @@ def _id(entry: EventRecord | HandSample) -> str:
 def _title(entry: EventRecord | HandSample, say: Voice) -> str:
     when = say.exact(entry.at)
     if isinstance(entry, EventRecord):
-        amount = f", {number(entry.amount_g)} g" if entry.amount_g is not None else ""
+        amount = f", {say.units.mass(entry.amount_g)}" if entry.amount_g is not None else ""
         gravity = f", {say.gravity(entry.gravity_sg)}" if entry.gravity_sg is not None else ""
         return f"{EVENT_WORDS[entry.kind]}{amount}{gravity} · {when}"
     how = SCALES.get(entry.unit)
@@ -133,7 +136,7 @@ def event_form(event: EventRecord | None, record: BatchRecord, name: str) -> Non
             kind = form.choice(
                 "kind", "What happened", EVENT_KINDS, event.kind if event else "nutrient", EVENT_WORDS.__getitem__
             )
-            amount = form.number("amount_g", "Amount, if any", event.amount_g if event else None, called="g")
+            amount = form.number("amount_g", "Amount, if any", event.amount_g if event else None, "mass")
         with right:
             at = form.moment("at", "When", event.at if event else None)
             gravity = form.number(
@@ -146,10 +149,10 @@ def event_form(event: EventRecord | None, record: BatchRecord, name: str) -> Non
     def enter() -> None:
         when = _time_of(at, record, say)
         if amount is not None and amount < 0:
-            raise EntryError("amount_g", f"{amount:g} g is below nothing", "Leave it empty if there was no amount.")
+            said = say.units.typed(amount, "mass")
+            raise EntryError("amount_g", f"{said} is below nothing", "Leave it empty if there was no amount.")
         if gravity is not None and not 0.98 <= gravity <= 1.2:
-            said = f"{say.gravity(gravity)} is out of range"
-            raise EntryError("gravity_sg", said, "The usual range is 0.990 to 1.160.")
+            raise out_of_range("gravity_sg", gravity, "gravity", (0.99, 1.16))
         base = event or EventRecord(batch_id=record.batch_id, kind="note", at=when)
         chosen: EventKind = kind or "note"
         context.store().save(replace(base, kind=chosen, at=when, amount_g=amount, gravity_sg=gravity, note=note))
@@ -157,7 +160,11 @@ def event_form(event: EventRecord | None, record: BatchRecord, name: str) -> Non
     form.keep(enter, f"Saved: {EVENT_WORDS[kind or 'note'].lower()}.")
 
 
-def _usable(value: float | None, unit: str, temperature_c: float | None) -> float:
+def _scale(instrument: Instrument, unit: str) -> _Scale:
+    return _REFRACTOMETER if instrument == "refractometer" else SCALES[unit]
+
+
+def _usable(value: float | None, instrument: Instrument, unit: str, temperature_c: float | None) -> float:
     """The reading, if it can be one.
 
     Raises
@@ -165,14 +172,14 @@ def _usable(value: float | None, unit: str, temperature_c: float | None) -> floa
     EntryError
         If it is empty or out of range, or its temperature is.
     """
-    how = SCALES[unit]
+    how = _scale(instrument, unit)
     if value is None:
         raise EntryError("value", "the reading is empty", f"The usual range is {how.usual}.")
     if not how.low <= value <= how.high:
         said = f"{how.format % value} {unit} is out of range"
         raise EntryError("value", said, f"The usual range is {how.usual}.")
     if temperature_c is not None and not 0 <= temperature_c <= 60:
-        raise EntryError("temperature_c", "the sample's temperature is out of range", "Usual is 5 to 40 °C.")
+        raise out_of_range("temperature_c", temperature_c, "temperature", (5, 40), "Usual is {}.")
     return value
 
 
@@ -197,20 +204,20 @@ def sample_form(sample: HandSample | None, record: BatchRecord, name: str) -> No
     """A gravity read by hand: one number and Save; the rest only where it differs from the usual."""
     say = queries.voice()
     instrument, unit = _instrument_and_unit(sample, say, name)
-    how = SCALES[unit]
+    how = _scale(instrument, unit)
     with forms.entry(f"{name} {unit}", say, save="Save", shows=sample, border=False) as form:
         value = form.number(
             "value",
             "Reading",
             sample.value if sample and sample.unit == unit else None,
-            called=unit,
+            called=f"{unit} by a hydrometer" if (instrument, unit) == ("hydrometer", "°Bx") else unit,
             step=how.step,
             format=how.format,
         )
         with st.expander("Temperature, time and the like"):
             temperature = form.number(
                 "temperature_c",
-                "Temperature of the sample, if not 20 °C",
+                f"Temperature of the sample, if not {say.units.about(20.0, 'temperature')}",
                 sample.temperature_c if sample else None,
                 "temperature",
             )
@@ -226,7 +233,7 @@ def sample_form(sample: HandSample | None, record: BatchRecord, name: str) -> No
         return
 
     def enter() -> None:
-        read = _usable(value, unit, temperature)
+        read = _usable(value, instrument, unit, temperature)
         when = _time_of(at or datetime.now(UTC), record, say)
         base = sample or HandSample(batch_id=record.batch_id, at=when, value=read)
         context.store().save(

@@ -164,7 +164,7 @@ def curve_part(batch_id: str) -> None:
     with scales:
         gravity = st.segmented_control(
             "Gravity as",
-            get_args(base.GravityScale),
+            base.gravity_scales(say.units),
             default=say.units.gravity_unit,
             required=True,
             key="gravity-scale",
@@ -180,7 +180,7 @@ def curve_part(batch_id: str) -> None:
             bind="query-params",
             label_visibility="collapsed",
         )
-    view = base.View(gravity or "SG", time or "Date", components.edition())
+    view = base.View(gravity, time or "Date", components.edition())
     kept = f"axis end {batch_id}"
     st.session_state[kept] = queries.axis_end(outlook, say, st.session_state.get(kept))
     until = st.session_state[kept]

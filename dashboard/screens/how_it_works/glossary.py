@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import Final
 
-from analysis.display_units import chances_table, number
+from analysis.display_units import DisplayUnits, chances_table, number
 from analysis.model import CONTACT_DAYS, HOLD_H, PHASES, STEADY_SG, Phase
 from analysis.wording import DEFER, PHASE_WORDS
 from dashboard.charts import phase_glyph
 from dashboard.templates import Markup, render
 
-_POINT: Final = f"{number(STEADY_SG, 3)} SG"
-
 PHASE_MEANINGS: Final[dict[Phase, str]] = {
     "lag": "The yeast is in and the gravity has not yet fallen. Hours are usual, a day is not alarming.",
     "active": "The gravity falls. How far and how fast is only guessed from batches like it.",
     "slowing": "The fall has passed its steepest and bends. From here on a date is worth something.",
-    "steady": f"The gravity moves by less than a point ({_POINT}); whether it has finished is judged beside that.",
-    "finished": "No more than a point of fall is still to come, on the evidence.",
+    "steady": "The gravity moves by less than {point}; whether it has finished is judged beside that.",
+    "finished": "No more than {point} of fall is still to come, on the evidence.",
     "stalled": "It stands still above where this drink and yeast should end. It may go on later, in a bottle too.",
     "chilled": "It stands still because it is cold. That says nothing about whether it has finished.",
     "creeping": "It falls again after it had steadied, mostly after dry hops, whose enzymes free sugar.",
@@ -26,9 +25,8 @@ PHASE_MEANINGS: Final[dict[Phase, str]] = {
 NOTIONS: Final = (
     (
         "When does it finish?",
-        f"The first moment after which the gravity falls by less than a point ({_POINT}) for good, if nothing is "
-        "done to "
-        "it that we do not know of. It is given as a range: eight times out of ten the true moment lies within it.",
+        "The first moment after which the gravity falls by less than {point} for good, if nothing is done to it that "
+        "we do not know of. It is given as a range: eight times out of ten the true moment lies within it.",
     ),
     (
         "Has it finished?",
@@ -37,18 +35,26 @@ NOTIONS: Final = (
     ),
     (
         "Has it been seen to hold?",
-        f"For how long the gravity has been watched to move by less than a point. {number(HOLD_H)} hours are asked "
-        "unless "
-        "you choose otherwise (common practice is two to three days). Silence does not count: a float that says "
+        f"For how long the gravity has been watched to move by less than {{point}}. {number(HOLD_H)} hours are asked "
+        "unless you choose otherwise (common practice is two to three days). Silence does not count: a float that says "
         "nothing "
         "holds nothing.",
     ),
 )
 
 GLOSSARY: Final = (
-    ("Gravity", "How dense the drink is, beside water at 20 °C. Sugar makes it heavy, alcohol light."),
-    ("Point", f"A thousandth of gravity: from 1.012 to 1.011 is one point ({_POINT})."),
-    ("°P", "Degrees Plato: grams of extract in 100 grams. Ten °P are a gravity of about 1.040."),
+    ("Gravity", "How dense the drink is, beside water at {water}. Sugar makes it heavy, alcohol light."),
+    ("Point", "A thousandth of gravity: from 1.012 to 1.011 is one point (0.001 SG)."),
+    (
+        "°P",
+        "Degrees Plato: grams of extract in 100 grams, by the brewers' table. Ten °P are a gravity of about 1.040.",
+    ),
+    (
+        "°Bx",
+        "Degrees Brix: grams of sucrose in 100 grams, here of the sugar solution that is as dense as the drink "
+        "(ICUMSA's table); within a tenth of °P. Once there is alcohol, a refractometer's own °Bx are no gravity: "
+        "enter them as a hand sample, and they are corrected.",
+    ),
     (
         "Apparent attenuation",
         "The share of the first extract that seems gone, judged by gravity. Alcohol flatters it; real attenuation "
@@ -59,10 +65,9 @@ GLOSSARY: Final = (
     ("Dry hops", f"Hops added cold, for aroma. {number(CONTACT_DAYS)} days of contact are usual (common practice)."),
     (
         "Hop creep",
-        "Enzymes of the hops free sugar that the yeast then ferments: the gravity falls again. In 5 days about 1 °P "
-        "of "
-        "real extract, in 40 days 2, were published for 10 g/L at 20 °C with yeast present. Three days cannot rule "
-        "it out.",
+        "Enzymes of the hops free sugar that the yeast then ferments: the gravity falls again. In 5 days about 1 % by "
+        "mass of real extract, in 40 days 2, were published for {hops} at {room} with yeast present. Three days cannot "
+        "rule it out.",
     ),
     ("Diacetyl rest", "Warm days at the end, in which the yeast clears a buttery by-product."),
     ("Forced test", "A small warm sample with plenty of yeast: it shows within days where the batch can end."),
@@ -112,7 +117,7 @@ METHOD: Final = (
 )
 
 LIMITS: Final = (
-    "A float that sticks, gathers foam or hops, or lies against the wall reads wrong by several points, smoothly. "
+    "A float that sticks, gathers foam or hops, or lies against the wall reads wrong by {points}, smoothly. "
     "Only a "
     "hand sample shows it.",
     "A batch that stands still can go on after weeks, with warmth, with movement or in the bottle. No curve rules "
@@ -125,20 +130,39 @@ LIMITS: Final = (
 )
 
 
-def texts() -> tuple[tuple[str, str], ...]:
+def _amounts(units: DisplayUnits) -> dict[str, str]:
+    """The blanks in the texts, in a person's units."""
+    in_points = units.gravity_unit == "SG"
+    return {
+        "point": f"a point ({number(STEADY_SG, 3)} SG)" if in_points else units.fall(STEADY_SG),
+        "points": "several points" if in_points else f"{units.fall(0.004)} or more",
+        "water": units.about(20.0, "temperature"),
+        "room": units.about(20.0, "temperature"),
+        "hops": units.about(10.0, "concentration"),
+    }
+
+
+def texts(units: DisplayUnits) -> tuple[tuple[str, str], ...]:
     """All of it as (heading, text), for a search."""
     phases = tuple((PHASE_WORDS[phase], PHASE_MEANINGS[phase]) for phase in PHASES)
-    return (*NOTIONS, *phases, *METHOD, *GLOSSARY, *(("What it cannot know", limit) for limit in LIMITS))
+    found = (*NOTIONS, *phases, *METHOD, *GLOSSARY, *(("What it cannot know", limit) for limit in LIMITS))
+    return _filled(found, units)
 
 
-def page_html() -> Markup:
+def _filled(texts: Iterable[tuple[str, str]], units: DisplayUnits) -> tuple[tuple[str, str], ...]:
+    amounts = _amounts(units)
+    return tuple((title, text.format(**amounts)) for title, text in texts)
+
+
+def page_html(units: DisplayUnits) -> Markup:
     """The whole page below its heading."""
+    amounts = _amounts(units)
     return render(
         "how_it_works/page.html",
-        notions=NOTIONS,
-        phases=[(phase_glyph(phase), PHASE_WORDS[phase], PHASE_MEANINGS[phase]) for phase in PHASES],
+        notions=_filled(NOTIONS, units),
+        phases=[(phase_glyph(p), PHASE_WORDS[p], PHASE_MEANINGS[p].format(**amounts)) for p in PHASES],
         chances=chances_table(),
         method=METHOD,
-        limits=LIMITS,
-        glossary=GLOSSARY,
+        limits=[limit.format(**amounts) for limit in LIMITS],
+        glossary=_filled(GLOSSARY, units),
     )

@@ -7,7 +7,9 @@ from typing import Final
 
 import streamlit as st
 
+from analysis.display_units import DisplayUnits
 from analysis.wording import capital, plural
+from dashboard.queries import queries
 from dashboard.screens.how_it_works import glossary, guide
 from dashboard.templates import Markup, fill, render
 from dashboard.ui import components
@@ -29,7 +31,7 @@ def show() -> None:
         _results(wanted, titles)
     st.html(_nav(part, titles))
     if part == WORDS:
-        components.markup(glossary.page_html(), key="explained")
+        components.markup(glossary.page_html(queries.voice().units), key="explained")
     else:
         with st.container(key="guide"):
             _, _, body = guide.markdown(part).partition("\n")  # the title stands above
@@ -40,7 +42,7 @@ _LEAD: Final = "What the words and verdicts mean, and how far to trust them."
 
 
 def _results(wanted: str, titles: dict[str, str]) -> None:
-    found = guide.search(wanted, everything(name for name in titles if name != WORDS))
+    found = guide.search(wanted, everything((name for name in titles if name != WORDS), queries.voice().units))
     if not found:
         st.html(
             fill(
@@ -59,9 +61,9 @@ def _results(wanted: str, titles: dict[str, str]) -> None:
     st.html(render("how_it_works/found.html", count=capital(count), wanted=wanted.strip(), items=items))
 
 
-def everything(names: Iterable[str]) -> list[guide.Passage]:
+def everything(names: Iterable[str], units: DisplayUnits) -> list[guide.Passage]:
     """What can be found: the glossary's words, then the manual."""
-    words = [guide.Passage(WORDS, heading, text) for heading, text in glossary.texts()]
+    words = [guide.Passage(WORDS, heading, text) for heading, text in glossary.texts(units)]
     return [*words, *(passage for name in names for passage in guide.passages(name))]
 
 

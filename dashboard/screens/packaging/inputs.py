@@ -21,9 +21,9 @@ from analysis.display_units import MINUS
 from analysis.packaging import Field, PackagingSheet, SheetInputError, field_of, fields, prefill, sheet
 from analysis.wording import Voice, capital, joined
 from dashboard.screens.packaging import follow_up
-from dashboard.ui import Form, Scale, forms
+from dashboard.ui import Form, forms
 from ingest.errors import EntryError
-from ingest.model import BatchRecord, Preferences
+from ingest.model import BatchRecord
 from ingest.monitoring import Outlook, constraints_of
 from ingest.store import Store
 
@@ -46,33 +46,12 @@ _OF_BOTTLES: Final = frozenset(
 )
 _OF_KEGS: Final = frozenset({"keg_rating_kpa", "serving_c"})
 _WINE_LIKE: Final = frozenset({"wine", "mead", "cider", "other"})
-_SHARES: Final = frozenset({"expected_low", "expected_high"})
 _SHARES_AS: Final = {"hop_shares": "Brindle 2, Osprey 1", "priming_shares": "sucrose 2, honey 1"}
 _UNSET: Final = object()
 _LEADING_MINUS: Final = re.compile(r"(?<!\w)-(?=\d)")
 _FIRST: Final = "Carbonation"
 """The group that the person has to fill in; what the batch knows by itself comes after it."""
 _CHOICES: Final = {"so2": "SO2", "salt": "Potassium metabisulfite"}
-_STEPS: Final[dict[str, tuple[float, str]]] = {
-    "SG": (0.001, "%.3f"),
-    "°P": (0.1, "%.1f"),
-    "points": (0.5, "%.1f"),
-    "°C": (1.0, "%.1f"),
-    "°F": (1.0, "%.0f"),
-    "kPa": (10.0, "%.0f"),
-    "bar": (0.1, "%.2f"),
-    "psi": (1.0, "%.1f"),
-    "L": (0.5, "%.2f"),
-    "US gal": (0.25, "%.2f"),
-    "volumes": (0.1, "%.2f"),
-    "g": (1.0, "%.1f"),
-    "g/L": (0.5, "%.2f"),
-    "mg/L": (5.0, "%.0f"),
-    "mg": (10.0, "%.0f"),
-    "°Bx": (0.5, "%.1f"),
-    "% vol": (0.5, "%.1f"),
-}
-"""Step and format of an input by its unit."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -134,7 +113,7 @@ def from_batch(store: Store, outlook: Outlook) -> Inputs:
 
 def ask(store: Store, batch_id: str, from_batch: Mapping[str, Any], say: Voice, chooser: DeltaGenerator) -> Asked:
     """Draw the inputs, keep what was changed, and work the sheet out. The package is asked for in `chooser`."""
-    own, preferences = own_changes(store, batch_id), store.preferences()
+    own = own_changes(store, batch_id)
     before = dict(own)
     form = forms.loose(f"sheet {batch_id}", say)
     groups: dict[str, list[Field]] = {}
@@ -150,7 +129,7 @@ def ask(store: Store, batch_id: str, from_batch: Mapping[str, Any], say: Voice, 
                 for column, each in zip(st.columns(2), two, strict=True):
                     if each is not None:
                         with column:
-                            _one(form, each, own, from_batch, preferences)
+                            _one(form, each, own, from_batch)
     if own != before:
         keep_changes(store, batch_id, own)
     values = {k: v for k, v in {**from_batch, **own}.items() if v is not None}
@@ -164,7 +143,7 @@ def _worked_out(form: Form, values: Inputs) -> Asked:
     wrong: list[str] = []
     for _ in range(len(values) + 1):
         try:
-            return Asked(sheet(given), tuple(wrong))
+            return Asked(sheet(given, form.voice.units), tuple(wrong))
         except SheetInputError as error:
             for fault in error.all:
                 of = field_of(fault.key)
@@ -195,14 +174,21 @@ def _package(form: Form, own: Inputs, from_batch: Mapping[str, Any]) -> str | No
     return got
 
 
-def _one(form: Form, each: Field, own: Inputs, from_batch: Mapping[str, Any], preferences: Preferences) -> None:
+def _one(form: Form, each: Field, own: Inputs, from_batch: Mapping[str, Any]) -> None:
     filled_in = from_batch.get(each.key, each.default)
     value = own.get(each.key, filled_in)  # one that was emptied is there, as None
     form = forms.loose(form.name, form.voice, shows=filled_in, places=form)
     more: dict[str, Any] = {"help": each.help or None}
     got: Any
     if each.kind == "number":
-        got = form.number(each.key, each.label, value, _scale(each, preferences), **more, placeholder="not known")
+        got = form.number(
+            each.key,
+            each.label,
+            value,
+            forms.scale(each.quantity, form.voice, each.unit),
+            **more,
+            placeholder="not known",
+        )
     elif each.kind == "yes or no":
         got = form.choice(each.key, each.label, (True, False), value, _yes_no, placeholder="not known", **more)
     elif each.kind == "choice":
@@ -223,21 +209,6 @@ def _yes_no(value: bool) -> str:
 
 def _choice(value: str) -> str:
     return _CHOICES.get(value, capital(value))
-
-
-def _scale(each: Field, preferences: Preferences) -> Scale:
-    if each.key in _SHARES:
-        return Scale("%", 1.0, "%.0f", lambda v: 100 * v, lambda v: v / 100)
-    units = preferences.units
-    unit = units.unit_of(each.quantity, each.unit)
-    step, pattern = _STEPS.get(unit, (0.1, "%.2f"))
-    return Scale(
-        unit,
-        step,
-        pattern,
-        lambda v: units.shown(v, each.quantity),
-        lambda v: units.entered(v, each.quantity),
-    )
 
 
 def _shares(form: Form, each: Field, value: Mapping[str, float] | None) -> dict[str, float] | None:

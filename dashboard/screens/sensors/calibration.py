@@ -10,7 +10,7 @@ from typing import Final
 import streamlit as st
 
 from analysis.calibration import inclination_curve, offset
-from analysis.display_units import number
+from analysis.display_units import Quantity
 from analysis.errors import CalibrationError
 from analysis.wording import Voice
 from dashboard import context
@@ -32,9 +32,9 @@ _DEGREES: Final = Scale("°", 0.1, "%.2f")
 _FIRST_ROWS: Final[dict[CalibrationKind, int]] = {"inclination": 4, "gravity offset": 1, "temperature offset": 2}
 _HOW: Final[dict[CalibrationKind, str]] = {
     "inclination": "Let the float come to rest in water, then in sugar solutions up to your strongest wort or must, at "
-    "20 °C. For each, enter what it says and what a hydrometer reads.",
+    "{room}. For each, enter what it says and what a hydrometer reads.",
     "gravity offset": "What the float said, and what a hydrometer read at the same time.",
-    "temperature offset": "Hold it in well stirred ice water, which is at 0 °C, then beside a thermometer you trust. "
+    "temperature offset": "Hold it in well stirred ice water, which is at {ice}, then beside a thermometer you trust. "
     "For each, enter what it says and what is true.",
 }
 
@@ -115,7 +115,7 @@ def _quality(record: CalibrationRecord, say: Voice) -> str:
             return calibration.in_words(inclination_curve(record.points), None, say)
         return _offset_words(record.kind, record.points, say)
     except CalibrationError as error:
-        return f"{error}."
+        return f"{error.in_units(say.units)}."
 
 
 def _offset_words(kind: CalibrationKind, points: Sequence[Point], say: Voice) -> str:
@@ -124,13 +124,12 @@ def _offset_words(kind: CalibrationKind, points: Sequence[Point], say: Voice) ->
     found = offset(kind, points)
     said = points[-1][0]
     true = float(found.at(said))
-    scale = forms.scale("gravity" if kind == "gravity offset" else "temperature", say)
     text = say.gravity if kind == "gravity offset" else say.temperature
     words = f"Where it says {text(said)} it is {text(true)}."
     if found.standard_error is not None:
-        error = found.standard_error if kind == "gravity offset" else found.standard_error * scale.per_kept
-        unit, decimals = ("SG", 4) if kind == "gravity offset" else (scale.unit, 2)
-        words += f" Standard error {number(error, decimals)} {unit}."
+        off = found.standard_error
+        error = say.units.gravity_error(off, true) if kind == "gravity offset" else say.units.warmer_by(off, 2)
+        words += f" Standard error {error}."
     return words
 
 
@@ -138,7 +137,12 @@ def _editor(
     device: Device, kind: CalibrationKind, known: Sequence[CalibrationRecord], word: DeviceStatus | None, say: Voice
 ) -> None:
     """Points row by row; what they make is shown at once."""
-    st.html(fill('<p class="quiet">{{ how }}</p>', how=_HOW[kind]))
+    st.html(
+        fill(
+            '<p class="quiet">{{ how }}</p>',
+            how=_HOW[kind].format(room=say.units.about(20.0, "temperature"), ice=say.units.about(0.0, "temperature")),
+        )
+    )
     newest = max((c for c in known if c.kind == kind), key=_since, default=None)
     start = newest.points if newest is not None and kind == "inclination" else ()
     form = forms.loose(f"calibrate {device.device_id} {kind}", say, shows=start)
@@ -205,7 +209,7 @@ def _points(form: Form, kind: CalibrationKind, start: Sequence[Point]) -> tuple[
     return points, half
 
 
-def _unit(kind: CalibrationKind) -> forms.Unit:
+def _unit(kind: CalibrationKind) -> Quantity:
     return "temperature" if kind == "temperature offset" else "gravity"
 
 
@@ -221,7 +225,7 @@ def _picture(
             return None
         curve = inclination_curve(points)
     except CalibrationError as error:
-        return EntryError("points", str(error))
+        return EntryError("points", error.in_units(say.units))
     figure = calibration.curve_figure(curve, points, now, say, components.edition())
     text = calibration.in_words(curve, now, say)
     st.plotly_chart(figure, key=form.key("curve"), config={"displayModeBar": False}, theme=None, alt=text)

@@ -19,6 +19,7 @@ from dashboard.ui import components, forms
 from dashboard.wording import device as words_device
 from ingest.model import DEVICE_KINDS, SITUATIONS, Device, Vessel
 from ingest.store import DeviceStatus
+from ingest.transfer import for_spreadsheets
 
 _ROWS: Final = 12
 _HEADINGS: Final = ["measured", "gravity", "inclination", "temperature", "battery", "signal"]
@@ -152,7 +153,7 @@ def _as_sent(device_id: str, say: Voice) -> None:
         st.html(components.table(*_filled(_HEADINGS, rows), "its newest readings as sent", wide=True))
         st.download_button(
             "Download the last 60 days as CSV",
-            lambda: sent.write_csv().encode(),
+            lambda: for_spreadsheets(sent).write_csv().encode(),
             file_name=f"{device_id}.csv",
             mime="text/csv",
             key=f"csv {device_id}",

@@ -17,6 +17,23 @@ from ingest.errors import EntryError
 from ingest.model import Preferences
 
 _HIDDEN: Final = ("Etc/", "posix/", "right/", "SystemV/", "US/", "Brazil/", "Canada/", "Chile/", "Mexico/")
+_UNITS: Final = {
+    "gravity_unit": (
+        "Gravity in",
+        "°P and °Bx both say how many grams are dissolved in 100: °P by the brewers' table of extract, °Bx by the "
+        "sugar trade's for sucrose (ICUMSA). They differ by less than a tenth up to 30.",
+    ),
+    "temperature_unit": ("Temperature in", None),
+    "volume_unit": ("Volume in", None),
+    "pressure_unit": ("Pressure in", "Above the atmosphere, as gauges show it."),
+    "mass_unit": (
+        "Mass in",
+        "Large masses are shown in kg or lb. With oz and US gal, doses are in ounces a gallon; sulfite stays in mg/L, "
+        "as the laws have it.",
+    ),
+}
+"""Each choice of a unit: its label, and what is to be known of it."""
+
 _MOST_BUSY_DAYS: Final = 400
 
 
@@ -54,12 +71,8 @@ def edit() -> None:
                 help="For the limits of sulfite on the packaging sheet; local codes come first.",
             )
         with middle:
-            for name, label in (("gravity_unit", "Gravity in"), ("temperature_unit", "Temperature in")):
-                got[name] = form.choice(name, label, _choices(name), getattr(p, name))
-            got["volume_unit"] = form.choice("volume_unit", "Volume in", _choices("volume_unit"), p.volume_unit)
-            got["pressure_unit"] = form.choice(
-                "pressure_unit", "Pressure in", _choices("pressure_unit"), p.pressure_unit
-            )
+            for name, (label, help_text) in _UNITS.items():
+                got[name] = form.choice(name, label, _choices(name), getattr(p, name), help=help_text)
         with right:
             got["hold_h"] = form.number(
                 "hold_h", "Gravity must hold for", p.hold_h, called="h", help="Common practice: two to three days."

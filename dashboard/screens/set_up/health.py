@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 import shutil
+from datetime import datetime
 
 import streamlit as st
 
 from analysis.display_units import THIN, number
-from analysis.wording import Voice, plural
+from analysis.wording import Voice, capital, plural
 from dashboard import context, version
 from dashboard.queries import queries
 from dashboard.screens.sensors import broker_address
 from dashboard.templates import fill
 from dashboard.ui import components, plain
+from ingest.backup import state_of
 
 _CHANGES = 40
 _LOW_DISK_GB = 1.0
@@ -32,7 +34,7 @@ def facts() -> None:
             '<div class="scroll"><table class="log">{% for name, text, bad in rows %}<tr>'
             '<th scope="row">{{ name }}</th><td{% if bad %} class="needs"{% endif %}>{{ text }}</td></tr>'
             "{% endfor %}</table></div>",
-            rows=(_broker(), _store(), _readings(say), _watcher(), ("Version", version(), False)),
+            rows=(_broker(), _store(), _readings(say), _watcher(), _backup(say), ("Version", version(), False)),
         )
     )
     told = (
@@ -76,6 +78,16 @@ def _readings(say: Voice) -> tuple[str, str, bool]:
 def _watcher() -> tuple[str, str, bool]:
     problem = context.service().watcher_problem()
     return "Watch", problem or "each batch is judged again with new readings", problem is not None
+
+
+def _backup(say: Voice) -> tuple[str, str, bool]:
+    nightly = context.service().nightly
+    if nightly is None:
+        return "Backup", "none is made by itself: name a directory in [backup] of the settings file", False
+    state = state_of(context.store())
+    last = f"the last {say.ago(datetime.fromisoformat(state.made_at))}, {state.file}" if state.made_at else "none yet"
+    text = f"every night into {nightly.directory}; {last}"
+    return "Backup", f"{text}. {capital(state.problem)}" if state.problem else text, bool(state.problem)
 
 
 def entries() -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 import tempfile
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any, Final
@@ -20,7 +20,7 @@ from dashboard.queries import queries
 from dashboard.screens.sensors import placement
 from dashboard.screens.set_up import import_preview
 from dashboard.templates import fill
-from dashboard.ui import components, forms
+from dashboard.ui import components, forms, plain
 from ingest import transfer
 from ingest.errors import EntryError, IngestError
 from ingest.model import BatchRecord, Device, Placement, Vessel, Yeast
@@ -83,7 +83,7 @@ def _cellar(path: Path) -> None:
     before = components.newest_change()
     with st.status("Taking it in …") as status:
         try:
-            done = transfer.import_zip(context.store(), path, progress=lambda text: status.update(label=capital(text)))
+            done = transfer.import_zip(context.store(), path, progress=_says(status))
         except IngestError as error:
             status.update(label="It is not taken in.", state="error")
             form.wrong(EntryError(forms.WHOLE_FORM, str(error).rstrip(".")))
@@ -91,6 +91,11 @@ def _cellar(path: Path) -> None:
     context.service().reload_rules()  # an export brings its own
     readings = f"{number(done.readings_new)} of {plural(done.readings, 'reading')}"
     _finish(path, f"{readings} and {plural(done.entries_new, 'entry', 'entries')} are new or changed.", before)
+
+
+def _says(status: Any) -> Callable[[str], None]:
+    """How an import or an export tells how far it is."""
+    return lambda text: status.update(label=plain(capital(text)))
 
 
 def _finish(path: Path, said: str, before: int | None) -> None:
@@ -131,11 +136,14 @@ def _columns(form: forms.Form, head: pl.DataFrame) -> dict[str, str]:
     st.html("<p><b>Which column is what?</b></p>")
     found: dict[str, str] = {}
     places = st.columns(3)
-    for n, (ours, label) in enumerate(import_preview.LABELS.items()):
+    for n, (ours, label) in enumerate(import_preview.labels(form.voice.units).items()):
         with places[n % 3]:
             theirs = form.choice(ours, label, head.columns, guessed.get(ours), placeholder="not in this log")
         if theirs is not None:
             found[ours] = theirs
+    read_as = import_preview.read_as(head, found, form.voice.units)
+    if read_as:
+        st.html(fill('<p class="figures" role="status">{{ says }}</p>', says=read_as))
     return found
 
 
@@ -193,7 +201,7 @@ def _take_in(
                 device_id=device_id or None,
                 columns=columns,
                 batch_id=known.batch_id if known is not None else None,
-                progress=lambda text: status.update(label=capital(text)),
+                progress=_says(status),
             )
             if target == "ended":
                 _save_earlier(store, done.devices, _instant(done.first_at), _instant(done.last_at), facts, columns)
@@ -288,7 +296,7 @@ def _along() -> None:
     if st.button("Prepare the export", key="prepare export"):
         with st.status("Writing it …") as status, tempfile.TemporaryDirectory(prefix="tunroom-export-") as folder:
             target = Path(folder) / "cellar"
-            transfer.export_cellar(context.store(), target, progress=lambda text: status.update(label=capital(text)))
+            transfer.export_cellar(context.store(), target, progress=_says(status))
             made = shutil.make_archive(str(Path(folder) / "export"), "zip", target)
             st.session_state[key] = Path(made).read_bytes()
             status.update(label="The export is ready.", state="complete")

@@ -3,11 +3,15 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Final
 
 import polars as pl
 
+from analysis.display_units import DisplayUnits
+from analysis.units import f_to_c, plato_to_sg
+from analysis.wording import joined
 from ingest.errors import ImportFileError
 from ingest.transfer import OURS, scan_text
 
@@ -16,13 +20,22 @@ LABELS: Final[dict[str, str]] = {
     "gravity_sg": "Gravity, SG",
     "temperature_c": "Temperature, °C",
     "device_id": "Device",
-    "extract_plato": "Extract, °P",
+    "extract_plato": "Extract, °P or °Bx",
     "temperature_f": "Temperature, °F",
     "inclination_deg": "Inclination, °",
     "battery_v": "Battery, V",
     "signal_dbm": "Signal, dBm",
 }
-"""The columns that can be named on screen; others are taken where they bear our names."""
+"""The columns that can be named on screen, each with the unit in which the log has it; others are taken where they bear
+our names. A column of °Bx may be taken as °P: up to 30 they differ by less than 0.05."""
+
+_IN_UNITS: Final = (
+    ("gravity_sg", "gravity", float),
+    ("extract_plato", "gravity", plato_to_sg),
+    ("temperature_c", "temperature", float),
+    ("temperature_f", "temperature", f_to_c),
+)
+"""Columns that can be shown as they will be read: the quantity, and the way to our unit."""
 
 GRAVITIES: Final = frozenset({"gravity_sg", "extract_plato", "density_kg_m3", "inclination_deg"})
 
@@ -78,6 +91,27 @@ def columns(frame: pl.DataFrame) -> dict[str, str]:
         else:
             found[ours] = match
     return {ours: theirs for ours, theirs in found.items() if ours in LABELS}
+
+
+def labels(units: DisplayUnits) -> dict[str, str]:
+    """The columns that can be named, those in the person's own units before those in others."""
+    others = {
+        "extract_plato" if units.gravity_unit == "SG" else "gravity_sg",
+        "temperature_f" if units.temperature_unit == "°C" else "temperature_c",
+    }
+    return dict(sorted(LABELS.items(), key=lambda label: label[0] in others))
+
+
+def read_as(frame: pl.DataFrame, columns: Mapping[str, str], units: DisplayUnits) -> str:
+    """How the first row that has them will be read, in the person's units, so that a wrong unit is seen; else empty."""
+    told = []
+    for ours, quantity, inside in _IN_UNITS:
+        if ours not in columns:
+            continue
+        values = frame[columns[ours]].cast(pl.Float64(), strict=False).drop_nulls()
+        if len(values):
+            told.append(units.said(float(inside(values[0])), quantity))
+    return f"Its first values will be read as {joined(told)}." if told else ""
 
 
 def _middle(column: pl.Series) -> float | None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from datetime import datetime
+
 import streamlit as st
 
 from analysis.wording import Voice, capital, plural
@@ -12,6 +14,7 @@ from dashboard.screens.today import vessel_list
 from dashboard.templates import Markup, fill, join
 from dashboard.ui import components
 from dashboard.web import redirects
+from ingest.backup import state_of
 
 MANY = 15
 """More vessels than this are shown smaller."""
@@ -41,7 +44,7 @@ def cellar_html(say: Voice) -> tuple[Markup, dict[str, Markup]]:
     found = queries.standings(say)
     needy, calm = [s for s in found if s.pressing], [s for s in found if not s.pressing]
     dense = len(found) > MANY
-    parts = [components.lead(vessel_list.lead(found, say)), newcomers_line()]
+    parts = [components.lead(vessel_list.lead(found, say)), newcomers_line(), backup_line(say)]
     if needy:
         parts.append(vessel_list.rows(needy, say, "What wants you", dense))
     if calm:
@@ -57,6 +60,23 @@ def newcomers_line() -> Markup:
     do = "speaks and waits" if len(waiting) == 1 else "speak and wait"
     text = f"{capital(plural(len(waiting), 'new device'))} {do}"
     return fill("<p>{{ link }}</p>", link=components.underlined("sensors", f"{text} to be put to work"))
+
+
+def backup_line(say: Voice) -> Markup:
+    """That a nightly backup was missed, and why."""
+    nightly = context.service().nightly
+    if nightly is None or not nightly.is_late(say.now):
+        return Markup()
+    state = state_of(context.store())
+    last = (
+        f"the last is from {say.day(datetime.fromisoformat(state.made_at))}" if state.made_at else "there is none yet"
+    )
+    return fill(
+        '<p class="needs">The nightly backup was missed, {{ last }}. {{ problem }} {{ link }}</p>',
+        last=last,
+        problem=capital(state.problem) if state.problem else "",
+        link=components.underlined("set-up", "Set up: Health and undo", part="health"),
+    )
 
 
 def welcome() -> None:
@@ -77,8 +97,9 @@ def welcome() -> None:
                 batches=components.underlined("set-up", "the batches in them", part="batches"),
             )
         )
-    if waiting := newcomers_line():
-        st.html(waiting)
+    for line in (newcomers_line(), backup_line(queries.voice())):
+        if line:
+            st.html(line)
     if finished:
         known = capital(plural(finished, "finished batch", "finished batches"))
         st.html(fill('<p class="quiet">{{ known }} on record.</p>', known=known))

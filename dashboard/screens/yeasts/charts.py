@@ -11,7 +11,7 @@ from plotly.subplots import make_subplots
 
 from analysis.model import Floats
 from analysis.yeast_comparison import Comparison, Quantity
-from dashboard.charts import PALETTES, Edition, base_layout, faded
+from dashboard.charts import PALETTES, Edition, base_layout, faded, literal
 from dashboard.queries import Finished
 
 _LABELS: Final[dict[Quantity, str]] = {"finish_days": "days to the finish", "attenuation": "% apparent attenuation"}
@@ -26,7 +26,7 @@ def courses_figure(batches: Sequence[Finished], yeasts: Sequence[str], edition: 
         cols=columns,
         shared_xaxes="all",
         shared_yaxes="all",
-        subplot_titles=list(yeasts),
+        subplot_titles=[literal(yeast) for yeast in yeasts],
         vertical_spacing=0.12 if rows > 1 else 0.0,
         horizontal_spacing=0.04,
         figure=go.Figure(),
@@ -42,8 +42,8 @@ def courses_figure(batches: Sequence[Finished], yeasts: Sequence[str], edition: 
                     y=100 * batch.attenuation,
                     mode="lines",
                     line={"color": faded(palette.past, 0.55), "width": 1.3},
-                    name=batch.outcome.name,
-                    hovertemplate=f"{batch.outcome.name}<br>day %{{x:.1f}}: %{{y:.0f}} %<extra></extra>",
+                    name=literal(batch.outcome.name),
+                    hovertemplate=f"{literal(batch.outcome.name)}<br>day %{{x:.1f}}: %{{y:.0f}} %<extra></extra>",
                 ),
                 row=row,
                 col=column,
@@ -84,7 +84,7 @@ def differences_figure(comparison: Comparison, quantity: Quantity, edition: Edit
     palette = PALETTES[edition]
     factor = 100 if quantity == "attenuation" else 1
     shown = [d for d in comparison.differences if d.quantity == quantity]
-    labels = [f"{d.first} less {d.second}" for d in shown]
+    labels = [literal(f"{d.first} less {d.second}") for d in shown]
     middle = np.array([factor * d.amount.p50 for d in shown])
     low = np.array([factor * d.amount.p10 for d in shown])
     high = np.array([factor * d.amount.p90 for d in shown])

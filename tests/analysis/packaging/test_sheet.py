@@ -272,7 +272,7 @@ def test_a_scale_too_coarse_for_the_hops_is_said_to_be() -> None:
     coarse = sheet({"volume_l": 5.0, "hops_g_per_l": 0.4, "hop_shares": blend, "scale_resolution_g": 5.0})
     assert not any("too coarse" in each for each in fine["cautions"])
     assert coarse["hops_g"] == {"Brindle": 0.0, "Osprey": 0.0}
-    assert any("too coarse for 2 g" in each for each in coarse["cautions"])
+    assert any("too coarse for 2.00\u202fg" in each for each in coarse["cautions"])
 
 
 def test_heating_filled_bottles_is_shown_with_its_pressure_and_left_to_licensed_practice() -> None:

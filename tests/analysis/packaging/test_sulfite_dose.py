@@ -57,7 +57,7 @@ def test_without_knowing_what_the_so2_present_is_no_grams_are_said(basis: str, t
     answer = told(sulfite_ppm=35, sulfite_basis=basis, sulfite_present_ppm=25, sulfite_present_as=told_as)
     assert answer["potassium_metabisulfite_g"] is None
     assert answer["tablets"] is None
-    assert any(asked in caution and "until then no grams" in caution for caution in answer["cautions"])
+    assert any(asked in caution and "until then no mass is said" in caution for caution in answer["cautions"])
 
 
 def test_a_total_beside_the_free_so2_answers_both() -> None:

@@ -37,7 +37,7 @@ def test_every_kind_is_tried_here() -> None:
 
 
 def test_sg_and_celsius_are_said_with_their_digits() -> None:
-    told = sentences(ONE_OF_EACH, METRIC)
+    told = [text.replace("\u202f°", " °") for text in sentences(ONE_OF_EACH, METRIC)]
     assert told[1] == "Over the last 51 h the gravity moved by 0.0002 ± 0.0001 SG (of at least 48 h asked)."
     assert told[2].startswith("It has fallen by 3.1 points since it was called finished about 16 days ago.")
     assert told[3] == (
@@ -63,7 +63,7 @@ def test_plato_and_fahrenheit_leave_no_trace_of_sg_and_celsius() -> None:
     ("one", "says"),
     [
         # ASBC table of extract (from memory): 1.012 is 3.07 °P, 1.010 is 2.56 °P, 1.004 is 1.03 °P.
-        (kinds.StoppedShort(0.002, 1.010, 0.9), "about 0.5 °P above the likely end of 2.6\u202f°P"),
+        (kinds.StoppedShort(0.002, 1.010, 0.9), "about 0.5 °P above the likely end of 2.6 °P"),
         (kinds.FellSince(0.008, 24.0, False, 1.004), "fallen by 2.04 °P since it seemed finished 24 h ago"),
         # 15 degrees Celsius of difference are 27 of Fahrenheit; 4.1 °C is 39.4 °F (by their definition).
         (kinds.TooCold(4.1, 15.0), "At 39.4 °F it is 27.0 °F colder"),
@@ -71,7 +71,7 @@ def test_plato_and_fahrenheit_leave_no_trace_of_sg_and_celsius() -> None:
     ],
 )
 def test_differences_are_converted_as_differences(one: Evidence, says: str) -> None:
-    assert says in sentence(one, OTHER)
+    assert says in sentence(one, OTHER).replace("\u202f", " ")
 
 
 def test_advice_in_fahrenheit_warms_by_as_much() -> None:

@@ -7,11 +7,22 @@ import re
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
+from typing import get_args
 from zoneinfo import ZoneInfo
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from analysis.display_units import DisplayUnits
+from analysis.display_units import (
+    DisplayUnits,
+    GravityUnit,
+    MassUnit,
+    PressureUnit,
+    Quantity,
+    TemperatureUnit,
+    VolumeUnit,
+)
 from analysis.model import PHASES, Assessment, Batch, Creep, Event, Range
 from analysis.planning import (
     BottlesWait,
@@ -40,7 +51,7 @@ from analysis.planning.plan import plan
 from analysis.wording import Voice, caution, curve_in_words, dates, next_day, reason, three_notions, verdict
 from tests.analysis.situations import DAY, HOUR, NOW, assessed, batch, free_day, normal
 
-MINE = DisplayUnits("°P", "°F", "bar", "US gal")
+MINE = DisplayUnits("°P", "°F", "bar", "US gal", "oz")
 VOICE = Voice(MINE, ZoneInfo("America/Chicago"), NOW)
 FOREIGN = re.compile(r"\bSG\b|\b[01]\.\d{3}\b|°C|\bpoints?\b|\d kPa|\bpsi\b|\d L\b")
 """What belongs to other units: their names, a specific gravity, and points, which are thousandths of one."""
@@ -174,11 +185,44 @@ def test_a_fall_is_said_on_the_scale_that_was_chosen() -> None:
     assert MINE.one_point() == "0.3\u202f°P"
 
 
-@pytest.mark.parametrize("quantity", ["gravity", "gravity fall", "temperature", "pressure", "volume"])
-@pytest.mark.parametrize("units", [DisplayUnits(), MINE, DisplayUnits("SG", "°F", "psi", "L")])
-def test_what_is_typed_comes_back_as_it_was_shown(quantity: str, units: DisplayUnits) -> None:
-    inside = {"gravity": 1.012, "gravity fall": 0.004}.get(quantity, 21.5)
-    assert units.entered(units.shown(inside, quantity), quantity) == pytest.approx(inside, abs=1e-6)
+@pytest.mark.parametrize("quantity", get_args(Quantity))
+@given(
+    units=st.builds(
+        DisplayUnits,
+        *(
+            st.sampled_from(get_args(unit))
+            for unit in (GravityUnit, TemperatureUnit, PressureUnit, VolumeUnit, MassUnit)
+        ),
+    ),
+    share=st.floats(0, 1),
+)
+def test_what_is_typed_comes_back_as_it_was_shown(quantity: str, units: DisplayUnits, share: float) -> None:
+    low, high = {"gravity": (0.97, 1.2), "gravity fall": (0.0, 0.1)}.get(quantity, (-5.0, 5000.0))
+    inside = low + share * (high - low)
+    assert units.entered(units.shown(inside, quantity), quantity) == pytest.approx(inside, rel=1e-9, abs=1e-9)
+    shown = units.shown(inside, quantity)
+    assert units.shown(units.entered(shown, quantity), quantity) == pytest.approx(shown, rel=1e-9, abs=1e-7)
+
+
+# NIST SP 811, appendix B: an ounce is 28.34952 g, a pound 453.5924 g.
+def test_masses_are_said_with_the_digits_of_their_scales() -> None:
+    ounces = DisplayUnits(mass_unit="oz")
+    told = {0.45: ("0.45 g", "0.0159 oz"), 128.0: ("128 g", "4.52 oz"), 1250.0: ("1.250 kg", "2.756 lb")}
+    for grams, (metric, imperial) in told.items():
+        assert DisplayUnits().mass(grams).replace("\u202f", " ") == metric
+        assert ounces.mass(grams).replace("\u202f", " ") == imperial
+    assert ounces.mass(453.59237) == "1.000\u202flb"
+    assert DisplayUnits().mass(9.996) == "10.0\u202fg"
+
+
+@given(grams=st.floats(0.05, 1e6))
+def test_a_mass_is_never_rounded_by_more_than_half_a_percent(grams: float) -> None:
+    for units, in_g in (
+        (DisplayUnits(), {"g": 1.0, "kg": 1000.0}),
+        (DisplayUnits(mass_unit="oz"), {"oz": 28.349523125, "lb": 453.59237}),
+    ):
+        figure, unit = units.mass(grams).split("\u202f")
+        assert float(figure) * in_g[unit] == pytest.approx(grams, rel=0.0051, abs=0.0051)
 
 
 def test_a_sure_day_is_said_alike_in_reason_and_dates() -> None:

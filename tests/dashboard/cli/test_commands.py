@@ -218,8 +218,25 @@ def test_a_log_is_taken_in_once_and_comes_out_whole(capsys, tmp_path):
     assert (out_dir / "readings.parquet").exists()
 
 
+def test_a_cellar_goes_into_one_file_and_comes_back_from_it(capsys, tmp_path):
+    data, file = tmp_path / "cellar", tmp_path / "share" / "one.duckdb"
+    file.parent.mkdir()
+    log = str(LOGS / "invented-ale-active.csv")
+    rows = len(Path(log).read_text().splitlines()) - 1
+    run(capsys, "import", log, "--device", "float-1", "--data", str(data))
+    status, out, _ = run(capsys, "backup", str(file), "--data", str(data))
+    assert (status, f"readings: {rows}" in out) == (0, True)
+    status, _, err = run(capsys, "restore", str(file), "--data", str(data))
+    assert (status, "is there already" in err) == (2, True)
+    status, out, _ = run(capsys, "restore", str(file), "--data", str(tmp_path / "new"))
+    assert (status, f"readings: {rows}" in out, "checksum: as written" in out) == (0, True, True)
+    status, out, _ = run(capsys, "import", log, "--device", "float-1", "--data", str(tmp_path / "new"))
+    assert "new: 0" in out.splitlines()
+
+
 def test_nothing_is_made_where_a_cellar_is_only_asked_for(capsys, tmp_path):
-    for command in (["export", str(tmp_path / "out")], ["plan", "Vessel 1"]):
+    out = str(tmp_path / "out")
+    for command in (["export", out], ["backup", out], ["plan", "Vessel 1"]):
         status, _, err = run(capsys, *command, "--data", str(tmp_path / "mistyped"))
         assert status == 2
         assert "no cellar" in err
@@ -293,3 +310,33 @@ def test_a_page_that_cannot_be_written_is_named(capsys, tmp_path):
     status, _, err = run(capsys, "sheet", "--input", str(given))
     assert status == 2
     assert "not JSON" in err
+
+
+OTHER_UNITS = [word for unit in ("°Bx", "f", "psi", "us gal", "oz") for word in ("--unit", unit)]
+FIRST_UNITS = re.compile(r"\bSG\b|°C|°P|\bkPa\b|\bg/L\b|\d[ \u202f](?:g|L|bar)\b|(?<![\d.])1\.0\d\d(?!\d)|\d points?\b")
+
+
+def test_answers_in_words_come_in_the_units_that_are_asked_for_and_json_keeps_its_own(capsys, tmp_path):
+    given = tmp_path / "sheet.json"
+    given.write_text(
+        '{"drink": "ale", "package": "bottle", "volume_l": 18.92705892, "original_gravity_sg": 1.05, "hops_g_per_l": 4,'
+        ' "final_gravity_sg": 1.011, "carbonation_volumes": 2.4, "warmest_c": 20, "bottle_rating_kpa": 900}'
+    )
+    page = tmp_path / "sheet.html"
+    calls = (["assess", *PALE, "--drink", "ale"], ["sheet", "--input", str(given), "--html", str(page)])
+    for call in calls:
+        _, usual, _ = run(capsys, *call)
+        assert FIRST_UNITS.search(usual)
+        status, told, _ = run(capsys, *call, *OTHER_UNITS)
+        assert status == 0
+        assert not FIRST_UNITS.search(told), FIRST_UNITS.search(told)
+        _, plain, _ = run(capsys, *call, "--json")
+        _, asked, _ = run(capsys, *call, *OTHER_UNITS, "--json")
+        assert json.loads(plain) == json.loads(asked)
+    assert "5.00\u202fUS gal" in page.read_text(encoding="utf-8")  # 1 US gallon is 3.785411784 L (NIST Handbook 44)
+
+
+def test_a_unit_that_is_none_is_refused_with_those_that_are(capsys):
+    status, _, err = run(capsys, "assess", *PALE, "--unit", "furlong")
+    assert status == 2
+    assert "°Bx" in err

@@ -64,6 +64,11 @@ def test_the_feed_read_back_holds_both_days() -> None:
     assert str(package["STATUS"]) == "TENTATIVE"
 
 
+@pytest.mark.parametrize("cellar", ["Shed\nBEGIN:VEVENT", "Shed\r\nX:1", "Shed\u2028two", "Shed\x00"])
+def test_no_name_of_a_cellar_ends_the_feed_or_adds_to_it(cellar: str) -> None:
+    assert len(read(outlook(), cellar=cellar)) == 2
+
+
 def test_a_moved_date_moves_the_same_event() -> None:
     before = read(outlook())
     moved = replace(PLAN, made_at=NOW + timedelta(hours=5), packaging_day=date(2026, 3, 14), hops_out_day=None)

@@ -43,7 +43,7 @@ def test_points_make_a_curve_with_its_error_and_what_it_says_now(service, device
     shown = page("sensors", device="kelp-1")
     enter(shown, SOUND)
     text = html_of(shown)
-    assert "Standard error 0.0000 SG" in text  # the points lie on one line
+    assert "Standard error 0.0000\u202fSG" in text  # the points lie on one line
     assert "At 40.0°, what it says now, the gravity is 1.030." in text
     save(shown, 0)
     [kept] = service.store.all(CalibrationRecord)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from analysis.display_units import chance_word, chances_table
+from analysis.display_units import DisplayUnits, chance_word, chances_table
 from analysis.model import PHASES
 from dashboard.screens.how_it_works import glossary
 from dashboard.screens.sensors import first_steps
@@ -39,7 +39,7 @@ def test_the_borders_are_the_published_ones(word, border):
 def test_the_page_keeps_the_three_notions_apart_and_ends_in_its_limits(service, page):
     text = " ".join(str(e.value) for e in page("how_it_works").get("html"))
     assert "What the words and verdicts mean" in text
-    html = glossary.page_html()
+    html = glossary.page_html(DisplayUnits())
     for title, _ in glossary.NOTIONS:
         assert title in html
     assert "local codes" in html
@@ -47,7 +47,7 @@ def test_the_page_keeps_the_three_notions_apart_and_ends_in_its_limits(service, 
 
 @pytest.mark.parametrize("word", ["safe", "None", "NaN", "null"])
 def test_words_that_may_not_stand_there_do_not(word):
-    assert not re.search(rf"\b{word}\b", re.sub("<[^>]+>", " ", glossary.page_html()))
+    assert not re.search(rf"\b{word}\b", re.sub("<[^>]+>", " ", glossary.page_html(DisplayUnits())))
 
 
 def settings(**broker):

@@ -4,6 +4,7 @@ from typing import Any
 
 import pytest
 
+from analysis.display_units import DisplayUnits
 from dashboard.screens.how_it_works import glossary, guide
 from dashboard.screens.how_it_works import page as how_it_works
 
@@ -13,7 +14,7 @@ def html_of(at: Any) -> str:
 
 
 def all_passages() -> list[guide.Passage]:
-    return how_it_works.everything(part.name for part in guide.parts())
+    return how_it_works.everything((part.name for part in guide.parts()), DisplayUnits())
 
 
 def test_the_parts_are_the_files_in_the_order_of_the_contents():
@@ -85,7 +86,7 @@ def test_no_word_finds_nothing(nothing):
     assert guide.search(nothing, all_passages()) == []
 
 
-@pytest.mark.parametrize(("title", "text"), glossary.texts())
+@pytest.mark.parametrize(("title", "text"), glossary.texts(DisplayUnits()))
 def test_the_glossary_is_searched_too(title, text):
     mine = [f.passage for f in guide.search(" ".join(text.split()[:4]), all_passages())]
     assert guide.Passage("words", title, text) in mine

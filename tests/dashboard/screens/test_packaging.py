@@ -10,6 +10,8 @@ from analysis.packaging.follow_up import FollowUp
 from dashboard.charts.palette import PALETTES
 from dashboard.screens.packaging import follow_up, inputs
 from dashboard.sheet import screen
+from dashboard.ui.forms import scale
+from dashboard.wording import voice_of
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, EventRecord, Preferences, Vessel
 
@@ -81,7 +83,7 @@ def test_a_wrong_number_is_answered_beside_it_with_no_verdict_and_nothing_lost(c
     assert not shown.exception
     text = html_of(shown)
     assert "No verdict yet." in text
-    assert "Usual is 1 to 2000 L." in text
+    assert "Usual is 1 to 2000\u202fL." in text
     assert number(shown, "Volume").value == -5.0
     assert number(shown, "Carbonation").value == pytest.approx(2.4)
 
@@ -266,8 +268,8 @@ def test_the_picture_follows_the_pages_colours():
 
 
 def test_percent_and_points_are_what_the_person_reads():
-    mine = Preferences(gravity_unit="SG")
-    fall = inputs._scale(field_of("remaining_fall_sg"), mine)
+    mine = voice_of(Preferences(gravity_unit="SG"))
+    fall = scale(field_of("remaining_fall_sg").quantity, mine)
     assert (fall.unit, fall.shown(0.004), fall.kept(4.0)) == ("points", pytest.approx(4.0), pytest.approx(0.004))
-    share = inputs._scale(field_of("expected_low"), mine)
+    share = scale(field_of("expected_low").quantity, mine)
     assert (share.unit, share.shown(0.75)) == ("%", 75.0)

@@ -9,6 +9,7 @@ import pytest
 from dashboard.queries import setup_checklist
 from dashboard.screens.set_up import notifications
 from dashboard.screens.set_up.cellar import zones
+from ingest.backup import Nightly
 from ingest.model import BatchRecord, Device, EventRecord, Placement, Preferences, Report, Vessel, Yeast
 from ingest.store.store import DeviceStatus
 
@@ -113,7 +114,7 @@ def test_a_wrong_range_is_answered_beside_its_field_and_nothing_typed_is_lost(se
     field(shown.number_input, "Wished temperature").set_value(24.0)
     field(shown.number_input, "to").set_value(18.0)
     press(shown, "Add the vessel")
-    assert "24.0 to 18.0" in html_of(shown)
+    assert "24\u202f°C to 18\u202f°C" in html_of(shown)
     assert service.store.all(Vessel) == []
     assert field(shown.text_input, "Name").value == "Vessel 7"
     assert field(shown.number_input, "Wished temperature").value == 24.0
@@ -124,7 +125,7 @@ def test_a_volume_below_zero_is_refused_with_the_usual_range(service, page):
     field(shown.text_input, "Name").set_value("Vessel 7")
     field(shown.number_input, "Volume").set_value(-5.0)
     press(shown, "Add the vessel")
-    assert "-5 is out of range. A small vessel holds 1 to 2000 litres." in html_of(shown)
+    assert "−5\u202fL is out of range. A small vessel holds 1 to 2000\u202fL." in html_of(shown)
     assert service.store.all(Vessel) == []
 
 
@@ -136,8 +137,8 @@ def test_everything_that_is_wrong_is_told_at_once(service, page):
     press(shown, "Add the vessel")
     text = html_of(shown)
     assert "The name is empty." in text
-    assert "-5 is out of range." in text
-    assert "30.0 to 10.0" in text
+    assert "−5\u202fL is out of range." in text
+    assert "30\u202f°C to 10\u202f°C" in text
 
 
 def test_a_name_that_is_taken_is_told_together_with_the_other_faults(service, page):
@@ -148,7 +149,7 @@ def test_a_name_that_is_taken_is_told_together_with_the_other_faults(service, pa
     field(shown.number_input, "Volume").set_value(-5.0)
     press(shown, "Add the vessel")
     assert "There is another vessel named Vessel 7." in html_of(shown)
-    assert "-5 is out of range." in html_of(shown)
+    assert "−5\u202fL is out of range." in html_of(shown)
     shown = page("set_up", part="yeasts")
     field(shown.text_input, "Name").set_value("Marrow")
     field(shown.number_input, "Expected attenuation").set_value(7.0)
@@ -162,7 +163,11 @@ def test_a_taken_vessel_is_told_together_with_the_other_faults(service, vessel, 
     field(shown.number_input, "Volume").set_value(-1.0)
     field(shown.selectbox, "Vessel").select_index(0)
     press(shown, "Add the batch")
-    for expected in ("The name is empty.", "-1 is out of range.", "Vessel 1 is taken by Harbour Pale at that time."):
+    for expected in (
+        "The name is empty.",
+        "−1\u202fL is out of range.",
+        "Vessel 1 is taken by Harbour Pale at that time.",
+    ):
         assert expected in html_of(shown)
 
 
@@ -172,7 +177,12 @@ def test_a_batch_is_told_all_its_faults_at_once(service, vessel, page):
     field(shown.number_input, "Volume").set_value(-1.0)
     press(shown, "Add the batch")
     text = html_of(shown)
-    for expected in ("The name is empty.", "1.5 is out of range.", "-1 is out of range.", "No vessel is chosen."):
+    for expected in (
+        "The name is empty.",
+        "1.500 is out of range.",
+        "−1\u202fL is out of range.",
+        "No vessel is chosen.",
+    ):
         assert expected in text
 
 
@@ -374,3 +384,18 @@ def test_the_newest_entry_can_be_undone_from_the_list_of_entries(service, vessel
 def test_health_says_what_is_wrong_with_the_broker(service, page):
     service.subscriber.status = lambda: SimpleNamespace(connected=False, queued=0, problem="The broker refused us.")
     assert "The broker refused us." in html_of(page("set_up", part="health"))
+
+
+def test_a_missed_backup_is_said_first_and_health_says_why(service, page, tmp_path):
+    assert "none is made by itself" in html_of(page("set_up", part="health"))
+    service.nightly = Nightly(service.store, tmp_path / "not mounted", hour=3, keep=14)
+    assert "backup" not in html_of(page("today"))
+    service.nightly.consider(NOW)
+    service.nightly.since = NOW - timedelta(hours=40)
+    first = html_of(page("today"))
+    assert "The nightly backup was missed, there is none yet. There is no directory" in first
+    assert "every night into" in html_of(page("set_up", part="health"))
+    (tmp_path / "not mounted").mkdir()
+    service.nightly.consider(NOW + timedelta(hours=2))
+    assert "backup" not in html_of(page("today"))
+    assert "the last just now" in html_of(page("set_up", part="health"))

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from analysis.display_units import DisplayUnits
-from analysis.packaging import Quantity, checked, sheet
+from analysis.display_units import DisplayUnits, Quantity
+from analysis.packaging import checked, sheet
 from analysis.wording.sheet_json import as_json
 from dashboard.sheet.html import pressure_svg, sheet_html
 from dashboard.sheet.rows import answer_sections, input_sections

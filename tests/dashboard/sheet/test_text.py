@@ -69,7 +69,7 @@ def test_the_text_has_labels_and_units_and_no_key_or_object(asked: Path, capsys:
 def test_the_parts_of_a_priming_mix_and_what_is_poured_are_printed() -> None:
     mix = {"priming_shares": {"sucrose": 1, "fruit juice": 9}, "priming_brix": 11.5}
     text = sheet_text(sheet({**GIVEN, **mix, "hand_sample": True}), Preferences())
-    assert re.search(r"Priming sugar +\d+(\.\d+)?\u202fg of mix \(\d\.\d+\u202fL\)", text)
+    assert re.search(r"Priming sugar +\d+(\.\d+)?\u202fg of mix \(\d+\u202fmL\)", text)
     assert re.search(r"Of it sucrose +\d+(\.\d+)?\u202fg", text)
     assert re.search(r"Of it fruit juice +\d+(\.\d+)?\u202fg", text)
 

@@ -40,8 +40,8 @@ def test_the_persons_units_are_shown(unit, kept, shown, name):
 
 
 def test_a_difference_is_shown_without_the_scales_offset():
-    assert scale("temperature", OTHER).per_kept == pytest.approx(1.8)
-    assert scale("temperature", METRIC).per_kept == pytest.approx(1.0)
+    assert OTHER.units.warmer_by(1.0) == "1.8\u202f°F"
+    assert METRIC.units.warmer_by(1.0) == "1.0\u202f°C"
 
 
 FORM = """

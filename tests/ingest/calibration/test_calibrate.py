@@ -203,6 +203,8 @@ def test_scales_agree_with_one_another(store):
         return sampled_gravity(sample, "ale", None).gravity_sg
 
     assert sampled(12.0, "°P") == pytest.approx(plato_to_sg(12.0), abs=1e-6)
+    # National Bureau of Standards, Circular C440, table 114 (from memory): 10.0 °Bx is 1.0400 at 20/20 °C.
+    assert sampled(10.0, "°Bx") == pytest.approx(1.0400, abs=1e-4)
     assert sampled(1046.5, "kg/m³") == pytest.approx(1046.5 / 998.2031, abs=1e-6)
     # 60 °F is 15.56 °C, where water weighs 999.01 kg/m³ against 998.20 at 20 °C (CRC Handbook, from memory): a scale
     # for 60/60 °F in water of 20 °C floats deeper by their ratio, and its glass has grown by 25e-6 a °C.

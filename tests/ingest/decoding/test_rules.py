@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import json
+import re
 from typing import Any
 
 import pytest
@@ -59,6 +61,54 @@ def test_a_wrong_rule_is_refused_where_it_is_wrong(source: dict[str, Any], key: 
         rules.rule_from(source, lambda k: f"line of {k}")
     assert caught.value.where == f"line of {key}"
     assert problem in str(caught.value)
+
+
+def rule_that_takes(expression: str) -> dict[str, Any]:
+    return {"topic": "shed/{device}", "temperature": {"value": expression, "unit": "°C"}}
+
+
+@pytest.mark.parametrize(
+    ("expression", "problem"),
+    [
+        ("to_string(" + "|".join(["[@,@]"] * 20) + ")", "64 times"),  # 1.5 s and 6 MB from a message of 7 bytes
+        ("@" + "|[@,@][]" * 15, "64 times"),
+        ("|".join(["map(&[@,@,@], @)"] * 4), "64 times"),
+        ("|".join(["{a: [@,@], b: [@,@]}"] * 4), "64 times"),
+        ("join(a, b)", "join()"),
+        ("!" * 900 + "a", "nested"),
+        ("(" * 3000 + "a" + ")" * 3000, "1,000 letters"),  # a RecursionError once
+    ],
+)
+def test_a_rule_that_a_small_message_could_make_work_long_is_refused(expression: str, problem: str) -> None:
+    with pytest.raises(SettingsError, match=re.escape(problem)):
+        rules.rule_from(rule_that_takes(expression))
+
+
+@pytest.mark.parametrize(
+    "expression",
+    [
+        "sensors[?kind=='liquid'].value | [0]",
+        "to_number(split[0])",
+        "join('', parts)",
+        "temperature || temp || t",
+        "[a, b, c, d, e, f] | sort(@) | [0]",
+        "avg(values[*].temp)",
+        "sum(map(&to_number(@), values))",
+        "(a && b) || c.d.e.f.g.h",
+    ],
+)
+def test_what_a_device_needs_is_no_cost(expression: str) -> None:
+    rules.rule_from(rule_that_takes(expression))
+
+
+def test_a_saved_rule_that_is_refused_today_stays_saved_and_the_others_work(caplog: pytest.LogCaptureFixture) -> None:
+    store = Store.in_memory()
+    costly = {"name": "old", **rule_that_takes("|".join(["[@,@]"] * 20))}
+    store.change_note(rules.RULES_NOTE, json.dumps([costly, {"name": "shed", **rule_that_takes("t")}]), "Saved")
+    assert [rule.name for rule in rules.stored_rules(store)] == ["shed"]
+    assert "'old' is not used" in caplog.text
+    rules.save_rule(store, rules.rule_from({"name": "barn", **rule_that_takes("t")}))
+    assert [source["name"] for source in rules.stored_sources(store)] == ["old", "shed", "barn"]
 
 
 def test_a_saved_rule_comes_back_as_it_was_and_one_of_its_name_replaces_it() -> None:

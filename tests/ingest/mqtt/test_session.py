@@ -3,7 +3,8 @@ from __future__ import annotations
 import socket
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
 
 import pytest
 
@@ -70,6 +71,61 @@ def test_a_host_that_accepts_and_says_nothing_is_one_clear_sentence(
         assert "does not answer" in str(subscriber.status().problem)
         assert not subscriber.status().connected
         subscriber.close()
+
+
+@contextmanager
+def broker_that_says(after: bytes) -> Iterator[int]:
+    """Admits whoever connects by MQTT 5, and then says these bytes (nothing: it hangs up at once)."""
+    admitted = bytes.fromhex("2003000000")  # CONNACK, success, no properties: MQTT 5, 3.2
+    with socket.create_server(("127.0.0.1", 0)) as listening:
+        done = threading.Event()
+
+        def serve() -> None:
+            while not done.is_set():
+                try:
+                    client, _ = listening.accept()
+                except OSError:
+                    return
+                with client, suppress(OSError):
+                    client.recv(4096)
+                    client.sendall(admitted)
+                    time.sleep(0.2)
+                    client.sendall(after)
+                    time.sleep(0.2)
+
+        thread = threading.Thread(target=serve, daemon=True)
+        thread.start()
+        yield int(listening.getsockname()[1])
+        done.set()
+        listening.shutdown(socket.SHUT_RDWR)
+        thread.join(5)
+
+
+@pytest.mark.parametrize(
+    ("after", "sentence"),
+    [
+        (bytes.fromhex("0000"), "sent what is no MQTT"),  # a packet of type 0, which is forbidden: MQTT 5, 2.1.2
+        (bytes.fromhex("e0018e"), "another program uses the client id 'tunroom'"),  # DISCONNECT, session taken over
+        (b"", "keeps hanging up soon after it has answered"),
+    ],
+)
+def test_why_a_connection_was_lost_is_only_said_where_it_is_known(
+    pipeline: Pipeline, after: bytes, sentence: str
+) -> None:
+    with broker_that_says(after) as port:
+        subscriber = Subscriber(Broker(host="127.0.0.1", port=port), pipeline)
+        subscriber.start()
+        try:
+            until(lambda: sentence in str(subscriber.status().problem), 30)
+        finally:
+            subscriber.close()
+
+
+def until(condition: Callable[[], bool], seconds: float) -> None:
+    deadline = time.monotonic() + seconds
+    while not condition():
+        assert time.monotonic() < deadline
+        time.sleep(0.05)
 
 
 def test_closing_before_starting_and_closing_twice_do_no_harm(pipeline: Pipeline, port: int) -> None:

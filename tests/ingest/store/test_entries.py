@@ -189,9 +189,9 @@ def test_many_entries_are_checked_together_and_none_is_kept_where_one_is_refused
         ),
         (EventRecord(batch_id="b9", kind="note", at=T), "batch_id", "Add the batch first"),
         (HandSample(batch_id="b1", at=T, value=1050), "value", "1050 SG is out of range. The usual range is 0.990"),
-        (HandSample(batch_id="b1", at=T, value=12, unit="°Bx"), "unit", "a hydrometer reads in SG"),
+        (HandSample(batch_id="b1", at=T, value=12, unit="°Oe"), "unit", "a hydrometer reads in SG"),
         (HandSample(batch_id="b1", at=T, value=1.05, reference="warm"), "reference", "'warm' cannot be read"),
-        (HandSample(batch_id="b1", at=T, value=1.05, temperature_c=90), "temperature_c", "between 0 and 60"),
+        (HandSample(batch_id="b1", at=T, value=1.05, temperature_c=90), "temperature_c", "at 0 to 60"),
         (
             CalibrationRecord(device_id="f9", kind="inclination", points=((1, 1), (2, 1.1))),
             "device_id",

@@ -2,12 +2,14 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
 
+from analysis.display_units import DisplayUnits
 from ingest.errors import StoreError
-from ingest.model import Device, Report
+from ingest.model import Device, Preferences, Report
 from ingest.store import duckdb_file, migrations
 from ingest.store.migrations import MIGRATIONS, Migration
 from ingest.store.report_rows import STORED
@@ -151,3 +153,17 @@ def test_a_kill_during_the_copy_or_the_migration_leaves_the_old_cellar(tmp_path,
     with Store.open(tmp_path) as store:
         assert columns(store, "vessel")[-1] == "colour"
     assert not list(tmp_path.glob("*.part"))
+
+
+def test_who_chose_units_before_there_were_ounces_keeps_them_and_grams(tmp_path):
+    with Store.open(tmp_path) as store:
+        store.save(Preferences(gravity_unit="°P", pressure_unit="psi"))
+    step = next(m.number for m in MIGRATIONS if "mass_unit" in m.sql)
+    with duckdb_file.duckdb.connect(str(tmp_path / "tunroom.duckdb")) as old:  # as it was before that step
+        old.execute("ALTER TABLE preferences DROP COLUMN mass_unit")
+        old.execute("DELETE FROM schema_version WHERE number >= ?", [step])
+    with Store.open(tmp_path) as store:
+        assert store.preferences().units == DisplayUnits("°P", "°C", "psi", "L", "g")
+        store.save(replace(store.preferences(), mass_unit="oz"))
+    with Store.open(tmp_path) as store:
+        assert store.preferences().mass_unit == "oz"

@@ -182,6 +182,15 @@ def test_the_readings_file_has_each_reading_as_sent_and_as_calibrated(cellar, tm
     assert text["measured_at"][0] == "2026-03-01T07:00:00.000000Z"
 
 
+@pytest.mark.parametrize("name", ["=1+1", "+1", "-1+1", "@SUM(A1)", "\t=1"])
+def test_no_text_is_a_formula_in_a_spreadsheet_and_parquet_keeps_it(cellar, tmp_path, name):
+    cellar.save(Yeast(name=name))
+    transfer.export_cellar(cellar, tmp_path / "out")
+    assert name.strip() in [kept.strip() for kept in pl.read_parquet(tmp_path / "out" / "yeast.parquet")["name"]]
+    cells = pl.read_csv(tmp_path / "out" / "yeast.csv", infer_schema=False)["name"]
+    assert not [cell for cell in cells if cell[0] in "=+-@\t\r"]
+
+
 def test_a_directory_with_other_things_is_left_alone(cellar, tmp_path):
     (tmp_path / "diary.txt").write_text("mine")
     with pytest.raises(EntryError, match="is not empty"):

@@ -43,6 +43,55 @@ def test_a_log_comes_in_once_however_often_it_is_given(store, tmp_path):
     assert store.device_statuses()[0].temperature_c == 19.75
 
 
+INSTANT = "2026-03-01T10:00:00Z"
+
+
+@pytest.mark.parametrize(
+    ("row", "column", "problem"),
+    [
+        ("float-1,1e300,1.05,1", "measured_at", "1e+300 is not a time"),
+        ("float-1,inf,1.05,1", "measured_at", "inf is not a time"),
+        ("float-1,-inf,1.05,1", "measured_at", "-inf is not a time"),
+        ("float-1,nan,1.05,1", "measured_at", "nan is not a time"),
+        ("float-1,9223372036854775807,1.05,1", "measured_at", "is not a time"),
+        (f"float-1,{INSTANT},1.05,1e300", "sequence", "no whole number"),
+        (f"float-1,{INSTANT},1.05,-1", "sequence", "no whole number"),
+        (f"float-1,{INSTANT},1.05,1.5", "sequence", "no whole number"),
+        (f"float-1,{INSTANT},1.05,inf", "sequence", "no whole number"),
+        (f"float-1,{INSTANT},1.05,9223372036854775807", "sequence", "no whole number"),  # as a float it is one more
+        (f"fl\x00oat,{INSTANT},1.05,1", "device_id", "cannot be a device's id"),
+        (f"fl\x1b[31m,{INSTANT},1.05,1", "device_id", "cannot be a device's id"),
+        (f'"fl\noat",{INSTANT},1.05,1', "device_id", "cannot be a device's id"),
+        (f"{'x' * 5000},{INSTANT},1.05,1", "device_id", "cannot be a device's id"),
+        (f"fl\u202etaolf,{INSTANT},1.05,1", "device_id", "cannot be a device's id"),
+        (f"a/b,{INSTANT},1.05,1", "device_id", "cannot be a device's id"),
+        (f"float-1,{INSTANT},inf,1", "gravity_sg", "outside"),
+    ],
+)
+@pytest.mark.parametrize("suffix", ["csv", "parquet"])
+def test_what_a_message_may_not_say_a_log_may_not_either(store, tmp_path, row, column, problem, suffix):
+    path = log(tmp_path / "log.csv", f"device_id,measured_at,gravity_sg,sequence\n{row}\n")
+    if suffix != "csv":
+        frame = pl.read_csv(path, infer_schema=False).with_columns(pl.col("gravity_sg").cast(pl.Float64))
+        path = tmp_path / f"log.{suffix}"
+        numbers = frame.with_columns(pl.col("measured_at", "sequence").cast(pl.Float64, strict=False))
+        frame = numbers if column in ("sequence", "measured_at") else frame
+        if column == "sequence":
+            frame = frame.with_columns(measured_at=pl.lit(INSTANT))
+        frame.write_parquet(path)
+    with pytest.raises(ImportFileError) as caught:
+        transfer.import_log(store, path)
+    assert f"row 1, column '{column}'" in str(caught.value)
+    assert problem in str(caught.value)
+    assert len(str(caught.value)) < 300
+    assert store.device_ids() == []
+
+
+def test_a_device_named_for_a_whole_log_is_checked_as_one_in_a_message(store, tmp_path):
+    with pytest.raises(ImportFileError, match="'a/b' cannot be a device's id"):
+        transfer.import_log(store, log(tmp_path / "log.csv", SMALL), device_id="a/b")
+
+
 @pytest.mark.parametrize("suffix", ["csv", "tsv", "parquet", "jsonl", "ndjson"])
 def test_every_kind_of_file_says_the_same(store, tmp_path, suffix):
     frame = pl.DataFrame(
