@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Final
 
 from analysis.drinks import WINE_LIKE
 from analysis.packaging import carbonation
@@ -34,6 +35,9 @@ from analysis.thresholds import (
     SOUREST_PH,
     STABILISING_MOLECULAR_PPM,
 )
+
+_USUAL_WORT_SG: Final = 1.050
+"""SG; what wort or juice of unknown strength counts as where only its range matters (common practice, no source)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,6 +157,7 @@ def carbonation_doubts(inputs: SheetInputs, held: float | None) -> Iterator[Weig
         yield stop(said) if refused else caution(said)
     yield from _sulfite_doubts(inputs)
     yield from _alcohol_doubts(inputs)
+    yield from _sugar_doubts(inputs, held or 0.0)
 
 
 def _sulfite_doubts(inputs: SheetInputs) -> Iterator[Weighed]:
@@ -186,6 +191,20 @@ def _alcohol_doubts(inputs: SheetInputs) -> Iterator[Weighed]:
         yield caution(AlcoholAndPriming(alcohol, usual, known=False))
 
 
+def _sugar_doubts(inputs: SheetInputs, held: float) -> Iterator[Weighed]:
+    """Why no amount can be said of what is primed with."""
+    with_what, wished = primer(inputs), inputs.carbonation_volumes
+    if isinstance(with_what, PrimingStrengthUnknown):
+        yield caution(with_what)
+    elif wished is not None and _mass_g_per_l(with_what, wished, held) is None:
+        yield caution(PrimingTooWeak(with_what.name, wished))
+
+
+def _mass_g_per_l(with_what: Primer, wished: float, held: float) -> float | None:
+    gas = with_what.co2_g_per_g.middle
+    return carbonation.priming_g(wished, held, 1.0, gas, with_what.own_l_per_g)
+
+
 def priming(inputs: SheetInputs, gas: Residual, before: Sequence[Weighed]) -> Priming:
     """The sugar to prime with; none where anything found `before` stops the package or is refused of the lot."""
     if gas.wished is None or inputs.volume_l is None or gas.held is None:
@@ -197,12 +216,11 @@ def priming(inputs: SheetInputs, gas: Residual, before: Sequence[Weighed]) -> Pr
         return Priming(findings=doubts)
     with_what = primer(inputs)
     if isinstance(with_what, PrimingStrengthUnknown):
-        return Priming(findings=(*doubts, caution(with_what)))
-    found = carbonation.priming_g(
-        gas.wished, gas.held, inputs.volume_l, with_what.co2_g_per_g.middle, with_what.own_l_per_g
-    )
-    if found is None:
-        return Priming(findings=(*doubts, caution(PrimingTooWeak(with_what.name, gas.wished))))
+        return Priming(findings=doubts)
+    each_litre = _mass_g_per_l(with_what, gas.wished, gas.held)
+    if each_litre is None:
+        return Priming(findings=doubts)
+    found = each_litre * inputs.volume_l
     litres = found * with_what.own_l_per_g or None
     parts = {name: share * found for name, share in with_what.shares.items()} if len(with_what.shares) > 1 else None
     return Priming(found, litres, parts, (*doubts, *_about_the_sugar(inputs, with_what, found, gas.held)))
@@ -225,11 +243,10 @@ def priming_excess_volumes(inputs: SheetInputs, held: float | None) -> float:
     if wished is None or not primes(inputs, held) or stabilised(inputs).said:
         return 0.0
     with_what = primer(inputs)
+    if isinstance(with_what, PrimingStrengthUnknown):  # how far it varies hardly depends on its strength
+        with_what = primer(replace(inputs, priming_gravity_sg=_USUAL_WORT_SG))
     if isinstance(with_what, PrimingStrengthUnknown):
-        return 0.0  # no amount is said of it
-    gas = with_what.co2_g_per_g
-    # The amount aims at the middle: what it makes grows with its gas, and the litres it brings cancel out.
-    mass_g = carbonation.priming_g(wished, held or 0.0, 1.0, gas.middle, with_what.own_l_per_g)
-    if mass_g is None:
         return 0.0
-    return max(0.0, with_what.volumes(mass_g, held or 0.0, 1.0).high - wished)
+    # The amount aims at the middle: what it makes grows with its gas, and the litres it brings cancel out.
+    mass_g = _mass_g_per_l(with_what, wished, held or 0.0)
+    return 0.0 if mass_g is None else max(0.0, with_what.volumes(mass_g, held or 0.0, 1.0).high - wished)

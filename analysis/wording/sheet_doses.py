@@ -13,7 +13,7 @@ from analysis.wording.formatting import joined
 
 _COUNTS_AS_LIVE: Final = "It is said to be stabilised, but counts as holding live yeast: "
 _OTHER_WAY: Final = " Carbonate it in a keg and fill cold."
-_STAYS_SWEET: Final = "the sugar may stay in it, and ferment months later if yeast comes round"
+_STAYS_SWEET: Final = "the sugar may stay in it, and ferment months later if the yeast recovers"
 
 DOSE_REMARKS: Final[dict[Remark, str]] = {
     Remark.STABILISED_SO_NO_PRIMING: (

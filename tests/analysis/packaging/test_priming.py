@@ -99,12 +99,15 @@ def test_a_diastatic_yeast_may_make_more_of_malt() -> None:
 def test_what_has_no_usual_strength_is_asked_for_it(sugar: str, asked: str) -> None:
     answer = told(priming_sugar=sugar)
     assert answer["priming_g"] is None
-    assert any(asked in caution for caution in answer["cautions"])
+    assert answer["bottle_verdict"] == "caution"
+    assert any(asked in reason for reason in answer["bottle_reasons"])
+    assert priming_excess_volumes(checked({**DRY, "priming_sugar": sugar}), 0.8388) > 0.05
 
 
 def test_a_juice_too_weak_to_carbonate_itself_is_said_so() -> None:
     answer = told(priming_sugar="fruit juice", priming_brix=1.0)
     assert answer["priming_g"] is None
+    assert answer["bottle_verdict"] == "caution"
     assert any("too weak to carbonate even itself" in caution for caution in answer["cautions"])
 
 
