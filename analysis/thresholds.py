@@ -630,9 +630,39 @@ COARSE_SHARE: Final = 0.1
 """share; a scale that changes the dose by more than this share of it is too coarse. Source: common practice, no
 published one."""
 
-STABILISING_MOLECULAR_PPM: Final = 0.5
-"""mg/L; molecular SO2 below which nothing is held back; 0.8 is the usual aim for white wine. Source: common practice,
-no published one."""
+STABILISING_MOLECULAR_PPM: Final = 0.8
+"""mg/L; molecular SO2, of free SO2 at the pH and alcohol, below which yeast counts as not held back. Source: Beech et
+al. 1979 for white table wine (from memory); 0.5 to 0.8 are printed by wine laboratories."""
+
+PRIMING_SORBATE_PPM: Final = 100.0
+"""mg/L of potassium sorbate; from it on no priming sugar is given; any less is a doubt. Source: common practice, no
+published one."""
+
+PRIMING_FREE_SO2_PPM: Final = 15.0
+"""mg/L; free SO2, as far as it may be free, from which yeast may not carbonate the drink. Source: usual in wine for a
+second fermentation in the bottle, common practice, no published one."""
+
+PRIMING_MOLECULAR_PPM: Final = 0.5
+"""mg/L; molecular SO2 that goes with that free SO2 at the pH of wine, where less of it leaves yeast alone. Source: 15
+mg/L free at pH 3.3 and 10 % vol is 0.7 (OIV-MA-AS323-04C); common practice."""
+
+PRIMING_TOTAL_SO2_PPM: Final = 80.0
+"""mg/L; total SO2 from which yeast may not carbonate the drink. Source: as for free SO2, common practice."""
+
+NO_PRIMING_TOTAL_SO2_PPM: Final = 200.0
+"""mg/L; total SO2 from which no priming sugar is given. Source: common practice, no published one."""
+
+PRIMING_ALCOHOL_PCT: Final = 10.0
+"""% vol; alcohol from which yeast of unknown tolerance may not carbonate a beer or a drink that is not said. Source:
+brewer's yeasts are told to bear 9 to 12 % (common practice, no published one)."""
+
+PRIMING_WINE_ALCOHOL_PCT: Final = 13.0
+"""% vol; the same of cider, mead and wine. Source: wine yeasts are told to bear 13 to 16 % (common practice, no
+published one)."""
+
+SOUREST_PH: Final = 2.9
+"""pH; what counts where it is not given and more acid is worse. Source: the lower end of what is usual in wine, common
+practice."""
 
 BEER_LIKE_PH: Final = 3.8
 """pH; from it on a usual dose leaves too little molecular SO2: 50 mg/L is 0.5 molecular at 3.8. Source: common

@@ -38,7 +38,9 @@ from analysis.packaging.pressure_findings import (
     WorstAboveRating,
     WorstAboveTrust,
 )
+from analysis.packaging.priming import carbonation_doubts
 from analysis.packaging.refermentation import Gas, believed_test, end_findings, gas, held_volumes, lowest_plausible
+from analysis.packaging.sulfite_dose import sulfite_doubts
 from analysis.packaging.sweetening import SWEETENERS, fermentable, stabilised
 from analysis.thresholds import (
     CAUTION_VOLUMES,
@@ -102,7 +104,8 @@ def bottle(inputs: SheetInputs, residual: float | None) -> Bottle:
         *first,
         *_fermentation(inputs),
         *_sweetener(inputs),
-        *_priming(inputs, residual),
+        *carbonation_doubts(inputs, residual),
+        *sulfite_doubts(inputs),
         *_gas(inputs, residual, inside),
         *(() if pressure is None else _held_against(inputs, pressure)),
         *_heated(inputs, pressure, heated),
@@ -150,12 +153,6 @@ def _sweetener(inputs: SheetInputs) -> Iterator[Weighed]:
         yield caution(SweetenerDoseUnknown(sweet.name, "bottle"))
     if inputs.sweetener is not None and SWEETENERS[inputs.sweetener].note:
         yield note(AboutSweetener(inputs.sweetener))
-
-
-def _priming(inputs: SheetInputs, residual: float | None) -> Iterator[Weighed]:
-    wished = inputs.carbonation_volumes
-    if wished is not None and wished > (residual or 0.0) + SAME_VOLUMES and stabilised(inputs).said:
-        yield stop(Remark.STABILISED_SO_NO_PRIMING)
 
 
 def _pressure(inputs: SheetInputs, residual: float | None, inside: Gas) -> Pressure | None:

@@ -14,18 +14,14 @@ import numpy as np
 
 from analysis.attenuation import CO2_PER_EXTRACT, REAL_PER_APPARENT
 from analysis.model import Floats
+from analysis.sugars import INGREDIENTS, Ingredient
 from analysis.thresholds import FILL_SPREAD_VOLUMES
 from analysis.units import ATMOSPHERE_KPA, c_to_f, density_from_sg, kpa_to_psi, psi_to_kpa, sg_to_plato
 
 CO2_G_PER_L_PER_VOLUME: Final = 1.977
 """Density of CO2 at 0 °C and 1 atm in g/L (handbook value, from memory; the ideal gas would be 1.964)."""
 
-# Standard atomic weights, IUPAC abridged.
-_C, _H, _O = 12.011, 1.008, 15.999
-_CO2 = _C + 2 * _O
-_SUCROSE = 12 * _C + 22 * _H + 11 * _O
-_GLUCOSE = 6 * _C + 12 * _H + 6 * _O
-_WATER = 2 * _H + _O
+_CO2 = 12.011 + 2 * 15.999  # g/mol; standard atomic weights, IUPAC abridged
 
 _MOL_PER_M3_PER_VOLUME = 1000 * CO2_G_PER_L_PER_VOLUME / _CO2
 _HENRY_25C = 3.3e-4  # mol/(m³ Pa), R. Sander, Atmos. Chem. Phys. 23, 10901 (2023)
@@ -36,48 +32,8 @@ _LAPSE_PER_M = 0.0065 / 288.15  # K/m over K: ISO 2533
 _LAPSE_POWER = 9.80665 * 0.0289644 / (8.31432 * 0.0065)  # g M / (R L) with the constants of that standard
 
 
-@dataclass(frozen=True, slots=True)
-class Sugar:
-    """A sugar to prime or sweeten with.
-
-    `co2_g_per_g` is the CO2 it gives, `extract_g_per_g` the solids that count towards gravity.
-    """
-
-    name: str
-    co2_g_per_g: float
-    extract_g_per_g: float
-    source: str
-
-
-HONEY_SOLIDS: Final = 0.82
-"""Solids in a gram of honey (about 18 % water; common practice, no source)."""
-_MALT_SOLIDS = 0.96
-_MALT_FERMENTABLE = 0.65  # of its solids, real (an apparent 0.79)
-
-PRIMING_SUGARS: Final[dict[str, Sugar]] = {
-    s.name: s
-    for s in (
-        Sugar("sucrose", 4 * _CO2 / _SUCROSE, 1.0, "stoichiometry from atomic masses"),
-        Sugar(
-            "glucose monohydrate",
-            2 * _CO2 / (_GLUCOSE + _WATER),
-            _GLUCOSE / (_GLUCOSE + _WATER),
-            "stoichiometry from atomic masses",
-        ),
-        Sugar(
-            "honey",
-            HONEY_SOLIDS * 2 * _CO2 / _GLUCOSE,
-            HONEY_SOLIDS,
-            "all solids counted as glucose and fructose; 82 % solids is common practice",
-        ),
-        Sugar(
-            "dry malt extract",
-            _MALT_SOLIDS * _MALT_FERMENTABLE * CO2_PER_EXTRACT,
-            _MALT_SOLIDS,
-            "Balling's relation; 96 % solids, 65 % of them fermented, common practice",
-        ),
-    )
-}
+PRIMING_SUGARS: Final[dict[str, Ingredient]] = {name: each for name, each in INGREDIENTS.items() if name != "fructose"}
+"""What a package may be primed with, by name; juice, concentrate and wort tell their strength."""
 
 
 def atmosphere_kpa(altitude_m: float = 0.0) -> float:
@@ -170,10 +126,28 @@ def volumes_of_fall(from_sg: float, fall_sg: float) -> float:
     return volumes_of_grams(grams)
 
 
-def priming_g(volumes: float, residual: float, volume_l: float, sugar: Sugar) -> float:
-    """Grams of sugar that take `volume_l` from the residual to the wished volumes; 0 where it already holds them."""
+def priming_g(
+    volumes: float, residual: float, volume_l: float, co2_g_per_g: float, own_l_per_g: float = 0.0
+) -> float | None:
+    """Grams of a sugar that take `volume_l` from the residual to the wished volumes; 0 where it already holds them.
+
+    Parameters
+    ----------
+    co2_g_per_g
+        CO2 in grams that a gram of it gives.
+    own_l_per_g
+        Litres that a gram of it adds to the drink and that are to be carbonated too: juice and wort bring no gas.
+        What a dry sugar adds is left out (0.6 mL a gram, less than half a per cent of a usual dose).
+
+    Returns
+    -------
+    None where it is too weak to carbonate even itself.
+    """
     wanted = max(0.0, volumes - residual)
-    return grams_of_volumes(wanted) * volume_l / sugar.co2_g_per_g
+    gain = co2_g_per_g - grams_of_volumes(volumes) * own_l_per_g
+    if wanted == 0:
+        return 0.0
+    return grams_of_volumes(wanted) * volume_l / gain if gain > 0 else None
 
 
 def heated_gauge_kpa(volumes: float, temperature_c: float = 65.0, altitude_m: float = 0.0) -> tuple[float, float]:

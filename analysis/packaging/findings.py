@@ -11,6 +11,21 @@ from dataclasses import dataclass
 from enum import Enum, IntEnum, auto
 from typing import Literal
 
+from analysis.packaging.dose_findings import (
+    AlcoholAndPriming,
+    MolecularAt,
+    NoSulfiteLimitHere,
+    PresentSo2Unclear,
+    PrimingStrengthUnknown,
+    PrimingTooWeak,
+    PrimingVaries,
+    SorbateAndPriming,
+    SorbateNotPermitted,
+    StabilisingFact,
+    SulfiteAndPriming,
+    TooLittleSorbate,
+    TotalSo2Unknown,
+)
 from analysis.packaging.inputs import Package
 from analysis.packaging.pressure_findings import (
     BottleRatingNotBelieved,
@@ -90,13 +105,20 @@ class Remark(Enum):
     CARBONATION_UNKNOWN = auto()
     NO_PRIMING_BEFORE_THE_FINISH = auto()
     NO_PRIMING_BEFORE_THE_HOLD = auto()
+    NO_YEAST_SO_NO_PRIMING = auto()
+    HEAT_ONLY_ONCE_CARBONATED = auto()
+    PRIMING_ALCOHOL_UNKNOWN = auto()
+    PRIMING_SUGAR_ASSUMED = auto()
     STABILISED_BEER = auto()
+    STABILISED_MIXED_CULTURE = auto()
+    STABILISED_WITH_FRESH_YEAST = auto()
     STRONG_FOR_BALLING = auto()
     ADD_ACID_IN_THIRDS = auto()
-    LOWEST_LIMIT_USED = auto()
     SULFITE_OF_UNSAID_DRINK = auto()
     SULFITE_IN_BEER = auto()
     SORBATE_BEFORE_THE_FINISH = auto()
+    SORBATE_OF_UNSAID_DRINK = auto()
+    TABLET_CONTENT_UNKNOWN = auto()
     # What stands beside the figures on every sheet of its kind.
     CREEP = auto()
     BOTTLES = auto()
@@ -209,7 +231,7 @@ class FallUnknown:
 class StabilisingUnjudged:
     """What stabilising depends on is not given."""
 
-    missing: tuple[Literal["drink", "pH"], ...]
+    missing: tuple[StabilisingFact, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -226,7 +248,13 @@ class PhTooHighToStabilise:
     ph: float
 
 
-NotStabilised = Literal[Remark.STABILISED_BEER] | StabilisingUnjudged | TooLittleToStabilise | PhTooHighToStabilise
+NotStabilised = (
+    Literal[Remark.STABILISED_BEER, Remark.STABILISED_MIXED_CULTURE, Remark.STABILISED_WITH_FRESH_YEAST]
+    | StabilisingUnjudged
+    | TooLittleToStabilise
+    | TooLittleSorbate
+    | PhTooHighToStabilise
+)
 """Why a drink that is said to be stabilised counts as holding live yeast."""
 
 
@@ -280,13 +308,6 @@ class CannotLiftGravity:
 
 
 @dataclass(frozen=True, slots=True)
-class SugarVaries:
-    """The sugar's strength varies from lot to lot."""
-
-    sugar: str
-
-
-@dataclass(frozen=True, slots=True)
 class ScaleTooCoarse:
     """Steps of the scale too coarse for this much of these hops."""
 
@@ -306,19 +327,12 @@ class SulfiteOverLimit:
 
 
 @dataclass(frozen=True, slots=True)
-class NoSulfiteLimitKnown:
-    """No number for SO2 in this drink is known for a place; None where it is not said."""
-
-    place: str | None
-
-
-@dataclass(frozen=True, slots=True)
 class DoseCounted:
     """How the dose of sulfite, in mg/L, is counted."""
 
     dose_ppm: float
     counted_as: Literal["so2", "salt"]
-    basis: Literal["added", "free"]
+    basis: Literal["added", "free", "total"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -395,15 +409,25 @@ Finding = (
     | VesselAboveRating
     | WarmedKeg
     | KegRatingNotBelieved
-    | SugarVaries
     | ScaleTooCoarse
     | SulfiteOverLimit
-    | NoSulfiteLimitKnown
     | DoseCounted
     | OnlyAntioxidant
     | MolecularInBeer
     | LittleMolecular
     | SorbateOverLimit
+    | PresentSo2Unclear
+    | TotalSo2Unknown
+    | MolecularAt
+    | NoSulfiteLimitHere
+    | SorbateNotPermitted
+    | TooLittleSorbate
+    | SorbateAndPriming
+    | SulfiteAndPriming
+    | AlcoholAndPriming
+    | PrimingStrengthUnknown
+    | PrimingTooWeak
+    | PrimingVaries
 )
 
 

@@ -24,7 +24,9 @@ from analysis.packaging.pressure_findings import (
     VesselAboveRating,
     WarmedKeg,
 )
+from analysis.packaging.priming import carbonation_doubts
 from analysis.packaging.refermentation import Gas, end_findings, gas
+from analysis.packaging.sulfite_dose import sulfite_doubts
 from analysis.packaging.sweetening import fermentable, stabilised
 from analysis.thresholds import HIGHEST_KEG_KPA, HOTTEST_C, RATING_MARGIN, UNRATED_KEG_KPA
 
@@ -54,6 +56,8 @@ def keg(inputs: SheetInputs, residual: float | None) -> Keg:
         *_fermentation(inputs),
         *_sweetener(inputs),
         *_primed(inputs),
+        *carbonation_doubts(inputs, residual),
+        *sulfite_doubts(inputs),
         *_warmed(inputs, inside, hottest, rating),
         *_not_believed(inputs, rating),
     )
@@ -109,7 +113,7 @@ def _sweetener(inputs: SheetInputs) -> Iterator[Weighed]:
 
 def _primed(inputs: SheetInputs) -> Iterator[Weighed]:
     """Sugar on top of a fermentation that still runs adds to a pressure that nobody can say."""
-    if inputs.priming_sugar is None:
+    if inputs.priming_sugar is None and inputs.priming_shares is None:
         return
     for said, unmet in (
         (inputs.finished, Remark.NO_PRIMING_BEFORE_THE_FINISH),

@@ -28,6 +28,7 @@ from analysis.packaging.findings import (
 )
 from analysis.packaging.hops import creep_volumes, hop_dose_g_per_l
 from analysis.packaging.inputs import Package, SheetInputs
+from analysis.packaging.priming import priming_excess_volumes
 from analysis.packaging.sweetening import fermentable, stabilised
 from analysis.thresholds import (
     BEER_HIGH,
@@ -136,7 +137,8 @@ class Gas:
 
     `base` is what it holds or is wished to hold, `fall` and `creep` what is to be expected on top, `worst_fall` and
     `worst_creep` the same down to the lowest plausible gravity and by the published creep, `sweet` a fermentable
-    sweetener if all of it ferments (0 where its dose is not known).
+    sweetener if all of it ferments (0 where its dose is not known), `primed` what a priming sugar of uncertain strength
+    may make beyond the wish.
     """
 
     base: float
@@ -146,6 +148,7 @@ class Gas:
     worst_creep: float
     sweet: float
     live: bool
+    primed: float = 0.0
 
     @property
     def expected(self) -> float:
@@ -155,7 +158,7 @@ class Gas:
     @property
     def worst(self) -> float:
         """The worst case; stabilising can fail."""
-        return self.base + self.worst_fall + self.worst_creep + self.sweet
+        return self.base + self.worst_fall + self.worst_creep + self.sweet + self.primed
 
 
 def held_volumes(inputs: SheetInputs, residual: float | None) -> float:
@@ -184,4 +187,5 @@ def gas(inputs: SheetInputs, residual: float | None) -> Gas:
         worst_creep=creep if inputs.hop_creep_fall_sg is not None else creep_volumes(hop_dose_g_per_l(inputs)),
         sweet=0.0 if sweet is None else sweet.volumes or 0.0,
         live=live,
+        primed=priming_excess_volumes(inputs, residual),
     )

@@ -31,7 +31,7 @@ from analysis.packaging.inputs import SheetInputs
 from analysis.packaging.keg import Keg, keg
 from analysis.packaging.missing import assumed, missing, missing_findings
 from analysis.packaging.precautions import precautions, spoilage
-from analysis.packaging.priming import Priming, Residual, priming, priming_sugar, residual
+from analysis.packaging.priming import Priming, Residual, priming, priming_source, residual
 from analysis.packaging.safety import Verdict
 from analysis.packaging.sulfite import Limit
 from analysis.packaging.sulfite_dose import Sorbate, Sulfite, sorbate_dose, stabilising_findings, sulfite_dose
@@ -99,6 +99,8 @@ class PackagingSheet:
     real_attenuation: float | None
     residual_co2_volumes: float | None
     priming_g: float | None
+    priming_l: float | None
+    priming_parts_g: Mapping[str, float] | None
     keg_gauge_kpa: float | None
     bottle_gauge_kpa: float | None
     bottle_worst_gauge_kpa: float | None
@@ -239,6 +241,8 @@ def _answer(inputs: SheetInputs, parts: Parts, found: list[Weighed]) -> Packagin
         real_attenuation=_rounded(parts.alcohol.real_attenuation, 4),
         residual_co2_volumes=_rounded(held, 3),
         priming_g=_rounded(parts.priming.sugar_g, 1),
+        priming_l=_rounded(parts.priming.litres, 3),
+        priming_parts_g=_each_rounded(parts.priming.parts_g),
         keg_gauge_kpa=_rounded(parts.keg.gauge_kpa, 1),
         bottle_gauge_kpa=None if pressure is None else round(pressure.gauge_kpa, 1),
         bottle_worst_gauge_kpa=None if pressure is None else round(pressure.worst_gauge_kpa, 1),
@@ -271,7 +275,7 @@ def _answer(inputs: SheetInputs, parts: Parts, found: list[Weighed]) -> Packagin
         method=Method(
             attenuation.METHOD,
             "fit of the ASBC chart; in a closed package the higher of it and Henry's law",
-            priming_sugar(inputs).source,
+            priming_source(inputs),
         ),
         missing=missing(inputs, judged),
         assumed=assumed(inputs, judged),
@@ -281,6 +285,10 @@ def _answer(inputs: SheetInputs, parts: Parts, found: list[Weighed]) -> Packagin
 
 def _rounded(value: float | None, digits: int) -> float | None:
     return None if value is None else round(value, digits)
+
+
+def _each_rounded(grams: Mapping[str, float] | None) -> Mapping[str, float] | None:
+    return None if grams is None else {name: round(each, 1) for name, each in grams.items()}
 
 
 def _verdict(refusals: tuple[Finding, ...], findings: tuple[Weighed, ...]) -> Verdict:

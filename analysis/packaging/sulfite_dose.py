@@ -7,21 +7,30 @@ from dataclasses import dataclass
 
 from analysis.drinks import BEERS
 from analysis.packaging import sulfite
+from analysis.packaging.dose_findings import (
+    MolecularAt,
+    NoSulfiteLimitHere,
+    PresentSo2Unclear,
+    SorbateNotPermitted,
+    TotalSo2Unknown,
+)
 from analysis.packaging.findings import (
     DoseCounted,
     LittleMolecular,
     MolecularInBeer,
-    NoSulfiteLimitKnown,
     OnlyAntioxidant,
+    PhTooHighToStabilise,
     Remark,
     SorbateOverLimit,
     SulfiteOverLimit,
     Weighed,
     caution,
+    note,
     stop,
 )
 from analysis.packaging.inputs import SheetInputs
-from analysis.packaging.sweetening import molecular_so2, stabilised
+from analysis.packaging.so2_balance import So2, alcohol_pct, molecular_of, so2_balance
+from analysis.packaging.sweetening import stabilised
 from analysis.thresholds import BEER_LIKE_PH, STABILISING_MOLECULAR_PPM
 
 
@@ -46,48 +55,73 @@ class Sorbate:
 
 
 def sulfite_dose(inputs: SheetInputs) -> Sulfite:
-    """The dose, the tablets and the molecular SO2, or the refusal at a legal limit."""
-    if inputs.sulfite_ppm is None or inputs.sulfite_as is None:
+    """The dose, the tablets and the molecular SO2, or the refusal at a legal limit; of what is there already too."""
+    so2 = so2_balance(inputs)
+    if so2 is None:
         return Sulfite()
-    ppm, counted_as = inputs.sulfite_ppm, inputs.sulfite_as
-    total = sulfite.so2_ppm(ppm, counted_as) + (inputs.sulfite_present_ppm or 0.0)
-    limit, molecular = _limit(inputs), molecular_so2(inputs)
-    if limit is not None and total >= limit.so2_ppm:
-        over = SulfiteOverLimit(total, limit.so2_ppm, inputs.drink, limit.jurisdiction, limit.source)
-        return Sulfite(total_ppm=total, molecular_ppm=molecular, limit=limit, findings=(stop(over),))
-    grams = tablets = None
-    if inputs.volume_l is not None:
-        grams = sulfite.salt_g(ppm, counted_as, inputs.volume_l)
-        tablets = None if inputs.tablet_g is None else grams / inputs.tablet_g
+    molecular = None if so2.ask is not None else molecular_of(inputs, so2.free_most_ppm)
+    limit, about = _limit(inputs), tuple(_about_the_limit(inputs))
+    if so2.total_ppm >= limit.so2_ppm:
+        over = SulfiteOverLimit(so2.total_ppm, limit.so2_ppm, inputs.drink, limit.jurisdiction, limit.source)
+        return Sulfite(total_ppm=so2.total_ppm, molecular_ppm=molecular, limit=limit, findings=(stop(over), *about))
     findings = [
-        *_about_the_limit(inputs, limit),
-        caution(DoseCounted(ppm, counted_as, inputs.sulfite_basis or "added")),
-        *_what_it_does(inputs, total, molecular),
+        *about,
+        *sulfite_doubts(inputs),
+        *_counted(inputs, so2),
+        *_what_it_does(inputs, so2.total_ppm, molecular),
         caution(Remark.SULFITE_HANDLING),
         caution(Remark.SULFITE_ASTHMA),
     ]
-    if total >= sulfite.LABEL_PPM:
+    if so2.total_ppm >= sulfite.LABEL_PPM or not so2.total_known:
         findings.append(caution(Remark.SULFITE_LABEL))
-    return Sulfite(grams, tablets, total, molecular, limit, tuple(findings))
+    grams = tablets = None
+    if so2.add_ppm is not None and inputs.volume_l is not None:
+        grams = sulfite.salt_g(so2.add_ppm, "so2", inputs.volume_l)
+        tablets = _tablets(inputs, grams)
+    return Sulfite(grams, tablets, so2.total_ppm, molecular, limit, tuple(findings))
 
 
-def _limit(inputs: SheetInputs) -> sulfite.Limit | None:
-    limit = sulfite.limit_for(inputs.drink, inputs.jurisdiction)
-    if limit is None or limit.jurisdiction != "EU" or inputs.drink != "wine":
-        return limit
-    if inputs.wine_colour not in ("white", "rosé"):
-        return limit
-    return sulfite.Limit("EU", ("wine",), sulfite.EU_WHITE_PPM, limit.source)
+def sulfite_doubts(inputs: SheetInputs) -> Iterator[Weighed]:
+    """What of the SO2 present must be told before the drink can be judged: no package gets a go without it."""
+    so2 = so2_balance(inputs)
+    if so2 is None:
+        return
+    if so2.ask is not None:
+        yield caution(PresentSo2Unclear(so2.ask, inputs.sulfite_present_as))
+    if not so2.total_known:
+        yield caution(TotalSo2Unknown(so2.total_ppm, _limit(inputs).so2_ppm))
 
 
-def _about_the_limit(inputs: SheetInputs, limit: sulfite.Limit | None) -> Iterator[Weighed]:
-    place = inputs.jurisdiction
-    if limit is None:
-        yield caution(NoSulfiteLimitKnown(place or None))
-    elif place is None or place.upper() not in ("EU", "US"):
-        yield caution(Remark.LOWEST_LIMIT_USED)
+def _counted(inputs: SheetInputs, so2: So2) -> Iterator[Weighed]:
+    """How the dose is counted, and at which pKa and strength of a tablet."""
+    if so2.ask is None and inputs.sulfite_ppm is not None and inputs.sulfite_as is not None:
+        yield caution(DoseCounted(inputs.sulfite_ppm, inputs.sulfite_as, inputs.sulfite_basis or "added"))
+    if so2.ask is None and inputs.ph is not None:
+        alcohol = alcohol_pct(inputs)
+        yield note(MolecularAt(sulfite.pka1(alcohol), alcohol))
+    if inputs.tablet_g is not None and inputs.tablet_salt_g is None and inputs.tablet_so2_mg is None:
+        yield caution(Remark.TABLET_CONTENT_UNKNOWN)
+
+
+def _tablets(inputs: SheetInputs, grams: float) -> float | None:
+    """Tablets that give the SO2 of so many grams of the salt, by what their label declares; None without it."""
+    if inputs.tablet_so2_mg is not None:
+        return 1000 * grams * sulfite.SO2_PER_SALT / inputs.tablet_so2_mg
+    return None if inputs.tablet_salt_g is None else grams / inputs.tablet_salt_g
+
+
+def _limit(inputs: SheetInputs) -> sulfite.Limit:
+    return sulfite.limit_for(
+        inputs.drink, inputs.jurisdiction, colour=inputs.wine_colour, alcohol_pct=alcohol_pct(inputs)
+    )
+
+
+def _about_the_limit(inputs: SheetInputs) -> Iterator[Weighed]:
+    limit, place = _limit(inputs), inputs.jurisdiction
     if inputs.drink is None:
         yield caution(Remark.SULFITE_OF_UNSAID_DRINK)
+    elif limit.jurisdiction.upper() != (place or "").upper():
+        yield caution(NoSulfiteLimitHere(place or None, limit.so2_ppm, limit.jurisdiction))
 
 
 def _what_it_does(inputs: SheetInputs, total: float, molecular: float | None) -> Iterator[Weighed]:
@@ -106,15 +140,19 @@ def _what_it_does(inputs: SheetInputs, total: float, molecular: float | None) ->
 
 
 def sorbate_dose(inputs: SheetInputs) -> Sorbate:
-    """The grams of potassium sorbate, or the refusal at a legal limit."""
-    if inputs.sorbate_ppm is None:
+    """The grams of potassium sorbate, or the refusal where it is not permitted or at its limit."""
+    if not inputs.sorbate_ppm:
         return Sorbate()
+    if inputs.drink is None:
+        return Sorbate(findings=(stop(Remark.SORBATE_OF_UNSAID_DRINK),))
+    limit = sulfite.sorbate_limit_for(inputs.drink, inputs.jurisdiction)
+    here = limit.jurisdiction.upper() == (inputs.jurisdiction or "").upper()
+    if limit.acid_ppm == 0:
+        refused = SorbateNotPermitted(inputs.drink, limit.jurisdiction, here, limit.source)
+        return Sorbate(findings=(stop(refused),))
     acid = inputs.sorbate_ppm * sulfite.SORBIC_PER_POTASSIUM_SORBATE
-    limit, source = sulfite.SORBATE_LIMITS_PPM.get(
-        (inputs.jurisdiction or "").upper(), sulfite.SORBATE_LIMITS_PPM["EU"]
-    )
-    if acid >= limit:
-        return Sorbate(findings=(stop(SorbateOverLimit(inputs.sorbate_ppm, acid, limit, source)),))
+    if acid >= limit.acid_ppm:
+        return Sorbate(findings=(stop(SorbateOverLimit(inputs.sorbate_ppm, acid, limit.acid_ppm, limit.source)),))
     grams = None if inputs.volume_l is None else inputs.sorbate_ppm * inputs.volume_l / 1000
     findings = [caution(Remark.SORBATE)]
     if inputs.finished is False:
@@ -129,4 +167,5 @@ def stabilising_findings(inputs: SheetInputs) -> Iterator[Weighed]:
         yield caution(Remark.SORBATE)
     if held.said and held.why_not is not None:
         yield caution(held.why_not)
-        yield caution(Remark.NOT_IN_BEER)
+        if inputs.drink in BEERS or isinstance(held.why_not, PhTooHighToStabilise):
+            yield caution(Remark.NOT_IN_BEER)

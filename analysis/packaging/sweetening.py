@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final
 
 from analysis.drinks import BEERS
 from analysis.packaging import sulfite
-from analysis.packaging.carbonation import PRIMING_SUGARS, Sugar, volumes_of_grams
+from analysis.packaging.carbonation import volumes_of_grams
+from analysis.packaging.dose_findings import StabilisingFact, TooLittleSorbate
 from analysis.packaging.findings import (
     AboutSweetener,
     CannotLiftGravity,
@@ -23,6 +24,8 @@ from analysis.packaging.findings import (
     stop,
 )
 from analysis.packaging.inputs import SheetInputs
+from analysis.packaging.so2_balance import alcohol_pct, molecular_of, so2_balance
+from analysis.sugars import CO2_PER_DISACCHARIDE, INGREDIENTS, Ingredient
 from analysis.thresholds import BEER_LIKE_PH, STABILISING_MOLECULAR_PPM
 from analysis.units import density_from_sg, plato_to_sg, sg_to_plato
 
@@ -38,22 +41,26 @@ class Sweetener:
     note: str = ""
 
 
-def _of(sugar: Sugar) -> Sweetener:
-    return Sweetener(sugar.name, True, sugar.extract_g_per_g, sugar.co2_g_per_g)
+_JUICE_SOLIDS: Final = 0.12  # common practice, no source: apple juice of about 12 °Bx
+_CONCENTRATE_SOLIDS: Final = 0.70  # common practice, no source: concentrate of about 70 °Bx
+_MAPLE_SOLIDS: Final = 0.66  # maple syrup of 66 °Bx at least (common practice, no source)
 
 
-_JUICE_SOLIDS = 0.12  # common practice: apple juice of about 12 °Bx
-_CONCENTRATE_SOLIDS = 0.70  # common practice: concentrate of about 70 °Bx
-_HEXOSE_CO2 = PRIMING_SUGARS["glucose monohydrate"].co2_g_per_g / PRIMING_SUGARS["glucose monohydrate"].extract_g_per_g
+def _of(ingredient: Ingredient, solids: float | None = None) -> Sweetener:
+    """A sugar as a sweetener: its usual solids, and the most gas it could make."""
+    usual = ingredient.extract_g_per_g.middle if ingredient.extract_g_per_g is not None else solids
+    if usual is None:
+        raise ValueError(f"give the solids of {ingredient.name}")
+    return Sweetener(ingredient.name, True, usual, ingredient.co2_g_per_g(solids, glutton=True).high)
+
 
 SWEETENERS: Final[dict[str, Sweetener]] = {
     s.name: s
     for s in (
-        *(_of(sugar) for sugar in PRIMING_SUGARS.values()),
-        Sweetener("fructose", True, 1.0, _HEXOSE_CO2),
-        Sweetener("maple syrup", True, 0.66, 0.66 * PRIMING_SUGARS["sucrose"].co2_g_per_g),
-        Sweetener("fruit juice", True, _JUICE_SOLIDS, _JUICE_SOLIDS * _HEXOSE_CO2),
-        Sweetener("juice concentrate", True, _CONCENTRATE_SOLIDS, _CONCENTRATE_SOLIDS * _HEXOSE_CO2),
+        *(_of(each) for each in INGREDIENTS.values() if each.extract_g_per_g is not None),
+        Sweetener("maple syrup", True, _MAPLE_SOLIDS, _MAPLE_SOLIDS * CO2_PER_DISACCHARIDE),
+        _of(INGREDIENTS["fruit juice"], _JUICE_SOLIDS),
+        _of(INGREDIENTS["juice concentrate"], _CONCENTRATE_SOLIDS),
         Sweetener("lactose", False, 0.95, note="Some wild yeasts and bacteria do eat lactose; it is a milk allergen."),
         Sweetener("maltodextrin", False, 0.95, note="Diastatic and wild yeasts can eat maltodextrin."),
         Sweetener("erythritol", False, 1.0),
@@ -67,7 +74,7 @@ SWEETENERS: Final[dict[str, Sweetener]] = {
         Sweetener("saccharin", False, 0.0),
     )
 }
-"""By name. Solids of syrups and juices are common practice, no source."""
+"""By name. Of a sweetener that ferments the most gas it could make counts."""
 
 
 def gravity_after(gravity_sg: float, volume_l: float, mass_g: float, sweetener: Sweetener) -> float:
@@ -104,8 +111,11 @@ class Stabilised:
 
 
 def stabilised(inputs: SheetInputs) -> Stabilised:
-    """Whether yeast is held back: the person's word, unless drink, pH or dose say that it cannot be so."""
-    if inputs.filtered:
+    """Whether yeast is held back: by a filter or heat, or by a dose of sorbate beside free SO2 that was measured.
+
+    The word alone does not count, nor what was added or is there in all: only what is free acts.
+    """
+    if free_of_yeast(inputs):
         return Stabilised(True, True)
     if not inputs.stabilised:
         return Stabilised(False, False)
@@ -113,26 +123,38 @@ def stabilised(inputs: SheetInputs) -> Stabilised:
     return Stabilised(True, why_not is None, why_not)
 
 
+def free_of_yeast(inputs: SheetInputs) -> bool:
+    """Whether a filter or heat has taken the yeast away, and none is added again."""
+    return bool(inputs.filtered or inputs.pasteurised) and not inputs.fresh_yeast
+
+
 def _why_not_stabilised(inputs: SheetInputs) -> NotStabilised | None:
     if inputs.drink in BEERS:
         return Remark.STABILISED_BEER
-    if inputs.drink is None or inputs.ph is None:
-        missing: list[Literal["drink", "pH"]] = ["drink"] if inputs.drink is None else []
-        return StabilisingUnjudged((*missing, "pH") if inputs.ph is None else tuple(missing))
-    molecular = molecular_so2(inputs)
+    if inputs.fresh_yeast:
+        return Remark.STABILISED_WITH_FRESH_YEAST
+    if inputs.mixed_culture:
+        return Remark.STABILISED_MIXED_CULTURE
+    so2 = so2_balance(inputs)
+    free = None if so2 is None else so2.free_ppm
+    if free is None and inputs.ph is not None and inputs.ph >= BEER_LIKE_PH:
+        return PhTooHighToStabilise(inputs.ph)
+    said: dict[StabilisingFact, bool] = {
+        "drink": inputs.drink is not None,
+        "pH": inputs.ph is not None,
+        "finish": inputs.finished is True,
+        "free SO2": free is not None,
+        "sorbate": bool(inputs.sorbate_ppm),
+    }
+    missing = tuple(fact for fact, known in said.items() if not known)
+    if missing:
+        return StabilisingUnjudged(missing)
+    molecular, needed = molecular_of(inputs, free), sulfite.sorbate_needed_ppm(alcohol_pct(inputs))
     if molecular is not None and molecular < STABILISING_MOLECULAR_PPM:
         return TooLittleToStabilise(molecular)
-    if molecular is None and inputs.ph >= BEER_LIKE_PH:
-        return PhTooHighToStabilise(inputs.ph)
+    if inputs.sorbate_ppm is not None and inputs.sorbate_ppm < needed:
+        return TooLittleSorbate(inputs.sorbate_ppm, needed)
     return None
-
-
-def molecular_so2(inputs: SheetInputs) -> float | None:
-    """Molecular SO2 in mg/L of all the sulfite added, at most; None without a dose or a pH."""
-    if inputs.sulfite_ppm is None or inputs.sulfite_as is None or inputs.ph is None:
-        return None
-    added = sulfite.so2_ppm(inputs.sulfite_ppm, inputs.sulfite_as) + (inputs.sulfite_present_ppm or 0.0)
-    return sulfite.molecular_so2_ppm(added, inputs.ph)
 
 
 def dose_g_per_l(inputs: SheetInputs) -> float | None:

@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from analysis.display_units import DisplayUnits
+from analysis.packaging.carbonation import PRIMING_SUGARS
 from analysis.packaging.fields import FIELDS, Field, field_of
 from analysis.packaging.inputs import SheetInputs
 
@@ -16,6 +17,9 @@ _BY_KEY = {f.key: f for f in FIELDS}
 
 LEAST_ORIGINAL_SG: Final = 1.001
 """SG; an original gravity below it is no more than water, and no attenuation can be told of it (arithmetic)."""
+
+MOST_SO2_MG_PER_G: Final = 675.0
+"""mg of SO2 a gram of metabisulfite can give: the sodium salt is 67.4 % SO2, the potassium salt 57.6 (arithmetic)."""
 
 _LARGEST_SHARE = 1e9
 """Shares are parts of a whole or grams; more is a slip, and would drown the others."""
@@ -164,6 +168,8 @@ def _contradictions(found: SheetInputs, told: _Told) -> Iterator[SheetInputError
             "it is missing, and the mg/L of SO2 and of its salt differ",
             'Say "so2" or "salt" (potassium metabisulfite).',
         )
+    yield from _contrary_doses(found, told)
+    yield from _contrary_priming(found)
     low, high = found.expected_low, found.expected_high
     if low is not None and high is not None and low > high:
         ends = f"{told.value('expected_low', low)} to {told.value('expected_high', high)}"
@@ -175,6 +181,66 @@ def _contradictions(found: SheetInputs, told: _Told) -> Iterator[SheetInputError
             f"{told.value('sweeten_to_sg', wanted)} is below the final gravity {told.value('final_gravity_sg', final)}",
             "Sweetening lifts it.",
         )
+
+
+def _contrary_doses(found: SheetInputs, told: _Told) -> Iterator[SheetInputError]:
+    present, total = found.sulfite_present_ppm, found.sulfite_present_total_ppm
+    if present is not None and total is not None:
+        if found.sulfite_present_as in ("total", "added"):
+            yield SheetInputError(
+                "sulfite_present_total_ppm",
+                f"it is given beside sulfite_present_ppm as {found.sulfite_present_as}",
+                "Give the total once; it stands beside the free SO2.",
+            )
+        elif present > total:
+            yield SheetInputError(
+                "sulfite_present_total_ppm",
+                f"{total:g} mg/L in all is below the {present:g} mg/L present",
+                "The total holds what is free and what is bound.",
+            )
+    tablet, salt, so2 = found.tablet_g, found.tablet_salt_g, found.tablet_so2_mg
+    if tablet is not None and salt is not None and salt > tablet:
+        yield SheetInputError(
+            "tablet_salt_g",
+            f"{told.value('tablet_salt_g', salt)} is more than the tablet's {told.value('tablet_g', tablet)}",
+            "Give what its label says.",
+        )
+    within = salt if salt is not None else tablet
+    if so2 is not None and within is not None and so2 > MOST_SO2_MG_PER_G * within:
+        yield SheetInputError(
+            "tablet_so2_mg",
+            f"{so2:g} mg is more SO2 than {told.value('tablet_salt_g', within)} can give",
+            "Give what its label says.",
+        )
+
+
+def _contrary_priming(found: SheetInputs) -> Iterator[SheetInputError]:
+    shares = found.priming_shares
+    if shares is not None:
+        unknown = [name for name in shares if name not in PRIMING_SUGARS]
+        if unknown:
+            near = difflib.get_close_matches(unknown[0], PRIMING_SUGARS, n=1)
+            hint = f"Did you mean {near[0]}? " if near else ""
+            yield SheetInputError(
+                "priming_shares", f"{unknown[0]!r} is not known", f"{hint}Choose from: {', '.join(PRIMING_SUGARS)}."
+            )
+        if found.priming_sugar is not None and found.priming_sugar not in shares:
+            yield SheetInputError(
+                "priming_shares",
+                f"it leaves out the priming sugar that is given, {found.priming_sugar}",
+                "Give one priming sugar or a mix.",
+            )
+    liquids = [name for name in shares or {} if name in PRIMING_SUGARS and PRIMING_SUGARS[name].extract_g_per_g is None]
+    if len(liquids) > 1:
+        yield SheetInputError(
+            "priming_shares",
+            f"{' and '.join(liquids)} have each a strength of their own",
+            "Mix one of juice, concentrate or wort with dry sugars or syrups.",
+        )
+    strengths = ("priming_gravity_sg", "priming_brix", "priming_sugar_g_per_l")
+    given = [key for key in strengths if getattr(found, key) is not None]
+    if len(given) > 1:
+        yield SheetInputError(given[1], f"{given[0]} tells the strength already", "Give one of them.")
 
 
 def _contrary_gravities(found: SheetInputs, told: _Told) -> Iterator[SheetInputError]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from analysis.display_units import DisplayUnits, percent
-from analysis.packaging import PRIMING_SUGARS, SWEETENERS, Finding, Remark, safety, sulfite
+from analysis.packaging import SWEETENERS, Finding, Remark, safety
 from analysis.packaging import findings as f
 from analysis.packaging import pressure_findings as p
 from analysis.thresholds import (
@@ -13,12 +13,12 @@ from analysis.thresholds import (
     HEAD_SPACE_KPA,
     NEW_BOTTLE_TEST_KPA,
     RATING_MARGIN,
-    STABILISING_MOLECULAR_PPM,
     STOP_VOLUMES,
     UNRATED_BOTTLE_KPA,
     UNRATED_KEG_KPA,
 )
 from analysis.wording import sheet_cautions
+from analysis.wording.sheet_doses import DOSE_REMARKS, dose_words
 from analysis.wording.sheet_gaps import gap_worded
 
 _REMARKS: Final[dict[Remark, str]] = {
@@ -33,10 +33,6 @@ _REMARKS: Final[dict[Remark, str]] = {
         "A diastatic yeast eats dextrins and creeps for weeks: more gas than this sheet expects may come."
     ),
     Remark.MIXED_CULTURE: "A mixed culture goes on for months: more gas than this sheet expects may come.",
-    Remark.STABILISED_SO_NO_PRIMING: (
-        "It is said to be stabilised, and stabilised yeast will not carbonate it: no priming sugar is given. Carbonate "
-        "it in a keg and fill cold."
-    ),
     Remark.PRESSURE_UNKNOWN: (
         "Neither a carbonation nor the warmest temperature is given, so the pressure is unknown: do not fill a bottle "
         "until you know."
@@ -60,21 +56,9 @@ _REMARKS: Final[dict[Remark, str]] = {
     Remark.CARBONATION_UNKNOWN: "The carbonation is not given: enter it, or no pressure to set can be said.",
     Remark.NO_PRIMING_BEFORE_THE_FINISH: "No priming sugar goes into a keg before it has finished.",
     Remark.NO_PRIMING_BEFORE_THE_HOLD: "No priming sugar goes into a keg before its gravity has been seen to hold.",
-    Remark.STABILISED_BEER: (
-        "It is said to be stabilised, but counts as holding live yeast: in beer sulfite and sorbate stabilise nothing."
-    ),
     Remark.STRONG_FOR_BALLING: (
         "Balling's relations were made for beer; at this strength the alcohol may be off by half a per cent."
     ),
-    Remark.ADD_ACID_IN_THIRDS: "Add acid in thirds, stir and taste; measure the pH again.",
-    Remark.LOWEST_LIMIT_USED: (
-        "The place is not said or not known, so the lowest known limit was used. Check your own rules."
-    ),
-    Remark.SULFITE_OF_UNSAID_DRINK: (
-        f"The drink is not said: in beer the EU allows only {sulfite.EU_BEER_PPM:.0f} mg/L of SO2 in all."
-    ),
-    Remark.SULFITE_IN_BEER: "In beer sulfite is an antioxidant and stabilises nothing.",
-    Remark.SORBATE_BEFORE_THE_FINISH: "It has not finished: sorbate will not stop it.",
     Remark.BOTTLES: sheet_cautions.BOTTLES,
     Remark.TEST_BOTTLE: sheet_cautions.TEST_BOTTLE,
     Remark.KEG: sheet_cautions.KEG,
@@ -96,7 +80,6 @@ _REMARKS: Final[dict[Remark, str]] = {
 }
 
 _NARROW: Final = " A forced test would narrow this."
-_COUNTS_AS_LIVE: Final = "It is said to be stabilised, but counts as holding live yeast: "
 _KEG_WAY_OUT: Final = (
     "Keep it cold and enter that as the hottest place it may stand, or show by a forced test that less is left; a "
     "relief valve is the last resort, not a plan."
@@ -114,11 +97,11 @@ def worded(finding: Finding, units: DisplayUnits) -> str:
         The person's, for gravity, temperature and pressure.
     """
     if isinstance(finding, Remark):
-        return _unrated(finding, units) or _in_units(finding, units) or _REMARKS[finding]
+        return _unrated(finding, units) or _in_units(finding, units) or DOSE_REMARKS.get(finding) or _REMARKS[finding]
     gap = gap_worded(finding)
     if gap is not None:
         return gap
-    for say in (_end, _sweetener, _gas, _rated_bottle, _unrated_bottle, _heated, _keg, _dose, _sulfite):
+    for say in (_end, _sweetener, _gas, _rated_bottle, _unrated_bottle, _heated, _keg, dose_words):
         sentence = say(finding, units)
         if sentence is not None:
             return sentence
@@ -205,15 +188,6 @@ def _end(finding: Finding, units: DisplayUnits) -> str | None:
 
 def _sweetener(finding: Finding, units: DisplayUnits) -> str | None:
     match finding:
-        case f.StabilisingUnjudged(missing):
-            return f"{_COUNTS_AS_LIVE}give its {' and '.join(missing)} first, on which it depends."
-        case f.TooLittleToStabilise(molecular):
-            return (
-                f"{_COUNTS_AS_LIVE}{molecular:.2f} mg/L of molecular SO2 is below the "
-                f"{STABILISING_MOLECULAR_PPM} mg/L that holds microbes back."
-            )
-        case f.PhTooHighToStabilise(ph):
-            return f"{_COUNTS_AS_LIVE}at pH {ph:.1f} a usual dose of sulfite and sorbate stabilises nothing."
         case f.SweetenerFerments(sweetener, why_not):
             return (
                 f"{_first(why_not, units)}{sweetener.capitalize()} ferments: with live yeast it makes gas in any "
@@ -392,59 +366,3 @@ def _keg(finding: Finding, units: DisplayUnits) -> str | None:
 def _kegs_rating(rating: p.KegRating, units: DisplayUnits) -> str:
     said = units.pressure(rating.gauge_kpa)
     return f"the keg's rating of {said}" if rating.known else f"the {said} of a keg of unknown rating"
-
-
-def _dose(finding: Finding, units: DisplayUnits) -> str | None:
-    match finding:
-        case f.SugarVaries(sugar):
-            return f"{sugar.capitalize()} varies from lot to lot: {PRIMING_SUGARS[sugar].source}."
-        case f.ScaleTooCoarse(step, total):
-            return (
-                f"Steps of {units.typed(step, 'mass')} are too coarse for {units.mass(total)} of these hops: use a "
-                "finer scale and enter its step."
-            )
-        case f.DoseCounted(ppm, counted_as, basis):
-            counted = "SO2" if counted_as == "so2" else "the salt, potassium metabisulfite"
-            start = f"The dose of {ppm:g} mg/L is counted as {counted}, as {basis}: "
-            if basis == "added":
-                return (
-                    f"{start}part of it gets bound, so less stays free and the molecular SO2 is at most the figure "
-                    "here."
-                )
-            return f"{start}the mass here assumes that none of it gets bound. Measure the free SO2 afterwards."
-    return None
-
-
-def _sulfite(finding: Finding, _: DisplayUnits) -> str | None:
-    match finding:
-        case f.SulfiteOverLimit(total, limit, drink, jurisdiction, source):
-            return (
-                f"{total:.0f} mg/L of SO2 is at or over the limit of {limit:.0f} mg/L for {drink or 'drink'} in the "
-                f"{jurisdiction} ({source})."
-            )
-        case f.NoSulfiteLimitKnown(place):
-            return (
-                f"No number for SO2 in this drink is known for {place or 'a place that is not said'}; beer in the EU "
-                f"may hold {sulfite.EU_BEER_PPM:.0f} mg/L in all. Check your own rules."
-            )
-        case f.OnlyAntioxidant(ph, total, molecular):
-            return (
-                f"At pH {ph:.1f} sulfite is an antioxidant and stabilises nothing: of {total:.0f} mg/L of SO2 only "
-                f"{molecular:.2f} mg/L is molecular."
-            )
-        case f.MolecularInBeer(total, molecular):
-            return (
-                f"Of {total:.0f} mg/L of SO2 {molecular:.2f} mg/L is molecular, enough to hold many microbes back; in "
-                "beer it still counts as an antioxidant only, not as stabilising."
-            )
-        case f.LittleMolecular(molecular):
-            return (
-                f"{molecular:.2f} mg/L of molecular SO2 is below the {STABILISING_MOLECULAR_PPM} mg/L that "
-                "holds microbes back (0.8 for white wine; common practice)."
-            )
-        case f.SorbateOverLimit(salt, acid, limit, source):
-            return (
-                f"{salt:.0f} mg/L of potassium sorbate is {acid:.0f} mg/L of sorbic acid, at or over the limit of "
-                f"{limit:.0f} mg/L ({source})."
-            )
-    return None

@@ -30,6 +30,8 @@ ANSWERS: Final = (
 """Keys that are always there, null where they cannot be said."""
 
 _WHERE_SAID: Final = (
+    "priming_l",
+    "priming_parts_g",
     "hops_total_g",
     "wished_volumes",
     "carbonation_g_per_l",
@@ -63,6 +65,8 @@ def as_json(sheet: PackagingSheet, units: DisplayUnits) -> dict[str, Any]:
     answer: dict[str, Any] = {key: getattr(sheet, key) for key in ANSWERS}
     answer["hops_g"] = None if sheet.hops_g is None else dict(sheet.hops_g)
     answer |= {key: getattr(sheet, key) for key in _WHERE_SAID if getattr(sheet, key) is not None}
+    if sheet.priming_parts_g is not None:
+        answer["priming_parts_g"] = dict(sheet.priming_parts_g)
     limit = sheet.so2_limit
     if limit is not None:
         answer["so2_limit"] = {"so2_ppm": limit.so2_ppm, "jurisdiction": limit.jurisdiction, "source": limit.source}

@@ -8,6 +8,7 @@ from typing import Any, Literal
 
 from analysis.display_units import THIN, DisplayUnits, number, percent, rare_chance
 from analysis.packaging import Field, PackagingSheet, SheetInputs, field_of, fields, safety
+from analysis.units import litres_to_us_gal
 from analysis.wording import altitude_words, joined, sugar_name, unsaid, worded, worst_case_sentences
 from ingest.model import Preferences
 
@@ -159,7 +160,7 @@ def _carbonation(sheet: PackagingSheet, preferences: Preferences) -> list[Row]:
         rows.append(Row("Still dissolved", held, f"after {units.temperature(given.warmest_c)}"))
     if sheet.wished_volumes is not None and sheet.carbonation_g_per_l is not None:
         rows.append(Row("Wished", _gas(sheet.wished_volumes, sheet.carbonation_g_per_l, units)))
-    rows += _priming(sheet, units)
+    rows += _priming(sheet, preferences)
     up = altitude_words(given.altitude_m or 0.0)
     if sheet.keg_gauge_kpa is not None:
         note = f"above the atmosphere, at {units.temperature(given.serving_c)}, {up}"
@@ -172,15 +173,35 @@ def _carbonation(sheet: PackagingSheet, preferences: Preferences) -> list[Row]:
     return rows
 
 
-def _priming(sheet: PackagingSheet, units: DisplayUnits) -> list[Row]:
+def _priming(sheet: PackagingSheet, preferences: Preferences) -> list[Row]:
     """The sugar by its name, since others weigh differently for the same gas; else why there is none."""
-    name = sugar_name(str(sheet.inputs.priming_sugar or sheet.assumed.get("priming_sugar") or ""))
     if sheet.priming_g is not None:
-        of_it = f"{units.mass(sheet.priming_g)} of {name}" if name else units.mass(sheet.priming_g)
-        return [Row("Priming sugar", of_it, f"another sugar takes another mass; {sheet.method.priming}")]
-    if name and sheet.wished_volumes:
+        return _primed(sheet, sheet.priming_g, preferences)
+    if sheet.wished_volumes and (_sugar(sheet) or sheet.inputs.priming_shares):
         return [Row("Priming sugar", NOT_SAID, unsaid(sheet, ["priming_g"])["priming_g"])]
     return []
+
+
+def _sugar(sheet: PackagingSheet) -> str:
+    only = next(iter(sheet.inputs.priming_shares or {}), None)
+    return sugar_name(str(sheet.inputs.priming_sugar or only or sheet.assumed.get("priming_sugar") or ""))
+
+
+def _primed(sheet: PackagingSheet, grams: float, preferences: Preferences) -> list[Row]:
+    """What to prime with, by name: the whole, and each part of a mix."""
+    parts = sheet.priming_parts_g or {}
+    named = "mix" if parts else _sugar(sheet)
+    poured = "" if sheet.priming_l is None else f" ({_poured(sheet.priming_l, preferences)})"
+    note = f"another sugar takes another mass; {sheet.method.priming}"
+    rows = [Row("Priming sugar", f"{preferences.units.mass(grams)} of {named}{poured}", note)]
+    return rows + [Row(f"Of it {name}", preferences.units.mass(each)) for name, each in parts.items()]
+
+
+def _poured(litres: float, preferences: Preferences) -> str:
+    """A volume as small as one that is poured to prime with."""
+    if preferences.volume_unit == "L":
+        return f"{number(1000 * litres)}{THIN}mL"
+    return f"{number(litres_to_us_gal(litres), 3)}{THIN}US gal"
 
 
 def _gas(volumes: float, g_per_l: float, units: DisplayUnits) -> str:

@@ -32,6 +32,11 @@ Inputs = dict[str, Any]
 _OF_BOTTLES: Final = frozenset(
     {
         "priming_sugar",
+        "priming_shares",
+        "priming_gravity_sg",
+        "priming_brix",
+        "priming_sugar_g_per_l",
+        "fresh_yeast",
         "bottle_rating_kpa",
         "purged",
         "heat_treat",
@@ -41,6 +46,7 @@ _OF_BOTTLES: Final = frozenset(
 )
 _OF_KEGS: Final = frozenset({"keg_rating_kpa", "serving_c"})
 _WINE_LIKE: Final = frozenset({"wine", "mead", "cider", "other"})
+_SHARES_AS: Final = {"hop_shares": "Brindle 2, Osprey 1", "priming_shares": "sucrose 2, honey 1"}
 _UNSET: Final = object()
 _LEADING_MINUS: Final = re.compile(r"(?<!\w)-(?=\d)")
 _FIRST: Final = "Carbonation"
@@ -208,17 +214,17 @@ def _choice(value: str) -> str:
 def _shares(form: Form, each: Field, value: Mapping[str, float] | None) -> dict[str, float] | None:
     """Names with their shares, as ``Brindle 2, Osprey 1``."""
     text = ", ".join(f"{name} {share:g}" for name, share in (value or {}).items())
-    got = form.text(each.key, each.label, text, placeholder="such as Brindle 2, Osprey 1")
+    got = form.text(each.key, each.label, text, placeholder=f"such as {_SHARES_AS[each.key]}")
     if got == text:
         return dict(value) if value else None
     try:
-        return parsed_shares(got)
+        return parsed_shares(got, each.key)
     except EntryError as error:
         form.wrong(error)
         return dict(value) if value else None
 
 
-def parsed_shares(text: str) -> dict[str, float] | None:
+def parsed_shares(text: str, key: str = "hop_shares") -> dict[str, float] | None:
     """Shares from ``Brindle 2, Osprey 1``; a name alone counts once.
 
     Raises
@@ -236,6 +242,6 @@ def parsed_shares(text: str) -> dict[str, float] | None:
         except ValueError:
             name, share = part, 1.0
         if share <= 0:
-            raise EntryError("hop_shares", f"the share of {name} is {share:g}", "Write such as Brindle 2, Osprey 1.")
+            raise EntryError(key, f"the share of {name} is {share:g}", f"Write such as {_SHARES_AS[key]}.")
         found[name.strip() or part] = share
     return found or None

@@ -117,6 +117,7 @@ def test_what_is_counted_without_being_entered_is_listed() -> None:
         "storage_c": 30.0,
         "altitude_m": 0.0,
         "purged": False,
+        "fresh_yeast": False,
         "heat_treat": False,
     }
     assert "storage_c" not in sheet({**BOTTLE, "storage_c": 20})["assumed"]

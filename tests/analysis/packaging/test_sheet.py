@@ -164,7 +164,10 @@ def test_a_forced_test_or_stabilising_lifts_the_stop_for_a_high_final_gravity() 
     assert still["refusals"] == []
     mead = told(**STILL_MEAD, final_gravity_sg=1.012)
     assert "above where this drink is expected to end" in mead["refusals"][0]
-    assert told(**STILL_MEAD, final_gravity_sg=1.012, stabilised=True)["refusals"] == []
+    free = {"sulfite_present_ppm": 40, "sulfite_present_as": "free", "sulfite_present_total_ppm": 90}
+    assert told(**STILL_MEAD, final_gravity_sg=1.012, stabilised=True, sorbate_ppm=200, **free)["refusals"] == []
+    # The word alone, without dose and free SO2, lifts nothing.
+    assert told(**STILL_MEAD, final_gravity_sg=1.012, stabilised=True)["bottle_verdict"] == "stop"
 
 
 def test_the_expected_range_of_the_yeast_comes_before_the_drinks() -> None:

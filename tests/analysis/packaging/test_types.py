@@ -35,7 +35,7 @@ EXAMPLES: dict[Any, tuple[Any, ...]] = {
     str: ("honey",),
     KegRating: (KegRating(900.0, known=True), KegRating(414.0, known=False)),
     HoldsMoreThanWished: (HoldsMoreThanWished(1.2, 1.0),),
-    tuple: (("drink", "pH"),),
+    tuple: (("drink", "pH", "finish", "free SO2", "sorbate"),),
     NotStabilised: (Remark.STABILISED_BEER,),
 }
 

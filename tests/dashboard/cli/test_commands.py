@@ -176,12 +176,14 @@ def test_a_missing_log_is_said_to_be_missing(capsys):
 
 def test_a_sheet_goes_from_json_to_json(capsys, tmp_path):
     given = tmp_path / "sheet.json"
-    given.write_text('{"drink": "mead", "volume_l": 18.927, "sulfite_ppm": 35, "sulfite_as": "salt", "tablet_g": 0.44}')
+    given.write_text(
+        '{"drink": "mead", "volume_l": 18.927, "sulfite_ppm": 35, "sulfite_as": "salt", "tablet_salt_g": 0.44}'
+    )
     status, out, _ = run(capsys, "sheet", "--input", str(given), "--json")
     assert status == 0
     answer = json.loads(out)
     # At the top of the usual 25 to 35 ppm of the salt, 5 US gallons take just over one and a half tablets
-    # of 0.44 g (common practice, no source).
+    # that declare 0.44 g of it (common practice, no source).
     assert answer["tablets"] == pytest.approx(1.5, abs=0.02)
 
 

@@ -212,6 +212,13 @@ def test_a_blend_is_read_as_people_write_it(text, shares):
 def test_a_share_of_nothing_is_refused():
     with pytest.raises(EntryError, match="the share of Brindle is 0"):
         inputs.parsed_shares("Brindle 0")
+    assert inputs.parsed_shares("glucose monohydrate 2, honey", "priming_shares") == {
+        "glucose monohydrate": 2.0,
+        "honey": 1.0,
+    }
+    with pytest.raises(EntryError, match="Write such as sucrose 2, honey 1") as error:
+        inputs.parsed_shares("honey 0", "priming_shares")
+    assert error.value.field == "priming_shares"
 
 
 # After packaging

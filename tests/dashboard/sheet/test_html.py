@@ -35,7 +35,7 @@ GIVEN: dict[str, Any] = {
     "hop_shares": {"Brindle": 2, "<script>alert(1)</script>": 1},
     "sulfite_ppm": 30,
     "sulfite_as": "salt",
-    "tablet_g": 0.44,
+    "tablet_salt_g": 0.44,
 }
 
 

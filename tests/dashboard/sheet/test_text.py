@@ -32,7 +32,7 @@ GIVEN = {
     "hop_shares": {"Brindle": 2, "Osprey": 1},
     "sulfite_ppm": 30,
     "sulfite_as": "salt",
-    "tablet_g": 0.44,
+    "tablet_salt_g": 0.44,
 }
 
 
@@ -64,6 +64,14 @@ def test_the_text_has_labels_and_units_and_no_key_or_object(asked: Path, capsys:
     assert re.search(r"Brindle +63\.0\u202fg", text)
     assert "kPa" not in text  # the sentences are in the units of the figures
     assert not re.search(r"\w_\w|[{}\[\]]|None", text)
+
+
+def test_the_parts_of_a_priming_mix_and_what_is_poured_are_printed() -> None:
+    mix = {"priming_shares": {"sucrose": 1, "fruit juice": 9}, "priming_brix": 11.5}
+    text = sheet_text(sheet({**GIVEN, **mix, "hand_sample": True}), Preferences())
+    assert re.search(r"Priming sugar +\d+(\.\d+)?\u202fg of mix \(\d+\u202fmL\)", text)
+    assert re.search(r"Of it sucrose +\d+(\.\d+)?\u202fg", text)
+    assert re.search(r"Of it fruit juice +\d+(\.\d+)?\u202fg", text)
 
 
 def test_scripts_get_the_answer_of_the_sheet_itself(asked: Path, capsys: pytest.CaptureFixture[str]) -> None:
