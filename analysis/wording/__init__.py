@@ -33,9 +33,11 @@ from analysis.wording.sheet_cautions import DEFER, OXYGEN_CHECKLIST
 from analysis.wording.verdict import (
     EVENT_WORDS,
     PHASE_WORDS,
+    attenuation,
     curve_in_words,
     expected_finish,
     held,
+    likely_gravity,
     three_notions,
     verdict,
 )
@@ -49,6 +51,7 @@ __all__ = [
     "PHASE_WORDS",
     "Voice",
     "advice_sentences",
+    "attenuation",
     "capital",
     "caution",
     "classical_fit",
@@ -62,6 +65,7 @@ __all__ = [
     "held",
     "joined",
     "lasted",
+    "likely_gravity",
     "moved",
     "natural",
     "next_day",
