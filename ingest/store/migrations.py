@@ -101,6 +101,9 @@ CREATE TABLE report_old {_REPORT};
 CREATE VIEW report AS FROM report_old UNION ALL FROM report_new;
 """
 
+DRY_HOPS_SAID_FROM: Final = 2
+"""The version of the tables from which on a batch says its dry hops; before it every ale and lager had one dose."""
+
 _DRY_HOPS: Final = """
 UPDATE batch SET plan = json_merge_patch(plan, '{"dry_hops": 1}')::VARCHAR
 WHERE drink IN ('ale', 'lager') AND coalesce(json_type(plan, '$.dry_hops'), 'NULL') = 'NULL';
@@ -109,7 +112,7 @@ WHERE drink IN ('ale', 'lager') AND coalesce(json_type(plan, '$.dry_hops'), 'NUL
 MIGRATIONS: Final = (
     Migration(1, "Makes the tables of a new cellar.", _FIRST + _REPORTS),
     Migration(
-        2,
+        DRY_HOPS_SAID_FROM,
         "Keeps the one dry hop that every ale and lager was planned with so far; a new batch has none unless you ask "
         "for it.",
         _DRY_HOPS,

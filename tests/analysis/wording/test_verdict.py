@@ -189,7 +189,7 @@ def test_the_likely_gravity_is_not_taken_for_what_the_float_shows():
     )
     assert likely_gravity(assessed("steady", gravity_sg=at, marked=seen(1.0112)), SAY) == "1.011"
     assert likely_gravity(assessed("steady", gravity_sg=at), SAY) == "1.011"
-    assert likely_gravity(assessed("lag"), SAY) is None
+    assert likely_gravity(assessed("lag", gravity_sg=None), SAY) is None
 
 
 def test_attenuation_beyond_a_hundred_percent_says_why():
