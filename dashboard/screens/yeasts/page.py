@@ -70,10 +70,8 @@ def nothing_yet(finished: int) -> None:
 def side_by_side(comparison: Comparison, batches: list[Finished], say: Voice) -> None:
     """The sentence, then the pictures, then the table."""
     text = words_yeasts.best(comparison, say)
-    st.html(
-        components.lead(text)
-        + "<p>Speed and attenuation alone are compared: which yeast tastes best is for you to say.</p>"
-    )
+    st.html(components.lead(text))
+    st.html("<p>Speed and attenuation alone are compared: which yeast tastes best is for you to say.</p>")
     edition = components.edition()
     yeasts = [y.yeast for y in comparison.yeasts]
     st.html("<h2>Apparent attenuation in %: every batch, and the typical course</h2>")
