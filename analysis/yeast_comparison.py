@@ -1,4 +1,4 @@
-"""Which yeast did best, with its uncertainty: finish time and attenuation, allowing for temperature, gravity and wort.
+"""Which yeast is quicker, which goes further, and how surely, allowing for temperature, gravity and wort.
 
 Yeasts are compared among batches of one drink. Each quantity is a linear model: one mean for each yeast, the effect
 of temperature and original gravity, and one effect for each wort that was split over vessels, so that halves of one

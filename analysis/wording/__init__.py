@@ -34,9 +34,11 @@ from analysis.wording.sheet_gaps import altitude_words, sugar_name, unsaid, wors
 from analysis.wording.verdict import (
     EVENT_WORDS,
     PHASE_WORDS,
+    attenuation,
     curve_in_words,
     expected_finish,
     held,
+    likely_gravity,
     three_notions,
     verdict,
 )
@@ -51,6 +53,7 @@ __all__ = [
     "Voice",
     "advice_sentences",
     "altitude_words",
+    "attenuation",
     "capital",
     "caution",
     "classical_fit",
@@ -64,6 +67,7 @@ __all__ = [
     "held",
     "joined",
     "lasted",
+    "likely_gravity",
     "moved",
     "natural",
     "next_day",

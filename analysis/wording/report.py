@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import textwrap
 
-from analysis.display_units import THIN, DisplayUnits, percent
+from analysis.display_units import THIN, DisplayUnits
 from analysis.fitting import Fit
 from analysis.model import HOLD_H, Assessment, Batch
 from analysis.planning import Plan
@@ -12,7 +12,7 @@ from analysis.wording import evidence
 from analysis.wording.classical import classical_sentences
 from analysis.wording.formatting import Voice, zone_of
 from analysis.wording.plan import caution, dates, reason
-from analysis.wording.verdict import PHASE_WORDS, three_notions, verdict
+from analysis.wording.verdict import PHASE_WORDS, attenuation, likely_gravity, three_notions, verdict
 
 _WIDTH = 100
 
@@ -33,12 +33,12 @@ def report(
     lines = [verdict(assessment, hold, voice), ""]
     facts = [("Phase", PHASE_WORDS[assessment.phase])]
     facts += [(question, f"{answer}. {small}") for question, answer, small in three_notions(assessment, hold, voice)]
-    if assessment.gravity_sg is not None:
-        facts.append(("Gravity now", voice.gravity(assessment.gravity_sg.p50)))
+    if (gravity := likely_gravity(assessment, voice)) is not None:
+        facts.append(("Likely gravity", gravity))
     if assessment.terminal_gravity_sg is not None:
         end = assessment.terminal_gravity_sg
         facts.append(("Likely end", f"{voice.gravity(end.p10)} to {voice.gravity(end.p90)}"))
-    facts.append(("Apparent attenuation", percent(assessment.apparent_attenuation)))
+    facts.append(("Apparent attenuation", attenuation(assessment.apparent_attenuation)))
     facts += [(what, when) for what, when, _ in dates(plan, batch, voice)]
     lines += [line for name, value in facts for line in _wrapped(f"{name}: ", value)]
     for title, sentences in (

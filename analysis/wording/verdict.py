@@ -11,10 +11,10 @@ from typing import Final
 
 import numpy as np
 
-from analysis.display_units import chance, chance_percent, chance_word, number
+from analysis.display_units import chance, chance_percent, chance_word, number, percent
 from analysis.evidence import CannotBe, ColdForIt, EvenFall, NotBegun, NothingYet, SameFigure, Swings
 from analysis.model import STEADY_SG, Assessment, EventKind, Forecast, Phase, Range
-from analysis.thresholds import LAG_USUAL_H, LAG_WORRY_H
+from analysis.thresholds import FLOAT_OFF_SG, LAG_USUAL_H, LAG_WORRY_H, LEVEL_H
 from analysis.wording.formatting import Voice, capital, fineness, hours, lasted
 
 PHASE_WORDS: Final[dict[Phase, str]] = {
@@ -237,6 +237,34 @@ def three_notions(assessment: Assessment, hold_h: float, voice: Voice) -> list[t
         ("Has it finished?", done, f"The chance that no more than {voice.units.one_point()} of fall is still to come."),
         ("Has it been seen to hold?", hold, since),
     ]
+
+
+def likely_gravity(assessment: Assessment, voice: Voice) -> str | None:
+    """The likely gravity, and beside it what the float shows where that is another; None where nothing is known."""
+    if assessment.gravity_sg is None:
+        return None
+    likely = voice.gravity(assessment.gravity_sg.p50)
+    shown_sg = _shown_by_float(assessment)
+    if shown_sg is None or abs(shown_sg - assessment.gravity_sg.p50) < FLOAT_OFF_SG:
+        return likely
+    return f"{likely} (the float shows {voice.gravity(shown_sg)})"
+
+
+def _shown_by_float(assessment: Assessment) -> float | None:
+    """The median of the float's readings in use over its last half day, SG."""
+    marked = assessment.marked
+    used = np.flatnonzero(marked["set_aside"].is_null().to_numpy() & ~marked["by_hand"].to_numpy().astype(bool))
+    if not used.size:
+        return None
+    at = marked["measured_at"].to_physical().to_numpy()[used]
+    return float(np.median(marked["gravity_sg"].to_numpy()[used][at > at[-1] - LEVEL_H * 3.6e9]))
+
+
+def attenuation(share: float | None) -> str:
+    """Apparent attenuation in percent, and why where it passes 100 %."""
+    if share is None or share <= 1.0:
+        return percent(share)
+    return f"{percent(share)} (past 100\u202f%, since alcohol is lighter than water)"
 
 
 def curve_in_words(assessment: Assessment, voice: Voice) -> str:

@@ -1,4 +1,4 @@
-"""What wants the person, most pressing first: stalled, renewed fall, hop day, packaging day, silent sensor."""
+"""What wants the person, most pressing first: stalled, renewed fall, not begun, hop day, packaging day, silence."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from datetime import datetime, timedelta
 from typing import Final, Literal, get_args
 
 from analysis.display_units import chance, number
+from analysis.evidence import Advice
 from analysis.planning import Condition, Unread, done_so_far, due, first_of
 from analysis.wording import Voice, advice_sentences, capital, dose_words, lasted, unread, verdict
 from ingest.model import BatchRecord, Vessel
@@ -17,6 +18,8 @@ from ingest.store import DeviceStatus
 NeedKind = Literal[
     "stalled",
     "renewed fall",
+    "not begun",
+    "float in doubt",
     "hop today",
     "hops out today",
     "package today",
@@ -84,6 +87,12 @@ def _from_verdict(outlook: Outlook, voice: Voice) -> list[Need]:
             return [Need(kind="renewed fall", sentence=says, todo=_CREEP_PACKAGED, page="packaging")]
         waits = _CREEP_ADVICE.format(out="Wait" if done.hops_out else "Take the hops out and wait")
         return [Need(kind="renewed fall", sentence=says, todo=advice or waits)]
+    if done_so_far(outlook.batch).packaged or not advice:
+        return []
+    if Advice.HAND_SAMPLE_OF_A_DOUBT in a.advice:
+        return [Need(kind="float in doubt", sentence=says, todo=advice)]
+    if Advice.PITCH_ANEW in a.advice:
+        return [Need(kind="not begun", sentence=says, todo=" ".join(advice_sentences(a.advice, voice.units)))]
     return []
 
 

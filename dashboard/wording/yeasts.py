@@ -1,4 +1,4 @@
-"""Which yeast did best, and how our forecasts fared, in sentences."""
+"""Which yeast is quicker and goes further, and how our forecasts fared, in sentences."""
 
 from __future__ import annotations
 

@@ -2,13 +2,14 @@
 
 from ingest.store.device_status import DeviceStatus
 from ingest.store.duckdb_file import look_into
-from ingest.store.migrations import NEWEST
+from ingest.store.migrations import DRY_HOPS_SAID_FROM, NEWEST
 from ingest.store.report_rows import QUANTITIES
 from ingest.store.row_mapping import ENTRIES, TABLES, Table, from_row, to_json
 from ingest.store.store import AS_SENT, Kept, Store
 
 __all__ = [
     "AS_SENT",
+    "DRY_HOPS_SAID_FROM",
     "ENTRIES",
     "NEWEST",
     "QUANTITIES",

@@ -102,6 +102,9 @@ CREATE VIEW report AS FROM report_old UNION ALL FROM report_new;
 """
 
 _MASS_UNIT: Final = "ALTER TABLE preferences ADD COLUMN mass_unit VARCHAR DEFAULT 'g'"
+DRY_HOPS_SAID_FROM: Final = 3
+"""The version of the tables from which on a batch says its dry hops; before it every ale and lager had one dose."""
+
 _DRY_HOPS: Final = """
 UPDATE batch SET plan = json_merge_patch(plan, '{"dry_hops": 1}')::VARCHAR
 WHERE drink IN ('ale', 'lager') AND coalesce(json_type(plan, '$.dry_hops'), 'NULL') = 'NULL';
@@ -113,7 +116,7 @@ MIGRATIONS: Final = (
         2, "Lets masses be shown in ounces. There is nothing to do; they stay in grams until chosen.", _MASS_UNIT
     ),
     Migration(
-        3,
+        DRY_HOPS_SAID_FROM,
         "Keeps the one dry hop that every ale and lager was planned with so far; a new batch has none unless you ask "
         "for it.",
         _DRY_HOPS,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import tempfile
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final
@@ -15,8 +15,8 @@ import pyarrow.parquet as pq
 from ingest import file_modes
 from ingest.decoding import RULES_NOTE, add_rules
 from ingest.errors import EntryError, ImportFileError
-from ingest.model import AssessmentRecord, BatchRecord, Placement, Rejection
-from ingest.store import AS_SENT, ENTRIES, NEWEST, TABLES, Store, Table, from_row, to_json
+from ingest.model import AssessmentRecord, BatchRecord, Placement, Record, Rejection
+from ingest.store import AS_SENT, DRY_HOPS_SAID_FROM, ENTRIES, NEWEST, TABLES, Store, Table, from_row, to_json
 from ingest.transfer.archive import unpack
 from ingest.transfer.csv_text import for_spreadsheets
 from ingest.transfer.log import Progress, keep_all
@@ -204,7 +204,7 @@ def import_cellar(store: Store, directory: Path, *, progress: Progress = lambda 
     """
     about = read_manifest(directory)
     check_files(directory, about, _EXPORTED)
-    entries = [record for cls in ENTRIES for record in _read(directory, cls)]
+    entries: list[Any] = [_brought_up(record, about["tables"]) for cls in ENTRIES for record in _read(directory, cls)]
     assessments = _read(directory, AssessmentRecord)
     rejections = _read(directory, Rejection)
     journal, notes = _parquet(directory, "change"), _parquet(directory, "note", ("key", "value"))
@@ -231,6 +231,15 @@ def import_cellar(store: Store, directory: Path, *, progress: Progress = lambda 
         assessments_new=assessments_new,
         rejected_new=rejected_new,
     )
+
+
+def _brought_up(record: Record, tables: int) -> Record:
+    """The entry as it would be in a cellar that was upgraded from the version of the tables it was exported by."""
+    if tables >= DRY_HOPS_SAID_FROM or not isinstance(record, BatchRecord):
+        return record
+    if record.drink not in ("ale", "lager") or record.plan.get("dry_hops") is not None:
+        return record
+    return replace(record, plan={**record.plan, "dry_hops": 1})
 
 
 def import_zip(store: Store, file: Path, *, progress: Progress = lambda _: None) -> ImportedCellar:

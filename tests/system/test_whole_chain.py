@@ -43,6 +43,7 @@ def enter_a_batch(data: Path, pitched_at: datetime) -> None:
                 pitched_at=pitched_at,
                 expected_low=0.72,
                 expected_high=0.82,
+                plan={"dry_hops": 1},
             )
         )
         store.save(Device(device_id="f9", kind="float"))

@@ -6,14 +6,15 @@ from typing import Final, get_args
 
 import streamlit as st
 
-from analysis.display_units import percent
 from analysis.wording import (
     PHASE_WORDS,
     Voice,
     advice_sentences,
+    attenuation,
     classical_sentences,
     curve_in_words,
     dates,
+    likely_gravity,
     sentences,
     three_notions,
     verdict,
@@ -126,7 +127,7 @@ def verdict_html(outlook: Outlook, say: Voice) -> Markup:
         about=", ".join(x for x in about if x),
         lead=verdict(a, outlook.batch.hold_h, say),
         needs=[] if record.ended_at else needs_of(outlook, devices, say),
-        said_by_lead=("stalled", "renewed fall"),
+        said_by_lead=("stalled", "renewed fall", "not begun", "float in doubt"),
         advice=" ".join(advice_sentences(a.advice, say.units)),
         figures=figures_html(outlook, say),
         days=dates(outlook.plan, outlook.batch, say) if has_days else None,
@@ -138,13 +139,13 @@ def figures_html(outlook: Outlook, say: Voice) -> Markup:
     a = outlook.assessment
     newest = context.store().newest_reading_at(outlook.record.batch_id)
     facts: list[tuple[str, str]] = [("Phase", phase_glyph(a.phase) + f" {PHASE_WORDS[a.phase]}")]
-    if a.gravity_sg is not None:
-        facts.append(("Gravity", say.gravity(a.gravity_sg.p50)))
+    if (gravity := likely_gravity(a, say)) is not None:
+        facts.append(("Likely gravity", gravity))
     if a.terminal_gravity_sg is not None and not a.finished:
         end = a.terminal_gravity_sg
         facts.append(("Likely end", f"{say.gravity(end.p10)} to {say.gravity(end.p90)}"))
     if a.apparent_attenuation is not None:
-        facts.append(("Apparent attenuation", percent(a.apparent_attenuation)))
+        facts.append(("Apparent attenuation", attenuation(a.apparent_attenuation)))
     if a.temperature_c is not None:
         facts.append(("Temperature", say.temperature(a.temperature_c)))
     if newest is not None:

@@ -59,10 +59,13 @@ GLOSSARY: Final = (
         "Apparent attenuation",
         "The share of the first extract that seems gone, judged by gravity. Alcohol flatters it; real attenuation "
         "takes "
-        "the alcohol out, and is about four fifths of it.",
+        "the alcohol out, and is about four fifths of it. A drink that ends lighter than water passes 100\u202f%.",
     ),
     ("Pitching", "Putting the yeast in. All days are counted from there."),
-    ("Dry hops", f"Hops added cold, for aroma. {number(CONTACT_DAYS)} days of contact are usual (common practice)."),
+    (
+        "Dry hops",
+        f"Hops added unheated, for aroma. {number(CONTACT_DAYS)} days of contact are usual (common practice).",
+    ),
     (
         "Hop creep",
         "Enzymes of the hops free sugar that the yeast then ferments: the gravity falls again. In 5 days about 1 % by "

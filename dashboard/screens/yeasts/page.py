@@ -1,4 +1,4 @@
-"""Which yeast did best?"""
+"""Which yeast is quicker, and which goes further?"""
 
 from __future__ import annotations
 
@@ -71,6 +71,7 @@ def side_by_side(comparison: Comparison, batches: list[Finished], say: Voice) ->
     """The sentence, then the pictures, then the table."""
     text = words_yeasts.best(comparison, say)
     st.html(components.lead(text))
+    st.html("<p>Speed and attenuation alone are compared: which yeast tastes best is for you to say.</p>")
     edition = components.edition()
     yeasts = [y.yeast for y in comparison.yeasts]
     st.html("<h2>Apparent attenuation in %: every batch, and the typical course</h2>")

@@ -3,14 +3,27 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
+import polars as pl
 import pytest
 
 from analysis.display_units import THIN
+from analysis.evidence import NothingYet
 from analysis.model import EVENT_KINDS, PHASES, Assessment, Batch, Creep, Event, Forecast, PhaseSpan, Range
 from analysis.planning import Obstacle
 from analysis.planning.constraints import Plan
 from analysis.planning.outstanding import outstanding
-from analysis.wording import EVENT_WORDS, PHASE_WORDS, dates, expected_finish, next_day, three_notions, verdict
+from analysis.schemas import MARKED
+from analysis.wording import (
+    EVENT_WORDS,
+    PHASE_WORDS,
+    attenuation,
+    dates,
+    expected_finish,
+    likely_gravity,
+    next_day,
+    three_notions,
+    verdict,
+)
 from dashboard.wording import voice_of
 from ingest.model import Preferences
 from tests.analysis.situations import free_day
@@ -153,6 +166,50 @@ def test_a_finish_that_rests_on_a_long_hold_says_so():
     carried = assessed("finished", finished=True, p_finished=0.45, held_h=10)
     answers = {question: answer for question, answer, _ in three_notions(carried, 48, SAY)}
     assert "held" not in answers["Has it finished?"]
+
+
+def seen(sg: float) -> pl.DataFrame:
+    at = [NOW - timedelta(hours=h) for h in range(11, -1, -1)]
+    return pl.DataFrame(
+        {
+            "measured_at": at,
+            "gravity_sg": [sg] * len(at),
+            "temperature_c": [19.0] * len(at),
+            "by_hand": [False] * len(at),
+            "set_aside": [None] * len(at),
+        },
+        schema=MARKED,
+    )
+
+
+def test_the_likely_gravity_is_not_taken_for_what_the_float_shows():
+    at = Range(1.0105, 1.011, 1.0115)
+    assert likely_gravity(assessed("steady", gravity_sg=at, marked=seen(1.0155)), SAY) == (
+        "1.011 (the float shows 1.016)"
+    )
+    assert likely_gravity(assessed("steady", gravity_sg=at, marked=seen(1.0112)), SAY) == "1.011"
+    assert likely_gravity(assessed("steady", gravity_sg=at), SAY) == "1.011"
+    assert likely_gravity(assessed("lag", gravity_sg=None), SAY) is None
+
+
+def test_attenuation_beyond_a_hundred_percent_says_why():
+    assert attenuation(1.07) == f"107{THIN}% (past 100{THIN}%, since alcohol is lighter than water)"
+    assert attenuation(0.78) == f"78{THIN}%"
+
+
+def test_a_finished_batch_has_no_finish_to_come():
+    a = assessed("finished", finished=True, p_finished=0.8, finish=forecast(-0.5, 5), held_h=60)
+    [(_, answer, _), *_] = three_notions(a, 48, SAY)
+    assert answer == "Done by now, as far as can be told"
+
+
+def test_what_has_slowed_down_and_has_no_date_is_not_too_early():
+    a = assessed("slowing", remaining_fall_sg=Range(0.008, 0.013, 0.023))
+    assert verdict(a, 48, SAY) == "Slowing down: 8 to 23 points to go, but the readings do not yet say when."
+
+
+def test_one_with_too_few_readings_is_not_said_to_show_no_fall():
+    assert verdict(assessed("lag", evidence=(NothingYet(1),)), 48, SAY).startswith("Too few readings yet")
 
 
 def plan(**facts) -> Plan:

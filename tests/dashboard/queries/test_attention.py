@@ -6,7 +6,7 @@ from datetime import UTC, date, datetime, timedelta
 import polars as pl
 import pytest
 
-from analysis.evidence import Advice
+from analysis.evidence import Advice, EvenFall, NotBegun
 from analysis.model import Assessment, Batch, Creep, Event, Range
 from analysis.planning.constraints import Plan
 from analysis.planning.release import release
@@ -75,6 +75,19 @@ def test_what_to_do_about_a_stall_is_said_in_the_units_of_the_person():
     [metric], [imperial] = (needs_of(found, (WORD,), voice) for voice in (SAY, american))
     assert "warm the vessel by 2 to 3 °C" in metric.todo
     assert "warm the vessel by 4 to 5 °F" in imperial.todo
+
+
+def test_a_float_in_doubt_and_a_batch_that_does_not_begin_want_somebody():
+    doubt = outlook(phase="slowing", advice=(Advice.HAND_SAMPLE_OF_A_DOUBT,), evidence=(EvenFall(0.00035, 240.0),))
+    [need] = needs_of(doubt, (WORD,), SAY)
+    assert need.kind == "float in doubt"
+    assert "drifting" in need.sentence
+    assert "hand sample" in need.todo
+    late = (Advice.SAMPLE_BEFORE_THE_FALL, Advice.PITCH_ANEW)
+    [need] = needs_of(outlook(phase="lag", advice=late, evidence=(NotBegun(96.0, 1.051),)), (WORD,), SAY)
+    assert need.kind == "not begun"
+    assert "oxygen" in need.todo
+    assert kinds(outlook(phase="lag", advice=(Advice.WAIT_FOR_THE_FALL,))) == []
 
 
 @pytest.mark.parametrize(("agrees", "asked"), [(None, True), (False, True), (True, False)])

@@ -16,6 +16,7 @@ from analysis.planning import Ended, Obstacle, Packaged
 from analysis.planning.release import Condition, Release
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, Device, EventRecord, Placement, Preferences, Report, Vessel
+from ingest.monitoring.alert_conditions import conditions
 from ingest.monitoring.notifier import Notifier
 from ingest.monitoring.outlook import Outlooks, constraints_of
 from ingest.monitoring.watcher import Watcher, assessment_record
@@ -282,6 +283,19 @@ def test_the_retained_verdict_follows_an_entry_at_the_watchers_next_look(store):
     store.undo(), store.undo()
     watches.look(NOW + timedelta(seconds=15))
     assert told[-1]["hop_day"] is not None
+
+
+def test_while_it_is_too_early_no_message_has_a_date(store):
+    record = store.save(replace(add_batch(store, "Young", 1), plan={"dry_hops": 1}))
+    told: list[dict] = []
+    outlooks = Outlooks(store)
+    Watcher(store, outlooks, Notifier(store), lambda _, payload: told.append(json.loads(payload))).look(NOW)
+    days = ("finish_p10", "finish_p50", "finish_p90", "hop_day", "packaging_day", "hop_chance", "packaging_chance")
+    assert {name: told[-1][name] for name in days} == dict.fromkeys(days)
+    assert told[-1]["reason"].startswith("Too early to give a date")
+    outlook = outlooks.of(record.batch_id, now=NOW)
+    assert outlook.to_do() == ()
+    assert [c.kind for c in conditions(NOW, [outlook], [], store.preferences(), str) if c.state] == []
 
 
 def test_a_release_ends_with_the_reading_that_it_rests_on_and_not_with_the_hour(store):

@@ -399,3 +399,16 @@ def test_an_export_is_its_owners_alone(cellar, tmp_path):
     transfer.export_cellar(cellar, tmp_path / "out")
     assert (tmp_path / "out").stat().st_mode & 0o777 == 0o700
     assert {p.stat().st_mode & 0o777 for p in (tmp_path / "out").iterdir()} == {0o600}
+
+
+def test_an_export_from_before_dry_hops_were_asked_for_keeps_what_was_planned(cellar, tmp_path):
+    transfer.export_cellar(cellar, tmp_path / "old")
+    manifest = tmp_path / "old" / "cellar.json"
+    about = json.loads(manifest.read_text(encoding="utf-8"))
+    for tables, doses in ((1, 1), (about["tables"], 0)):
+        manifest.write_text(json.dumps({**about, "tables": tables}), encoding="utf-8")
+        with Store.in_memory() as other:
+            transfer.import_cellar(other, tmp_path / "old")
+            [record] = other.all(BatchRecord)
+            assert record.plan.get("dry_hops", 0) == doses
+            assert record.plan["a"] == [1]
