@@ -11,19 +11,21 @@ from analysis.assessment.decision import Verdict, decide, experienced, hand_agre
 from analysis.assessment.explanation import Estimates, Grounds, advise, explain
 from analysis.assessment.forecast import course, creep_of, forecast, quantiles, range_of
 from analysis.assessment.hysteresis import carry_on
-from analysis.assessment.observations import Observations, Snapshot
+from analysis.assessment.observations import Observations, Snapshot, impossible_level
 from analysis.assessment.phases import spans
 from analysis.attenuation import attenuation_course, gravity_at_attenuation
-from analysis.evidence import NothingYet
+from analysis.evidence import Advice, Evidence, ImpossibleLevel, NothingYet
 from analysis.inference import Correction, HypothesisMixture, PosteriorDraws, Prior, Priors, risen, weigh_hypotheses
-from analysis.model import Assessment, Batch, Hysteresis, PhaseSpan, Range, as_utc
+from analysis.model import Assessment, Batch, Hysteresis, Phase, PhaseSpan, Range, as_utc
 from analysis.readings import Series, summarise
 from analysis.thresholds import (
+    FAR_SG,
     FLOAT_OFF_OVER_H,
     LEAST_BELIEVED,
     LEAST_BINS,
     ORIGINAL_KNOWN_SD_SG,
     ORIGINAL_UNKNOWN_SD_SG,
+    STORED_DAYS,
 )
 
 
@@ -61,10 +63,15 @@ def assess(
     prior = known.prior(batch)
     if series.hours.size < LEAST_BINS:
         return _too_early(snapshot)
+    impossible = impossible_level(series, batch, now)
+    if impossible is not None:
+        return _not_told(
+            snapshot, "steady", (ImpossibleLevel(*impossible),), (Advice.HAND_SAMPLE,), impossible_sg=impossible[0]
+        )
     mixture = weigh_hypotheses(series, batch, prior, series.now_h)
     if mixture is None:
         return _too_early(snapshot)
-    observed = Observations.of(series, batch, now)
+    observed = Observations.of(series, snapshot).with_trend(mixture.posterior, prior)
     carried = carry_on(previous, snapshot.marked, batch, now)
     return _judged(snapshot, observed, mixture, prior, known.correction(batch.drink), carried)
 
@@ -84,6 +91,7 @@ def _judged(
     estimates = _estimates(snapshot, observed, mixture, prior, correction, verdict)
     phase = phase_of(verdict, observed, mixture, estimates.creep)
     done = float(weight @ posterior.done_now)
+    samples = snapshot.hand_samples()
     grounds = Grounds(
         snapshot=snapshot,
         observed=observed,
@@ -117,7 +125,12 @@ def _judged(
         phases=spans(observed, posterior, weight, batch, verdict, phase),
         creep=estimates.creep,
         newest_reading_at=snapshot.newest_at,
-        hand_sample_agrees=hand_agrees(observed),
+        held_sg=observed.held_sg,
+        hand_sample_agrees=hand_agrees(observed, samples, batch),
+        hand_samples=samples,
+        followed_by_hand=observed.followed_by_hand,
+        trend=observed.trend,
+        falls_again=observed.falls_again,
         marked=snapshot.marked,
         course=course(batch, posterior, weight, estimates.finish),
         fingerprint=snapshot.fingerprint,
@@ -148,7 +161,7 @@ def _estimates(
         share = float(weight[~verdict.refuted].sum())
         believed = np.where(verdict.refuted, 0.0, weight) / share if share >= LEAST_BELIEVED else weight
     # What stands still has no date until it moves again, nor has one whose courses the readings refute.
-    if not verdict.stalled and (verdict.refuted is None or believed is not weight):
+    if not verdict.stalled and not observed.falls_again and (verdict.refuted is None or believed is not weight):
         known = experienced(batch, prior, now)
         finish = forecast(batch, posterior, believed, correction, verdict.p_finished, experienced=known)
     gravity = range_of(posterior.gravity_sg[:, int(np.searchsorted(posterior.at_h, observed.series.now_h))], weight)
@@ -156,6 +169,12 @@ def _estimates(
     if verdict.refuted is not None and observed.stood is not None:
         lowest = gravity_at_attenuation(mixture.original_sg, prior.attenuation[1])
         left = Range(left.p10, left.p50, max(left.p90, observed.stood.now_sg - lowest))
+    if observed.trend is not None and observed.falls_again:
+        # What was read counts, whatever offset was inferred; how long it goes on nobody knows.
+        level = observed.newest_level_sg
+        gravity = Range(level + gravity.p10 - gravity.p50, level, level + gravity.p90 - gravity.p50)
+        furthest = max(level - gravity_at_attenuation(mixture.original_sg, prior.attenuation[1]), FAR_SG)
+        left = Range(left.p10, left.p50, max(left.p90, min(STORED_DAYS * observed.trend.fall_sg_day, furthest)))
     half = 1.2816 * (ORIGINAL_KNOWN_SD_SG if mixture.original_known else ORIGINAL_UNKNOWN_SD_SG)
     return Estimates(
         gravity=gravity,
@@ -184,11 +203,23 @@ def _later(series: Series, prior: Prior, share: float) -> float:
 
 
 def _too_early(snapshot: Snapshot) -> Assessment:
+    usable = int(snapshot.marked["set_aside"].null_count()) if len(snapshot.marked) else 0
+    return _not_told(snapshot, "lag", (NothingYet(usable),))
+
+
+def _not_told(
+    snapshot: Snapshot,
+    phase: Phase,
+    evidence: tuple[Evidence, ...],
+    advice: tuple[Advice, ...] = (),
+    *,
+    impossible_sg: float | None = None,
+) -> Assessment:
+    """An assessment that concludes nothing, for the reason in `evidence`."""
     marked, original = snapshot.marked, snapshot.batch.original_gravity_sg
-    usable = int(marked["set_aside"].null_count()) if len(marked) else 0
     return Assessment(
         now=snapshot.now,
-        phase="lag",
+        phase=phase,
         finished=False,
         stalled=False,
         p_finished=None,
@@ -202,9 +233,12 @@ def _too_early(snapshot: Snapshot) -> Assessment:
         original_gravity_sg=Range(original - 0.00128, original, original + 0.00128) if original else None,
         apparent_attenuation=None,
         temperature_c=snapshot.temperature_c,
-        evidence=(NothingYet(usable),),
-        phases=(PhaseSpan("lag", snapshot.batch.pitched_at),),
+        evidence=evidence,
+        advice=advice,
+        phases=(PhaseSpan(phase, snapshot.batch.pitched_at),),
         newest_reading_at=snapshot.newest_at,
+        hand_samples=snapshot.hand_samples(),
+        impossible_sg=impossible_sg,
         marked=marked,
         fingerprint=snapshot.fingerprint,
     )

@@ -14,7 +14,15 @@ from analysis.attenuation import attenuation_course, gravity_at_attenuation
 from analysis.evidence import Advice, Evidence
 from analysis.inference import HypothesisMixture, Prior
 from analysis.model import Creep, Forecast, Phase, Range, events_of
-from analysis.thresholds import FLOAT_OFF_SG, FORCED_TEST_CHANCE, HOLD_H, STEADY_SG, STOOD_H, WARMER_C
+from analysis.thresholds import (
+    FLOAT_OFF_SG,
+    FORCED_TEST_CHANCE,
+    HOLD_H,
+    STEADY_SG,
+    STOOD_H,
+    STORED_DAYS,
+    WARMER_C,
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,6 +73,8 @@ def advise(grounds: Grounds) -> tuple[Advice, ...]:
     if verdict.stalled:
         return (Advice.HAND_SAMPLE, Advice.WARM, Advice.ROUSE, Advice.FORCED_TEST_OF_A_STALL)
     tested = events_of(snapshot.batch, "forced test", until=snapshot.now)
+    if grounds.observed.falls_again:
+        return (Advice.SAMPLE_TWICE,) if tested else (Advice.SAMPLE_TWICE, Advice.FORCED_TEST_OF_AN_END)
     unsure = not verdict.finished and verdict.p_finished > FORCED_TEST_CHANCE
     if unsure and grounds.phase == "steady" and not tested:
         return (Advice.FORCED_TEST_OF_AN_END,)
@@ -79,6 +89,12 @@ def _of_the_readings(grounds: Grounds) -> Iterator[Evidence]:
         yield kinds.Moved(int(held.held_h), held.moved_sg, held.moved_se_sg, asked_h, enough, gravity_sg)
     if verdict.fell_since_h is not None:
         yield kinds.FellSince(verdict.fell_sg, grounds.now_h - verdict.fell_since_h, verdict.taken_back, gravity_sg)
+    trend, falls = grounds.observed.trend, grounds.observed.falls_again
+    if trend is not None and (falls or (verdict.finished and trend.seems_to_fall)):
+        stored = trend.fall_sg_day * STORED_DAYS
+        yield kinds.SlowFall(
+            trend.fall_sg_day, trend.error_sg_day, trend.days, trend.fell_sg, falls, STORED_DAYS, stored, gravity_sg
+        )
 
 
 def _of_the_course(grounds: Grounds) -> Iterator[Evidence]:

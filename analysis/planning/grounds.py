@@ -34,10 +34,14 @@ def forecast_chance(assessment: Assessment, chance: float) -> float | None:
 
 def why_blocked(assessment: Assessment) -> Blocked | None:
     """Why no date can be given at all; None where one can."""
+    if assessment.impossible_sg is not None:
+        return Obstacle.IMPOSSIBLE_GRAVITY
     if assessment.stalled:
         return Obstacle.STALLED
     if assessment.phase == "chilled" and not assessment.finished:
         return Obstacle.CHILLED
+    if assessment.falls_again and assessment.finish is None and not assessment.finished:
+        return Obstacle.FALLS_AGAIN
     if assessment.finish is None and not assessment.finished:
         return Obstacle.FALL_JUST_BEGUN if assessment.phase == "lag" else Obstacle.END_UNKNOWN
     return None
@@ -80,6 +84,29 @@ def hops_reason(
     )
 
 
+def lacking(assessment: Assessment, asked: Release) -> tuple[Caution, ...]:
+    """What the gate lacks beside finish, hold and a fresh reading, as what the person can do about it."""
+    found: list[Caution] = []
+    if not asked.holds(Condition.HAND_SAMPLE_AGREES):
+        found.append(_hand_sample(assessment, asked))
+    if not asked.holds(Condition.NO_SLOW_FALL) and not assessment.falls_again:
+        found.append(Caution.SLOW_FALL)
+    if not asked.holds(Condition.NO_FALL_EXPECTED) and asked.holds(Condition.FINISHED):
+        found.append(Caution.FALL_EXPECTED)
+    if not asked.holds(Condition.CULTURE_ENDED):
+        found.append(Caution.CULTURE_HOLD)
+    return tuple(found)
+
+
+def _hand_sample(assessment: Assessment, asked: Release) -> Caution:
+    """Which hand sample is missing."""
+    if asked.by_hand:
+        return Caution.SECOND_HAND_SAMPLE if asked.samples else Caution.TWO_HAND_SAMPLES
+    if assessment.hand_sample_agrees is None:
+        return Caution.HAND_SAMPLE_FIRST
+    return Caution.HAND_SAMPLE_ANEW if assessment.hand_sample_agrees else Caution.HAND_SAMPLE_DISAGREES
+
+
 def cautions_of(
     assessment: Assessment, batch: Batch, constraints: Constraints, made: Plan, asked: Release
 ) -> tuple[PlanCaution, ...]:
@@ -90,10 +117,7 @@ def cautions_of(
         found.append(Caution.FORECAST_ONLY)
     if not asked.holds(Condition.READING_FRESH):
         found.append(Unread(asked.reading_age))
-    if assessment.hand_sample_agrees is None:
-        found.append(Caution.HAND_SAMPLE_FIRST)
-    elif assessment.hand_sample_agrees is False:
-        found.append(Caution.HAND_SAMPLE_DISAGREES)
+    found += lacking(assessment, asked)
     if made.hop_days and constraints.destination != "keg":
         found.append(BottlesWaitAgain(constraints.contact_days, made.bottling_day))
     if batch.diastatic or batch.mixed_culture:

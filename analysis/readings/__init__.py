@@ -1,7 +1,7 @@
 """Readings made fit to judge: cleaned, binned, tested for stability."""
 
 from analysis.readings.binning import Series, hours_of, original_gravity, summarise
-from analysis.readings.cleaning import mark
+from analysis.readings.cleaning import hours_since, mark
 from analysis.readings.stability import (
     Hold,
     chilled_from,
@@ -12,6 +12,7 @@ from analysis.readings.stability import (
     moves_again,
     recent_fall,
     scatter_of,
+    without_silence,
 )
 
 __all__ = [
@@ -21,6 +22,7 @@ __all__ = [
     "fall_of_late",
     "hold",
     "hours_of",
+    "hours_since",
     "levels",
     "mark",
     "moved_by",
@@ -29,4 +31,5 @@ __all__ = [
     "recent_fall",
     "scatter_of",
     "summarise",
+    "without_silence",
 ]

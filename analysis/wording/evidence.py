@@ -47,6 +47,15 @@ def sentence(one: Evidence, units: Units) -> str:
             return _moved(one, units)
         case kinds.FellSince():
             return _fell_since(one, units)
+        case kinds.SlowFall():
+            return _slow_fall(one, units)
+        case kinds.ImpossibleLevel():
+            return (
+                f"The readings stand at {units.gravity(one.gravity_sg)}, which this batch cannot have: it lies between"
+                f" {units.gravity(one.lowest_sg)} and {units.gravity(one.highest_sg)}, going by where it began."
+                " The float lies on the wall, is fouled or not calibrated, or the original gravity is mistyped; nothing"
+                " is concluded until a hand sample has settled it."
+            )
         case kinds.Attenuated():
             return f"{_percent(one.attenuation)} apparent attenuation so far; {_where(one)}."
         case kinds.StillToFall():
@@ -90,6 +99,11 @@ def advice(one: Advice, units: Units) -> str:
     match one:
         case Advice.HAND_SAMPLE:
             return "Take a hand sample first: a stuck float looks the same."
+        case Advice.SAMPLE_TWICE:
+            return (
+                "Take a degassed hand sample now and another one after four days: it shows whether the gravity falls or"
+                " the float drifts."
+            )
         case Advice.WARM:
             warmer = "4 to 5 °F" if units.temperature_unit == "°F" else "2 to 3 °C"
             return f"If the sample agrees, warm the vessel by {warmer} and look again after a day."
@@ -140,6 +154,26 @@ def _fell_since(one: kinds.FellSince, units: Units) -> str:
     return (
         f"It has fallen by {by} since it {'was called' if one.called else 'seemed'} finished {_ago(one.ago_h)} ago."
         " What was read counts: it is not finished until it has held anew."
+    )
+
+
+def _slow_fall(one: kinds.SlowFall, units: Units) -> str:
+    if units.gravity_unit == "°P":
+        day = f"{_plato(one.fall_sg_day, one.gravity_sg):.2f} ± {_plato(one.error_sg_day, one.gravity_sg):.2f} °P"
+        stored = f"{_plato(one.stored_sg, one.gravity_sg - one.stored_sg):.1f} °P"
+    else:
+        day = f"{1000 * one.fall_sg_day:.2f} ± {1000 * one.error_sg_day:.2f} points"
+        stored = f"{1000 * one.stored_sg:.0f} points"
+    over = f"by a straight line through the last {one.days:.0f} days"
+    if one.sure:
+        fell = _fall(one.fell_sg, one.gravity_sg, units)
+        return (
+            f"It seemed to have ended, and has gone on falling by {day} a day, {fell} in all, {over}: more than floats"
+            " drift. It is not finished until it has held anew."
+        )
+    return (
+        f"Since it seemed to have ended it has fallen by {day} a day, {over}; that may be the float, but if it goes on"
+        f" it makes {stored} within {one.stored_days:.0f} days in a closed package."
     )
 
 

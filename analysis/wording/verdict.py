@@ -75,6 +75,9 @@ def verdict(assessment: Assessment, hold_h: float, voice: Voice, brief: bool = F
     a = assessment
     if a.newest_reading_at is None:
         return NO_READINGS
+    if a.impossible_sg is not None:
+        at = voice.gravity(a.impossible_sg)
+        return f"The readings stand at {at}, which this batch cannot have: nothing is concluded."
     match a.phase:
         case "lag":
             return _not_begun(a, voice, brief)
@@ -86,7 +89,8 @@ def verdict(assessment: Assessment, hold_h: float, voice: Voice, brief: bool = F
             return _standing(a, hold_h)
         case "finished":
             if a.hold_met:
-                at = f" at {voice.gravity(a.gravity_sg.p50)}" if a.gravity_sg else ""
+                level = a.held_sg if a.held_sg is not None else a.gravity_sg.p50 if a.gravity_sg else None
+                at = f" at {voice.gravity(level)}" if level is not None else ""
                 return f"Finished: the gravity has held{at} for {hours(a.held_h)}."
             return _standing(a, hold_h)
         case "stalled":
