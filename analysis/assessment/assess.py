@@ -71,8 +71,8 @@ def assess(
     mixture = weigh_hypotheses(series, batch, prior, series.now_h)
     if mixture is None:
         return _too_early(snapshot)
-    observed = Observations.of(series, snapshot).with_trend(mixture.posterior, prior)
     carried = carry_on(previous, snapshot.marked, batch, now)
+    observed = Observations.of(series, snapshot).with_trend(mixture.posterior, prior, carried.called_h)
     return _judged(snapshot, observed, mixture, prior, known.correction(batch.drink), carried)
 
 

@@ -105,10 +105,12 @@ class Observations:
             stood = None
         return cls(series, held, chill_h, stood, same_from)
 
-    def with_trend(self, posterior: PosteriorDraws, prior: Prior) -> Observations:
-        """Look for a slow fall since the courses end; what falls has not held."""
+    def with_trend(self, posterior: PosteriorDraws, prior: Prior, called_h: float | None) -> Observations:
+        """Look for a slow fall since it ended, or was called finished; what falls has not held."""
         until_h = self.chill_h if self.chill_h is not None else self.series.now_h
-        trend, falls = trend_of(self.series, posterior, prior, from_h=self.same_from_h, until_h=until_h)
+        trend, falls = trend_of(
+            self.series, posterior, prior, from_h=self.same_from_h, until_h=until_h, called_h=called_h
+        )
         held = Hold(None, self.held.until_h, 0.0, 0.0, 0.0) if falls else self.held
         return replace(self, held=held, trend=trend, falls_again=falls)
 
