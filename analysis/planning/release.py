@@ -87,9 +87,9 @@ class Release:
     held_h: float
     hold_h: float
     reading_age: timedelta | None
-    by_hand: bool
-    samples: tuple[HandReading, ...]
     conditions: tuple[tuple[Condition, bool], ...]
+    by_hand: bool = False
+    samples: tuple[HandReading, ...] = ()
 
     @property
     def unmet(self) -> tuple[Condition, ...]:
