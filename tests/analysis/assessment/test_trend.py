@@ -227,3 +227,10 @@ def test_a_culture_that_eats_on_is_not_finished_within_weeks(culture: str) -> No
     assert [each.finished for each in stands] == [False, False, True, True]
     tested = brew(**{culture: True}, events=(Event("forced test", at(24 * 7), 1.0075),))
     assert followed(log(end_sg=1.008), [9.0], tested)[0].finished
+
+
+def test_a_culture_that_is_told_later_is_judged_afresh() -> None:
+    rows = log(end_sg=1.010)
+    called = assess(rows, brew(), now=at(24 * 8))
+    assert called.finished
+    assert not assess(rows, brew(mixed_culture=True), now=at(24 * 8.5), previous=called).finished
