@@ -14,6 +14,7 @@ from scipy.optimize import isotonic_regression
 from analysis.display_units import DisplayUnits, Quantity
 from analysis.errors import CalibrationError
 from analysis.model import Floats
+from analysis.thresholds import LEAST_SPAN_DEG
 from analysis.units import plato_to_sg, sg_to_brix, sg_to_plato
 
 Points = Sequence[tuple[float, float]]
@@ -85,7 +86,7 @@ def inclination_curve(points: Points) -> InclinationCurve:
         if not 0.95 <= gravity <= 1.25:
             raise _refused(partial(_odd_gravity, inclination, gravity))
     degrees = np.unique([p[0] for p in points])
-    if degrees.size < 2:
+    if np.ptp(degrees) < LEAST_SPAN_DEG:
         raise CalibrationError("a curve needs points at two inclinations at least, better five: water and four sugars")
     means = np.array([np.mean([g for d, g in points if d == degree]) for degree in degrees])
     rising = bool(np.polyfit(degrees, means, 1)[0] >= 0)

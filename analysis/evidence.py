@@ -48,6 +48,24 @@ class FellSince:
 
 
 @dataclass(frozen=True, slots=True)
+class SlowFall:
+    """It has gone on falling to `gravity_sg` since it seemed to have ended `days` ago; `sure` where it surely has.
+
+    The fall a day with its standard error is that of a straight line through all readings since; `stored_sg` is what it
+    would make in a closed package within `stored_days`.
+    """
+
+    fall_sg_day: float
+    error_sg_day: float
+    days: float
+    fell_sg: float
+    sure: bool
+    stored_days: float
+    stored_sg: float
+    gravity_sg: float
+
+
+@dataclass(frozen=True, slots=True)
 class Attenuated:
     """Apparent attenuation, where it lies in what is expected, and on how many batches that rests."""
 
@@ -192,6 +210,7 @@ Evidence = (
     | NothingYet
     | Moved
     | FellSince
+    | SlowFall
     | Attenuated
     | StillToFall
     | HeldByPractice
@@ -215,6 +234,7 @@ class Advice(Enum):
     """What to do next."""
 
     HAND_SAMPLE = "take a hand sample"
+    SAMPLE_TWICE = "take degassed hand samples, days apart"
     WARM = "warm the vessel"
     ROUSE = "rouse the yeast"
     FORCED_TEST_OF_A_STALL = "find out by a forced test where it can end"

@@ -20,6 +20,7 @@ from analysis.evidence import Advice, Evidence
 
 # Nouns of the trade as much as thresholds: who takes the nouns from here takes these with them.
 from analysis.thresholds import CONTACT_DAYS as CONTACT_DAYS
+from analysis.thresholds import FORCED_TEST_WITHIN_SG, TREND_BEYOND, TREND_SG_DAY
 from analysis.thresholds import HOLD_H as HOLD_H
 from analysis.thresholds import STEADY_SG as STEADY_SG
 
@@ -69,13 +70,15 @@ class Event:
     """Something done to a batch.
 
     `gravity_sg` is the gravity that belongs to the event, where one does: the end gravity of a forced test,
-    the gravity right after a feed or a dilution, the hand-read gravity of a sample.
+    the gravity right after a feed or a dilution, the hand-read gravity of a sample. `degassed` is False of a sample
+    that is known to have kept its gas: bubbles lift a hydrometer, so it agrees with nothing.
     """
 
     kind: EventKind
     at: datetime
     gravity_sg: float | None = None
     note: str = ""
+    degassed: bool = True
 
     def __post_init__(self) -> None:
         if self.kind not in EVENT_KINDS:
@@ -90,6 +93,8 @@ class Batch:
     `expected_attenuation` is a range of apparent attenuation as fractions, for example ``(0.74, 0.79)``.
     `hold_h` is how long the gravity must be seen to hold before the batch counts as ready.
     `diastatic` (a yeast that eats dextrins) and `mixed_culture` mean that the gravity may creep for weeks.
+    `float_changed_at` are the instants at which the float got another calibration: since then it is not the float that
+    an earlier hand sample agreed with.
     """
 
     pitched_at: datetime
@@ -101,6 +106,7 @@ class Batch:
     diastatic: bool = False
     mixed_culture: bool = False
     hold_h: float = HOLD_H
+    float_changed_at: tuple[datetime, ...] = ()
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "pitched_at", as_utc(self.pitched_at, "pitched_at"))
@@ -203,6 +209,48 @@ class Creep:
 
 
 @dataclass(frozen=True, slots=True)
+class HandReading:
+    """A gravity read by hand, of a degassed sample."""
+
+    at: datetime
+    gravity_sg: float
+
+
+@dataclass(frozen=True, slots=True)
+class Trend:
+    """A straight line through the readings since the fermentation is said to have ended: its fall a day, and the error.
+
+    It begins at `since_h` (hours since pitching) and is `days` long. The error knows of scatter, wandering, the last of
+    the fermentation and warmth, but not of a float's drift: that is no faster than `TREND_SG_DAY`.
+    """
+
+    since_h: float
+    days: float
+    fall_sg_day: float
+    error_sg_day: float
+
+    @property
+    def fell_sg(self) -> float:
+        """By how much it has fallen along the line."""
+        return self.fall_sg_day * self.days
+
+    def falls(self, beyond: float = TREND_BEYOND) -> bool:
+        """Whether it has surely fallen, by a point or more, faster than floats drift; `beyond` in standard errors."""
+        surely = self.fall_sg_day - TREND_SG_DAY >= beyond * self.error_sg_day
+        return surely and self.fell_sg >= STEADY_SG
+
+    @property
+    def seems_to_fall(self) -> bool:
+        """Whether it falls by what matters in a closed package, beyond the error of the line."""
+        return self.fall_sg_day >= max(TREND_SG_DAY, self.error_sg_day)
+
+    @property
+    def excluded(self) -> bool:
+        """Whether a fall that matters is excluded, but for the error of the line."""
+        return self.fall_sg_day + self.error_sg_day <= TREND_SG_DAY
+
+
+@dataclass(frozen=True, slots=True)
 class Hysteresis:
     """What an assessment called the batch, which the next one may carry on from.
 
@@ -232,7 +280,7 @@ class Assessment:
 
     `finish` is the first moment after which true gravity falls by less than 0.001 SG for good, absent events not
     yet known; `finished` says that it has passed, on the evidence; `hold_met` says that gravity has also been
-    watched to hold for `batch.hold_h`. A batch is `ready` when both are true.
+    watched to hold for `batch.hold_h`. A batch is `ready` when both are true and no slow fall shows.
 
     `evidence` can be checked by hand by a brewer; `analysis.wording.evidence` says it and `advice` in sentences.
     `marked` has the `MARKED` schema, `course` has the `COURSE` schema (empty where nothing can be inferred).
@@ -262,8 +310,18 @@ class Assessment:
     newest_reading_at: datetime | None = None
     by_hold: bool = False
     """Whether it is called finished for its long hold, where `p_finished` alone would not do."""
+    held_sg: float | None = None
+    """The level of the readings over the hold, as the log shows it; None where none holds."""
     hand_sample_agrees: bool | None = None
     """Whether a hand sample since the gravity steadied agrees with the float; None without one."""
+    hand_samples: tuple[HandReading, ...] = ()
+    """Every reading in use that was made by hand of a degassed sample, in time order."""
+    followed_by_hand: bool = False
+    """Whether no float was read since the gravity steadied: what is known of the hold, hand samples say."""
+    trend: Trend | None = None
+    """The slow trend since it is said to have ended; None before that and with too few readings since."""
+    falls_again: bool = False
+    """Whether that trend takes back that it has ended."""
     marked: pl.DataFrame = field(default_factory=_no_readings)
     course: pl.DataFrame = field(default_factory=_no_course)
     fingerprint: str = ""
@@ -271,10 +329,17 @@ class Assessment:
 
     @property
     def ready(self) -> bool:
-        """Finished, and seen to hold for as long as was asked."""
-        return self.finished and self.hold_met
+        """Finished, seen to hold for as long as was asked, and without a slow fall since; no release to package."""
+        slow = self.trend is not None and self.trend.seems_to_fall
+        return self.finished and self.hold_met and not slow
 
 
 def events_of(batch: Batch, *kinds: EventKind, until: datetime | None = None) -> Sequence[Event]:
     """The events of these kinds in time order, those after `until` left out."""
     return [e for e in batch.events if e.kind in kinds and (until is None or e.at <= until)]
+
+
+def forced_test_agrees(batch: Batch, gravity_sg: float | None, now: datetime) -> bool:
+    """Whether the newest forced test ended no lower than the gravity has, but for the error of two readings."""
+    ends = [e.gravity_sg for e in events_of(batch, "forced test", until=now) if e.gravity_sg is not None]
+    return bool(ends) and gravity_sg is not None and gravity_sg - ends[-1] <= FORCED_TEST_WITHIN_SG

@@ -80,6 +80,20 @@ HAND_AGREES_SG: Final = 0.003
 """SG; a hand sample within this of the float's level agrees with it. Source: common practice; the errors of both,
 offset included (0.003 SG)."""
 
+SILENCE_H: Final = 36.0
+"""hours; a longer silence of the floats adds nothing to a hold. Source: common practice; silence is not stability. A
+float that reports once a day may be late by half a day."""
+
+SILENCE_INTERVALS: Final = 2.5
+"""usual intervals; a silence is also longer than so many of them. Source: none known; two in a row that are missing, of
+a log with a reading every few days."""
+
+# Calibration.
+
+LEAST_SPAN_DEG: Final = 0.1
+"""°; points of a float's curve that lie closer together are of one inclination. Source: none known; an inclinometer
+shows tenths or hundredths, and the span of a float from water to a strong wort is 20 or more."""
+
 # Chill.
 
 CHILL_C: Final = 6.5
@@ -161,6 +175,10 @@ the same for weeks."""
 UNLIKELY_SD: Final = LEAST_HOLD_H[0][0]
 """standard deviations; an end further above the expected one is unusual, and a long hold does not make up for doubt.
 Source: the first step of `LEAST_HOLD_H`."""
+
+UNKNOWN_HOLD_H: Final = ((-0.8, 12.0), (-1.6, 120.0), (-2.6, 240.0))
+"""standard deviations, hours; instead of `LEAST_HOLD_H` where only the drink's habits say where it should end. Source:
+no published one; a pause of three days is common, and how far such a yeast goes is not known."""
 
 HALT_DOUBT: Final = 0.1
 """chance; of a lasting halt, above which it is not called finished where `HALT_DOUBT_SD` holds too. Source: no
@@ -287,6 +305,55 @@ were calibrated once."""
 COLD_FOR_IT_C: Final = 2.0
 """°C; colder by this than what is usual, or than where it fermented, is told beside a stall or a late begin. Source:
 common practice, no published one; less is what a thermostat keeps."""
+
+# A slow fall since it is said to have ended.
+
+STORED_DAYS: Final = 60.0
+"""days; for which a slow fall is reckoned to go on in a closed package. Source: common practice; two months, within
+which most bottles are drunk."""
+
+TREND_SG_DAY: Final = FAR_SG / STORED_DAYS
+"""SG per day; a slower fall since the end is none: it makes `FAR_SG` in `STORED_DAYS`. Source: by definition; about a
+point a month, as floats drift (common practice)."""
+
+TREND_BEYOND: Final = 3.0
+"""standard errors; by so many a fall since the end must exceed `TREND_SG_DAY` to take the end back. Source: common
+usage; one in seven hundred by chance."""
+
+NEWEST_BEYOND: Final = 4.5
+"""standard errors; instead of `TREND_BEYOND` for the newest days alone. Source: 60 simulated stands of each of four
+floats: lines over four and eight days lay up to 4.5 of their errors off, where a float wanders over days."""
+
+TREND_NEWEST_H: Final = (48.0, 96.0, 192.0)
+"""hours; the newest stretches that are asked by themselves whether it falls again. Source: none known; from two days,
+doubling."""
+
+TREND_RENEWED_H: Final = 96.0
+"""hours; a stand after a slow fall must be at least so long to be told from it. Source: none known; within it a fall of
+a quarter point a day makes a point."""
+
+LEAST_TREND_BINS: Final = 6
+"""bins; with fewer since the said end no slow fall is looked for. Source: none known; as many as the kinds of error
+that are told apart."""
+
+LEAST_TREND_H: Final = 18.0
+"""hours; in less since the said end no slow fall is looked for. Source: none known; shorter than a float wanders."""
+
+BY_WARMTH_SG_C: Final = 0.0003
+"""SG per °C; standard deviation of what a float reads otherwise when it is warmer or colder. Source: the density of
+water changes by 0.0002 a degree at 20 °C (CRC Handbook, from memory); a float's correction may double it."""
+
+SAMPLED_SHARE: Final = 0.5
+"""share of the time since the said end; that two hand samples or more must span to show that the float drifts. Source:
+none known; over half of the time a fall shows half of itself."""
+
+SAMPLED_DRIFT_SG_DAY: Final = 0.0005
+"""SG per day; standard deviation of a float's drift where hand samples stand against it: a fouled float's. Source: none
+known; half a point a day."""
+
+CULTURE_HOLD_H: Final = 504.0
+"""hours; a diastatic yeast or a mixed culture must be seen to hold for so long, unless a forced test agrees. Source:
+common practice, no published one: three weeks."""
 
 # Stalled.
 
@@ -477,6 +544,10 @@ TEACHES_ENDED: Final = 0.5
 FRESH_WITHIN: Final = timedelta(hours=24)
 """span of time; how old the newest reading may be on packaging day. Source: common practice: the steady rule of the
 trade asks for the same gravity on the day itself; no published one."""
+
+SAMPLES_APART: Final = timedelta(hours=48)
+"""span of time; two hand samples that agree must be taken so far apart where no float shows the hold. Source: common
+practice, no published one."""
 
 CONTACT_SLACK_DAYS: Final = 2
 """days; how long after the end of the contact packaging still makes sense while the hops are in. Source: none known;

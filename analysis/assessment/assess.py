@@ -21,12 +21,14 @@ from analysis.inference import Correction, HypothesisMixture, PosteriorDraws, Pr
 from analysis.model import Assessment, Batch, Forecast, Hysteresis, PhaseSpan, Range, as_utc
 from analysis.readings import Series, summarise
 from analysis.thresholds import (
+    FAR_SG,
     FLOAT_OFF_OVER_H,
     LAG_WORRY_H,
     LEAST_BELIEVED,
     LEAST_BINS,
     ORIGINAL_KNOWN_SD_SG,
     ORIGINAL_UNKNOWN_SD_SG,
+    STORED_DAYS,
 )
 
 
@@ -67,8 +69,9 @@ def assess(
     mixture = weigh_hypotheses(series, batch, prior, series.now_h)
     if mixture is None:
         return _too_early(snapshot)
-    observed = Observations.of(series, snapshot, began_at(series, mixture.posterior))
     carried = carry_on(previous, snapshot.marked, batch, now)
+    observed = Observations.of(series, snapshot, began_at(series, mixture.posterior))
+    observed = observed.with_trend(mixture.posterior, prior, carried.called_h)
     return _judged(snapshot, observed, mixture, prior, known.correction(batch.drink), carried)
 
 
@@ -87,6 +90,7 @@ def _judged(
     estimates = _estimates(snapshot, observed, mixture, prior, correction, verdict)
     phase = phase_of(verdict, observed, mixture, estimates.creep)
     done = float(weight @ posterior.done_now)
+    samples = snapshot.hand_samples()
     grounds = Grounds(
         snapshot=snapshot,
         observed=observed,
@@ -120,7 +124,12 @@ def _judged(
         phases=spans(observed, posterior, weight, batch, verdict, phase),
         creep=estimates.creep,
         newest_reading_at=snapshot.newest_at,
-        hand_sample_agrees=hand_agrees(observed),
+        held_sg=observed.held_sg,
+        hand_sample_agrees=hand_agrees(observed, samples, batch),
+        hand_samples=samples,
+        followed_by_hand=observed.followed_by_hand,
+        trend=observed.trend,
+        falls_again=observed.falls_again,
         marked=snapshot.marked,
         course=course(batch, posterior, weight, estimates.finish),
         fingerprint=snapshot.fingerprint,
@@ -153,7 +162,12 @@ def _estimates(
     # What stands still has no date until it moves again, nor has one whose courses the readings refute, nor one whose
     # float shows what no fermentation shows.
     doubted = bool(spoiling(observed.doubts)) and not verdict.finished
-    if not verdict.stalled and not doubted and (verdict.refuted is None or believed is not weight):
+    if (
+        not verdict.stalled
+        and not observed.falls_again
+        and not doubted
+        and (verdict.refuted is None or believed is not weight)
+    ):
         known = experienced(batch, prior, now)
         finish = forecast(batch, posterior, believed, correction, verdict.p_finished, experienced=known)
         if finish is not None and not verdict.finished and _too_early_for(finish, observed, posterior, now, known):
@@ -163,6 +177,12 @@ def _estimates(
     if verdict.refuted is not None and observed.stood is not None:
         lowest = gravity_at_attenuation(mixture.original_sg, prior.attenuation[1])
         left = Range(left.p10, left.p50, max(left.p90, observed.stood.now_sg - lowest))
+    if observed.trend is not None and observed.falls_again:
+        # What was read counts, whatever offset was inferred; how long it goes on nobody knows.
+        level = observed.newest_level_sg
+        gravity = Range(level + gravity.p10 - gravity.p50, level, level + gravity.p90 - gravity.p50)
+        furthest = max(level - gravity_at_attenuation(mixture.original_sg, prior.attenuation[1]), FAR_SG)
+        left = Range(left.p10, left.p50, max(left.p90, min(STORED_DAYS * observed.trend.fall_sg_day, furthest)))
     half = 1.2816 * (ORIGINAL_KNOWN_SD_SG if mixture.original_known else ORIGINAL_UNKNOWN_SD_SG)
     return Estimates(
         gravity=gravity,
@@ -201,8 +221,8 @@ def _later(series: Series, prior: Prior, share: float) -> float:
 
 
 def _too_early(snapshot: Snapshot) -> Assessment:
+    usable = int(snapshot.marked["set_aside"].null_count()) if len(snapshot.marked) else 0
     marked, original = snapshot.marked, snapshot.batch.original_gravity_sg
-    usable = int(marked["set_aside"].null_count()) if len(marked) else 0
     return Assessment(
         now=snapshot.now,
         phase="lag",
@@ -220,8 +240,10 @@ def _too_early(snapshot: Snapshot) -> Assessment:
         apparent_attenuation=None,
         temperature_c=snapshot.temperature_c,
         evidence=(NothingYet(usable),),
+        advice=(),
         phases=(PhaseSpan("lag", snapshot.batch.pitched_at),),
         newest_reading_at=snapshot.newest_at,
+        hand_samples=snapshot.hand_samples(),
         marked=marked,
         fingerprint=snapshot.fingerprint,
     )

@@ -2,22 +2,25 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy.special import ndtr
 
 from analysis.assessment.float_doubts import spoiling
 from analysis.assessment.forecast import left_at, range_of
 from analysis.assessment.observations import Observations
 from analysis.evidence import EvenFall
 from analysis.inference import GAIN_SD, HypothesisMixture, PosteriorDraws, Prior, local_rate
-from analysis.model import Batch, Creep, Floats, Hysteresis, Phase, events_of
-from analysis.readings import fall_of_late, moves_again, moves_off, recent_fall
+from analysis.model import Batch, Creep, Floats, HandReading, Hysteresis, Phase, events_of, forced_test_agrees
+from analysis.readings import fall_of_late, hours_of, moves_again, moves_off, recent_fall
 from analysis.thresholds import (
     COLD_STRICTER,
     CREEPING_SG,
+    CULTURE_HOLD_H,
     DOUBT,
     DOUBT_FAR,
     END_WITHIN_H,
@@ -25,6 +28,7 @@ from analysis.thresholds import (
     FAR_SG,
     HALT_DOUBT,
     HALT_DOUBT_SD,
+    HALT_ODDS,
     HALTED,
     HAND_AGREES_SG,
     HOLD_H,
@@ -45,6 +49,7 @@ from analysis.thresholds import (
     STOOD_H,
     SURE,
     UNKNOWN_CHANCE,
+    UNKNOWN_HOLD_H,
     UNLIKELY_SD,
     UNSEEN_H,
     UNSEEN_SHARE,
@@ -112,9 +117,16 @@ def decide(
         goes_on = float(weight[~refutation.ends_before & (judged < STEADY_SG)].sum())
         p_finished = min(p_finished, STILL_FALLING, goes_on)
         was_finished = False
+    if observed.falls_again:
+        p_finished, was_finished = min(p_finished, STILL_FALLING), False
     halted = np.isfinite(posterior.halted_from_h) & (posterior.left_now_sg > FAR_SG)
     place = place_of_end(mixture, prior, batch, now)
-    finished, by_hold = _finished(observed, mixture, (p_finished, p_far), place, was_finished)
+    known = experienced(batch, prior, now)
+    if not known:
+        paused = _chance_of_a_pause(mixture, prior, place)
+        p_finished, p_far = min(p_finished, 1.0 - paused), max(p_far, paused)
+    least_h = _least_hold(observed, batch, place, now, known=known)
+    finished, by_hold = _finished(observed, mixture, (p_finished, p_far), (place, least_h), was_finished)
     if observed.began_h is None or spoiling(observed.doubts):
         # Before any fall, while it falls evenly on, or by a gravity that cannot be, nothing has ended.
         finished, by_hold, p_finished = False, False, min(p_finished, UNKNOWN_CHANCE)
@@ -160,14 +172,16 @@ def _finished(
     observed: Observations,
     mixture: HypothesisMixture,
     chances: tuple[float, float],
-    place: float,
+    asked: tuple[float, float],
     was_finished: bool,
 ) -> tuple[bool, bool]:
     """Whether it is finished, and whether only for its long hold.
 
-    `chances` are those of less than a point and of `FAR_SG` or more left; `place` is from `place_of_end`.
+    `chances` are those of less than a point and of `FAR_SG` or more left; `asked` are the place of the end, from
+    `place_of_end`, and for how long it must have held there.
     """
-    (p_finished, p_far), held_h, chilled = chances, observed.held.held_h, observed.chill_h is not None
+    (p_finished, p_far), (place, least_h) = chances, asked
+    held_h, chilled = observed.held.held_h, observed.chill_h is not None
     strict = COLD_STRICTER if chilled else 1.0
     sure = p_finished >= SURE and p_far <= FAR * strict
     long = not chilled and held_h >= HOLD_H and place > UNLIKELY_SD
@@ -175,11 +189,29 @@ def _finished(
     if was_finished:
         finished = p_finished >= DOUBT and p_far <= DOUBT_FAR
     else:
-        least_h = next((hold_h for least_sd, hold_h in LEAST_HOLD_H if place > least_sd), np.inf)
         lasts = mixture.share.get("lasting", 0.0) + mixture.share.get("again", 0.0)
         halted_instead = lasts > HALT_DOUBT and place < HALT_DOUBT_SD
         finished = (sure or long) and held_h >= least_h and not halted_instead
     return finished, finished and long and not sure
+
+
+def _chance_of_a_pause(mixture: HypothesisMixture, prior: Prior, place: float) -> float:
+    """The chance that it only pauses, `FAR_SG` or more above its end, where nothing but the drink's habits is known.
+
+    As often as fermentations halt (`HALT_ODDS`), times the chance that such a batch would go on by so much.
+    """
+    extract = max(mixture.original_sg - 1.0, 1e-6)
+    sd = float(np.hypot(prior.attenuation_sd, GAIN_SD * prior.expected_attenuation))
+    return HALT_ODDS * float(ndtr(-place - FAR_SG / extract / sd))
+
+
+def _least_hold(observed: Observations, batch: Batch, place: float, now: datetime, *, known: bool) -> float:
+    """For how long it must have held to be believed, hours; infinite where only a forced test is."""
+    steps = LEAST_HOLD_H if known else UNKNOWN_HOLD_H
+    least_h = next((hold_h for least_sd, hold_h in steps if place > least_sd), np.inf)
+    if (batch.diastatic or batch.mixed_culture) and not forced_test_agrees(batch, observed.held_sg, now):
+        return max(least_h, CULTURE_HOLD_H)
+    return least_h
 
 
 def _stalled(
@@ -238,6 +270,8 @@ def phase_of(verdict: Verdict, observed: Observations, mixture: HypothesisMixtur
         return "finished"
     if verdict.stalled:
         return "stalled"
+    if observed.falls_again:
+        return "creeping"
     posterior = mixture.posterior
     done = float(posterior.weight @ posterior.done_now / posterior.weight.sum())
     if creep is not None and creep.fall_sg.p50 > CREEPING_SG:
@@ -250,13 +284,13 @@ def phase_of(verdict: Verdict, observed: Observations, mixture: HypothesisMixtur
     return "active" if done < SLOWING_DONE and rate[-1] > SLOWING_RATE * rate.max() else "slowing"
 
 
-def hand_agrees(observed: Observations) -> bool | None:
+def hand_agrees(observed: Observations, samples: Sequence[HandReading], batch: Batch) -> bool | None:
     """Whether the newest hand sample since it held agrees with the float; None without one."""
     series, held = observed.series, observed.held
     if held.since_h is None:
         return None
-    hand = (~series.floats) & (series.hours >= held.since_h)
+    since = [one for one in samples if hours_of(one.at, batch) >= held.since_h]
     level = series.gravity_sg[series.floats & (series.hours >= held.since_h)]
-    if not hand.any() or level.size == 0:
+    if not since or level.size == 0:
         return None
-    return bool(abs(series.gravity_sg[hand][-1] - np.median(level)) <= HAND_AGREES_SG)
+    return bool(abs(since[-1].gravity_sg - np.median(level)) <= HAND_AGREES_SG)

@@ -26,6 +26,7 @@ from analysis.thresholds import (
     LEVEL_H,
     STEADY_SG,
     STOOD_H,
+    STORED_DAYS,
     WARMER_C,
 )
 
@@ -82,6 +83,8 @@ def advise(grounds: Grounds) -> tuple[Advice, ...]:
     if grounds.observed.began_h is None:
         return _to_begin(grounds)
     tested = events_of(snapshot.batch, "forced test", until=snapshot.now)
+    if grounds.observed.falls_again:
+        return (Advice.SAMPLE_TWICE,) if tested else (Advice.SAMPLE_TWICE, Advice.FORCED_TEST_OF_AN_END)
     unsure = not verdict.finished and verdict.p_finished > FORCED_TEST_CHANCE
     if unsure and grounds.phase == "steady" and not tested:
         return (Advice.FORCED_TEST_OF_AN_END,)
@@ -123,6 +126,12 @@ def _of_the_readings(grounds: Grounds) -> Iterator[Evidence]:
         yield kinds.Moved(int(held.held_h), held.moved_sg, held.moved_se_sg, asked_h, enough, gravity_sg)
     if verdict.fell_since_h is not None:
         yield kinds.FellSince(verdict.fell_sg, grounds.now_h - verdict.fell_since_h, verdict.taken_back, gravity_sg)
+    trend, falls = grounds.observed.trend, grounds.observed.falls_again
+    if trend is not None and (falls or (verdict.finished and trend.seems_to_fall)):
+        stored = trend.fall_sg_day * STORED_DAYS
+        yield kinds.SlowFall(
+            trend.fall_sg_day, trend.error_sg_day, trend.days, trend.fell_sg, falls, STORED_DAYS, stored, gravity_sg
+        )
 
 
 def _of_the_course(grounds: Grounds) -> Iterator[Evidence]:

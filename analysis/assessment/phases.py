@@ -39,8 +39,8 @@ def spans(
         began.append((phase, held.since_h))
     elif verdict.stands_since_h is not None:
         began.append(("stalled", verdict.stands_since_h))
-    if phase == "creeping":
-        hops = events_of(batch, "dry hop")
+    hops = events_of(batch, "dry hop")
+    if phase == "creeping" and hops:
         began.append(("creeping", hours_of(hops[0].at, batch)))
     if observed.chill_h is not None:
         began.append(("chilled", observed.chill_h))

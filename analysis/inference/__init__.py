@@ -2,15 +2,18 @@
 
 from analysis.inference.hypotheses import HypothesisMixture, weigh_hypotheses
 from analysis.inference.likelihood import GAIN_SD
-from analysis.inference.observation_error import local_rate
+from analysis.inference.observation_error import NEW_OFFSET_SD_SG, WANDER_SD_SG, local_rate, wandering
 from analysis.inference.population import Correction
 from analysis.inference.posterior import PosteriorDraws
-from analysis.inference.prior import Prior, Priors
+from analysis.inference.prior import LOG_WANDER, Prior, Priors
 from analysis.inference.temperature_schedule import risen
 from analysis.inference.training import learn
 
 __all__ = [
     "GAIN_SD",
+    "LOG_WANDER",
+    "NEW_OFFSET_SD_SG",
+    "WANDER_SD_SG",
     "Correction",
     "HypothesisMixture",
     "PosteriorDraws",
@@ -19,5 +22,6 @@ __all__ = [
     "learn",
     "local_rate",
     "risen",
+    "wandering",
     "weigh_hypotheses",
 ]

@@ -24,6 +24,8 @@ _WANDER_H: Final = (3.0, 20.0)
 """Correlation times of the two halves of the wandering, hours: real floats have no single one."""
 
 NEW_OFFSET_SD_SG: Final = 0.002
+"""How far a float may be off otherwise once it, its place or its liquid was changed."""
+
 _HAND_OFFSET_SD_SG: Final = 0.0004
 
 
@@ -51,7 +53,7 @@ class ObservationError:
         apart = np.abs(t[:, None] - t[None, :])
         is_float = series.floats.astype(np.float64)
         both = is_float[:, None] * is_float[None, :]
-        unit = both * 0.5 * (np.exp(-apart / _WANDER_H[0]) + np.exp(-apart / _WANDER_H[1]))
+        unit = both * wandering(apart)
         cov = timing_sd_sg[:, None] * timing_sd_sg[None, :] * np.exp(-apart / 12.0)
         late = is_float * (t - (t[-1] if t.size else 0.0)) / 24.0
         cov += (self.drift_sd_sg_day**2) * late[:, None] * late[None, :]
@@ -64,6 +66,11 @@ class ObservationError:
         cov[np.diag_indices_from(cov)] += series.white_sd_sg**2 + 1e-12
         sizes = np.square(np.array(WANDER_SD_SG))
         return np.asarray(cov[None, :, :] + sizes[:, None, None] * unit[None, :, :])
+
+
+def wandering(apart_h: Floats) -> Floats:
+    """Correlation of the wandering of two readings so many hours apart, any shape."""
+    return np.asarray(0.5 * (np.exp(-apart_h / _WANDER_H[0]) + np.exp(-apart_h / _WANDER_H[1])))
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from datetime import datetime
 from analysis.model import STEADY_SG, Assessment, Batch, events_of
 from analysis.packaging.follow_up import FollowUp, lesson
 from analysis.packaging.inputs import SheetInputs
-from analysis.planning import reading_fresh
+from analysis.planning import Condition, release_of_the_gravity
 
 
 def prefill(
@@ -36,7 +36,8 @@ def prefill(
     """
     original = assessment.original_gravity_sg.p50 if assessment.original_gravity_sg else batch.original_gravity_sg
     final = assessment.gravity_sg.p50 if assessment.gravity_sg else None
-    fresh = reading_fresh(assessment, now)
+    gate = release_of_the_gravity(assessment, batch, now=now)
+    fresh = gate.holds(Condition.READING_FRESH)
     expected_low, expected_high = batch.expected_attenuation or (None, None)
     return SheetInputs(
         drink=batch.drink,
@@ -44,9 +45,9 @@ def prefill(
         volume_l=volume_l,
         original_gravity_sg=_rounded(original),
         final_gravity_sg=_rounded(final),
-        finished=(True if fresh else None) if assessment.finished else False,
-        hold_met=assessment.hold_met and fresh,
-        hand_sample=assessment.hand_sample_agrees is True,
+        finished=(True if fresh else None) if gate.ended else False,
+        hold_met=gate.holds(Condition.HOLD_SEEN) and fresh,
+        hand_sample=gate.holds(Condition.HAND_SAMPLE_AGREES),
         diastatic=batch.diastatic or None,
         mixed_culture=batch.mixed_culture or None,
         warmest_c=_warmest_since_end(assessment),

@@ -1,7 +1,7 @@
 """Which day to hop and which day to package."""
 
 from analysis.planning.constraints import Constraints, DateMoved, Destination
-from analysis.planning.grounds import cold_keg
+from analysis.planning.grounds import cold_keg, lacking
 from analysis.planning.outstanding import Act, ToDo, days_to_come, done_so_far, due, first_of, outstanding
 from analysis.planning.plan import Plan, moved, steady_plan
 from analysis.planning.reasons import (
@@ -27,7 +27,7 @@ from analysis.planning.reasons import (
     Unread,
     WhenContactEnds,
 )
-from analysis.planning.release import Condition, reading_fresh
+from analysis.planning.release import Condition, Release, reading_fresh, release_of_the_gravity
 
 __all__ = [
     "Act",
@@ -53,6 +53,7 @@ __all__ = [
     "Plan",
     "PlanCaution",
     "PlanReason",
+    "Release",
     "TakeHopsOut",
     "ToDo",
     "UnlikelyInTime",
@@ -63,8 +64,10 @@ __all__ = [
     "done_so_far",
     "due",
     "first_of",
+    "lacking",
     "moved",
     "outstanding",
     "reading_fresh",
+    "release_of_the_gravity",
     "steady_plan",
 ]

@@ -41,6 +41,8 @@ def why_blocked(assessment: Assessment) -> Blocked | None:
         return Obstacle.CHILLED
     if assessment.finish is not None or assessment.finished:
         return None
+    if assessment.falls_again:
+        return Obstacle.FALLS_AGAIN
     if any(isinstance(one, EvenFall | CannotBe) for one in assessment.evidence):
         return Obstacle.FLOAT_DOUBTED
     if assessment.phase != "lag":
@@ -86,6 +88,29 @@ def hops_reason(
     )
 
 
+def lacking(assessment: Assessment, asked: Release) -> tuple[Caution, ...]:
+    """What the gate lacks beside finish, hold and a fresh reading, as what the person can do about it."""
+    found: list[Caution] = []
+    if not asked.holds(Condition.HAND_SAMPLE_AGREES):
+        found.append(_hand_sample(assessment, asked))
+    if not asked.holds(Condition.NO_SLOW_FALL) and not assessment.falls_again:
+        found.append(Caution.SLOW_FALL)
+    if not asked.holds(Condition.NO_FALL_EXPECTED) and asked.holds(Condition.FINISHED):
+        found.append(Caution.FALL_EXPECTED)
+    if not asked.holds(Condition.CULTURE_ENDED):
+        found.append(Caution.CULTURE_HOLD)
+    return tuple(found)
+
+
+def _hand_sample(assessment: Assessment, asked: Release) -> Caution:
+    """Which hand sample is missing."""
+    if asked.by_hand:
+        return Caution.SECOND_HAND_SAMPLE if asked.samples else Caution.TWO_HAND_SAMPLES
+    if assessment.hand_sample_agrees is None:
+        return Caution.HAND_SAMPLE_FIRST
+    return Caution.HAND_SAMPLE_ANEW if assessment.hand_sample_agrees else Caution.HAND_SAMPLE_DISAGREES
+
+
 def cautions_of(
     assessment: Assessment, batch: Batch, constraints: Constraints, made: Plan, asked: Release
 ) -> tuple[PlanCaution, ...]:
@@ -96,10 +121,7 @@ def cautions_of(
         found.append(Caution.FORECAST_ONLY)
     if not asked.holds(Condition.READING_FRESH):
         found.append(Unread(asked.reading_age))
-    if assessment.hand_sample_agrees is None:
-        found.append(Caution.HAND_SAMPLE_FIRST)
-    elif assessment.hand_sample_agrees is False:
-        found.append(Caution.HAND_SAMPLE_DISAGREES)
+    found += lacking(assessment, asked)
     if made.hop_days and constraints.destination != "keg":
         found.append(BottlesWaitAgain(constraints.contact_days, made.bottling_day))
     if batch.diastatic or batch.mixed_culture:

@@ -39,7 +39,7 @@ from analysis.planning.readiness import (
     work_at,
 )
 from analysis.planning.reasons import Caution, HopEarly, Obstacle, Packaged, PackageOn, TakeHopsOut
-from analysis.planning.release import Release, release
+from analysis.planning.release import Asked, Release, release
 from analysis.thresholds import EARLIER_BY, HOLD_KEPT, LATER_BY, SOONER_DAYS
 
 __all__ = ["Constraints", "Destination", "Plan", "Step", "moved", "plan", "steady_plan"]
@@ -334,12 +334,11 @@ def _release(made: Plan, assessment: Assessment, batch: Batch, constraints: Cons
         hops_done = hops.are_out or (not hops.to_come and constraints.local_day(hops.out_at) <= today)
         if constraints.destination != "keg":
             hold_from = hops.out_at if hops.are_out else now
-    return release(
-        assessment,
-        now=now,
+    asked = Asked(
         hold_h=constraints.hold_h,
         hops_done=hops_done,
         packaging_day=made.packaging_day,
         today=today,
         hold_from=hold_from,
     )
+    return release(assessment, batch, asked, now=now)

@@ -25,6 +25,7 @@ class Obstacle(StrEnum):
     FALL_JUST_BEGUN = "the fall has only just begun"
     END_UNKNOWN = "the readings do not say where it will end"
     ALL_BUSY = "every day that would fit is taken"
+    FALLS_AGAIN = "it falls although it seemed to have ended"
     NO_DAY_FITS = "none of the days fits"
     NO_HOPPING_DAY = "none of the days fits for hopping"
     NO_PACKAGING_DAY_AFTER = "no packaging day follows a hopping day"
@@ -187,7 +188,13 @@ class Caution(StrEnum):
     FORECAST_ONLY = "a date is a forecast"
     HAND_SAMPLE_FIRST = "take a hand sample"
     HAND_SAMPLE_DISAGREES = "the hand sample disagrees"
+    HAND_SAMPLE_ANEW = "take a hand sample since the float was changed"
+    TWO_HAND_SAMPLES = "take two hand samples, days apart"
+    SECOND_HAND_SAMPLE = "take a second hand sample"
+    SLOW_FALL = "it seems to fall slowly"
+    FALL_EXPECTED = "a fall is still expected"
     CREEPING_CULTURE = "the culture may go on eating"
+    CULTURE_HOLD = "the culture has not been watched for long enough"
 
 
 @dataclass(frozen=True, slots=True)

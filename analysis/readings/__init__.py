@@ -13,6 +13,7 @@ from analysis.readings.stability import (
     moves_off,
     recent_fall,
     scatter_of,
+    without_silence,
 )
 
 __all__ = [
@@ -32,4 +33,5 @@ __all__ = [
     "recent_fall",
     "scatter_of",
     "summarise",
+    "without_silence",
 ]

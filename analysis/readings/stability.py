@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Final
 
 import numpy as np
 
@@ -18,10 +19,14 @@ from analysis.thresholds import (
     MOVES_BEYOND,
     MOVES_SG,
     NEWEST_H,
+    SILENCE_H,
+    SILENCE_INTERVALS,
     STAND_BEYOND,
     STAND_KNOWN_H,
     STEADY_SG,
 )
+
+_SAME_H: Final = 1e-6
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +73,34 @@ def hold(series: Series, *, until_h: float, from_h: float = 0.0, limit_sg: float
     if moved >= limit_sg or held < LEAST_HOLD_SEEN_H:
         return Hold(None, float(t[-1]), 0.0, 0.0, 0.0)
     return Hold(float(t[first]), float(t[-1]), held, moved, error)
+
+
+def without_silence(held: Hold, floats_h: Floats) -> Hold:
+    """The hold without what nobody watched: a long silence of the floats adds nothing to it.
+
+    A gravity that is followed by hand is read every few days, and what agrees over days has held: only where floats
+    tell the hold does their silence count.
+
+    Parameters
+    ----------
+    floats_h
+        When the floats' readings in use were made, hours since pitching, in time order.
+    """
+    if held.since_h is None:
+        return held
+    since_h, until_h = held.since_h, held.until_h
+    inside = floats_h[(floats_h >= since_h - _SAME_H) & (floats_h <= until_h + _SAME_H)]
+    if inside.size < 2:
+        return held
+    gaps = np.diff(inside)
+    longest_h = max(SILENCE_H, SILENCE_INTERVALS * float(np.median(np.diff(floats_h))))
+    silent_h = float(gaps[gaps > longest_h].sum())
+    if silent_h == 0.0:
+        return held
+    held_h = float(np.floor(max(held.held_h - silent_h, 0.0)))
+    if held_h < LEAST_HOLD_SEEN_H:
+        return Hold(None, until_h, 0.0, 0.0, 0.0)
+    return replace(held, since_h=until_h - held_h, held_h=held_h)
 
 
 def recent_fall(series: Series, span_h: float = 24.0) -> float:

@@ -32,6 +32,8 @@ def sentence(one: Evidence, units: DisplayUnits) -> str:
             return _moved(one, units)
         case kinds.FellSince():
             return _fell_since(one, units)
+        case kinds.SlowFall():
+            return _slow_fall(one, units)
         case kinds.Attenuated():
             return (
                 f"{_percent(one.attenuation)} apparent attenuation so far; {_where(one)}.{above_all(one.attenuation)}"
@@ -124,6 +126,11 @@ def advice(one: Advice, units: DisplayUnits) -> str:
     match one:
         case Advice.HAND_SAMPLE:
             return "Take a hand sample first: a stuck float looks the same."
+        case Advice.SAMPLE_TWICE:
+            return (
+                "Take a degassed hand sample now and another one after four days: it shows whether the gravity falls or"
+                " the float drifts."
+            )
         case Advice.WARM:
             warmer = "4 to 5 °F" if units.temperature_unit == "°F" else "2 to 3 °C"
             return f"If the sample agrees, warm the vessel by {warmer} and look again after a day."
@@ -223,6 +230,27 @@ def _fell_since(one: kinds.FellSince, units: DisplayUnits) -> str:
     return (
         f"It has fallen by {by} since it {'was called' if one.called else 'seemed'} finished {_ago(one.ago_h)} ago."
         " What was read counts: it is not finished until it has held anew."
+    )
+
+
+def _slow_fall(one: kinds.SlowFall, units: DisplayUnits) -> str:
+    if units.gravity_unit != "SG":
+        fell = units.fall_amount(one.fall_sg_day, one.gravity_sg)
+        day = f"{fell:.2f} ± {units.fall_to(one.error_sg_day, one.gravity_sg)}"
+        stored = units.fall_to(one.stored_sg, one.gravity_sg - one.stored_sg, 1)
+    else:
+        day = f"{1000 * one.fall_sg_day:.2f} ± {1000 * one.error_sg_day:.2f} points"
+        stored = f"{1000 * one.stored_sg:.0f} points"
+    over = f"by a straight line through the last {one.days:.0f} days"
+    if one.sure:
+        in_all = _fall(one.fell_sg, one.gravity_sg, units)
+        return (
+            f"It seemed to have ended, and has gone on falling by {day} a day, {in_all} in all, {over}: more than"
+            " floats drift. It is not finished until it has held anew."
+        )
+    return (
+        f"Since it seemed to have ended it has fallen by {day} a day, {over}; that may be the float, but if it goes on"
+        f" it makes {stored} within {one.stored_days:.0f} days in a closed package."
     )
 
 

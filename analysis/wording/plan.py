@@ -56,6 +56,8 @@ _OBSTACLES: Final[dict[Obstacle, str]] = {
     Obstacle.FALL_JUST_BEGUN: "Too early to give a date: the fall has not yet shown its course.",
     Obstacle.END_UNKNOWN: "No date yet: the readings do not say where it will end.",
     Obstacle.ALL_BUSY: "Every day that would fit is among the dates on which you cannot. Free one of them.",
+    Obstacle.FALLS_AGAIN: "It seemed to have ended, but the gravity goes on falling slowly, so there is no date until "
+    "it has held anew. Take degassed hand samples some days apart: they show whether it is the float that drifts.",
     Obstacle.NO_DAY_FITS: "None of your days fits. Open another weekday for hopping or packaging.",
     Obstacle.NO_HOPPING_DAY: "None of your days fits for hopping. Open another weekday.",
     Obstacle.NO_PACKAGING_DAY_AFTER: "None of your packaging days follows one of your hopping days. Open another "
@@ -69,6 +71,18 @@ _CAUTIONS: Final[dict[Caution, str]] = {
     "a finish.",
     Caution.HAND_SAMPLE_DISAGREES: "The hand sample and the float disagree. Take another sample, degassed, before you "
     "trust either.",
+    Caution.HAND_SAMPLE_ANEW: "Take a new hand sample, degassed: since the last one something was done that can shift "
+    "the float, so it vouches for it no longer.",
+    Caution.TWO_HAND_SAMPLES: "No float shows that the gravity holds: take a degassed hand sample, and another one "
+    "48 hours later. Package only if they agree, within a day of the second.",
+    Caution.SECOND_HAND_SAMPLE: "No float shows that the gravity holds: take another degassed hand sample, at least "
+    "48 hours after the first. Package only if they agree, within a day of the newest.",
+    Caution.SLOW_FALL: "The readings still come down slowly since it seemed to have ended, by more than matters in a "
+    "closed package. Wait until they stand, or let a forced test show where it ends.",
+    Caution.FALL_EXPECTED: "The readings as a whole still let a fall be expected that matters in a closed package. "
+    "Wait and watch, or let a forced test show where it ends.",
+    Caution.CULTURE_HOLD: "This culture must be seen to hold for three weeks before it is closed in, or a forced test "
+    "must agree with where it stands.",
     Caution.CREEPING_CULTURE: "This culture may go on eating for weeks. Watch the gravity longer than usual before any "
     "bottle.",
 }

@@ -115,7 +115,8 @@ def _by_phase(a: Assessment, hold_h: float, voice: Voice, brief: bool) -> str:
             return _standing(a, hold_h)
         case "finished":
             if a.hold_met:
-                at = f" at {voice.gravity(a.gravity_sg.p50)}" if a.gravity_sg else ""
+                level = a.held_sg if a.held_sg is not None else a.gravity_sg.p50 if a.gravity_sg else None
+                at = f" at {voice.gravity(level)}" if level is not None else ""
                 return f"Finished: the gravity has held{at} for {hours(a.held_h)}."
             return _standing(a, hold_h)
         case "stalled":

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from analysis.model import DRINKS, EVENT_KINDS, HOLD_H, Assessment, Batch, Event, EventKind
 from dashboard.cli.options import AddCommand, columns_of, plain, shows_units
+from ingest.decoding import AHEAD_S
 from ingest.errors import EntryError
 
 if TYPE_CHECKING:
@@ -41,6 +42,8 @@ def add_assess(command: AddCommand) -> None:
     sub.add_argument("--now", type=_time, metavar="TIME", help="judge as of this time (default: the last reading)")
     sub.add_argument("--drink", choices=DRINKS, default="other")
     sub.add_argument("--yeast", metavar="NAME")
+    sub.add_argument("--diastatic", action="store_true", help="the yeast eats dextrins, and may go on for weeks")
+    sub.add_argument("--mixed-culture", action="store_true", help="other yeasts or bacteria take part, for weeks")
     sub.add_argument("--expect", type=_attenuation, metavar="LOW-HIGH", help="apparent attenuation, such as 0.72-0.80")
     sub.add_argument(
         "--event",
@@ -79,7 +82,7 @@ def _assess(arguments: argparse.Namespace) -> int:
         print(f"The log's times bear no zone; they are read as {arguments.time_zone}.", file=sys.stderr)
     times: list[datetime] = readings["measured_at"].sort().to_list()
     pitched: datetime = arguments.pitched or times[0]
-    now: datetime = arguments.now or times[-1]
+    now: datetime = arguments.now or _newest_that_has_come(times)
     if pitched > now:
         raise EntryError(
             "pitched",
@@ -100,12 +103,31 @@ def _assess(arguments: argparse.Namespace) -> int:
         expected_attenuation=arguments.expect,
         events=tuple(arguments.event),
         hold_h=arguments.hold,
+        diastatic=arguments.diastatic,
+        mixed_culture=arguments.mixed_culture,
     )
     assessment = assess(readings, batch, now=now)
     wished = Constraints(hold_h=arguments.hold, dry_hops=arguments.dry_hops, time_zone=arguments.time_zone)
     planned = plan(assessment, batch, wished, now=now)
     _print(assessment, planned, batch, arguments, classical_fit(assessment, batch))
     return 0
+
+
+def _newest_that_has_come(times: list[datetime]) -> datetime:
+    """The last reading that does not lie in the future; what does is told and not judged."""
+    clock = datetime.now(UTC) + timedelta(seconds=AHEAD_S)
+    come = [when for when in times if when <= clock]
+    if not come:
+        raise EntryError(
+            "now",
+            f"every reading lies in the future, the first one at {plain(times[0])}",
+            "Set the clock right, or look at the dates of the log; --now judges as of a time of your choice.",
+        )
+    if len(come) < len(times):
+        late = len(times) - len(come)
+        readings = "one reading lies" if late == 1 else f"{late} readings lie"
+        print(f"{readings} in the future, up to {plain(times[-1])}: they are left out.".capitalize(), file=sys.stderr)
+    return come[-1]
 
 
 def _print(
@@ -124,7 +146,8 @@ def _print(
     from analysis.wording.plan import plan_facts
 
     days = days_to_come(outstanding(planned, batch))
-    facts = {**assessment_facts(assessment), **plan_facts(planned, DisplayUnits()), **days}
+    ready = planned.release is not None and planned.release.ready
+    facts = {**assessment_facts(assessment), **plan_facts(planned, DisplayUnits()), **days, "ready": ready}
     print(json.dumps(plain({**facts, "classical_fit": classical_facts(classical)}), indent=2))
 
 
@@ -137,7 +160,6 @@ def assessment_facts(a: Assessment) -> dict[str, Any]:
     facts = {f.name: getattr(a, f.name) for f in fields(a) if f.name not in left_out}
     facts["evidence"] = sentences(a.evidence, DisplayUnits())
     facts["advice"] = advice_sentences(a.advice, DisplayUnits())
-    facts["ready"] = a.ready
     facts["finish"] = {"p10": a.finish.p10, "p50": a.finish.p50, "p90": a.finish.p90} if a.finish else None
     return facts
 

@@ -9,8 +9,8 @@ from typing import Final, Literal, get_args
 
 from analysis.display_units import chance, number
 from analysis.evidence import Advice
-from analysis.planning import Condition, Unread, done_so_far, due, first_of
-from analysis.wording import Voice, advice_sentences, capital, dose_words, lasted, unread, verdict
+from analysis.planning import Condition, Unread, done_so_far, due, first_of, lacking
+from analysis.wording import Voice, advice_sentences, capital, caution, dose_words, lasted, unread, verdict
 from ingest.model import BatchRecord, Vessel
 from ingest.monitoring import Outlook
 from ingest.store import DeviceStatus
@@ -85,7 +85,8 @@ def _from_verdict(outlook: Outlook, voice: Voice) -> list[Need]:
         done = done_so_far(outlook.batch)
         if done.packaged:
             return [Need(kind="renewed fall", sentence=says, todo=_CREEP_PACKAGED, page="packaging")]
-        waits = _CREEP_ADVICE.format(out="Wait" if done.hops_out else "Take the hops out and wait")
+        hops_are_in = done.doses and not done.hops_out
+        waits = _CREEP_ADVICE.format(out="Take the hops out and wait" if hops_are_in else "Wait")
         return [Need(kind="renewed fall", sentence=says, todo=advice or waits)]
     if done_so_far(outlook.batch).packaged or not advice:
         return []
@@ -130,9 +131,10 @@ def _before_packaging(outlook: Outlook) -> str:
     asked = outlook.plan.release
     if asked is not None and not asked.holds(Condition.READING_FRESH):
         return f"{unread(Unread(asked.reading_age))} See the gravity first."
-    if outlook.assessment.hand_sample_agrees:
-        return "Follow the sheet."
-    return "Confirm the gravity by a hand sample, then follow the sheet."
+    if asked is None:
+        return "Confirm the gravity by a hand sample, then follow the sheet."
+    lacks = " ".join(caution(each) for each in lacking(outlook.assessment, asked))
+    return f"{lacks} Then follow the sheet." if lacks else "Follow the sheet."
 
 
 def _from_vessel(outlook: Outlook, voice: Voice) -> list[Need]:

@@ -15,7 +15,7 @@ from zoneinfo import ZoneInfo
 
 from analysis.display_units import THIN, DisplayUnits, chance_percent, number
 from analysis.display_units import day as day_words
-from analysis.model import Batch
+from analysis.model import Batch, events_of
 from analysis.planning import Act, cold_keg, done_so_far
 from analysis.wording import FORECAST_ONLY, reason
 from analysis.wording import cold_keg as cold_keg_words
@@ -182,6 +182,8 @@ def _of_finish(outlook: Outlook, what: str, units: DisplayUnits) -> Condition:
 
 def _of_renewed_fall(now: datetime, outlook: Outlook, what: str) -> Condition:
     a, keg_day = outlook.assessment, outlook.plan.cold_keg_day
+    hopped = bool(events_of(outlook.batch, "dry hop", "hops out"))
+    since = "since the hops went in" if hopped else "after it had seemed to end"
     then = " Bottles wait until it has held again."
     if keg_day:
         then += f" {cold_keg_words(cold_keg(keg_day, a, now))}"
@@ -191,8 +193,8 @@ def _of_renewed_fall(now: datetime, outlook: Outlook, what: str) -> Condition:
         f"creep:{outlook.record.batch_id}",
         "renewed fall after hops",
         a.creep is not None or a.phase == "creeping",
-        f"{what}: renewed fall after hops",
-        f"The gravity of {what} is falling again since the hops went in.{then}",
+        f"{what}: renewed fall{' after hops' if hopped else ''}",
+        f"The gravity of {what} is falling again {since}.{then}",
         over_for=timedelta(hours=24),
     )
 

@@ -19,7 +19,16 @@ from zoneinfo import ZoneInfo
 import apprise
 
 from analysis.display_units import DisplayUnits
-from analysis.planning import Act, ToDo, days_to_come, done_so_far, first_of, moved, reading_fresh
+from analysis.planning import (
+    Act,
+    ToDo,
+    days_to_come,
+    done_so_far,
+    first_of,
+    moved,
+    reading_fresh,
+    release_of_the_gravity,
+)
 from analysis.wording import moved as moved_words
 from analysis.wording import reason
 from ingest.errors import StoreError
@@ -415,11 +424,13 @@ def verdict_message(outlook: Outlook, units: DisplayUnits) -> tuple[str, bytes]:
         return None if value is None else round(value, 2)
 
     fresh = reading_fresh(a, plan.made_at)
+    gate = release_of_the_gravity(a, outlook.batch, now=plan.made_at)
     verdict: dict[str, Any] = {
         "vessel": _place(outlook),
         "batch": outlook.record.name,
         "phase": a.phase,
-        "finished": a.ready and fresh,  # a relay may act on it: the hold must have been seen, and not only in the past
+        # A relay may act on it: nothing may ferment on, and the hold must have been seen, not only in the past.
+        "finished": a.ready and gate.ended and fresh,
         "stalled": a.stalled,
         "hold_met": a.hold_met and fresh,
         "held_h": int(a.held_h),

@@ -166,7 +166,9 @@ class Outlooks:
         if kept is None or not self._stands(kept):
             return None
         rested = time.monotonic() - kept.at >= max(_LEAST_REST_S, len(self._kept) * self._takes_s / _SHARE_OF_A_CORE)
-        if (fresh or rested) and kept.newest != self._store.newest_reading_at(batch_id):
+        newest = self._store.newest_reading_at(batch_id)
+        # Beside a reading dated in the future, one that comes in now is not the newest.
+        if (fresh or rested) and (kept.newest != newest or _to_come(newest, now)):
             return None
         return self._replanned(kept, now)
 
@@ -258,6 +260,8 @@ class Outlooks:
         batch = self._store.batch(batch_id)
         calibrated = self._store.calibrated(batch_id)
         before = self._kept.get(batch_id)
+        if _to_come(newest, now):
+            newest = _newest_that_has_come(calibrated.readings, now)
         assessment = assess(
             calibrated.readings,
             batch,
@@ -369,6 +373,18 @@ def _plan(
         over = Ended(constraints.local_day(record.ended_at))
         return Plan(made_at=now, reason=over, blocked_by=over)
     return steady_plan(assessment, batch, constraints, now=now, said=said)
+
+
+def _to_come(when: datetime | None, now: datetime) -> bool:
+    """Whether an instant lies in the future, by more than a device's clock may run ahead."""
+    return when is not None and when > now + timedelta(seconds=AHEAD_S)
+
+
+def _newest_that_has_come(readings: pl.DataFrame, now: datetime) -> datetime | None:
+    """When the newest reading was made that does not lie in the future; a device's clock may run a little ahead."""
+    come = readings.filter(pl.col("measured_at") <= now + timedelta(seconds=AHEAD_S))
+    newest = come["measured_at"].max()
+    return newest if isinstance(newest, datetime) else None
 
 
 def _unconfirmed(plan: Plan) -> Plan:

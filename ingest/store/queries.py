@@ -119,12 +119,31 @@ class Questions:
             diastatic=record.diastatic or (yeast is not None and yeast.diastatic),
             mixed_culture=record.mixed_culture,
             hold_h=usable_hold_h(record, self.preferences())[0],
+            float_changed_at=self._calibrated_at(record),
+        )
+
+    def _calibrated_at(self, record: BatchRecord) -> tuple[datetime, ...]:
+        """When the gravity of a float in the batch got another calibration while it was there."""
+        stays = self._stays(record)
+        return tuple(
+            sorted(
+                made.from_at
+                for made in self.all(CalibrationRecord)
+                if made.from_at is not None and made.kind != "temperature offset"
+                for device_id, since, end in stays
+                if device_id == made.device_id and since < made.from_at and (end is None or made.from_at < end)
+            )
         )
 
     def _implied_events(self, record: BatchRecord) -> list[Event]:
         """What other entries say has happened: a sample was taken, another float was put in."""
         implied = [
-            Event("sample", s.at, sampled_gravity(s, record.drink, record.original_gravity_sg).gravity_sg)
+            Event(
+                "sample",
+                s.at,
+                sampled_gravity(s, record.drink, record.original_gravity_sg).gravity_sg,
+                degassed=s.degassed,
+            )
             for s in self.all(HandSample, batch_id=record.batch_id)
         ]
         came = sorted(

@@ -7,7 +7,7 @@ from statistics import NormalDist
 from typing import Any
 
 from analysis.display_units import DisplayUnits
-from analysis.model import Assessment, Batch, Creep, Event, Forecast, Range
+from analysis.model import Assessment, Batch, Creep, Event, Forecast, HandReading, Range
 from analysis.planning import Hold, PackageOn, Plan
 from analysis.wording import caution, reason
 
@@ -55,8 +55,20 @@ def done(held_h: float = 60.0, **given: Any) -> Assessment:
         "held_since": NOW - held_h * HOUR,
         "held_h": held_h,
         "hold_met": held_h >= 48,
+        "remaining_fall_sg": Range(0.0, 0.0003, 0.0008),
+        "held_sg": 1.010,
     }
     return assessed(**{**usual, **given})
+
+
+def sampled(hours_ago: float = 1.0, gravity_sg: float = 1.010) -> HandReading:
+    """A degassed sample, read by hand."""
+    return HandReading(NOW - hours_ago * HOUR, gravity_sg)
+
+
+def sure(held_h: float = 60.0, **given: Any) -> Assessment:
+    """Finished, seen to hold, and confirmed by a hand sample just now."""
+    return done(held_h, **{"hand_sample_agrees": True, "hand_samples": (sampled(),), **given})
 
 
 def creeping(**given: Any) -> Assessment:

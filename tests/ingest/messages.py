@@ -52,7 +52,7 @@ def assessed(now: datetime, **given: Any) -> Assessment:
         "hold_met": False,
         "gravity_sg": Range(1.011, 1.012, 1.013),
         "terminal_gravity_sg": None,
-        "remaining_fall_sg": None,
+        "remaining_fall_sg": Range(0.0, 0.0002, 0.0006),
         "original_gravity_sg": None,
         "apparent_attenuation": None,
         "temperature_c": 19.0,

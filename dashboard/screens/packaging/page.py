@@ -61,7 +61,8 @@ def choose() -> None:
     for standing in sorted(found, key=day):
         record, outlook = standing.record, standing.outlook
         says = packaging_date(outlook.to_do(say.today()), outlook.batch, say) if outlook else "Being worked out …"
-        ready = ", ready" if outlook and outlook.assessment.ready else ""
+        released = outlook.plan.release if outlook else None
+        ready = ", ready" if released is not None and released.ready else ""
         vessel = standing.vessel.name if standing.vessel else ""
         target = components.address("packaging", id=record.batch_id)
         rows.append(components.Row(target, f"{vessel} {record.name}", unbroken(says) + ready))

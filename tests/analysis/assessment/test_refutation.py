@@ -103,7 +103,7 @@ def test_a_stand_after_a_fall_is_told_from_a_fall_that_goes_on_as_slowly() -> No
 @pytest.mark.parametrize("remembered", [True, False])
 @pytest.mark.parametrize("events", [(), (Event("dry hop", at(180.0)),)])
 def test_a_pause_that_resumes_is_taken_back(remembered: bool, events: tuple[Event, ...]) -> None:
-    rows = readings(falls(1.2, 190, 0.007), end_sg=1.016)
+    rows = readings(falls(1.2, 190, 0.007), end_sg=1.0125)
     batch = brew(*events)
     paused = assess(rows, batch, now=at(170))
     assert paused.finished

@@ -8,7 +8,20 @@ import pytest
 
 from analysis.model import Assessment, Event
 from analysis.planning.plan import Constraints, plan
-from tests.analysis.situations import DAY, HOUR, NOW, assessed, batch, blocks, done, heeds, hops_in, normal, why
+from tests.analysis.situations import (
+    DAY,
+    HOUR,
+    NOW,
+    assessed,
+    batch,
+    blocks,
+    done,
+    heeds,
+    hops_in,
+    normal,
+    sampled,
+    why,
+)
 
 
 def test_three_days_of_contact_end_on_packaging_day() -> None:
@@ -227,7 +240,8 @@ def test_a_silent_sensor_adds_nothing_to_the_hold() -> None:
     ],
 )
 def test_nobody_is_told_to_package_on_a_forecast_or_on_a_float_alone(change: dict[str, Any], may: bool) -> None:
-    assert plan(done(**change), batch(drink="cider"), Constraints(), now=NOW).may_package is may
+    made = plan(done(**change, hand_samples=(sampled(),)), batch(drink="cider"), Constraints(), now=NOW)
+    assert made.may_package is may
 
 
 def test_a_plan_that_rests_on_a_forecast_says_so() -> None:

@@ -28,6 +28,8 @@ ONE_OF_EACH: tuple[Evidence, ...] = (
     kinds.StandsByCurve(45.0, 20),
     kinds.Crept(0.0012, 1.010),
     kinds.FloatOff(0.0021, 1.011),
+    kinds.SlowFall(0.00016, 0.00002, 12.0, 0.0019, True, 60.0, 0.0096, 1.007),
+    kinds.SlowFall(0.00016, 0.00009, 6.0, 0.0009, False, 60.0, 0.0096, 1.008),
     kinds.NotJudged(),
     kinds.NotBegun(70.0, 1.051),
     kinds.ColdForIt(12.0, 16.0, 23.0, "ale", 18.0),

@@ -52,6 +52,44 @@ def test_assess_plans_no_dry_hop_unless_one_is_asked_for(capsys):
     assert "'1.5' is not a number of dry hop doses" in errors
 
 
+@pytest.mark.parametrize("option", ["--diastatic", "--mixed-culture"])
+def test_assess_believes_no_end_of_a_culture_that_eats_on(capsys, option):
+    status, out, _ = run(capsys, "assess", *PALE, "--drink", "ale", "--expect", "0.77-0.82", option, "--json")
+    assert status == 0
+    answer = json.loads(out)
+    assert answer["finished"] is False
+    assert answer["ready"] is False
+    assert answer["may_package"] is False
+
+
+def test_assess_is_ready_only_where_the_gate_is(capsys):
+    arguments = ("assess", *PALE, "--drink", "ale", "--expect", "0.77-0.82", "--json")
+    answer = json.loads(run(capsys, *arguments)[1])
+    assert answer["finished"] is True
+    assert answer["ready"] is False  # no hand sample has agreed, and hops are to come
+    assert any("Take a hand sample before you package" in caution for caution in answer["cautions"])
+
+
+def test_assess_leaves_out_what_lies_in_the_future_and_says_so(capsys, tmp_path):
+    log = tmp_path / "ahead.csv"
+    text = Path(PALE[0]).read_text(encoding="utf-8").rstrip("\n")
+    header, *rows = text.splitlines()
+    last = rows[-1].split(",")
+    at = header.split(",").index("measured_at")
+    log.write_text("\n".join((text, ",".join([*last[:at], "2099-03-01T10:00:00Z", *last[at + 1 :]]))) + "\n")
+    _, whole, _ = run(capsys, "assess", *PALE, "--json")
+    status, out, err = run(capsys, "assess", str(log), *PALE[1:], "--json")
+    assert status == 0
+    assert "One reading lies in the future, up to 2099-03-01" in err
+    told, usual = json.loads(out), json.loads(whole)
+    assert (told["now"], told["held_h"], told["p_finished"]) == (usual["now"], usual["held_h"], usual["p_finished"])
+    log.write_text(f"{header}\n" + ",".join([*last[:at], "2099-03-01T10:00:00Z", *last[at + 1 :]]) + "\n")
+    status, _, err = run(capsys, "assess", str(log))
+    assert status == 2
+    assert "every reading lies in the future" in err
+    assert "Set the clock right" in err
+
+
 def test_assess_tells_nothing_in_json_that_only_the_next_assessment_asks_for(capsys):
     _, out, _ = run(capsys, "assess", *PALE, "--drink", "ale", "--json")
     assert not {"hysteresis", "fingerprint", "marked", "course"} & set(json.loads(out))

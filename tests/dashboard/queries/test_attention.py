@@ -7,9 +7,9 @@ import polars as pl
 import pytest
 
 from analysis.evidence import Advice, EvenFall, NotBegun
-from analysis.model import Assessment, Batch, Creep, Event, Range
+from analysis.model import Assessment, Batch, Creep, Event, HandReading, Range
 from analysis.planning.constraints import Plan
-from analysis.planning.release import release
+from analysis.planning.release import Asked, Release, release
 from dashboard.queries.attention import needs_of
 from dashboard.wording import voice_of
 from ingest.model import BatchRecord, Preferences, Vessel
@@ -90,9 +90,21 @@ def test_a_float_in_doubt_and_a_batch_that_does_not_begin_want_somebody():
     assert kinds(outlook(phase="lag", advice=(Advice.WAIT_FOR_THE_FALL,))) == []
 
 
+def gate(found: Outlook) -> Release:
+    asked = Asked(hold_h=48.0, hops_done=True, packaging_day=TODAY, today=TODAY)
+    return release(found.assessment, found.batch, asked, now=NOW)
+
+
+SURE = {
+    "finished": True, "phase": "finished", "held_h": 90.0, "hand_sample_agrees": True,
+    "hand_samples": (HandReading(NOW, 1.012),), "remaining_fall_sg": Range(0.0, 0.0002, 0.0006),
+}  # fmt: skip
+
+
 @pytest.mark.parametrize(("agrees", "asked"), [(None, True), (False, True), (True, False)])
 def test_packaging_day_asks_for_a_hand_sample_until_one_agrees(agrees, asked):
-    found = outlook(Plan(made_at=NOW, packaging_day=TODAY), hand_sample_agrees=agrees)
+    found = outlook(**{**SURE, "hand_sample_agrees": agrees})
+    found = replace(found, plan=Plan(made_at=NOW, packaging_day=TODAY, release=gate(found)))
     [need] = needs_of(found, (WORD,), SAY)
     assert ("hand sample" in need.todo) is asked
 
@@ -145,14 +157,26 @@ def test_a_forecast_alone_does_not_clear_packaging():
 
 def test_packaging_day_sends_nobody_to_the_sheet_on_stale_readings():
     heard = NOW - timedelta(days=3)
-    facts = {"finished": True, "phase": "finished", "held_h": 90.0, "hand_sample_agrees": True}
     for newest, todo in ((NOW, "Follow the sheet."), (heard, "The newest reading is 3 days old")):
-        found = outlook(newest_reading_at=newest, **facts)
-        asked = release(found.assessment, now=NOW, hold_h=48.0, hops_done=True, packaging_day=TODAY, today=TODAY)
-        plan = Plan(made_at=NOW, packaging_day=TODAY, release=asked)
+        found = outlook(**{**SURE, "newest_reading_at": newest})
+        plan = Plan(made_at=NOW, packaging_day=TODAY, release=gate(found))
         [need] = [n for n in needs_of(replace(found, plan=plan), (WORD,), SAY) if n.kind == "package today"]
         assert need.todo.startswith(todo)
         assert ("not yet cleared" in need.sentence) is (newest == heard)
+
+
+def test_packaging_day_names_what_a_batch_that_is_followed_by_hand_lacks():
+    found = outlook(**{**SURE, "followed_by_hand": True})
+    plan = Plan(made_at=NOW, packaging_day=TODAY, release=gate(found))
+    [need] = needs_of(replace(found, plan=plan), (WORD,), SAY)
+    assert "not yet cleared" in need.sentence
+    assert "another degassed hand sample, at least 48 hours after the first" in need.todo
+
+
+def test_a_renewed_fall_without_hops_does_not_speak_of_hops():
+    [need] = needs_of(outlook(phase="creeping", falls_again=True), (WORD,), SAY)
+    assert need.kind == "renewed fall"
+    assert "hops" not in need.todo
 
 
 def test_hops_come_out_on_their_day():

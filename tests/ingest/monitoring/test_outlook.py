@@ -15,7 +15,17 @@ from analysis.evidence import NotJudged
 from analysis.planning import Ended, Obstacle, Packaged
 from analysis.planning.release import Condition, Release
 from ingest.errors import EntryError
-from ingest.model import BatchRecord, Device, EventRecord, Placement, Preferences, Report, Vessel
+from ingest.model import (
+    BatchRecord,
+    CalibrationRecord,
+    Device,
+    EventRecord,
+    HandSample,
+    Placement,
+    Preferences,
+    Report,
+    Vessel,
+)
 from ingest.monitoring.alert_conditions import conditions
 from ingest.monitoring.notifier import Notifier
 from ingest.monitoring.outlook import Outlooks, constraints_of
@@ -315,10 +325,57 @@ def test_a_device_clock_that_runs_a_little_ahead_does_not_make_its_reading_one_o
     record = add_batch(store, "Quay", 6)
     outlooks = Outlooks(store)
     heard = outlooks.of(record.batch_id, now=NOW).assessment.newest_reading_at
-    for ahead, fresh in ((timedelta(minutes=3), True), (timedelta(minutes=8), False)):
+    for ahead, counts in ((timedelta(minutes=3), True), (timedelta(minutes=8), False)):
         outlooks.forget()
-        plan = outlooks.of(record.batch_id, now=heard - ahead).plan
-        assert plan.release.holds(Condition.READING_FRESH) is fresh
+        outlook = outlooks.of(record.batch_id, now=heard - ahead)
+        # The one before it was made half an hour earlier.
+        assert outlook.assessment.newest_reading_at == (heard if counts else heard - timedelta(minutes=30))
+        assert outlook.plan.release.holds(Condition.READING_FRESH)
+
+
+@pytest.mark.parametrize("ahead", [timedelta(hours=2), timedelta(hours=72), timedelta(days=365)])
+@pytest.mark.parametrize("days", [1.2, 6])
+def test_a_row_of_the_future_makes_no_hold_and_does_not_stop_the_clock(store, days, ahead):
+    record = add_batch(store, "Quay", days)
+    before = Outlooks(store).of(record.batch_id, now=NOW).assessment
+    odd = replace(said("Quay", record.pitched_at, days * 24 - 2.5), measured_at=NOW + ahead, received_at=NOW)
+    store.keep([odd])
+    outlooks = Outlooks(store)
+    after = outlooks.of(record.batch_id, now=NOW)
+    assert after.assessment.newest_reading_at == before.newest_reading_at
+    assert (after.assessment.phase, after.assessment.held_h) == (before.phase, before.held_h)
+    assert not after.plan.may_package
+    # What is read now is not the newest row that is kept, and counts all the same.
+    store.keep([said("Quay", record.pitched_at, days * 24 + 0.25)])
+    later = outlooks.of(record.batch_id, now=NOW + timedelta(minutes=20), fresh=True)
+    assert later.assessment.now == record.pitched_at + timedelta(hours=days * 24 + 0.25)
+
+
+@pytest.mark.parametrize("jump", [timedelta(hours=2), -timedelta(hours=2)])
+def test_a_clock_that_jumps_by_two_hours_releases_nothing_and_adds_no_hold(store, jump):
+    record = add_batch(store, "Quay", 6)
+    usual = Outlooks(store).of(record.batch_id, now=NOW)
+    jumped = Outlooks(store).of(record.batch_id, now=NOW + jump)
+    assert jumped.assessment.held_h <= usual.assessment.held_h
+    assert not jumped.plan.may_package
+
+
+def test_another_calibration_of_the_float_is_known_to_the_gate(store):
+    record = add_batch(store, "Quay", 6)
+    at = NOW - timedelta(hours=20)
+    store.save(Device(device_id="another float", kind="float"))
+    for device, since in (("float Quay", at), ("float Quay", None), ("another float", at)):
+        store.save(CalibrationRecord(device_id=device, kind="gravity offset", from_at=since, points=((1.010, 1.010),)))
+    assert store.batch(record.batch_id).float_changed_at == (at,)
+
+
+def test_a_sample_that_kept_its_gas_is_known_to_the_gate(store):
+    record = add_batch(store, "Quay", 6)
+    for hours, degassed in ((5, False), (4, True)):
+        at = NOW - timedelta(hours=hours)
+        store.save(HandSample(batch_id=record.batch_id, at=at, value=1.012, temperature_c=20.0, degassed=degassed))
+    samples = Outlooks(store).of(record.batch_id, now=NOW).assessment.hand_samples
+    assert [one.at for one in samples] == [NOW - timedelta(hours=4)]
 
 
 def test_what_was_learned_changes_what_is_shown_at_the_next_look(store):
