@@ -25,6 +25,7 @@ _CO2 = _C + 2 * _O
 _SUCROSE = 12 * _C + 22 * _H + 11 * _O
 _GLUCOSE = 6 * _C + 12 * _H + 6 * _O
 _WATER = 2 * _H + _O
+_MALIC = 4 * _C + 6 * _H + 5 * _O
 
 _MOL_PER_M3_PER_VOLUME = 1000 * CO2_G_PER_L_PER_VOLUME / _CO2
 _HENRY_25C = 3.3e-4  # mol/(m³ Pa), R. Sander, Atmos. Chem. Phys. 23, 10901 (2023)
@@ -151,6 +152,11 @@ def volumes_of_fall(from_sg: float, fall_sg: float) -> float:
     return volumes_of_grams(grams)
 
 
+def volumes_of_malic_acid(g_per_l: float) -> float:
+    """Volumes of CO2 from malic acid that bacteria turn to lactic acid, one mol from one: about 0.17 for each g/L."""
+    return volumes_of_grams(g_per_l * _CO2 / _MALIC)
+
+
 def priming_g(volumes: float, residual: float, volume_l: float, sugar: Sugar) -> float:
     """Grams of sugar that take `volume_l` from the residual to the wished volumes; 0 where it already holds them."""
     wanted = max(0.0, volumes - residual)
@@ -190,7 +196,7 @@ def pressure_spread(
     density /= density.sum()
     start = volumes - reach
     for p90 in (fall_p90_volumes, creep_p90_volumes):
-        if p90 <= 0:
+        if p90 < 1e-6:  # nothing that a grid of hundredths could show
             continue
         rate = math.log(10) / p90
         extra = np.arange(0.0, 7 / rate, step)

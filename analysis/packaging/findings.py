@@ -14,6 +14,7 @@ from typing import Literal
 from analysis.packaging.inputs import Package
 from analysis.packaging.pressure_findings import (
     BottleRatingNotBelieved,
+    BottleRatingUnknown,
     ChanceAboveRating,
     ExpectedAboveRating,
     ExpectedAboveTrust,
@@ -25,6 +26,7 @@ from analysis.packaging.pressure_findings import (
     MoreThanOrdinaryBottles,
     SeldomAboveRating,
     SettingAboveRating,
+    StillWineBottle,
     VesselAboveRating,
     VolumesAboveLimit,
     WarmedKeg,
@@ -64,12 +66,9 @@ class Remark(Enum):
     STABILISED_SO_NO_PRIMING = auto()
     PRESSURE_UNKNOWN = auto()
     COUNTED_AS_STILL = auto()
-    CREEP_NOT_COUNTED = auto()
-    BOTTLE_RATING_UNKNOWN = auto()
     HEATING_AT_UNKNOWN_VOLUMES = auto()
     KEG_NOT_SEEN_TO_HOLD = auto()
     KEG_CULTURE_GOES_ON = auto()
-    KEG_CREEP_UNKNOWN = auto()
     KEG_FALL_UNKNOWN = auto()
     KEG_RATING_UNKNOWN = auto()
     SERVING_TEMPERATURE_UNKNOWN = auto()
@@ -156,6 +155,29 @@ class ForcedTestDoubted:
 
     test_sg: float
     highest_sg: float
+
+
+@dataclass(frozen=True, slots=True)
+class ForcedTestUnsure:
+    """The forced test stands high and is not said to have had fresh yeast: it counts for nothing in favour."""
+
+    test_sg: float
+
+
+@dataclass(frozen=True, slots=True)
+class CreepMayCome:
+    """What dry hops may still start, at worst, in volumes of CO2."""
+
+    volumes: float
+
+
+@dataclass(frozen=True, slots=True)
+class MalicAcidCounted:
+    """Malic acid that bacteria may turn to gas; `assumed` where none is given."""
+
+    g_per_l: float
+    volumes: float
+    assumed: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -327,6 +349,11 @@ Finding = (
     | EndUnjudged
     | ForcedTestUnchecked
     | ForcedTestDoubted
+    | ForcedTestUnsure
+    | CreepMayCome
+    | MalicAcidCounted
+    | BottleRatingUnknown
+    | StillWineBottle
     | FallUnknown
     | StabilisingUnjudged
     | TooLittleToStabilise

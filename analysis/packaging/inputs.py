@@ -27,12 +27,18 @@ class SheetInputs:
     ph: float | None = None
     finished: bool | None = None
     hold_met: bool | None = None
+    held_days: float | None = None
     hand_sample: bool | None = None
     diastatic: bool | None = None
     mixed_culture: bool | None = None
     expected_low: float | None = None
     expected_high: float | None = None
     forced_test_sg: float | None = None
+    forced_test_fresh_yeast: bool | None = None
+    forced_test_hopped: bool | None = None
+    lactose_g_per_l: float | None = None
+    malic_acid_g_per_l: float | None = None
+    malolactic_finished: bool | None = None
     package: Package | None = None
     carbonation_volumes: float | None = None
     priming_sugar: str | None = None
@@ -40,6 +46,7 @@ class SheetInputs:
     vessel_gauge_kpa: float | None = None
     storage_c: float | None = None
     serving_c: float | None = None
+    bottle_kind: str | None = None
     bottle_rating_kpa: float | None = None
     keg_rating_kpa: float | None = None
     remaining_fall_sg: float | None = None
@@ -63,6 +70,7 @@ class SheetInputs:
     dry_hopped: bool | None = None
     hops_g_per_l: float | None = None
     hops_total_g: float | None = None
+    hops_warm_days: float | None = None
     hop_shares: Mapping[str, float] | None = None
     scale_resolution_g: float | None = None
 

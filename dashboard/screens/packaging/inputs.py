@@ -32,6 +32,7 @@ Inputs = dict[str, Any]
 _OF_BOTTLES: Final = frozenset(
     {
         "priming_sugar",
+        "bottle_kind",
         "bottle_rating_kpa",
         "purged",
         "heat_treat",

@@ -145,7 +145,7 @@ def test_stabilised_counts_only_where_our_own_words_say_that_it_stabilises(
 @pytest.mark.parametrize("package", ["bottle", "keg"])
 def test_no_priming_sugar_is_handed_out_for_a_stabilised_drink(package: str) -> None:
     sparkling = {"stabilised": True, "carbonation_volumes": 2.5, "priming_sugar": "sucrose", "package": package}
-    sparkling["keg_rating_kpa"] = 900
+    sparkling |= {"keg_rating_kpa": 900, "storage_c": 10}
     answer = told(MEAD, sweetener=None, **sparkling)
     assert answer["priming_g"] is None
     assert any("will not carbonate" in said for said in [*answer["refusals"], *answer["cautions"]])
