@@ -47,8 +47,9 @@ _ACTIONS: Final = frozenset(
     {
         "hand_sample", "forced_test_fresh_yeast", "forced_test_hopped", "package", "carbonation_volumes",
         "priming_sugar", "purged", "heat_treat", "sulfite_ppm", "sulfite_as", "sulfite_basis", "sulfite_present_ppm",
-        "tablet_g", "sorbate_ppm", "stabilised", "filtered", "sweetener", "sweetener_g", "sweeten_to_sg", "acid_g_per_l",
-        "lactose_g_per_l", "dry_hopped", "hops_g_per_l", "hops_total_g", "hop_shares", "scale_resolution_g",
+        "tablet_g", "sorbate_ppm", "stabilised", "filtered", "sweetener", "sweetener_g", "sweeten_to_sg",
+        "acid_g_per_l", "lactose_g_per_l", "dry_hopped", "hops_g_per_l", "hops_total_g", "hop_shares",
+        "scale_resolution_g",
     }
 )  # fmt: skip
 """What a person does, or does not do; every other key is a fact."""

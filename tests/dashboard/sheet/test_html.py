@@ -91,7 +91,8 @@ def test_the_page_leads_with_the_verdict_and_its_reasons(changes: dict[str, Any]
 
 
 def test_a_kegs_page_leads_with_its_verdict_too_and_a_refused_sulfite_stops_it() -> None:
-    keg = {"package": "keg", "keg_rating_kpa": 900, "hand_sample": True, "storage_c": 10, "hop_creep_fall_sg": 0.0}
+    keg = {"package": "keg", "keg_rating_kpa": 900, "hand_sample": True, "storage_c": 4, "hop_creep_fall_sg": 0.0}
+    keg["hops_g_per_l"] = 2
     assert "Go" in page(**keg).text.split("Alcohol and attenuation")[0]
     assert "Caution" in page(**{**keg, "keg_rating_kpa": None}).text.split("Alcohol and attenuation")[0]
     stopped = page(**keg, jurisdiction="EU", sulfite_ppm=60).text.split("Alcohol and attenuation")[0]
