@@ -42,6 +42,7 @@ _OF_BOTTLES: Final = frozenset(
 )
 _OF_KEGS: Final = frozenset({"keg_rating_kpa", "serving_c"})
 _WINE_LIKE: Final = frozenset({"wine", "mead", "cider", "other"})
+_OF_ACID: Final = frozenset({"malic_acid_g_per_l", "malolactic_finished"})
 _SHARES: Final = frozenset({"expected_low", "expected_high"})
 _UNSET: Final = object()
 _LEADING_MINUS: Final = re.compile(r"(?<!\w)-(?=\d)")
@@ -63,6 +64,7 @@ _STEPS: Final[dict[str, tuple[float, str]]] = {
     "g": (1.0, "%.1f"),
     "g/L": (0.5, "%.2f"),
     "mg/L": (5.0, "%.0f"),
+    "days": (1.0, "%.1f"),
 }
 """Step and format of an input by its unit."""
 
@@ -172,6 +174,8 @@ def _worked_out(form: Form, values: Inputs) -> Asked:
 def _matters(key: str, package: str | None, drink: str | None) -> bool:
     if key == "package" or (key in _OF_BOTTLES and package == "keg") or (key in _OF_KEGS and package == "bottle"):
         return False
+    if key in _OF_ACID:
+        return drink is None or drink in _WINE_LIKE
     return key != "wine_colour" or drink in _WINE_LIKE
 
 
