@@ -47,6 +47,7 @@ from analysis.thresholds import (
     STRONGEST_ORIGINAL_SG,
     WEAKEST_ORIGINAL_SG,
     YEAST_BEYOND,
+    YEAST_RANGE,
 )
 
 _ROUNDED_SG: Final = 0.0005
@@ -180,6 +181,8 @@ def _floor(inputs: SheetInputs) -> float:
     lift = unfermentable_lift_sg(inputs)
     base = None if original is None else max(1.0, original - lift)
     beyond = None if high is None else max(high, min(high + YEAST_BEYOND, BEER_HIGH))
+    if beyond is None and inputs.expected_low is not None:  # half a range says no more than where the other half may be
+        beyond = max(BEER_HIGH, inputs.expected_low + YEAST_RANGE)
     of_yeast = None if base is None or beyond is None else gravity_at_attenuation(base, beyond)
     if drink is None or drink in WINE_LIKE:
         floor = DRIEST_SG if of_yeast is None else min(DRIEST_SG, of_yeast)

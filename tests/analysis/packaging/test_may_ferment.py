@@ -102,6 +102,8 @@ def test_declared_lactose_lifts_where_it_should_end_but_not_for_bacteria() -> No
 def test_a_batch_attenuates_beyond_the_range_of_its_yeast() -> None:
     ranged = checked({**ALE, "expected_low": 0.72, "expected_high": 0.76})
     assert lowest_plausible(ranged, 1.011) == pytest.approx(1 + 0.050 * (1 - 0.82))
+    half = checked({**ALE, "expected_low": 0.80})  # a farmhouse yeast: 80 to 95 % (common practice)
+    assert lowest_plausible(half, 1.0077) == pytest.approx(1 + 0.050 * (1 - 0.95))
 
 
 @pytest.mark.parametrize(

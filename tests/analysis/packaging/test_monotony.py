@@ -102,8 +102,8 @@ def worse(inputs: Sheet, much: float) -> dict[str, Sheet]:
     if "final_gravity_sg" in inputs:
         highest = inputs.get("original_gravity_sg", 1.2)
         found["final gravity"] = {**inputs, "final_gravity_sg": min(highest, inputs["final_gravity_sg"] + 0.03 * much)}
-    if inputs.get("sweetener") == "honey":
-        found["sugar"] = {**inputs, "sweetener_g": inputs.get("sweetener_g", 0.0) + 500 * much}
+    if inputs.get("sweetener") == "honey" and "sweetener_g" in inputs:  # a dose nobody knows is a stop by itself
+        found["sugar"] = {**inputs, "sweetener_g": inputs["sweetener_g"] + 500 * much}
     if "malic_acid_g_per_l" in inputs:
         found["acid"] = {**inputs, "malic_acid_g_per_l": inputs["malic_acid_g_per_l"] + 10 * much}
     rating, highest_kpa = f"{package}_rating_kpa", HIGHEST_KPA if package == "bottle" else HIGHEST_KEG_KPA
