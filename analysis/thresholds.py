@@ -485,8 +485,8 @@ UNGROWN: Final = 1.06
 of the way from Balling's 0.463 g CO2 a gram to the 0.514 of sucrose by its atoms."""
 
 YEAST_RANGE: Final = 0.15
-"""share; how wide the range of a yeast may be of which only the lower end is given. Source: common practice: 0.80 to 0.95
-for farmhouse yeasts, 0.65 to 0.80 for ales; no published one."""
+"""share; how wide the range of a yeast may be of which only the lower end is given. Source: common practice: 0.80 to
+0.95 for farmhouse yeasts, 0.65 to 0.80 for ales; no published one."""
 
 YEAST_BEYOND: Final = 0.06
 """share; by so much a batch may attenuate beyond the range of its yeast, though not beyond `BEER_HIGH` on that account.
