@@ -241,7 +241,7 @@ def test_a_keg_gets_its_go_caution_or_stop_too() -> None:
         {"mixed_culture": True, "storage_c": 4},
         {"serving_c": None},
         {"warmest_c": None, "remaining_fall_sg": None},
-        {"storage_c": 30, "forced_test_sg": 1.011, "forced_test_fresh_yeast": True, "keg_rating_kpa": 450},
+        {"storage_c": 30, "forced_test_sg": 1.011, "forced_test_fresh_yeast": True, "keg_rating_kpa": 430},
     ):
         answer = told(**{**KEG, **change})
         assert answer["keg_verdict"] == "caution", change
