@@ -86,7 +86,7 @@ def inclination_curve(points: Points) -> InclinationCurve:
         if not 0.95 <= gravity <= 1.25:
             raise _refused(partial(_odd_gravity, inclination, gravity))
     degrees = np.unique([p[0] for p in points])
-    if np.ptp(degrees) < LEAST_SPAN_DEG:
+    if degrees.size < 2 or np.ptp(degrees) < LEAST_SPAN_DEG:
         raise CalibrationError("a curve needs points at two inclinations at least, better five: water and four sugars")
     means = np.array([np.mean([g for d, g in points if d == degree]) for degree in degrees])
     rising = bool(np.polyfit(degrees, means, 1)[0] >= 0)

@@ -32,6 +32,9 @@ class DrinkFacts:
         Apparent attenuation as a fraction, and its standard deviation from batch to batch; deliberately wide.
     rest, rest_days
         The word for the rest after the hold that a person may wish for, and its days.
+    malic_acid_g_per_l
+        The most malic acid that is usual, which bacteria may turn to gas in a closed package; counts where it is not
+        said. From memory: 2 to 8 g/L in cider, 1 to 5 in wine; hardly any in malt and honey.
     """
 
     is_beer: bool
@@ -42,6 +45,7 @@ class DrinkFacts:
     attenuation_sd: float
     rest: str
     rest_days: float
+    malic_acid_g_per_l: float
 
 
 # Attenuation of beers: 0.63 to 0.86 in the tables of Wahl and Henius (lagers 1873 to 1895) and Cutaia et al. 2009
@@ -49,27 +53,27 @@ class DrinkFacts:
 DRINK_FACTS: Final[dict[Drink, DrinkFacts]] = {
     "ale": DrinkFacts(
         is_beer=True, leaves_dextrins=True, original_gravity_sg=1.052, fermentation_c=20.0,
-        attenuation=0.77, attenuation_sd=0.065, rest="diacetyl rest", rest_days=2.0,
+        attenuation=0.77, attenuation_sd=0.065, rest="diacetyl rest", rest_days=2.0, malic_acid_g_per_l=0.0,
     ),
     "lager": DrinkFacts(
         is_beer=True, leaves_dextrins=True, original_gravity_sg=1.050, fermentation_c=11.0,
-        attenuation=0.77, attenuation_sd=0.055, rest="diacetyl rest", rest_days=3.0,
+        attenuation=0.77, attenuation_sd=0.055, rest="diacetyl rest", rest_days=3.0, malic_acid_g_per_l=0.0,
     ),
     "mead": DrinkFacts(
         is_beer=False, leaves_dextrins=False, original_gravity_sg=1.095, fermentation_c=20.0,
-        attenuation=1.02, attenuation_sd=0.10, rest="maturation", rest_days=30.0,
+        attenuation=1.02, attenuation_sd=0.10, rest="maturation", rest_days=30.0, malic_acid_g_per_l=0.0,
     ),
     "cider": DrinkFacts(
         is_beer=False, leaves_dextrins=False, original_gravity_sg=1.052, fermentation_c=17.0,
-        attenuation=1.02, attenuation_sd=0.06, rest="clearing", rest_days=14.0,
+        attenuation=1.02, attenuation_sd=0.06, rest="clearing", rest_days=14.0, malic_acid_g_per_l=8.0,
     ),
     "wine": DrinkFacts(
         is_beer=False, leaves_dextrins=False, original_gravity_sg=1.090, fermentation_c=20.0,
-        attenuation=1.02, attenuation_sd=0.06, rest="clearing", rest_days=30.0,
+        attenuation=1.02, attenuation_sd=0.06, rest="clearing", rest_days=30.0, malic_acid_g_per_l=5.0,
     ),
     "other": DrinkFacts(
         is_beer=False, leaves_dextrins=True, original_gravity_sg=1.060, fermentation_c=20.0,
-        attenuation=0.86, attenuation_sd=0.14, rest="rest", rest_days=2.0,
+        attenuation=0.86, attenuation_sd=0.14, rest="rest", rest_days=2.0, malic_acid_g_per_l=8.0,
     ),
 }  # fmt: skip
 
@@ -92,3 +96,13 @@ USUAL_C: Final[dict[Drink, tuple[float, float]]] = {
 }
 """Temperatures at which each drink is usually fermented, °C, lowest and highest; common practice, no source. A yeast
 may like others: what its maker says goes before them."""
+
+MOST_MALIC_ACID_G_PER_L: Final = max(facts.malic_acid_g_per_l for facts in DRINK_FACTS.values())
+"""Where the drink is not said: the most of any."""
+
+
+def usual_malic_acid_g_per_l(drink: str | None) -> float:
+    """The most malic acid that is usual of a drink, in the words of batches and of the sheet."""
+    if drink is None:
+        return MOST_MALIC_ACID_G_PER_L
+    return 0.0 if drink == BEER else DRINK_FACTS[drink].malic_acid_g_per_l  # type: ignore[index]

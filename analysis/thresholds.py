@@ -602,7 +602,7 @@ DRY_SG: Final = 1.006
 """SG; a mead, cider or wine above it still holds sugar that yeast can eat. Source: common practice: dry is 0.990 to
 1.004."""
 
-DRIEST_SG: Final = 0.994
+DRIEST_SG: Final = 0.990
 """SG; where a mead, cider or wine can end if everything ferments. Source: published ranges: 0.990 to 1.002."""
 
 BEER_LOW: Final = 0.62
@@ -615,9 +615,16 @@ BEER_HIGH: Final = 0.88
 GLUTTON_SG: Final = 1.000
 """SG; where a diastatic yeast or a mixed culture can take a beer. Source: common practice, no published one."""
 
+MIXED_SG: Final = 0.998
+"""SG; where a mixed culture can take a beer. Source: common practice, no published one."""
+
 WEAKEST_ORIGINAL_SG: Final = 1.030
 """SG; the original gravity of a weak beer, whose end is asked of one that does not say its own: a stronger one may
 end higher, so leaving it out never helps. Source: common practice, no published one."""
+
+STRONGEST_ORIGINAL_SG: Final = 1.110
+"""SG; the original gravity of a strong beer or mead, which is counted of one that does not say its own where more of it
+would leave more to ferment. Source: common practice, no published one."""
 
 FORCED_TEST_WITHIN_SG: Final = 0.002
 """SG; as far above its forced test a drink still counts as ended. Source: the error of two hydrometer readings;
@@ -626,6 +633,60 @@ common practice."""
 DOUBTED_ABOVE_SG: Final = 0.004
 """SG; how far above the expected end a beer's forced test is still believed, since mash and lactose leave that much
 beside what yeast reaches; a must or honey leaves nothing. Source: common practice, no published one."""
+
+FORCED_TEST_SHORT_SG: Final = 0.006
+"""SG; by so much a forced test may have stopped short of which it is not said that it had plenty of fresh yeast.
+Source: common practice, no published one; tired yeast stops in the sample as it did in the batch."""
+
+FORCED_TEST_SHORT_SHARE: Final = 0.12
+"""share of apparent attenuation; the same of a strong drink, where it is more than `FORCED_TEST_SHORT_SG`. Source: as
+for that."""
+
+FORCED_TEST_ERROR_SG: Final = 0.001
+"""SG; by so much a sound forced test may end too high. Source: one division of a hydrometer; common practice."""
+
+FORCED_TEST_LEAST: Final = 0.72
+"""share; a beer's forced test without fresh yeast that ends at a lower apparent attenuation counts for nothing. Source:
+common practice, no published one: lagers end at 0.70 to 0.82, ales at 0.65 to 0.80, and a stall among them."""
+
+UNGROWN: Final = 1.06
+"""ratio; of the gas at worst to Balling's, since yeast that hardly grows leaves more of the sugar to it. Source: half
+of the way from Balling's 0.463 g CO2 a gram to the 0.514 of sucrose by its atoms."""
+
+YEAST_RANGE: Final = 0.15
+"""share; how wide the range of a yeast may be of which only the lower end is given. Source: common practice: 0.80 to
+0.95 for farmhouse yeasts, 0.65 to 0.80 for ales; no published one."""
+
+YEAST_BEYOND: Final = 0.06
+"""share; by so much a batch may attenuate beyond the range of its yeast, though not beyond `BEER_HIGH` on that account.
+Source: the spread from batch to batch that `drinks.py` has for beers; common practice."""
+
+DIASTATIC_HOLD_DAYS: Final = 21.0
+"""days; so long the gravity of a diastatic yeast must have held to be believed. Source: common practice: it creeps for
+weeks; no published one."""
+
+MIXED_HOLD_DAYS: Final = 60.0
+"""days; the same for a mixed culture. Source: common practice: it goes on for months; no published one."""
+
+CULTURE_CREEP_SG: Final = 0.003
+"""SG; what such a culture may still ferment after its long hold or its forced test. Source: a point in three weeks with
+a time constant of 45 days, or in 60 days with one of 100, leaves 1.7 and 1.2 points; doubled, rounded down."""
+
+CREEP_FADES_DAYS: Final = 14.0
+"""days at 15 °C or warmer; hop creep fades with this time constant. Source: 1 °P in 5 of 2 °P in 40 days at 20 °C
+(Kirkpatrick and Shellhammer 2018) make 7.2 days; doubled for 15 °C."""
+
+CREEP_WARM_C: Final = 15.0
+"""°C; at least so warm a day with hops counts for `CREEP_FADES_DAYS`. Source: common practice, no published one: at
+10 °C and colder yeast hardly follows."""
+
+CREEP_LEAST_SHARE: Final = 0.25
+"""share; of the published hop creep that may always still come with live yeast. Source: common practice, no published
+one: enzymes stay, and yeast may wake again."""
+
+TESTED_CREEP_SG: Final = 0.002
+"""SG; what hops may still start after a forced test of the hopped beer. Source: the error of two hydrometer
+readings."""
 
 COLDEST_CELLAR_C: Final = 0.0
 """°C; where nobody says how warm it has been since it finished, as much gas as it can hold there is counted. Source:
@@ -650,10 +711,9 @@ NEW_BOTTLE_TEST_KPA: Final = 1200.0
 """kPa above the atmosphere; a worst case above it is a stop where the rating is unknown: a new beer bottle must bear
 it in a short test, and used ones fail it more often. Source: GB 4544, as trade pages cite it."""
 
-HIGHEST_BOTTLE_KPA: Final = 1600.0
-"""kPa above the atmosphere; no rating of a bottle above it is believed. Source: bottles for sparkling wine are tested
-to 16 bar when new and work at 5 to 6 (packaging laboratory and glass trade pages); the highest figure named for a
-beer bottle is 18 bar, also a test."""
+STILL_VOLUMES: Final = 2.0
+"""volumes of CO2; no bottle for still wine is filled with more. Source: 1.98 volumes are the most that a still wine may
+hold (27 CFR 26.222)."""
 
 UNRATED_KEG_KPA: Final = 414.0
 """kPa above the atmosphere; what a keg of unknown rating is trusted with. Source: 60 psi, the lowest setting of usual

@@ -3,7 +3,7 @@
 from analysis.packaging.bottle import PressurePoint
 from analysis.packaging.carbonation import PRIMING_SUGARS
 from analysis.packaging.fields import Field, field_of, fields
-from analysis.packaging.findings import Answer, Finding, InputMissing, LowAlcohol, Remark
+from analysis.packaging.findings import Finding, Remark
 from analysis.packaging.follow_up import (
     DANGEROUS,
     HOW_TO_TEST,
@@ -16,6 +16,7 @@ from analysis.packaging.follow_up import (
     lesson,
     possible_causes,
 )
+from analysis.packaging.gap_findings import Answer, InputMissing, LowAlcohol
 from analysis.packaging.inputs import SheetInputs
 from analysis.packaging.prefill import prefill
 from analysis.packaging.sheet import PackagingSheet, sheet

@@ -9,7 +9,9 @@ from analysis.packaging import safety
 from analysis.packaging.carbonation import heated_gauge_kpa, package_gauge_kpa, pressure_spread
 from analysis.packaging.findings import (
     AboutSweetener,
+    CreepMayCome,
     FallUnknown,
+    MalicAcidCounted,
     Remark,
     StabilisingCanFail,
     SweetenerDoseUnknown,
@@ -19,10 +21,12 @@ from analysis.packaging.findings import (
     note,
     stop,
 )
-from analysis.packaging.hops import hop_dose_g_per_l
 from analysis.packaging.inputs import SheetInputs
+from analysis.packaging.kinds import STILL, bottle_rating
+from analysis.packaging.may_ferment import Gas, gas, held_volumes, malic_acid_g_per_l
 from analysis.packaging.pressure_findings import (
     BottleRatingNotBelieved,
+    BottleRatingUnknown,
     ChanceAboveRating,
     ExpectedAboveRating,
     ExpectedAboveTrust,
@@ -32,6 +36,7 @@ from analysis.packaging.pressure_findings import (
     HoldsMoreThanWished,
     MoreThanOrdinaryBottles,
     SeldomAboveRating,
+    StillWineBottle,
     VolumesAboveLimit,
     WarmestUnknown,
     WorstAboveNewBottleTest,
@@ -39,22 +44,21 @@ from analysis.packaging.pressure_findings import (
     WorstAboveTrust,
 )
 from analysis.packaging.priming import carbonation_doubts
-from analysis.packaging.refermentation import Gas, believed_test, end_findings, gas, held_volumes, lowest_plausible
+from analysis.packaging.refermentation import culture_goes_on, end_findings, lowest_plausible
 from analysis.packaging.sulfite_dose import sulfite_doubts
 from analysis.packaging.sweetening import SWEETENERS, fermentable, stabilised
 from analysis.thresholds import (
     CAUTION_VOLUMES,
     FILL_VOLUMES,
     HEAD_SPACE_KPA,
-    HIGHEST_BOTTLE_KPA,
     HOTTEST_C,
     LEAST_CHANCE,
     NEW_BOTTLE_TEST_KPA,
     RARE_FALL,
     RATING_MARGIN,
     SAME_VOLUMES,
+    STILL_VOLUMES,
     STOP_VOLUMES,
-    UNRATED_BOTTLE_KPA,
 )
 
 
@@ -99,9 +103,8 @@ def bottle(inputs: SheetInputs, residual: float | None) -> Bottle:
     heated = None
     if inputs.heat_treat and pressure is not None:
         _, heated = heated_gauge_kpa(pressure.volumes, safety.PASTEURISING_C, inputs.altitude_m or 0.0)
-    first = (caution(Remark.BOTTLE_RATING_UNKNOWN),) if inputs.bottle_rating_kpa is None else ()
     findings = (
-        *first,
+        *_package(inputs),
         *_fermentation(inputs),
         *_sweetener(inputs),
         *carbonation_doubts(inputs, residual),
@@ -113,10 +116,19 @@ def bottle(inputs: SheetInputs, residual: float | None) -> Bottle:
     return Bottle(pressure, heated, findings)
 
 
+def _package(inputs: SheetInputs) -> Iterator[Weighed]:
+    """What speaks against the bottles themselves."""
+    rating, wished = bottle_rating(inputs), inputs.carbonation_volumes
+    if not rating.known:
+        yield caution(BottleRatingUnknown(inputs.bottle_kind, rating.gauge_kpa))
+    elif rating.doubted and inputs.bottle_rating_kpa is not None:
+        yield caution(BottleRatingNotBelieved(inputs.bottle_rating_kpa, rating.gauge_kpa))
+    if inputs.bottle_kind == STILL and wished is not None and wished > STILL_VOLUMES:
+        yield stop(StillWineBottle(wished))
+
+
 def _rating(inputs: SheetInputs) -> float:
-    """What the bottles are held against: their rating as far as one is believed, else the weakest ordinary one."""
-    given = UNRATED_BOTTLE_KPA if inputs.bottle_rating_kpa is None else inputs.bottle_rating_kpa
-    return min(given, HIGHEST_BOTTLE_KPA)
+    return bottle_rating(inputs).gauge_kpa
 
 
 def _air(inputs: SheetInputs) -> float:
@@ -136,9 +148,9 @@ def _fermentation(inputs: SheetInputs) -> Iterator[Weighed]:
     if inputs.hand_sample is not True:
         yield caution(Remark.NO_HAND_SAMPLE)
     if inputs.diastatic:
-        yield caution(Remark.DIASTATIC)
+        yield (caution if culture_goes_on(inputs) else note)(Remark.DIASTATIC)
     if inputs.mixed_culture:
-        yield caution(Remark.MIXED_CULTURE)
+        yield (caution if culture_goes_on(inputs) else note)(Remark.MIXED_CULTURE)
     yield from end_findings(inputs, "bottle")
 
 
@@ -160,18 +172,17 @@ def _pressure(inputs: SheetInputs, residual: float | None, inside: Gas) -> Press
     if inputs.carbonation_volumes is None and residual is None:
         return None
     storage_c = HOTTEST_C if inputs.storage_c is None else inputs.storage_c
-    base = inside.expected - inside.fall - inside.creep
     altitude_m = inputs.altitude_m or 0.0
-    spread = pressure_spread(
-        base, storage_c, fall_p90_volumes=inside.fall, creep_p90_volumes=inside.creep, altitude_m=altitude_m
-    )
+    fall, creep = inside.ferments.of("drink").p90_volumes, inside.ferments.of("hops").p90_volumes
+    base = inside.expected - fall - creep
+    spread = pressure_spread(base, storage_c, fall_p90_volumes=fall, creep_p90_volumes=creep, altitude_m=altitude_m)
     rated = inputs.bottle_rating_kpa is not None
     return Pressure(
         volumes=inside.expected,
         worst_volumes=inside.worst,
         gauge_kpa=package_gauge_kpa(inside.expected, storage_c, altitude_m),
         worst_gauge_kpa=package_gauge_kpa(inside.worst, storage_c, altitude_m),
-        rare_gauge_kpa=package_gauge_kpa(_rare_volumes(inputs, base, inside), storage_c, altitude_m),
+        rare_gauge_kpa=package_gauge_kpa(_rare_volumes(base, inside), storage_c, altitude_m),
         storage_c=storage_c,
         chance_above_rating=round(spread.chance_above(_rating(inputs)), 4) if rated else None,
         distribution=tuple(
@@ -180,12 +191,10 @@ def _pressure(inputs: SheetInputs, residual: float | None, inside: Gas) -> Press
     )
 
 
-def _rare_volumes(inputs: SheetInputs, base: float, inside: Gas) -> float:
-    """Volumes that come about once in ten thousand; a forced test says how far there is anything left to ferment."""
-    fall = RARE_FALL * inside.fall
-    if believed_test(inputs) is not None:
-        fall = min(fall, inside.worst_fall)
-    return base + FILL_VOLUMES + fall + RARE_FALL * inside.creep
+def _rare_volumes(base: float, inside: Gas) -> float:
+    """Volumes that come about once in ten thousand; no cause gives more than its worst."""
+    both = (inside.ferments.of("drink"), inside.ferments.of("hops"))
+    return base + FILL_VOLUMES + sum(min(RARE_FALL * part.p90_volumes, part.worst_volumes) for part in both)
 
 
 def _gas(inputs: SheetInputs, residual: float | None, inside: Gas) -> Iterator[Weighed]:
@@ -203,8 +212,17 @@ def _gas(inputs: SheetInputs, residual: float | None, inside: Gas) -> Iterator[W
         yield note(HoldsMoreThanWished(residual, wished))
     if inside.live and inputs.remaining_fall_sg is None:
         yield caution(FallUnknown(None if final is None else lowest_plausible(inputs, final)))
-    if hop_dose_g_per_l(inputs) and inputs.hop_creep_fall_sg is None:
-        yield caution(Remark.CREEP_NOT_COUNTED)
+    yield from counted(inputs, inside)
+
+
+def counted(inputs: SheetInputs, inside: Gas) -> Iterator[Weighed]:
+    """What is counted beside the drink's own sugar; its pressure is judged like any other."""
+    creep, acid = inside.ferments.of("hops"), inside.ferments.of("malic acid")
+    if creep.worst_volumes > 0:
+        yield note(CreepMayCome(creep.worst_volumes))
+    if acid.worst_volumes > 0:
+        grams = malic_acid_g_per_l(inputs)
+        yield note(MalicAcidCounted(grams, acid.worst_volumes, assumed=inputs.malic_acid_g_per_l is None))
 
 
 def _held_against(inputs: SheetInputs, pressure: Pressure) -> Iterator[Weighed]:
@@ -213,8 +231,6 @@ def _held_against(inputs: SheetInputs, pressure: Pressure) -> Iterator[Weighed]:
         yield from _unrated(inputs, pressure)
         return
     rating = _rating(inputs)
-    if inputs.bottle_rating_kpa > rating:
-        yield note(BottleRatingNotBelieved(inputs.bottle_rating_kpa, rating))
     yield from _expected(inputs, pressure, rating)
     yield from _seldom(inputs, pressure, rating)
     if pressure.volumes > STOP_VOLUMES:
@@ -246,17 +262,17 @@ def _seldom(inputs: SheetInputs, pressure: Pressure, rating: float) -> Iterator[
 
 def _unrated(inputs: SheetInputs, pressure: Pressure) -> Iterator[Weighed]:
     """By the same sums as the weakest ordinary bottle, and by volumes; never better than a caution."""
-    air, worst = _air(inputs), pressure.worst_gauge_kpa
+    air, worst, trusted = _air(inputs), pressure.worst_gauge_kpa, _rating(inputs)
     with_air = air > 0
-    if pressure.gauge_kpa + air > UNRATED_BOTTLE_KPA:
-        yield stop(ExpectedAboveTrust(pressure.gauge_kpa, pressure.storage_c, with_air), refuse=False)
+    if pressure.gauge_kpa + air > trusted:
+        yield stop(ExpectedAboveTrust(pressure.gauge_kpa, pressure.storage_c, with_air, trusted), refuse=False)
     if pressure.volumes > STOP_VOLUMES:
         yield stop(VolumesAboveLimit(pressure.volumes, stops=True))
     elif pressure.volumes > CAUTION_VOLUMES:
         yield caution(VolumesAboveLimit(pressure.volumes, stops=False))
     if worst + air > NEW_BOTTLE_TEST_KPA:
         yield stop(WorstAboveNewBottleTest(worst, with_air), refuse=False)
-    elif worst + air > UNRATED_BOTTLE_KPA:
+    elif worst + air > trusted:
         yield caution(WorstAboveTrust(pressure.worst_volumes, worst, with_air))
 
 
@@ -270,4 +286,5 @@ def _heated(inputs: SheetInputs, pressure: Pressure | None, heated_kpa: float | 
     air = _air(inputs)
     if heated_kpa + air > _rating(inputs):
         known = inputs.bottle_rating_kpa is not None
-        yield stop(HeatedAboveRating(heated_kpa, air > 0, _rating(inputs) if known else None), refuse=known)
+        trusted = _rating(inputs)
+        yield stop(HeatedAboveRating(heated_kpa, air > 0, trusted if known else None, trusted), refuse=known)

@@ -22,6 +22,7 @@ CO2_G_PER_L_PER_VOLUME: Final = 1.977
 """Density of CO2 at 0 °C and 1 atm in g/L (handbook value, from memory; the ideal gas would be 1.964)."""
 
 _CO2 = 12.011 + 2 * 15.999  # g/mol; standard atomic weights, IUPAC abridged
+_MALIC = 134.09  # g/mol, C4H6O5; the same weights
 
 _MOL_PER_M3_PER_VOLUME = 1000 * CO2_G_PER_L_PER_VOLUME / _CO2
 _HENRY_25C = 3.3e-4  # mol/(m³ Pa), R. Sander, Atmos. Chem. Phys. 23, 10901 (2023)
@@ -126,6 +127,11 @@ def volumes_of_fall(from_sg: float, fall_sg: float) -> float:
     return volumes_of_grams(grams)
 
 
+def volumes_of_malic_acid(g_per_l: float) -> float:
+    """Volumes of CO2 from malic acid that bacteria turn to lactic acid, one mol from one: about 0.17 for each g/L."""
+    return volumes_of_grams(g_per_l * _CO2 / _MALIC)
+
+
 def priming_g(
     volumes: float, residual: float, volume_l: float, co2_g_per_g: float, own_l_per_g: float = 0.0
 ) -> float | None:
@@ -188,7 +194,7 @@ def pressure_spread(
     density /= density.sum()
     start = volumes - reach
     for p90 in (fall_p90_volumes, creep_p90_volumes):
-        if p90 <= 0:
+        if p90 < 1e-6:  # nothing that a grid of hundredths could show
             continue
         rate = math.log(10) / p90
         extra = np.arange(0.0, 7 / rate, step)

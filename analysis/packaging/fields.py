@@ -9,9 +9,11 @@ from typing import Any, Final, Literal
 from analysis.display_units import DisplayUnits, Quantity
 from analysis.model import DRINKS
 from analysis.packaging.carbonation import PRIMING_SUGARS
+from analysis.packaging.kinds import BOTTLE_KINDS
 from analysis.packaging.sweetening import SWEETENERS
 
 Kind = Literal["number", "choice", "yes or no", "text", "shares"]
+Role = Literal["fact", "action"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -43,6 +45,24 @@ class Field:
         if units is None or self.common is None:
             return self.usual
         return f"Usual is {units.span(*self.common, self.quantity, self.unit)}{self.note}."
+
+    @property
+    def role(self) -> Role:
+        """A fact left out counts as the worst that is plausible of it; an action left out as not done."""
+        return "action" if self.key in _ACTIONS else "fact"
+
+
+_ACTIONS: Final = frozenset(
+    {
+        "hand_sample", "forced_test_fresh_yeast", "forced_test_hopped", "package", "carbonation_volumes",
+        "priming_sugar", "priming_shares", "fresh_yeast", "pasteurised", "purged", "heat_treat", "sulfite_ppm",
+        "sulfite_as", "sulfite_basis", "sulfite_present_ppm", "sulfite_present_as", "sulfite_present_total_ppm",
+        "tablet_g", "tablet_salt_g", "tablet_so2_mg", "sorbate_ppm", "stabilised", "filtered", "sweetener",
+        "sweetener_g", "sweeten_to_sg", "acid_g_per_l", "lactose_g_per_l", "dry_hopped", "hops_g_per_l",
+        "hops_total_g", "hop_shares", "scale_resolution_g",
+    }
+)  # fmt: skip
+"""What a person does, or does not do; every other key is a fact."""
 
 
 def _number(
@@ -90,6 +110,16 @@ FIELDS: Final[tuple[Field, ...]] = (
     _number("ph", "pH", "Batch", "", 2.5, 5.0, "2.5 to 5: 2.9 to 3.8 for wine-like drinks and 3.8 to 4.7 for beer"),
     _yes_no("finished", "Has it finished?", "Batch", "The gravity has come to its end, on the evidence."),
     _yes_no("hold_met", "Was the hold seen?", "Batch", "The gravity was watched to hold for as long as you asked."),
+    _number(
+        "held_days",
+        "Held for",
+        "Batch",
+        "days",
+        0.0,
+        3650.0,
+        "2 to 5 days, weeks for a diastatic yeast or a mixed culture",
+        help="How long degassed samples or a float showed no fall of a point.",
+    ),
     _yes_no("hand_sample", "Did a hand sample agree?", "Batch", "A float that is stuck looks just like a finish."),
     _number(
         "alcohol_tolerance_pct",
@@ -137,6 +167,42 @@ FIELDS: Final[tuple[Field, ...]] = (
         quantity="gravity",
         help="A small warm sample with plenty of yeast shows where the drink can end. One that ends far above what "
         "drink and yeast reach is doubted.",
+    ),
+    _yes_no(
+        "forced_test_fresh_yeast",
+        "Forced test with fresh yeast",
+        "Batch",
+        "Plenty of fresh yeast, warm, until it stood. With the batch's own tired yeast it may stop short just as the "
+        "batch did.",
+    ),
+    _yes_no(
+        "forced_test_hopped", "Forced test after dry hopping", "Batch", "The sample was taken with the hops in it."
+    ),
+    _number(
+        "lactose_g_per_l",
+        "Lactose in it",
+        "Batch",
+        "g/L",
+        0.0,
+        100.0,
+        (10, 60),
+        quantity="concentration",
+        help="It stays, since brewer's yeast cannot eat it, and lifts the final gravity.",
+    ),
+    _number(
+        "malic_acid_g_per_l",
+        "Malic acid",
+        "Batch",
+        "g/L",
+        0.0,
+        20.0,
+        (1, 8),
+        quantity="concentration",
+        help="Bacteria may turn it to gas, about 0.17 volume for each gram in a litre. "
+        "Not known: the most that is usual counts.",
+    ),
+    _yes_no(
+        "malolactic_finished", "Malolactic fermentation finished", "Batch", "Tested, so that no malic acid is left."
     ),
     _choice("package", "Package", "Carbonation", ("bottle", "keg")),
     _number("carbonation_volumes", "Carbonation", "Carbonation", "volumes", 0.0, 10.0, "1.5 to 4 volumes"),
@@ -226,6 +292,13 @@ FIELDS: Final[tuple[Field, ...]] = (
         default=0.0,
     ),
     _number("serving_c", "Serving temperature", "Carbonation", "°C", -3.0, 40.0, (1, 14), quantity="temperature"),
+    _choice(
+        "bottle_kind",
+        "Kind of bottle",
+        "Carbonation",
+        tuple(BOTTLE_KINDS),
+        "Without a rating it counts as the weakest that is commonly sold; a rating beyond what is sold is doubted.",
+    ),
     _number(
         "bottle_rating_kpa",
         "Bottle rated for",
@@ -380,6 +453,16 @@ FIELDS: Final[tuple[Field, ...]] = (
     _yes_no("dry_hopped", "Dry hopped", "Hops", "Hops can start a renewed fall in the bottle."),
     _number("hops_g_per_l", "Dry hops", "Hops", "g/L", 0.0, 100.0, (1, 12), quantity="concentration"),
     _number("hops_total_g", "Dry hops, total", "Hops", "g", 0.0, 1e6, (20, 300), quantity="mass"),
+    _number(
+        "hops_warm_days",
+        "Days since dry hopping",
+        "Hops",
+        "days",
+        0.0,
+        365.0,
+        "3 to 10 days",
+        help="Warm days, as it fermented: in the cold hops start little, and it is still to come.",
+    ),
     Field(
         key="hop_shares",
         label="Blend",

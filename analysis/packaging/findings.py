@@ -26,9 +26,11 @@ from analysis.packaging.dose_findings import (
     TooLittleSorbate,
     TotalSo2Unknown,
 )
+from analysis.packaging.gap_findings import InputMissing, LowAlcohol
 from analysis.packaging.inputs import Package
 from analysis.packaging.pressure_findings import (
     BottleRatingNotBelieved,
+    BottleRatingUnknown,
     ChanceAboveRating,
     ExpectedAboveRating,
     ExpectedAboveTrust,
@@ -40,6 +42,7 @@ from analysis.packaging.pressure_findings import (
     MoreThanOrdinaryBottles,
     SeldomAboveRating,
     SettingAboveRating,
+    StillWineBottle,
     VesselAboveRating,
     VolumesAboveLimit,
     WarmedKeg,
@@ -51,20 +54,6 @@ from analysis.packaging.pressure_findings import (
 from analysis.packaging.safety import Verdict
 
 Missing = Literal["drink", "original gravity"]
-Answer = Literal[
-    "verdict",
-    "alcohol",
-    "residual gas",
-    "priming sugar",
-    "pressure to set",
-    "sulfite",
-    "molecular SO2",
-    "sorbate",
-    "hops",
-    "sweetener",
-    "acid",
-]
-"""What a sheet may be asked for."""
 
 
 class Severity(IntEnum):
@@ -93,12 +82,9 @@ class Remark(Enum):
     STABILISED_SO_NO_PRIMING = auto()
     PRESSURE_UNKNOWN = auto()
     COUNTED_AS_STILL = auto()
-    CREEP_NOT_COUNTED = auto()
-    BOTTLE_RATING_UNKNOWN = auto()
     HEATING_AT_UNKNOWN_VOLUMES = auto()
     KEG_NOT_SEEN_TO_HOLD = auto()
     KEG_CULTURE_GOES_ON = auto()
-    KEG_CREEP_UNKNOWN = auto()
     KEG_FALL_UNKNOWN = auto()
     KEG_RATING_UNKNOWN = auto()
     SERVING_TEMPERATURE_UNKNOWN = auto()
@@ -139,21 +125,6 @@ class Remark(Enum):
     CLEANERS = auto()
     LABEL = auto()
     LABEL_GRAIN = auto()
-
-
-@dataclass(frozen=True, slots=True)
-class InputMissing:
-    """An input that is not given, by its key, and the answers that cannot be given without it."""
-
-    key: str
-    answers: tuple[Answer, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class LowAlcohol:
-    """Sugar is left beside this little alcohol, in % by volume: nothing holds back what makes people ill."""
-
-    abv_pct: float
 
 
 # --- where it ended --------------------------------------------------------------------------------------------------
@@ -215,6 +186,29 @@ class ForcedTestDoubted:
 
     test_sg: float
     highest_sg: float
+
+
+@dataclass(frozen=True, slots=True)
+class ForcedTestUnsure:
+    """The forced test stands high and is not said to have had fresh yeast: it counts for nothing in favour."""
+
+    test_sg: float
+
+
+@dataclass(frozen=True, slots=True)
+class CreepMayCome:
+    """What dry hops may still start, at worst, in volumes of CO2."""
+
+    volumes: float
+
+
+@dataclass(frozen=True, slots=True)
+class MalicAcidCounted:
+    """Malic acid that bacteria may turn to gas; `assumed` where none is given."""
+
+    g_per_l: float
+    volumes: float
+    assumed: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -380,6 +374,11 @@ Finding = (
     | EndUnjudged
     | ForcedTestUnchecked
     | ForcedTestDoubted
+    | ForcedTestUnsure
+    | CreepMayCome
+    | MalicAcidCounted
+    | BottleRatingUnknown
+    | StillWineBottle
     | FallUnknown
     | StabilisingUnjudged
     | TooLittleToStabilise

@@ -27,6 +27,7 @@ class SheetInputs:
     ph: float | None = None
     finished: bool | None = None
     hold_met: bool | None = None
+    held_days: float | None = None
     hand_sample: bool | None = None
     alcohol_tolerance_pct: float | None = None
     diastatic: bool | None = None
@@ -34,6 +35,11 @@ class SheetInputs:
     expected_low: float | None = None
     expected_high: float | None = None
     forced_test_sg: float | None = None
+    forced_test_fresh_yeast: bool | None = None
+    forced_test_hopped: bool | None = None
+    lactose_g_per_l: float | None = None
+    malic_acid_g_per_l: float | None = None
+    malolactic_finished: bool | None = None
     package: Package | None = None
     carbonation_volumes: float | None = None
     priming_sugar: str | None = None
@@ -47,6 +53,7 @@ class SheetInputs:
     storage_c: float | None = None
     altitude_m: float | None = None
     serving_c: float | None = None
+    bottle_kind: str | None = None
     bottle_rating_kpa: float | None = None
     keg_rating_kpa: float | None = None
     remaining_fall_sg: float | None = None
@@ -75,6 +82,7 @@ class SheetInputs:
     dry_hopped: bool | None = None
     hops_g_per_l: float | None = None
     hops_total_g: float | None = None
+    hops_warm_days: float | None = None
     hop_shares: Mapping[str, float] | None = None
     scale_resolution_g: float | None = None
 

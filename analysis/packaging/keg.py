@@ -7,7 +7,9 @@ from dataclasses import dataclass
 
 from analysis.packaging.carbonation import keg_gauge_kpa, package_gauge_kpa
 from analysis.packaging.findings import (
+    CreepMayCome,
     KegSweetenerFerments,
+    MalicAcidCounted,
     Remark,
     SweetenerDoseUnknown,
     Weighed,
@@ -15,8 +17,8 @@ from analysis.packaging.findings import (
     note,
     stop,
 )
-from analysis.packaging.hops import hop_dose_g_per_l
 from analysis.packaging.inputs import SheetInputs
+from analysis.packaging.may_ferment import Gas, gas, malic_acid_g_per_l
 from analysis.packaging.pressure_findings import (
     KegRating,
     KegRatingNotBelieved,
@@ -25,7 +27,7 @@ from analysis.packaging.pressure_findings import (
     WarmedKeg,
 )
 from analysis.packaging.priming import carbonation_doubts
-from analysis.packaging.refermentation import Gas, end_findings, gas
+from analysis.packaging.refermentation import culture_goes_on, end_findings
 from analysis.packaging.sulfite_dose import sulfite_doubts
 from analysis.packaging.sweetening import fermentable, stabilised
 from analysis.thresholds import HIGHEST_KEG_KPA, HOTTEST_C, RATING_MARGIN, UNRATED_KEG_KPA
@@ -53,7 +55,7 @@ def keg(inputs: SheetInputs, residual: float | None) -> Keg:
         *_vessel(inputs, rating),
         *_setting(inputs, setting, rating),
         *end_findings(inputs, "keg"),
-        *_fermentation(inputs),
+        *_fermentation(inputs, inside),
         *_sweetener(inputs),
         *_primed(inputs),
         *carbonation_doubts(inputs, residual),
@@ -88,15 +90,18 @@ def _setting(inputs: SheetInputs, setting: float | None, rating: KegRating) -> I
         yield stop(above, refuse=rating.known)
 
 
-def _fermentation(inputs: SheetInputs) -> Iterator[Weighed]:
+def _fermentation(inputs: SheetInputs, inside: Gas) -> Iterator[Weighed]:
     if inputs.finished is not True or inputs.hold_met is not True:
         yield caution(Remark.KEG_NOT_SEEN_TO_HOLD)
     if inputs.hand_sample is not True:
         yield caution(Remark.NO_HAND_SAMPLE)
     if inputs.diastatic or inputs.mixed_culture:
-        yield caution(Remark.KEG_CULTURE_GOES_ON)
-    if hop_dose_g_per_l(inputs) and inputs.hop_creep_fall_sg is None:
-        yield caution(Remark.KEG_CREEP_UNKNOWN)
+        yield (caution if culture_goes_on(inputs) else note)(Remark.KEG_CULTURE_GOES_ON)
+    creep, acid = inside.ferments.of("hops").worst_volumes, inside.ferments.of("malic acid").worst_volumes
+    if creep > 0:
+        yield note(CreepMayCome(creep))
+    if acid > 0:
+        yield note(MalicAcidCounted(malic_acid_g_per_l(inputs), acid, assumed=inputs.malic_acid_g_per_l is None))
     if not stabilised(inputs).counts and inputs.remaining_fall_sg is None:
         yield caution(Remark.KEG_FALL_UNKNOWN)
 
@@ -150,4 +155,4 @@ def _warmed(inputs: SheetInputs, inside: Gas, hottest_c: float, rating: KegRatin
 
 def _not_believed(inputs: SheetInputs, rating: KegRating) -> Iterator[Weighed]:
     if inputs.keg_rating_kpa is not None and inputs.keg_rating_kpa > rating.gauge_kpa:
-        yield note(KegRatingNotBelieved(inputs.keg_rating_kpa, rating.gauge_kpa))
+        yield caution(KegRatingNotBelieved(inputs.keg_rating_kpa, rating.gauge_kpa))

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import Final
 
 from analysis.packaging.fields import FIELDS
-from analysis.packaging.findings import Answer, InputMissing, Weighed, caution
+from analysis.packaging.findings import Weighed, caution
+from analysis.packaging.gap_findings import Answer, InputMissing
 from analysis.packaging.inputs import Package, SheetInputs
 
 Asked = Callable[[SheetInputs, Package | None], bool]

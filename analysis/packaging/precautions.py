@@ -6,7 +6,8 @@ from collections.abc import Iterator
 
 from analysis import attenuation
 from analysis.drinks import BEERS
-from analysis.packaging.findings import LowAlcohol, Remark, Weighed, caution, note
+from analysis.packaging.findings import Remark, Weighed, caution, note
+from analysis.packaging.gap_findings import LowAlcohol
 from analysis.packaging.inputs import Package, SheetInputs
 from analysis.thresholds import ACID_ENOUGH_PH, LOW_ALCOHOL_ABV_PCT, SUGAR_LEFT_SG
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from analysis.model import STEADY_SG, Assessment, Batch, events_of
 from analysis.packaging.follow_up import FollowUp, lesson
 from analysis.packaging.inputs import SheetInputs
 from analysis.planning import Condition, release_of_the_gravity
+from analysis.thresholds import CREEP_WARM_C
 
 
 def prefill(
@@ -47,6 +48,7 @@ def prefill(
         final_gravity_sg=_rounded(final),
         finished=(True if fresh else None) if gate.ended else False,
         hold_met=gate.holds(Condition.HOLD_SEEN) and fresh,
+        held_days=_held_days(assessment) if fresh else None,
         hand_sample=gate.holds(Condition.HAND_SAMPLE_AGREES),
         diastatic=batch.diastatic or None,
         mixed_culture=batch.mixed_culture or None,
@@ -56,6 +58,7 @@ def prefill(
         lowest_plausible_sg=_lowest(assessment, batch, final),
         dry_hopped=bool(events_of(batch, "dry hop")) or None,
         hop_creep_fall_sg=_creep(assessment, batch) if fresh else None,
+        hops_warm_days=_warm_days_with_hops(assessment, batch),
         expected_low=expected_low,
         expected_high=expected_high,
     )
@@ -96,6 +99,26 @@ def _creep(assessment: Assessment, batch: Batch) -> float | None:
     since = assessment.held_since
     held_since_out = out and out[-1].at >= hopped[-1].at and assessment.hold_met and since is not None
     return STEADY_SG if held_since_out and since is not None and since >= out[-1].at else None
+
+
+def _held_days(assessment: Assessment) -> float | None:
+    """Days for which the readings have shown it to hold; nothing is added for the time since the newest."""
+    since, times = assessment.held_since, assessment.marked["measured_at"]
+    if since is None or times.is_empty():
+        return None
+    newest = times.max()
+    return round(max(0.0, (newest - since) / timedelta(days=1)), 1) if isinstance(newest, datetime) else None
+
+
+def _warm_days_with_hops(assessment: Assessment, batch: Batch) -> float | None:
+    """Days since the last dry hop on which a reading showed `CREEP_WARM_C` or more: days nobody saw do not count."""
+    hopped = events_of(batch, "dry hop")
+    if not hopped:
+        return None
+    rows = assessment.marked.drop_nulls("temperature_c")
+    warm = rows.filter((rows["measured_at"] >= hopped[-1].at) & (rows["temperature_c"] >= CREEP_WARM_C))
+    days = {int((at - hopped[-1].at) / timedelta(days=1)) for at in warm["measured_at"]}
+    return float(max(0, len(days) - 1))
 
 
 def _warmest_since_end(assessment: Assessment) -> float | None:

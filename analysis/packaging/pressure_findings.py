@@ -42,6 +42,7 @@ class HeatedAboveRating:
     gauge_kpa: float
     with_air: bool
     rating_kpa: float | None
+    trusted_kpa: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +52,7 @@ class ExpectedAboveTrust:
     gauge_kpa: float
     storage_c: float
     with_air: bool
+    trusted_kpa: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,8 +81,23 @@ class WorstAboveTrust:
 
 
 @dataclass(frozen=True, slots=True)
+class BottleRatingUnknown:
+    """No rating is given: counted as the lowest commonly sold of the kind; `kind` is None where it is not given."""
+
+    kind: str | None
+    counted_kpa: float
+
+
+@dataclass(frozen=True, slots=True)
+class StillWineBottle:
+    """A bottle for still wine is to hold a carbonated drink."""
+
+    volumes: float
+
+
+@dataclass(frozen=True, slots=True)
 class BottleRatingNotBelieved:
-    """No bottle is made to work at such a pressure."""
+    """No bottle of the kind is made to work at such a pressure."""
 
     rating_kpa: float
     counted_kpa: float

@@ -1,4 +1,4 @@
-"""Where a drink ended and what may still ferment: one judgement for every closed package, bottle or keg.
+"""Where a drink ended and how far it may still go: one judgement for every closed package, bottle or keg.
 
 What is not known is taken at its worst: a drink, an original gravity or a rating left out never earns a better verdict
 than one that is given. Only a forced test that can be believed narrows what may still ferment.
@@ -7,12 +7,10 @@ than one that is given. Only a forced test that can be believed narrows what may
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Final
 
 from analysis.attenuation import gravity_at_attenuation
 from analysis.drinks import BEERS, WINE_LIKE
-from analysis.packaging.carbonation import residual_volumes, volumes_of_fall
 from analysis.packaging.findings import (
     AboveExpectedEnd,
     AboveForcedTest,
@@ -21,30 +19,37 @@ from analysis.packaging.findings import (
     FinalGravityUnknown,
     ForcedTestDoubted,
     ForcedTestUnchecked,
+    ForcedTestUnsure,
     Missing,
     Weighed,
     caution,
+    note,
     stop,
 )
-from analysis.packaging.hops import creep_volumes, hop_dose_g_per_l
 from analysis.packaging.inputs import Package, SheetInputs
-from analysis.packaging.priming import priming_excess_volumes
-from analysis.packaging.sweetening import fermentable, stabilised
+from analysis.packaging.sweetening import SWEETENERS, gravity_after, stabilised
 from analysis.thresholds import (
     BEER_HIGH,
     BEER_LOW,
-    COLDEST_CELLAR_C,
+    CULTURE_CREEP_SG,
+    DIASTATIC_HOLD_DAYS,
     DOUBTED_ABOVE_SG,
     DRIEST_SG,
     DRY_SG,
+    FORCED_TEST_ERROR_SG,
+    FORCED_TEST_LEAST,
+    FORCED_TEST_SHORT_SG,
+    FORCED_TEST_SHORT_SHARE,
     FORCED_TEST_WITHIN_SG,
     GLUTTON_SG,
+    MIXED_HOLD_DAYS,
+    MIXED_SG,
+    STRONGEST_ORIGINAL_SG,
     WEAKEST_ORIGINAL_SG,
+    YEAST_BEYOND,
+    YEAST_RANGE,
 )
 
-_FALL_FROM_SG: Final = DRIEST_SG
-"""A point makes most gas where the gravity is low (1 % more than at 1.011): a fall of a given size is counted there,
-so that a higher final gravity never looks milder."""
 _ROUNDED_SG: Final = 0.0005
 """SG; half the last digit of a gravity, which does not count as above its limit (rounding)."""
 
@@ -54,7 +59,9 @@ def end_findings(inputs: SheetInputs, package: Package) -> Iterator[Weighed]:
     final, tested = inputs.final_gravity_sg, inputs.forced_test_sg
     highest, missing = expected_highest(inputs)
     forced = believed_test(inputs)
-    if tested is not None and forced is None:
+    if tested is not None and forced is None and tested <= _believed_up_to(inputs):
+        yield note(ForcedTestUnsure(tested))
+    elif tested is not None and forced is None:
         yield caution(ForcedTestDoubted(tested, highest) if missing is None else ForcedTestUnchecked(tested, missing))
     if final is None:
         yield stop(FinalGravityUnknown(package), refuse=False)
@@ -81,43 +88,102 @@ def expected_highest(inputs: SheetInputs) -> tuple[float, Missing | None]:
     From the yeast's range or the drink's. Where drink or original gravity is not given, the strictest it could be.
     """
     original, drink, low = inputs.original_gravity_sg, inputs.drink, inputs.expected_low
-    as_beer = gravity_at_attenuation(
-        WEAKEST_ORIGINAL_SG if original is None else original, BEER_LOW if low is None else low
-    )
+    lift = unfermentable_lift_sg(inputs)
+    weakest = max(1.0, (WEAKEST_ORIGINAL_SG if original is None else original - lift))
+    as_beer = gravity_at_attenuation(weakest, BEER_LOW if low is None else low) + lift
     if low is not None and original is not None:
         return as_beer, None
     if drink is None:
-        return min(DRY_SG, as_beer), "drink"
+        return min(DRY_SG + lift, as_beer), "drink"
     if drink in WINE_LIKE:
-        return DRY_SG, None
+        return DRY_SG + lift, None
     return as_beer, None if original is not None else "original gravity"
 
 
-def believed_test(inputs: SheetInputs) -> float | None:
-    """The end of the forced test; None where there is none, or where it lies far above what drink and yeast reach."""
-    tested = inputs.forced_test_sg
-    if tested is None:
-        return None
+def unfermentable_lift_sg(inputs: SheetInputs) -> float:
+    """By how much lactose that stays lifts every gravity; nothing where a culture is there that may eat it."""
+    if not inputs.lactose_g_per_l or inputs.mixed_culture:
+        return 0.0
+    return gravity_after(1.0, 1.0, inputs.lactose_g_per_l, SWEETENERS["lactose"]) - 1.0
+
+
+def _believed_up_to(inputs: SheetInputs) -> float:
+    """Above this gravity a forced test is doubted, with whatever yeast it was made."""
     highest, _ = expected_highest(inputs)
     malt = inputs.drink is not None and inputs.drink not in WINE_LIKE
-    return tested if tested <= highest + (DOUBTED_ABOVE_SG if malt else FORCED_TEST_WITHIN_SG) else None
+    return highest + (DOUBTED_ABOVE_SG if malt else FORCED_TEST_WITHIN_SG)
+
+
+def believed_test(inputs: SheetInputs) -> float | None:
+    """The end of the forced test; None where there is none that counts in favour of the drink.
+
+    It counts for nothing where it lies far above what drink and yeast reach. Without plenty of fresh yeast it may have
+    stopped as the batch did: then it has to reach what is usual of a beer, and of a must or honey, which ferments to
+    its end, it says nothing.
+    """
+    tested = inputs.forced_test_sg
+    if tested is None or tested > _believed_up_to(inputs):
+        return None
+    if inputs.forced_test_fresh_yeast:
+        return tested
+    if inputs.drink is None or inputs.drink in WINE_LIKE:
+        return None
+    lift = unfermentable_lift_sg(inputs)
+    original = WEAKEST_ORIGINAL_SG if inputs.original_gravity_sg is None else inputs.original_gravity_sg - lift
+    least = FORCED_TEST_LEAST if inputs.expected_low is None else inputs.expected_low
+    return tested if tested <= gravity_at_attenuation(max(1.0, original), least) + lift + _ROUNDED_SG else None
 
 
 def lowest_plausible(inputs: SheetInputs, final_sg: float) -> float:
     """The lowest gravity it may still reach.
 
-    A forced test that is believed sets it; else drink, yeast and culture do. A `lowest_plausible_sg` that is given
-    can only lower it: a forecast knows less than a test. So can a test that is doubted.
+    Drink, yeast and culture set it; a forced test that is believed lifts it to its own end, less what such a test may
+    have stopped short. A `lowest_plausible_sg` that is given can only lower it: a forecast knows less than a test. So
+    can a test that is doubted.
     """
-    forced = believed_test(inputs)
-    floor = _floor(inputs) if forced is None else forced
+    floor, forced = _floor(inputs), believed_test(inputs)
+    if forced is not None:
+        floor = max(floor, min(final_sg, forced) - _short(inputs))
+    if culture_has_held(inputs):
+        floor = max(floor, final_sg - CULTURE_CREEP_SG)
     lower = (each for each in (inputs.lowest_plausible_sg, inputs.forced_test_sg) if each is not None)
     return min(final_sg, floor, *lower)
 
 
+def _short(inputs: SheetInputs) -> float:
+    """By how much a forced test that is believed may have stopped short."""
+    if inputs.forced_test_fresh_yeast:
+        short = FORCED_TEST_ERROR_SG
+    else:
+        original = STRONGEST_ORIGINAL_SG if inputs.original_gravity_sg is None else inputs.original_gravity_sg
+        short = max(FORCED_TEST_SHORT_SG, FORCED_TEST_SHORT_SHARE * (original - 1))
+    return max(short, CULTURE_CREEP_SG) if inputs.diastatic or inputs.mixed_culture else short
+
+
+def culture_has_held(inputs: SheetInputs) -> bool:
+    """Whether a diastatic yeast or a mixed culture has held for the weeks that show it to be at its end."""
+    needed = max(
+        DIASTATIC_HOLD_DAYS if inputs.diastatic else 0.0,
+        MIXED_HOLD_DAYS if inputs.mixed_culture else 0.0,
+    )
+    return needed > 0 and inputs.hold_met is True and (inputs.held_days or 0.0) >= needed
+
+
+def culture_goes_on(inputs: SheetInputs) -> bool:
+    """Whether such a culture may still creep: neither a hold of weeks nor a forced test with fresh yeast is there."""
+    if not (inputs.diastatic or inputs.mixed_culture) or culture_has_held(inputs):
+        return False
+    return believed_test(inputs) is None or inputs.forced_test_fresh_yeast is not True
+
+
 def _floor(inputs: SheetInputs) -> float:
     original, drink, high = inputs.original_gravity_sg, inputs.drink, inputs.expected_high
-    of_yeast = None if original is None or high is None else gravity_at_attenuation(original, high)
+    lift = unfermentable_lift_sg(inputs)
+    base = None if original is None else max(1.0, original - lift)
+    beyond = None if high is None else max(high, min(high + YEAST_BEYOND, BEER_HIGH))
+    if beyond is None and inputs.expected_low is not None:  # half a range says no more than where the other half may be
+        beyond = max(BEER_HIGH, inputs.expected_low + YEAST_RANGE)
+    of_yeast = None if base is None or beyond is None else gravity_at_attenuation(base, beyond)
     if drink is None or drink in WINE_LIKE:
         floor = DRIEST_SG if of_yeast is None else min(DRIEST_SG, of_yeast)
     elif of_yeast is not None:
@@ -125,67 +191,9 @@ def _floor(inputs: SheetInputs) -> float:
     elif drink not in BEERS:
         floor = DRIEST_SG  # what is neither said to be malt nor wine may be sugar
     else:
-        floor = GLUTTON_SG if original is None else gravity_at_attenuation(original, BEER_HIGH)
+        floor = GLUTTON_SG if base is None else gravity_at_attenuation(base, BEER_HIGH)
     if inputs.diastatic or inputs.mixed_culture:
         floor = min(floor, GLUTTON_SG)
-    return floor
-
-
-@dataclass(frozen=True, slots=True)
-class Gas:
-    """Volumes of CO2 in a closed package.
-
-    `base` is what it holds or is wished to hold, `fall` and `creep` what is to be expected on top, `worst_fall` and
-    `worst_creep` the same down to the lowest plausible gravity and by the published creep, `sweet` a fermentable
-    sweetener if all of it ferments (0 where its dose is not known), `primed` what a priming sugar of uncertain strength
-    may make beyond the wish.
-    """
-
-    base: float
-    fall: float
-    creep: float
-    worst_fall: float
-    worst_creep: float
-    sweet: float
-    live: bool
-    primed: float = 0.0
-
-    @property
-    def expected(self) -> float:
-        """What is to be expected; live yeast eats the sweetener."""
-        return self.base + self.fall + self.creep + (self.sweet if self.live else 0.0)
-
-    @property
-    def worst(self) -> float:
-        """The worst case; stabilising can fail."""
-        return self.base + self.worst_fall + self.worst_creep + self.sweet + self.primed
-
-
-def held_volumes(inputs: SheetInputs, residual: float | None) -> float:
-    """The gas already dissolved; where its warmest temperature is not known, what it can hold in a cold cellar."""
-    if residual is not None:
-        return residual
-    return residual_volumes(COLDEST_CELLAR_C, inputs.vessel_gauge_kpa or 0.0, inputs.altitude_m or 0.0)
-
-
-def gas(inputs: SheetInputs, residual: float | None) -> Gas:
-    """The gas in a closed package; `residual` volumes are dissolved, None where that is not known."""
-    final = inputs.final_gravity_sg
-    live = not stabilised(inputs).counts
-    dormant = 0.0 if final is None else volumes_of_fall(final, final - lowest_plausible(inputs, final))
-    if inputs.remaining_fall_sg is not None:
-        fall = volumes_of_fall(_FALL_FROM_SG, inputs.remaining_fall_sg)
-    else:
-        fall = dormant if live else 0.0  # an unknown fall may be all that is left
-    creep = volumes_of_fall(_FALL_FROM_SG, inputs.hop_creep_fall_sg or 0.0)
-    sweet = fermentable(inputs)
-    return Gas(
-        base=max(inputs.carbonation_volumes or 0.0, held_volumes(inputs, residual)),
-        fall=fall,
-        creep=creep,
-        worst_fall=max(dormant, fall),
-        worst_creep=creep if inputs.hop_creep_fall_sg is not None else creep_volumes(hop_dose_g_per_l(inputs)),
-        sweet=0.0 if sweet is None else sweet.volumes or 0.0,
-        live=live,
-        primed=priming_excess_volumes(inputs, residual),
-    )
+    if inputs.mixed_culture:
+        floor = min(floor, MIXED_SG)
+    return floor + lift

@@ -17,7 +17,6 @@ from analysis.packaging.bottle import Bottle, PressurePoint, bottle
 from analysis.packaging.carbonation import grams_of_volumes
 from analysis.packaging.findings import (
     Finding,
-    InputMissing,
     Remark,
     Weighed,
     caution,
@@ -26,6 +25,7 @@ from analysis.packaging.findings import (
     refusals_of,
     verdict_of,
 )
+from analysis.packaging.gap_findings import InputMissing
 from analysis.packaging.hops import HopsDose, hops_dose
 from analysis.packaging.inputs import SheetInputs
 from analysis.packaging.keg import Keg, keg

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from analysis.packaging.inputs import SheetInputs
-from analysis.packaging.refermentation import believed_test, gas, lowest_plausible
+from analysis.packaging.may_ferment import gas
+from analysis.packaging.refermentation import believed_test, lowest_plausible
 from analysis.packaging.sweetening import fermentable
 from analysis.thresholds import HOTTEST_C
 
@@ -22,7 +23,9 @@ class WorstCase:
     base_volumes: float
     fall_volumes: float
     creep_volumes: float
+    acid_volumes: float
     sweetener_volumes: float
+    priming_volumes: float
     lowest_sg: float | None
     set_by: Literal["forced test", "what was entered", "drink, yeast and culture"]
     sweetener: str | None
@@ -41,9 +44,11 @@ def worst_case(inputs: SheetInputs, residual: float | None) -> WorstCase:
         set_by = "forced test"
     return WorstCase(
         base_volumes=inside.base,
-        fall_volumes=inside.worst_fall,
-        creep_volumes=inside.worst_creep,
-        sweetener_volumes=inside.sweet,
+        fall_volumes=inside.ferments.of("drink").worst_volumes,
+        creep_volumes=inside.ferments.of("hops").worst_volumes,
+        acid_volumes=inside.ferments.of("malic acid").worst_volumes,
+        sweetener_volumes=inside.ferments.of("sweetener").worst_volumes,
+        priming_volumes=inside.ferments.of("priming sugar").worst_volumes,
         lowest_sg=lowest,
         set_by=set_by,
         sweetener=None if sweet is None else sweet.name,

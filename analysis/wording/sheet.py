@@ -14,10 +14,9 @@ from analysis.thresholds import (
     NEW_BOTTLE_TEST_KPA,
     RATING_MARGIN,
     STOP_VOLUMES,
-    UNRATED_BOTTLE_KPA,
     UNRATED_KEG_KPA,
 )
-from analysis.wording import sheet_cautions
+from analysis.wording import sheet_cautions, sheet_ferment
 from analysis.wording.sheet_doses import DOSE_REMARKS, dose_words
 from analysis.wording.sheet_gaps import gap_worded
 
@@ -38,15 +37,14 @@ _REMARKS: Final[dict[Remark, str]] = {
         "until you know."
     ),
     Remark.COUNTED_AS_STILL: "No carbonation is wished for: it is counted as still, with what it already holds.",
-    Remark.CREEP_NOT_COUNTED: "What the hops may start is not given, so the pressure to expect counts none of it.",
+    Remark.HEATING_AT_UNKNOWN_VOLUMES: (
+        sheet_cautions.HEATING + sheet_cautions.HEATING_UNKNOWN + sheet_cautions.HEATING_PRACTICE
+    ),
     Remark.KEG_NOT_SEEN_TO_HOLD: (
         "It has not been seen to finish and hold: only a keg with a working relief valve, its pressure checked daily, "
         "may be filled now, and kept cold."
     ),
     Remark.KEG_CULTURE_GOES_ON: "This culture may go on for weeks: keep the keg cold and check its pressure.",
-    Remark.KEG_CREEP_UNKNOWN: (
-        "Dry hops can start a renewed fall whose size is not known here: the keg must stay cold."
-    ),
     Remark.KEG_FALL_UNKNOWN: (
         "What may still ferment is not known: it is counted down to the lowest plausible gravity."
     ),
@@ -101,7 +99,17 @@ def worded(finding: Finding, units: DisplayUnits) -> str:
     gap = gap_worded(finding)
     if gap is not None:
         return gap
-    for say in (_end, _sweetener, _gas, _rated_bottle, _unrated_bottle, _heated, _keg, dose_words):
+    for say in (
+        _end,
+        sheet_ferment.worded,
+        _sweetener,
+        _gas,
+        _rated_bottle,
+        _unrated_bottle,
+        _heated,
+        _keg,
+        dose_words,
+    ):
         sentence = say(finding, units)
         if sentence is not None:
             return sentence
@@ -109,13 +117,6 @@ def worded(finding: Finding, units: DisplayUnits) -> str:
 
 
 def _unrated(remark: Remark, units: DisplayUnits) -> str | None:
-    if remark is Remark.BOTTLE_RATING_UNKNOWN:
-        return (
-            f"First read on the maker's sheet what the bottles are rated for, in {units.pressure_unit}, and enter it: "
-            "with an unknown rating there is no go. Until then they count as the weakest ordinary bottles, "
-            f"{units.pressure(UNRATED_BOTTLE_KPA)} with 3.0 volumes at most (common practice); those for still "
-            "wine, with swing tops or of thin glass may hold less."
-        )
     if remark is Remark.KEG_RATING_UNKNOWN:
         return (
             f"First read the keg's marking and enter its rating in {units.pressure_unit}: with an unknown rating there "
@@ -244,12 +245,6 @@ def _gas(finding: Finding, _: DisplayUnits) -> str | None:
 
 def _rated_bottle(finding: Finding, units: DisplayUnits) -> str | None:
     match finding:
-        case p.BottleRatingNotBelieved(rating, counted):
-            return (
-                f"A rating of {units.pressure(rating)} is not believed and counts as {units.pressure(counted)}, with "
-                "which new bottles for sparkling wine are tested: no bottle is made to work above that. Check the "
-                "number and its unit."
-            )
         case p.ExpectedAboveRating(gauge, storage_c, rating, only_with_air):
             together = f"{_air(True, units)}, together" if only_with_air else ","
             return f"{_expected(gauge, storage_c, units)}{together} above {_bottles_rating(rating, units)}."
@@ -276,8 +271,8 @@ def _rated_bottle(finding: Finding, units: DisplayUnits) -> str | None:
 
 def _unrated_bottle(finding: Finding, units: DisplayUnits) -> str | None:
     match finding:
-        case p.ExpectedAboveTrust(gauge, storage_c, with_air):
-            return f"{_expected(gauge, storage_c, units)}{_air(with_air, units)}, above {_trusted(units)}."
+        case p.ExpectedAboveTrust(gauge, storage_c, with_air, trusted):
+            return f"{_expected(gauge, storage_c, units)}{_air(with_air, units)}, above {_trusted(trusted, units)}."
         case p.VolumesAboveLimit(volumes, stops):
             limit = f"{STOP_VOLUMES}" if stops else f"{CAUTION_VOLUMES:.1f}"
             return (
@@ -305,8 +300,8 @@ def _heated(finding: Finding, units: DisplayUnits) -> str | None:
                 f"{sheet_cautions.HEATING}These {volumes:.1f} volumes reach about {units.pressure(gauge)} at "
                 f"{units.temperature(safety.PASTEURISING_C)}. {sheet_cautions.HEATING_PRACTICE}"
             )
-        case p.HeatedAboveRating(gauge, with_air, rating):
-            limit = _trusted(units) if rating is None else f"their rating of {units.pressure(rating)}"
+        case p.HeatedAboveRating(gauge, with_air, rating, trusted):
+            limit = _trusted(trusted, units) if rating is None else f"their rating of {units.pressure(rating)}"
             return (
                 f"Heated, these bottles would reach about {units.pressure(gauge)}{_air(with_air, units)}, above "
                 f"{limit}: do not heat them."
@@ -326,8 +321,8 @@ def _bottles_rating(rating_kpa: float, units: DisplayUnits) -> str:
     return f"the bottle's rating of {units.pressure(rating_kpa)}"
 
 
-def _trusted(units: DisplayUnits) -> str:
-    return f"the {units.pressure(UNRATED_BOTTLE_KPA)} that bottles of unknown rating are trusted with"
+def _trusted(trusted_kpa: float, units: DisplayUnits) -> str:
+    return f"the {units.pressure(trusted_kpa)} that bottles of unknown rating are trusted with"
 
 
 def _keg(finding: Finding, units: DisplayUnits) -> str | None:

@@ -156,6 +156,10 @@ def worst_case_sentences(sheet: PackagingSheet, units: DisplayUnits) -> list[str
         parts.append(f"{case.creep_volumes:.1f} from what dry hops may set free")
     if case.sweetener is not None:
         parts.append(f"{case.sweetener_volumes:.1f} from all of the {case.sweetener}")
+    if case.acid_volumes > 0:
+        parts.append(f"{case.acid_volumes:.1f} from malic acid that bacteria may turn to lactic acid")
+    if case.priming_volumes > 0:
+        parts.append(f"{case.priming_volumes:.1f} from a priming sugar that may be stronger than it is counted")
     where = f"{units.temperature(case.storage_c)} and {altitude_words(case.altitude_m).removeprefix('at ')}"
     air = ""
     if sheet.bottle_verdict is not None:

@@ -37,6 +37,7 @@ _OF_BOTTLES: Final = frozenset(
         "priming_brix",
         "priming_sugar_g_per_l",
         "fresh_yeast",
+        "bottle_kind",
         "bottle_rating_kpa",
         "purged",
         "heat_treat",
@@ -47,6 +48,7 @@ _OF_BOTTLES: Final = frozenset(
 _OF_KEGS: Final = frozenset({"keg_rating_kpa", "serving_c"})
 _WINE_LIKE: Final = frozenset({"wine", "mead", "cider", "other"})
 _SHARES_AS: Final = {"hop_shares": "Brindle 2, Osprey 1", "priming_shares": "sucrose 2, honey 1"}
+_OF_ACID: Final = frozenset({"malic_acid_g_per_l", "malolactic_finished"})
 _UNSET: Final = object()
 _LEADING_MINUS: Final = re.compile(r"(?<!\w)-(?=\d)")
 _FIRST: Final = "Carbonation"
@@ -159,6 +161,8 @@ def _worked_out(form: Form, values: Inputs) -> Asked:
 def _matters(key: str, package: str | None, drink: str | None) -> bool:
     if key == "package" or (key in _OF_BOTTLES and package == "keg") or (key in _OF_KEGS and package == "bottle"):
         return False
+    if key in _OF_ACID:
+        return drink is None or drink in _WINE_LIKE
     return key != "wine_colour" or drink in _WINE_LIKE
 
 

@@ -6,7 +6,7 @@ from typing import Any
 import polars as pl
 import pytest
 
-from analysis.model import Assessment, Batch, Event, Forecast, Range
+from analysis.model import Assessment, Batch, Event, Forecast, HandReading, Range
 from analysis.packaging.follow_up import (
     DANGEROUS,
     RESULTS,
@@ -55,6 +55,7 @@ def finished(**given: Any) -> Assessment:
         "temperature_c": 19.0,
         "evidence": (),
         "hand_sample_agrees": True,
+        "hand_samples": (HandReading(NOW, 1.011),),
         "newest_reading_at": NOW,
         "marked": marked,
     }
@@ -110,10 +111,12 @@ def test_hop_creep_is_unknown_until_the_gravity_has_held_since_the_hops_came_out
     unknown = prefill(finished(), brew(hopped), now=NOW, volume_l=19)
     assert unknown.dry_hopped is True
     assert unknown.hop_creep_fall_sg is None
-    in_bottles = {"package": "bottle", "carbonation_volumes": 2.3, "bottle_rating_kpa": 5000}
-    assert sheet({**unknown.given(), **in_bottles})["bottle_verdict"] == "caution"
+    in_bottles = {"package": "bottle", "carbonation_volumes": 2.3, "bottle_rating_kpa": 1000}
     known = prefill(finished(), brew(hopped, early_out), now=NOW, volume_l=19)
-    assert sheet({**known.given(), **in_bottles})["bottle_verdict"] == "go"
+    for hopped_batch in (unknown, known):  # a hold of two days cannot see what hops still start: 4.7 volumes at worst
+        answer = sheet({**hopped_batch.given(), **in_bottles})
+        assert answer["bottle_verdict"] != "go"
+        assert answer["bottle_worst_volumes"] > 2.3 + 4.6
     assert prefill(finished(), brew(hopped, early_out), now=NOW).hop_creep_fall_sg == 0.001
 
 

@@ -16,8 +16,8 @@ from tests.analysis.packaging.answers import sheet
 DRY: dict[str, Any] = {
     "drink": "cider", "jurisdiction": "US", "package": "bottle", "volume_l": 20, "original_gravity_sg": 1.060,
     "final_gravity_sg": 0.999, "forced_test_sg": 0.999, "carbonation_volumes": 2.5, "warmest_c": 20, "finished": True,
-    "hold_met": True, "hand_sample": True, "remaining_fall_sg": 0.0, "bottle_rating_kpa": 1200, "ph": 3.5,
-    "purged": True,
+    "hold_met": True, "hand_sample": True, "remaining_fall_sg": 0.0, "bottle_rating_kpa": 1000, "ph": 3.5,
+    "purged": True, "forced_test_fresh_yeast": True, "malolactic_finished": True, "storage_c": 20,
 }  # fmt: skip
 
 
@@ -166,7 +166,7 @@ FREE_60 = {"sulfite_present_ppm": 60, "sulfite_present_as": "free", "sulfite_pre
         ({"filtered": True, "stabilised": True}, "stop", "taken the yeast away"),
         ({"stabilised": True}, "stop", "stabilised yeast will not carbonate it"),
         ({"stabilised": True, "fresh_yeast": True}, "stop", "stabilised yeast will not carbonate it"),
-        ({"heat_treat": True, "bottle_rating_kpa": 1600}, "caution", "once the bottles have been heated"),
+        ({"heat_treat": True, "carbonation_volumes": 1.9}, "caution", "once the bottles have been heated"),
     ],
     ids=str,
 )

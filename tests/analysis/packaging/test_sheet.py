@@ -79,7 +79,7 @@ def test_what_was_not_said_about_the_finish_is_a_stop_too(key: str) -> None:
         {"mixed_culture": True},
         {"original_gravity_sg": None, "lowest_plausible_sg": None},
         {"hops_g_per_l": 6},
-        {"heat_treat": True, "bottle_rating_kpa": 1600},
+        {"heat_treat": True, "bottle_rating_kpa": 1000},
         {"lowest_plausible_sg": 0.998},
         {"filtered": True, "carbonation_volumes": None, "sweetener": "honey", "sweetener_g": 100},
     ],
@@ -92,12 +92,13 @@ def test_what_is_not_known_or_not_usual_is_at_most_a_caution(change: dict[str, A
 
 
 def test_the_verdict_tightens_as_the_rating_falls() -> None:
-    verdicts = [told(bottle_rating_kpa=rating)["bottle_verdict"] for rating in (1200, 800, 450, 330, 300, 200)]
+    verdicts = [told(bottle_rating_kpa=rating)["bottle_verdict"] for rating in (1000, 800, 450, 330, 300, 200)]
     assert verdicts == ["go", "go", "caution", "stop", "stop", "stop"]
 
 
 def test_a_fifth_of_the_rating_is_kept_free_even_where_everything_is_known() -> None:
-    known = {"remaining_fall_sg": 0.0, "forced_test_sg": 1.011, "purged": True}
+    known = {"remaining_fall_sg": 0.0, "final_gravity_sg": 1.006, "lowest_plausible_sg": None, "purged": True}
+    known |= {"forced_test_sg": 1.006, "forced_test_fresh_yeast": True}
     near = told(**known, bottle_rating_kpa=335)  # 276 kPa are to be expected
     assert near["bottle_verdict"] == "caution"
     assert "20\u202f% of the bottle's rating" in near["bottle_reasons"][0]
@@ -112,9 +113,15 @@ def test_the_rare_large_fall_is_reckoned_with_beside_the_likely_one() -> None:
     assert told(**vague, bottle_rating_kpa=800)["bottle_verdict"] == "go"
 
 
-def test_hops_whose_creep_is_unknown_never_get_a_go_however_strong_the_bottle() -> None:
-    assert told(hops_g_per_l=6, bottle_rating_kpa=5000)["bottle_verdict"] == "caution"
-    assert told(hops_g_per_l=6, hop_creep_fall_sg=0.001, bottle_rating_kpa=5000)["bottle_verdict"] == "go"
+def test_a_dry_hopped_bottle_needs_a_forced_test_of_the_hopped_beer() -> None:
+    dosed = {"hops_g_per_l": 6, "bottle_rating_kpa": 800}
+    # 6 g/L: 1.2 °P, 2.8 volumes by the published figures; what a hold of two days shows does not take that away.
+    assert told(**dosed)["bottle_verdict"] == "caution"
+    assert told(**dosed, hop_creep_fall_sg=0.0)["bottle_verdict"] == "caution"
+    assert told(**dosed, hop_creep_fall_sg=0.0, hops_warm_days=300)["hops_total_g"] == pytest.approx(114)
+    tested = {"forced_test_sg": 1.011, "forced_test_fresh_yeast": True}
+    assert told(**dosed, **tested)["bottle_verdict"] == "caution"
+    assert told(**dosed, **tested, forced_test_hopped=True)["bottle_verdict"] == "go"
 
 
 # Common practice, no source: without a rating, stop above 3.5 volumes; below that never better than a caution.
@@ -147,17 +154,20 @@ def test_further_fall_and_hop_creep_raise_the_pressure_by_half_a_volume_a_point(
     assert plain["bottle_gauge_kpa"] < fall["bottle_gauge_kpa"] < both["bottle_gauge_kpa"]
 
 
-def test_a_sweet_mead_that_stands_still_is_stopped_with_its_twelve_volumes_beside_it() -> None:
+def test_a_sweet_mead_that_stands_still_is_stopped_with_its_fifteen_volumes_beside_it() -> None:
     mead = told(drink="mead", original_gravity_sg=1.100, final_gravity_sg=1.020, lowest_plausible_sg=0.995)
     assert mead["bottle_verdict"] == "stop"
-    assert mead["bottle_worst_volumes"] - mead["bottle_volumes"] == pytest.approx(12, abs=0.8)
+    assert mead["bottle_worst_volumes"] - mead["bottle_volumes"] == pytest.approx(
+        1.06 * 15, abs=0.8
+    )  # 30 points to 0.990
     assert "forced test" in mead["refusals"][0]
 
 
 def test_a_forced_test_or_stabilising_lifts_the_stop_for_a_high_final_gravity() -> None:
     stout: dict[str, Any] = {"original_gravity_sg": 1.060, "final_gravity_sg": 1.026, "lowest_plausible_sg": None}
     assert told(**stout)["bottle_verdict"] == "stop"
-    assert told(**stout, forced_test_sg=1.025)["bottle_verdict"] == "go"
+    assert told(**stout, forced_test_sg=1.025)["bottle_verdict"] == "stop"
+    assert told(**stout, forced_test_sg=1.025, forced_test_fresh_yeast=True)["bottle_verdict"] == "go"
     assert told(**stout, forced_test_sg=1.014)["bottle_verdict"] == "stop"
     still = told(**stout, carbonation_volumes=None, filtered=True)
     assert still["bottle_verdict"] == "caution"
@@ -231,11 +241,10 @@ def test_a_keg_gets_its_go_caution_or_stop_too() -> None:
         {"hand_sample": False},
         {"keg_rating_kpa": None},
         {"sweetener": "honey", "sweetener_g": 200},
-        {"mixed_culture": True},
-        {"dry_hopped": True, "storage_c": 4},
+        {"mixed_culture": True, "storage_c": 4},
         {"serving_c": None},
         {"warmest_c": None, "remaining_fall_sg": None},
-        {"storage_c": 30, "forced_test_sg": 1.010, "keg_rating_kpa": 430},
+        {"storage_c": 30, "forced_test_sg": 1.011, "forced_test_fresh_yeast": True, "keg_rating_kpa": 430},
     ):
         answer = told(**{**KEG, **change})
         assert answer["keg_verdict"] == "caution", change
@@ -276,7 +285,7 @@ def test_a_scale_too_coarse_for_the_hops_is_said_to_be() -> None:
 
 
 def test_heating_filled_bottles_is_shown_with_its_pressure_and_left_to_licensed_practice() -> None:
-    answer = told(heat_treat=True, bottle_rating_kpa=1600, remaining_fall_sg=0.0, carbonation_volumes=2.5)
+    answer = told(heat_treat=True, bottle_rating_kpa=1000, purged=True, remaining_fall_sg=0.0, carbonation_volumes=2.5)
     assert 600 < answer["heated_gauge_kpa"] < 900
     assert answer["bottle_verdict"] == "caution"
     assert any("licensed practice" in reason for reason in answer["bottle_reasons"])
