@@ -8,6 +8,7 @@ from typing import Protocol, assert_never
 from analysis import evidence as kinds
 from analysis.evidence import Advice, Evidence
 from analysis.units import c_to_f, sg_to_plato
+from analysis.wording import additions
 from analysis.wording.formatting import NOT_JUDGED
 
 
@@ -81,6 +82,12 @@ def sentence(one: Evidence, units: Units) -> str:
             return f"Since the dry hop it has fallen by about {fall} beyond the fermentation itself."
         case kinds.FloatOff():
             return _float_off(one, units)
+        case kinds.AllExtract():
+            return additions.all_extract(one, units)
+        case kinds.AdditionDiffers():
+            return additions.differs(one, units)
+        case kinds.AdditionByReadings():
+            return additions.by_readings(one, units)
         case _:
             assert_never(one)
 

@@ -28,6 +28,9 @@ ONE_OF_EACH: tuple[Evidence, ...] = (
     kinds.StandsByCurve(45.0, 20),
     kinds.Crept(0.0012, 1.010),
     kinds.FloatOff(0.0021, 1.011),
+    kinds.AllExtract(1.085, 1.121, 2.0),
+    kinds.AdditionDiffers(0.020, 0.0021, 60.0, 1.011),
+    kinds.AdditionByReadings(("how much was added", "the volume of the batch"), -0.0021, 20.0, 1.011),
     kinds.NotJudged(),
 )
 
