@@ -122,6 +122,17 @@ SUBSTANCES: Final[dict[Substance, SubstanceFacts]] = {
     ),
 }  # fmt: skip
 
+AMOUNT_UNITS: Final[dict[str, tuple[str, float]]] = {
+    "g": ("mass", 1.0),
+    "kg": ("mass", 1000.0),
+    "oz": ("mass", 28.349523125),  # NIST SP 811, appendix B, as the others
+    "lb": ("mass", 453.59237),
+    "mL": ("volume", 0.001),
+    "L": ("volume", 1.0),
+    "US gal": ("volume", 3.785412),
+}
+"""Units in which an amount may be typed: what they measure, and how many grams or litres one is."""
+
 VOLUME_SD: Final = 0.05
 """How far the volume of a drink in its vessel may be off, as a share (common practice, no source)."""
 

@@ -101,7 +101,18 @@ CREATE TABLE report_old {_REPORT};
 CREATE VIEW report AS FROM report_old UNION ALL FROM report_new;
 """
 
-MIGRATIONS: Final = (Migration(1, "Makes the tables of a new cellar.", _FIRST + _REPORTS),)
+_ADDITIONS: Final = """
+ALTER TABLE event ADD COLUMN added VARCHAR;
+ALTER TABLE event ADD COLUMN amount_l DOUBLE;
+ALTER TABLE event ADD COLUMN amount_unit VARCHAR;
+ALTER TABLE event ADD COLUMN added_gravity_sg DOUBLE;
+ALTER TABLE event ADD COLUMN added_abv_pct DOUBLE;
+"""
+
+MIGRATIONS: Final = (
+    Migration(1, "Makes the tables of a new cellar.", _FIRST + _REPORTS),
+    Migration(2, "Keeps of each addition what it was, how much, its own gravity and its strength.", _ADDITIONS),
+)
 """All migrations in order, numbered from 1 without gaps."""
 
 NEWEST: Final = MIGRATIONS[-1].number

@@ -9,11 +9,13 @@ from typing import Final
 
 import streamlit as st
 
+from analysis.additions import SUBSTANCES
 from analysis.display_units import number
 from analysis.model import EVENT_KINDS, EventKind
 from analysis.wording import EVENT_WORDS, Voice
 from dashboard import context
 from dashboard.queries import queries
+from dashboard.screens.batch import addition_form
 from dashboard.ui import components, forms, plain
 from ingest.errors import EntryError
 from ingest.model import INSTRUMENTS, BatchRecord, EventRecord, HandSample, Instrument
@@ -96,9 +98,11 @@ def _id(entry: EventRecord | HandSample) -> str:
 def _title(entry: EventRecord | HandSample, say: Voice) -> str:
     when = say.exact(entry.at)
     if isinstance(entry, EventRecord):
-        amount = f", {number(entry.amount_g)} g" if entry.amount_g is not None else ""
+        what = f", {SUBSTANCES[entry.added].words}" if entry.added is not None else ""
+        shown = addition_form.amount_shown(entry)
+        amount = f", {number(shown)} {addition_form.unit_of(entry)}" if shown is not None else ""
         gravity = f", {say.gravity(entry.gravity_sg)}" if entry.gravity_sg is not None else ""
-        return f"{EVENT_WORDS[entry.kind]}{amount}{gravity} · {when}"
+        return f"{EVENT_WORDS[entry.kind]}{what}{amount}{gravity} · {when}"
     how = SCALES.get(entry.unit)
     return f"Hand sample {how.format % entry.value if how else entry.value} {entry.unit} · {when}"
 
@@ -133,28 +137,30 @@ def event_form(event: EventRecord | None, record: BatchRecord, name: str) -> Non
             kind = form.choice(
                 "kind", "What happened", EVENT_KINDS, event.kind if event else "nutrient", EVENT_WORDS.__getitem__
             )
-            amount = form.number("amount_g", "Amount, if any", event.amount_g if event else None, called="g")
+            amount = addition_form.Amount.ask(form, event)
         with right:
             at = form.moment("at", "When", event.at if event else None)
             gravity = form.number(
                 "gravity_sg", "Gravity that belongs to it, if any", event.gravity_sg if event else None, "gravity"
             )
+        with st.expander("What was added, of a feed or a dilution"):
+            added = addition_form.Substances.ask(form, event)
         note = form.text("note", "Note", event.note if event else "")
     if not form.sent:
         return
 
     def enter() -> None:
         when = _time_of(at, record, say)
-        if amount is not None and amount < 0:
-            raise EntryError("amount_g", f"{amount:g} g is below nothing", "Leave it empty if there was no amount.")
         if gravity is not None and not 0.98 <= gravity <= 1.2:
             said = f"{say.gravity(gravity)} is out of range"
             raise EntryError("gravity_sg", said, "The usual range is 0.990 to 1.160.")
         base = event or EventRecord(batch_id=record.batch_id, kind="note", at=when)
-        chosen: EventKind = kind or "note"
-        context.store().save(replace(base, kind=chosen, at=when, amount_g=amount, gravity_sg=gravity, note=note))
+        chosen: EventKind = added.kind_for(kind or "note")
+        made = replace(base, kind=chosen, at=when, gravity_sg=gravity, note=note)
+        context.store().save(added.into(amount.into(made)))
 
-    form.keep(enter, f"Saved: {EVENT_WORDS[kind or 'note'].lower()}.")
+    said = EVENT_WORDS[kind or "note"].lower()
+    form.keep(enter, f"Saved: {said}.{added.still_to_say(kind or 'note', amount, gravity, record)}")
 
 
 def _usable(value: float | None, unit: str, temperature_c: float | None) -> float:

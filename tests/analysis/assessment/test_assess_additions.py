@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import timedelta
 
 import numpy as np
@@ -12,7 +12,8 @@ import pytest
 from analysis import assess
 from analysis.additions import Contents, portion
 from analysis.evidence import AdditionByReadings, AdditionDiffers, FloatOff
-from analysis.model import Added, Assessment, Batch, Drink, Event
+from analysis.model import Added, Assessment, Batch, Drink, Event, Range
+from analysis.packaging import prefill
 from tests.analysis.conftest import PITCHED
 
 
@@ -124,6 +125,11 @@ def test_the_same_with_gravities_and_with_amounts() -> None:
     assert total(said) == pytest.approx(drink.original_gravity_sg, abs=0.001)
     assert said.volume_l == pytest.approx(drink.volume_l, abs=0.15)
     assert not [one for one in said.evidence if isinstance(one, AdditionByReadings | AdditionDiffers)]
+    # The packaging sheet goes by all extract, by the gravity that the float shows, and by the volume it has grown to.
+    filled = prefill(said, Batch(pitched_at=PITCHED, drink="mead"), now=said.now, volume_l=20.0)
+    assert filled.original_gravity_sg == pytest.approx(drink.original_gravity_sg, abs=0.001)
+    assert filled.final_gravity_sg == pytest.approx(last, abs=0.001)
+    assert filled.volume_l == pytest.approx(drink.volume_l, abs=0.15)
     assert said.apparent_attenuation is not None
     assert said.apparent_attenuation < 1.09
 
@@ -206,3 +212,13 @@ def test_over_random_additions_the_gravity_is_the_floats_or_its_reason_is_told(s
     said, last = judged(poured, events, original_sg=1.055, drink="ale", days=12, attenuation=0.8, half_h=35.0)
     near = abs(gravity_now(said) - last) <= 0.001
     assert near or [one for one in said.evidence if isinstance(one, FloatOff | AdditionDiffers)]
+
+
+def test_the_sheet_takes_a_fresh_float_that_lies_above_what_is_inferred() -> None:
+    """Less is left by a lower final gravity: where the two differ, the higher one is the careful one."""
+    said, last = judged([], [], original_sg=1.050, drink="ale", days=12, attenuation=0.78, half_h=40.0)
+    assert said.gravity_sg is not None
+    low = replace(said, gravity_sg=Range(last - 0.005, last - 0.004, last - 0.003))
+    assert prefill(low, Batch(pitched_at=PITCHED), now=said.now).final_gravity_sg == pytest.approx(last, abs=2e-4)
+    stale = prefill(low, Batch(pitched_at=PITCHED), now=said.now + timedelta(days=3))
+    assert stale.final_gravity_sg == pytest.approx(last - 0.004, abs=1e-4)
