@@ -205,6 +205,35 @@ class CannotBe:
     above: bool
 
 
+@dataclass(frozen=True, slots=True)
+class AllExtract:
+    """What was pitched, what all extract that was ever in it would have made at once, and alcohol added as such."""
+
+    pitched_sg: float
+    original_sg: float
+    spirit_abv_pct: float
+
+
+@dataclass(frozen=True, slots=True)
+class AdditionDiffers:
+    """An addition was told to move the gravity by `stated_sg`; by the readings it moved by `seen_sg`."""
+
+    stated_sg: float
+    seen_sg: float
+    ago_h: float
+    gravity_sg: float
+
+
+@dataclass(frozen=True, slots=True)
+class AdditionByReadings:
+    """Something is not known of an addition, so the readings alone tell its size, `seen_sg`."""
+
+    lacking: tuple[str, ...]
+    seen_sg: float
+    ago_h: float
+    gravity_sg: float
+
+
 Evidence = (
     NotJudged
     | NothingYet
@@ -227,6 +256,9 @@ Evidence = (
     | Swings
     | SameFigure
     | CannotBe
+    | AllExtract
+    | AdditionDiffers
+    | AdditionByReadings
 )
 
 

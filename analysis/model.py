@@ -48,6 +48,22 @@ EventKind = Literal[
 ]
 EVENT_KINDS: Final[tuple[EventKind, ...]] = get_args(EventKind)
 
+Substance = Literal[
+    "sucrose",
+    "dextrose",
+    "dextrose monohydrate",
+    "honey",
+    "dry malt extract",
+    "malt syrup",
+    "juice",
+    "concentrate",
+    "fruit",
+    "water",
+    "spirit",
+    "another batch",
+]
+SUBSTANCE_NAMES: Final[tuple[Substance, ...]] = get_args(Substance)
+
 Phase = Literal["lag", "active", "slowing", "steady", "finished", "stalled", "chilled", "creeping"]
 PHASES: Final[tuple[Phase, ...]] = get_args(Phase)
 
@@ -66,12 +82,40 @@ def as_utc(when: datetime, name: str = "time") -> datetime:
 
 
 @dataclass(frozen=True, slots=True)
+class Added:
+    """What was added to a batch, and how much; see `analysis.additions`.
+
+    `mass_kg` or `volume_l` (at 20 °C) is the amount, `gravity_sg` the gravity of what was added itself (juice,
+    concentrate, another batch), `abv_pct` its alcohol in % by volume (a spirit, another batch). None where not known.
+    """
+
+    substance: Substance
+    mass_kg: float | None = None
+    volume_l: float | None = None
+    gravity_sg: float | None = None
+    abv_pct: float | None = None
+
+    def __post_init__(self) -> None:
+        if self.substance not in SUBSTANCE_NAMES:
+            raise ValueError(f"substance {self.substance!r} is not one of: {', '.join(SUBSTANCE_NAMES)}")
+        for name in ("mass_kg", "volume_l"):
+            amount = getattr(self, name)
+            if amount is not None and not 0 < amount < 1e6:
+                raise ValueError(f"{name} of the {self.substance} is {amount}; give an amount above zero, or none")
+        if self.gravity_sg is not None and not 0.98 <= self.gravity_sg <= 1.5:
+            raise ValueError(f"gravity_sg of the {self.substance} is {self.gravity_sg}; juice has about 1.040 to 1.100")
+        if self.abv_pct is not None and not 0 <= self.abv_pct <= 100:
+            raise ValueError(f"abv_pct of the {self.substance} is {self.abv_pct}; a spirit has about 37 to 60")
+
+
+@dataclass(frozen=True, slots=True)
 class Event:
     """Something done to a batch.
 
     `gravity_sg` is the gravity that belongs to the event, where one does: the end gravity of a forced test,
-    the gravity right after a feed or a dilution, the hand-read gravity of a sample. `degassed` is False of a sample
-    that is known to have kept its gas: bubbles lift a hydrometer, so it agrees with nothing.
+    the gravity right after a feed or a dilution, the hand-read gravity of a sample. `added` says what a feed or a
+    dilution was, where that is known. `degassed` is False of a sample that is known to have kept its gas: bubbles lift
+    a hydrometer, so it agrees with nothing.
     """
 
     kind: EventKind
@@ -79,6 +123,7 @@ class Event:
     gravity_sg: float | None = None
     note: str = ""
     degassed: bool = True
+    added: Added | None = None
 
     def __post_init__(self) -> None:
         if self.kind not in EVENT_KINDS:
@@ -95,6 +140,7 @@ class Batch:
     `diastatic` (a yeast that eats dextrins) and `mixed_culture` mean that the gravity may creep for weeks.
     `float_changed_at` are the instants at which the float got another calibration: since then it is not the float that
     an earlier hand sample agreed with.
+    `volume_l` is what was pitched, before anything was added.
     """
 
     pitched_at: datetime
@@ -107,6 +153,7 @@ class Batch:
     mixed_culture: bool = False
     hold_h: float = HOLD_H
     float_changed_at: tuple[datetime, ...] = ()
+    volume_l: float | None = None
 
     def __post_init__(self) -> None:
         object.__setattr__(self, "pitched_at", as_utc(self.pitched_at, "pitched_at"))
@@ -282,6 +329,8 @@ class Assessment:
     yet known; `finished` says that it has passed, on the evidence; `hold_met` says that gravity has also been
     watched to hold for `batch.hold_h`. A batch is `ready` when both are true and no slow fall shows.
 
+    `original_gravity_sg` and `apparent_attenuation` count all extract, what was added on the way included.
+
     `evidence` can be checked by hand by a brewer; `analysis.wording.evidence` says it and `advice` in sentences.
     `marked` has the `MARKED` schema, `course` has the `COURSE` schema (empty where nothing can be inferred).
     `fingerprint` identifies the inputs, so that a
@@ -322,6 +371,10 @@ class Assessment:
     """The slow trend since it is said to have ended; None before that and with too few readings since."""
     falls_again: bool = False
     """Whether that trend takes back that it has ended."""
+    volume_l: float | None = None
+    """Volume after what was added, by mass balance; None where nothing was added, or not all amounts are known."""
+    spirit_abv_pct: float = 0.0
+    """Alcohol in % by volume that was added as such, beside what fermented."""
     marked: pl.DataFrame = field(default_factory=_no_readings)
     course: pl.DataFrame = field(default_factory=_no_course)
     fingerprint: str = ""

@@ -451,9 +451,24 @@ HALT_BEGAN_BEFORE: Final = 0.9
 """share of the courses; a halt can have begun until so many have ended, and `FLAT_H` later. Source: none known; set
 by trial, figures not kept."""
 
-ADDITION_SG: Final = 0.0005
-"""SG; a feed or a dilution that moves the gravity by less is not reckoned with. Source: none known; half a point
-cannot be told from scatter."""
+ADDITION_GIVEN_SD_SG: Final = 0.002
+"""SG; error of a step by a gravity that was read after an addition, against the float before it. Source: none known; a
+careful reading on either side, and what has not yet mixed."""
+
+ADDITION_READ_SD_SG: Final = 0.005
+"""SG; at least so far a step may be from what the readings on either side of it show. Source: none known; they decide
+in the end, this only says where to look."""
+
+ADDITION_READ_SHARE: Final = 0.3
+"""share of the step; likewise. Source: none known; as `ADDITION_READ_SD_SG`."""
+
+ADDITION_UNKNOWN_SD_SG: Final = 0.02
+"""SG; how far an addition of which nothing is known may move the gravity. Source: none known; 1 kg of sugar in 20 L
+moves it by 17 points (mass balance)."""
+
+ADDITION_SEEN_WITHIN_H: Final = 30.0
+"""hours; readings so near to an addition show its step. Source: none known; the widest bins of a record of weeks are
+about a day."""
 
 # A forecast, given or not.
 
@@ -507,9 +522,9 @@ CREEPING_SG: Final = 0.0008
 
 # What is worth saying.
 
-FLOAT_OFF_SG: Final = 0.0012
-"""SG; a float further off than this, by what we infer, is worth a sentence. Source: none known; the course runs
-visibly beside its points then."""
+FLOAT_OFF_SG: Final = 0.001
+"""SG; a float as far off as this, by what we infer, is worth a sentence. Source: none known; a gravity that is shown is
+never more than a point from fresh readings without its reason."""
 
 FLOAT_OFF_OVER_H: Final = 12.0
 """hours; over the last of which it is seen how far a float is off. Source: the window of a level."""

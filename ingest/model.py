@@ -21,7 +21,17 @@ from analysis.display_units import (
     TemperatureUnit,
     VolumeUnit,
 )
-from analysis.model import CONTACT_DAYS, DRINKS, EVENT_KINDS, HOLD_H, Drink, EventKind
+from analysis.model import (
+    CONTACT_DAYS,
+    DRINKS,
+    EVENT_KINDS,
+    HOLD_H,
+    SUBSTANCE_NAMES,
+    Added,
+    Drink,
+    EventKind,
+    Substance,
+)
 from analysis.planning import Constraints
 from ingest.errors import EntryError, in_units, out_of_range
 
@@ -246,7 +256,11 @@ class Placement:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class EventRecord:
-    """An event of a batch; see `analysis.model.Event`."""
+    """An event of a batch; see `analysis.model.Event`.
+
+    Of a feed or a dilution `added` is what it was, `amount_g` or `amount_l` how much, as it was typed in `amount_unit`;
+    `added_gravity_sg` and `added_abv_pct` are its own gravity and strength.
+    """
 
     event_id: str = field(default_factory=lambda: new_id("event"))
     batch_id: str
@@ -255,11 +269,32 @@ class EventRecord:
     gravity_sg: float | None = None
     amount_g: float | None = None
     note: str = ""
+    added: Substance | None = None
+    amount_l: float | None = None
+    amount_unit: str | None = None
+    added_gravity_sg: float | None = None
+    added_abv_pct: float | None = None
 
     def __post_init__(self) -> None:
         _utc(self)
         if self.kind not in EVENT_KINDS:
             raise EntryError("kind", f"event kind {self.kind!r} is not one of: {', '.join(EVENT_KINDS)}")
+        if self.added is not None and self.added not in SUBSTANCE_NAMES:
+            raise EntryError("added", f"{self.added!r} is not one of: {', '.join(SUBSTANCE_NAMES)}")
+        _in_range("amount_l", self.amount_l, 0.0, 100_000, "Leave it empty if there was no amount.")
+        _in_range("added_gravity_sg", self.added_gravity_sg, 0.98, 1.5, "Juice has about 1.040 to 1.100.")
+        _in_range(
+            "added_abv_pct", self.added_abv_pct, 0.0, 100.0, "A spirit has about 37 to 60, another batch 4 to 15."
+        )
+
+    @property
+    def addition(self) -> Added | None:
+        """What was added, as the analysis sees it; None where it is not known what it was."""
+        if self.added is None or self.kind not in ("feed", "dilute"):
+            return None
+        mass_kg = self.amount_g / 1000.0 if self.amount_g is not None and 0 < self.amount_g < 1e9 else None
+        volume_l = self.amount_l if self.amount_l is not None and self.amount_l > 0 else None
+        return Added(self.added, mass_kg, volume_l, self.added_gravity_sg, self.added_abv_pct)
 
 
 Instrument = Literal["hydrometer", "refractometer"]

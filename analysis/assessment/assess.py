@@ -124,6 +124,8 @@ def _judged(
         phases=spans(observed, posterior, weight, batch, verdict, phase),
         creep=estimates.creep,
         newest_reading_at=snapshot.newest_at,
+        volume_l=mixture.balance.volume_l if mixture.balance.seen else None,
+        spirit_abv_pct=mixture.balance.spirit_abv_pct,
         held_sg=observed.held_sg,
         hand_sample_agrees=hand_agrees(observed, samples, batch),
         hand_samples=samples,
@@ -175,21 +177,22 @@ def _estimates(
     gravity = range_of(posterior.gravity_sg[:, int(np.searchsorted(posterior.at_h, observed.series.now_h))], weight)
     left = range_of(posterior.left_now_sg, believed)
     if verdict.refuted is not None and observed.stood is not None:
-        lowest = gravity_at_attenuation(mixture.original_sg, prior.attenuation[1])
+        lowest = gravity_at_attenuation(mixture.balance.original_sg, prior.attenuation[1])
         left = Range(left.p10, left.p50, max(left.p90, observed.stood.now_sg - lowest))
     if observed.trend is not None and observed.falls_again:
         # What was read counts, whatever offset was inferred; how long it goes on nobody knows.
         level = observed.newest_level_sg
         gravity = Range(level + gravity.p10 - gravity.p50, level, level + gravity.p90 - gravity.p50)
-        furthest = max(level - gravity_at_attenuation(mixture.original_sg, prior.attenuation[1]), FAR_SG)
+        furthest = max(level - gravity_at_attenuation(mixture.balance.original_sg, prior.attenuation[1]), FAR_SG)
         left = Range(left.p10, left.p50, max(left.p90, min(STORED_DAYS * observed.trend.fall_sg_day, furthest)))
-    half = 1.2816 * (ORIGINAL_KNOWN_SD_SG if mixture.original_known else ORIGINAL_UNKNOWN_SD_SG)
+    pitched_sd = ORIGINAL_KNOWN_SD_SG if mixture.original_known else ORIGINAL_UNKNOWN_SD_SG
+    original_sg, half = mixture.balance.original_sg, 1.2816 * float(np.hypot(pitched_sd, mixture.balance.sd_sg))
     return Estimates(
         gravity=gravity,
         terminal=range_of(posterior.terminal_sg, believed),
         left=left,
-        original=Range(mixture.original_sg - half, mixture.original_sg, mixture.original_sg + half),
-        attenuation=float(attenuation_course(max(mixture.original_sg, 1.001), gravity.p50)),
+        original=Range(original_sg - half, original_sg, original_sg + half),
+        attenuation=float(attenuation_course(max(original_sg, 1.001), gravity.p50)),
         finish=finish,
         creep=creep_of(batch, posterior, weight, now),
     )

@@ -247,8 +247,9 @@ def place_of_end(mixture: HypothesisMixture, prior: Prior, batch: Batch, now: da
     if any(e.gravity_sg is not None for e in events_of(batch, "forced test", until=now)):
         return 0.0
     posterior = mixture.posterior
-    gone = mixture.original_sg - posterior.terminal_sg - posterior.left_now_sg
-    attenuation = float(np.median(gone)) / max(mixture.original_sg - 1.0, 1e-6)
+    original_sg = mixture.balance.original_sg
+    gone = original_sg - posterior.terminal_sg - posterior.left_now_sg
+    attenuation = float(np.median(gone)) / max(original_sg - 1.0, 1e-6)
     expected = prior.expected_attenuation
     return (attenuation - expected) / float(np.hypot(prior.attenuation_sd, GAIN_SD * expected))
 

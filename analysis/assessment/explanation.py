@@ -70,7 +70,8 @@ class Grounds:
 
 def explain(grounds: Grounds) -> tuple[Evidence, ...]:
     """The evidence for the verdict."""
-    return (*_of_the_readings(grounds), *_of_the_course(grounds), *_of_a_halt(grounds), *_of_doubt(grounds))
+    course = (*_of_the_readings(grounds), *_of_the_course(grounds), *_of_a_halt(grounds))
+    return (*course, *_of_additions(grounds), *_of_doubt(grounds))
 
 
 def advise(grounds: Grounds) -> tuple[Advice, ...]:
@@ -179,9 +180,24 @@ def _of_doubt(grounds: Grounds) -> Iterator[Evidence]:
         yield kinds.FloatOff(off_sg, gravity_sg)
 
 
+def _of_additions(grounds: Grounds) -> Iterator[Evidence]:
+    mixture = grounds.mixture
+    balance, gravity_sg = mixture.balance, grounds.estimates.gravity.p50
+    if not balance.seen:
+        return
+    yield kinds.AllExtract(mixture.original_sg, balance.original_sg, balance.spirit_abv_pct)
+    for addition, seen_sg in balance.contradicted:
+        stated_sg = addition.stated_sg or 0.0
+        yield kinds.AdditionDiffers(stated_sg, seen_sg, grounds.now_h - addition.at_h, gravity_sg)
+    for addition, seen_sg in balance.seen:
+        if addition.lacking:
+            yield kinds.AdditionByReadings(addition.lacking, seen_sg, grounds.now_h - addition.at_h, gravity_sg)
+
+
 def _attenuated(grounds: Grounds) -> kinds.Attenuated:
     # What is believed is a share of the gravity points; beside the attenuation it is told by extract too.
-    original_sg, prior, attenuation = grounds.mixture.original_sg, grounds.prior, grounds.estimates.attenuation
+    original_sg, prior = grounds.mixture.balance.original_sg, grounds.prior
+    attenuation = grounds.estimates.attenuation
     ends = [gravity_at_attenuation(original_sg, share) for share in prior.attenuation]
     low, high = (float(attenuation_course(max(original_sg, 1.001), end)) for end in ends)
     return kinds.Attenuated(

@@ -11,19 +11,19 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from analysis.inference.balance import Balance, balanced
 from analysis.inference.importance_sampling import WeightedSample
 from analysis.inference.likelihood import FORCED_SD_SG, GAIN_SD, Halt, Hypothesis
 from analysis.inference.observation_error import local_rate
 from analysis.inference.posterior import DRAWS, PosteriorDraws, imply
 from analysis.inference.prior import Prior
-from analysis.inference.setting import Addition, Original, Setting
+from analysis.inference.setting import Original, Setting
+from analysis.inference.steps import additions_of
 from analysis.model import Batch, Floats, events_of
 from analysis.readings import Series, fall_of_late, hold, hours_of, levels, original_gravity
 from analysis.thresholds import (
-    ADDITION_SG,
     CHILL_C,
     ENDED,
     ENDED_FEW,
@@ -59,6 +59,7 @@ class HypothesisMixture:
     original_sg: float
     original_known: bool
     share: dict[Halt, float]
+    balance: Balance
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,13 +86,14 @@ def weigh_hypotheses(series: Series, batch: Batch, prior: Prior, now_h: float) -
     if warm.hours.size < LEAST_BINS:
         return None
     original = Original(*original_gravity(batch, warm))
+    added = additions_of(warm, batch, original.gravity_sg, now_h)
     hops = [hours_of(e.at, batch) for e in events_of(batch, "dry hop") if hours_of(e.at, batch) <= now_h]
     setting = Setting.of(
         warm,
         prior,
         original,
         creep_from_h=hops[0] if hops else None,
-        additions=additions(warm, batch, now_h),
+        additions=added,
         forced_sg=forced_end(batch, now_h),
     )
     weighed = _told(setting)
@@ -104,7 +106,9 @@ def weigh_hypotheses(series: Series, batch: Batch, prior: Prior, now_h: float) -
         if part > 1e-3:
             parts.append(imply(one.hypothesis, one.weighted, draws=max(draws, 24), weight=float(part)))
     halts: dict[Halt, float] = {one.hypothesis.halt: float(part) for part, one in zip(share, weighed, strict=True)}
-    return HypothesisMixture(_joined(parts), original.gravity_sg, original.known, halts)
+    joined = _joined(parts)
+    balance = balanced(added, joined, batch, original, now_h)
+    return HypothesisMixture(joined, original.gravity_sg, original.known, halts, balance)
 
 
 def _told(setting: Setting) -> list[_Weighed]:
@@ -137,7 +141,7 @@ def ended_as_expected(hypothesis: Hypothesis, weighted: WeightedSample) -> bool:
     A halt would then be one of little consequence: it is not worth telling.
     """
     size = weighted.extra[0]
-    if float(weighted.weight[hypothesis.fall.left_now(weighted.z) * size < STEADY_SG].sum()) < ENDED:
+    if float(weighted.weight[hypothesis.fall.left_now_sg(weighted.z, size) < STEADY_SG].sum()) < ENDED:
         return False
     setting = hypothesis.setting
     extract = setting.original_sg - 1.0
@@ -247,33 +251,10 @@ def stood_until_lately(series: Series, rate: Floats) -> tuple[float, float] | No
     return float(t[begin]), float(t[end])
 
 
-def additions(series: Series, batch: Batch, now_h: float) -> tuple[Addition, ...]:
-    """Feeds and dilutions so far, with the jump that each made."""
-    made: list[Addition] = []
-    for event in events_of(batch, "feed", "dilute"):
-        at = hours_of(event.at, batch)
-        if not 0.0 <= at <= now_h:
-            continue
-        before = _level(series, at - 9.0, at)
-        after = event.gravity_sg if event.gravity_sg is not None else _level(series, at, at + 5.0)
-        if before is None or after is None:
-            continue
-        jump = after - before
-        if (event.kind == "feed" and jump > ADDITION_SG) or (event.kind == "dilute" and jump < -ADDITION_SG):
-            share = 0.0 if event.kind == "feed" else min(max(-jump / max(before - 0.99, 0.01), 0.0), 0.9)
-            made.append(Addition(at, jump, share))
-    return tuple(made)
-
-
 def forced_end(batch: Batch, now_h: float) -> float | None:
     """Terminal gravity by the newest forced test, if one was entered."""
     tests = [e for e in events_of(batch, "forced test") if e.gravity_sg is not None and hours_of(e.at, batch) <= now_h]
     return tests[-1].gravity_sg if tests else None
-
-
-def _level(series: Series, from_h: float, to_h: float) -> float | None:
-    inside: NDArray[np.bool_] = (series.hours >= from_h) & (series.hours <= to_h)
-    return float(np.median(series.gravity_sg[inside])) if inside.any() else None
 
 
 def _joined(parts: Sequence[PosteriorDraws]) -> PosteriorDraws:
@@ -293,5 +274,6 @@ def _joined(parts: Sequence[PosteriorDraws]) -> PosteriorDraws:
         left_sg=join("left_sg"),
         terminal_sg=join("terminal_sg"),
         done_now=join("done_now"),
+        jumps_sg=join("jumps_sg"),
         effective=float(sum(c.effective for c in parts)),
     )

@@ -79,8 +79,13 @@ class Hypothesis:
         return self.lasting_h is not None
 
     def log_likelihood(self, z: Floats) -> tuple[Floats, ...]:
-        """Log-likelihood with the size of the fall integrated out, and mean and sd of that size (SG)."""
-        done, crept = self.fall.falls(z)
+        """Log-likelihood with the size of the fall integrated out, and mean and sd of that size (SG).
+
+        With additions their steps are integrated out as well. Beside mean and sd of the size then stand the means of
+        all, shape (n, 1 + additions), and the lower root of their covariance, shape (n, 1 + additions, 1 + additions).
+        """
+        effects = self.fall.effects(z)
+        done, crept = effects.done, effects.other
         # What is rounded away is an error that lasts as long as the gravity takes to move by a digit.
         rounding = np.log(max(self.setting.series.rounding_sg, 1e-9))
         level = self.noise.level(np.maximum(self.fall.log_wander(z), rounding))
@@ -93,6 +98,9 @@ class Hypothesis:
                 white_f[rows] = done[rows] @ matrix
                 white_y[rows] = self._white_y[k] + (crept[rows] @ matrix if crept.size > 1 else 0.0)
         prior_mean, prior_sd = self._expected_size(z)
+        if effects.steps:
+            columns = [-white_f, *(self._white(step, level) for step in effects.steps)]
+            return self._with_steps(np.stack(columns, axis=2), white_y, level, (prior_mean, prior_sd))
         precision = prior_sd**-2 + np.square(white_f).sum(axis=1)
         pull = prior_mean / prior_sd**2 - (white_f * white_y).sum(axis=1)
         size = pull / precision
@@ -104,6 +112,40 @@ class Hypothesis:
             - self.whitener.log_determinants[level]
         )
         return log_like, size, precision**-0.5
+
+    def _white(self, values: Floats, level: Floats) -> Floats:
+        white = np.empty_like(values)
+        for k in range(len(WANDER_SD_SG)):
+            rows = level == k
+            if rows.any():
+                white[rows] = values[rows] @ self.whitener.matrices[k].T
+        return white
+
+    def _with_steps(
+        self, design: Floats, white_y: Floats, level: Floats, expected: tuple[Floats, Floats | float]
+    ) -> tuple[Floats, ...]:
+        """The Gaussian regression on `design`, shape (n, m, 1 + additions): the fall, then each step's excess."""
+        mean = np.zeros((white_y.shape[0], design.shape[2]))
+        mean[:, 0] = expected[0]
+        prior = np.empty_like(mean)
+        prior[:, 0] = np.asarray(expected[1]) ** -2.0
+        prior[:, 1:] = [addition.jump_sd_sg**-2 for addition in self.setting.additions]
+        across = design.transpose(0, 2, 1)
+        precision = across @ design
+        place = np.arange(mean.shape[1])
+        precision[:, place, place] += prior
+        pull = prior * mean + (across @ white_y[:, :, None])[:, :, 0]
+        covariance = np.linalg.inv(precision)
+        found = (covariance @ pull[:, :, None])[:, :, 0]
+        log_like = (
+            -0.5 * np.square(white_y).sum(axis=1)
+            + 0.5 * (pull * found).sum(axis=1)
+            - 0.5 * (prior * np.square(mean)).sum(axis=1)
+            - 0.5 * (np.linalg.slogdet(precision)[1] - np.log(prior).sum(axis=1))
+            - self.whitener.log_determinants[level]
+        )
+        root = np.linalg.cholesky(0.5 * (covariance + covariance.transpose(0, 2, 1)))
+        return np.asarray(log_like), found[:, 0], np.asarray(root[:, 0, 0]), found, np.asarray(root)
 
     def _expected_size(self, z: Floats) -> tuple[Floats, Floats | float]:
         """Size of the fall that is expected before the readings, and its standard deviation, SG."""

@@ -6,8 +6,10 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import ndtr
 
+from analysis.inference.gravity_fall import Effects
 from analysis.inference.importance_sampling import WeightedSample, normals
 from analysis.inference.likelihood import Hypothesis
 from analysis.inference.temperature_schedule import risen
@@ -37,9 +39,13 @@ class PosteriorDraws:
     terminal_sg: Floats
     done_now: Floats
     effective: float
+    jumps_sg: Floats
+    """By how much each addition moved the gravity, SG, shape (n, additions)."""
 
 
 DRAWS: Final = 384
+RIGHT_BEFORE_H: Final = 0.01
+"""So long before an addition the course is told as well, that its step is seen as one."""
 RESUMES_H: Final = 72.0
 """Mean time until a halted fermentation moves again by itself or by the brewer's doing (no source)."""
 
@@ -56,12 +62,17 @@ def imply(
     z = weighted.z[pick]
     draw = normals(draws, 2, stream)
     size = np.maximum(weighted.extra[0][pick] + weighted.extra[1][pick] * np.clip(draw[:, 0], -3, 3), 1e-4)
-    past = np.unique(np.concatenate([np.arange(0.0, now_h, max(4.0, now_h / 40)), [now_h]]))
+    steps_h = [hour for one in setting.additions for hour in (one.at_h - RIGHT_BEFORE_H, one.at_h) if hour > 0.0]
+    past = np.unique(np.concatenate([np.arange(0.0, now_h, max(4.0, now_h / 40)), steps_h, [now_h]]))
     future = now_h + np.concatenate([np.arange(4.0, 72.1, 4.0), np.geomspace(80.0, HORIZON_H, 22)])
     at = np.concatenate([past, future])
-    done, other = hypothesis.fall.falls(z, at, _later(hypothesis, z, normals(draws, 1, stream + 1)[:, 0]))
+    effects = hypothesis.fall.effects(z, at, _later(hypothesis, z, normals(draws, 1, stream + 1)[:, 0]))
+    excess = _excess(weighted, pick, draw[:, 0], stream)
+    done, other, other_end = effects.done, effects.other, effects.other_end
+    for k, (step, step_end) in enumerate(zip(effects.steps, effects.steps_end, strict=True)):
+        other, other_end = other - excess[:, k, None] * step, other_end - excess[:, k] * step_end
     gone = size[:, None] * done + other
-    whole = size + hypothesis.fall.other_total(z)
+    whole = size * effects.end + other_end
     left = whole[:, None] - gone
     here = past.size - 1
     finish = first_below(at, left, STEADY_SG)
@@ -87,9 +98,31 @@ def imply(
         gravity_sg=setting.original_sg - gone,
         left_sg=left,
         terminal_sg=setting.original_sg - whole,
-        done_now=done[:, here],
+        done_now=_done(effects, left, size, here),
         effective=weighted.effective,
+        jumps_sg=np.array([one.jump_sg for one in setting.additions]) + excess,
     )
+
+
+def _excess(weighted: WeightedSample, pick: NDArray[np.intp], first: Floats, stream: int) -> Floats:
+    """By how much each addition's step is greater than reckoned, SG, shape (n, additions).
+
+    `first`, shape (n,), is the normal by which the size of the fall was drawn: sizes and steps hang together.
+    """
+    if len(weighted.extra) < 4:
+        return np.zeros((pick.size, 0))
+    mean, root = weighted.extra[2][pick], weighted.extra[3][pick]
+    others = normals(pick.size, mean.shape[1] - 1, stream + 2)
+    draw = np.clip(np.column_stack([first, others]), -3, 3)
+    return np.asarray(mean[:, 1:] + (root @ draw[:, :, None])[:, 1:, 0])
+
+
+def _done(effects: Effects, left_sg: Floats, size_sg: Floats, here: int) -> Floats:
+    """Which fraction of all that ferments has fermented by now, what was fed included, shape (n,)."""
+    if effects.fed_end is None:
+        return effects.done[:, here]
+    whole = size_sg * effects.end + effects.fed_end
+    return np.asarray(np.clip(1.0 - left_sg[:, here] / np.maximum(whole, 1e-6), 0.0, 1.0))
 
 
 def _later(hypothesis: Hypothesis, z: Floats, normal: Floats) -> Floats | None:

@@ -11,21 +11,13 @@ from numpy.typing import NDArray
 from analysis.fermentation import Warmth, warmth
 from analysis.inference.observation_error import local_rate
 from analysis.inference.prior import Prior
+from analysis.inference.steps import Addition
 from analysis.model import Floats
 from analysis.readings import Series
 
 _TIMING_H: Final = 1.5
 _TIMING_SHARE: Final = 0.03
 """How far the family of courses may miss the true one's timing: hours, and a share of the time since pitching."""
-
-
-@dataclass(frozen=True, slots=True)
-class Addition:
-    """A feed (its jump is above zero) or a dilution, which takes a share of everything away."""
-
-    at_h: float
-    jump_sg: float
-    diluted: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,4 +72,4 @@ class Setting:
     @property
     def fed(self) -> bool:
         """Whether anything was fed on the way."""
-        return any(a.jump_sg > 0 for a in self.additions)
+        return any(a.fed_sg > 0 for a in self.additions)

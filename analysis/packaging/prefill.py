@@ -5,11 +5,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
+import polars as pl
+
 from analysis.model import STEADY_SG, Assessment, Batch, events_of
 from analysis.packaging.follow_up import FollowUp, lesson
 from analysis.packaging.inputs import SheetInputs
 from analysis.planning import Condition, release_of_the_gravity
-from analysis.thresholds import CREEP_WARM_C
+from analysis.thresholds import CREEP_WARM_C, FLOAT_OFF_OVER_H
 
 
 def prefill(
@@ -31,19 +33,19 @@ def prefill(
         When it is packaged: finish and hold count only if the gravity was read within the day before. Without such a
         reading it is not said whether it has finished, and the hold does not count.
     volume_l, jurisdiction
-        From the batch's record and the person's preferences.
+        From the batch's record and the person's preferences; what was added counts on top where all amounts are known.
     earlier
         Test bottles of earlier lots with the same yeast; see `analysis.packaging.follow_up.lesson`.
     """
     original = assessment.original_gravity_sg.p50 if assessment.original_gravity_sg else batch.original_gravity_sg
-    final = assessment.gravity_sg.p50 if assessment.gravity_sg else None
     gate = release_of_the_gravity(assessment, batch, now=now)
     fresh = gate.holds(Condition.READING_FRESH)
+    final = _final(assessment, fresh=fresh)
     expected_low, expected_high = batch.expected_attenuation or (None, None)
     return SheetInputs(
         drink=batch.drink,
         jurisdiction=jurisdiction,
-        volume_l=volume_l,
+        volume_l=volume_l if assessment.volume_l is None else round(assessment.volume_l, 2),
         original_gravity_sg=_rounded(original),
         final_gravity_sg=_rounded(final),
         finished=(True if fresh else None) if gate.ended else False,
@@ -62,6 +64,20 @@ def prefill(
         expected_low=expected_low,
         expected_high=expected_high,
     )
+
+
+def _final(assessment: Assessment, *, fresh: bool) -> float | None:
+    """The gravity that it has now; that of fresh readings where they lie more than a point above what was inferred."""
+    if assessment.gravity_sg is None:
+        return None
+    inferred, newest = assessment.gravity_sg.p50, assessment.newest_reading_at
+    if not fresh or newest is None:
+        return inferred
+    rows = assessment.marked.filter(pl.col("set_aside").is_null() & pl.col("gravity_sg").is_not_null())
+    lately = rows.filter(pl.col("measured_at") > newest - timedelta(hours=FLOAT_OFF_OVER_H))["gravity_sg"].median()
+    if isinstance(lately, float) and lately - inferred > STEADY_SG:
+        return lately
+    return inferred
 
 
 def _rounded(gravity_sg: float | None) -> float | None:

@@ -23,7 +23,9 @@ FINE_H: Final = 3.0
 
 _FINE_SPAN_H: Final = 96.0
 _COARSE_BINS: Final = 40
-_OPENS_SEGMENT: Final = ("dry hop", "hops out", "transfer", "float moved", "feed", "dilute")
+_OPENS_SEGMENT: Final = ("dry hop", "hops out", "transfer", "float moved")
+_OPENS_BIN: Final = (*_OPENS_SEGMENT, "feed", "dilute")
+"""No bin reaches across these; what is added moves the gravity, not the float's offset."""
 HAND_SD_SG: Final = 0.0007
 """Error of a careful hand reading, SG (common practice: a third of a division to one division)."""
 
@@ -77,7 +79,9 @@ def summarise(marked: pl.DataFrame, batch: Batch, *, now: datetime) -> Series:
     hand_all = marked["by_hand"].to_numpy().astype(bool)
     used = marked["set_aside"].is_null().to_numpy()
 
-    opened = [hours_of(e.at, batch) for e in batch.events if e.kind in _OPENS_SEGMENT and e.at <= now]
+    happened = [(e.kind, hours_of(e.at, batch)) for e in batch.events if e.at <= now]
+    opened = [hour for kind, hour in happened if kind in _OPENS_BIN]
+    moved = [hour for kind, hour in happened if kind in _OPENS_SEGMENT]
     float_rows = used & ~hand_all
     h, g = hours_all[float_rows], gravity_all[float_rows]
     digit, scatter = digit_and_scatter(g)
@@ -101,7 +105,7 @@ def summarise(marked: pl.DataFrame, batch: Batch, *, now: datetime) -> Series:
         gravity_sg=gravity,
         white_sd_sg=np.concatenate([white, np.full(hand_h.size, HAND_SD_SG)])[order],
         count=np.concatenate([counts, np.ones(hand_h.size)])[order],
-        segment=np.searchsorted(np.array(sorted(opened)), hours, side="right").astype(np.float64),
+        segment=np.searchsorted(np.array(sorted(moved)), hours, side="right").astype(np.float64),
         by_hand=by_hand,
         grid_hours=grid,
         grid_temperature_c=temperature,

@@ -8,6 +8,7 @@ from typing import assert_never
 from analysis import evidence as kinds
 from analysis.display_units import DisplayUnits
 from analysis.evidence import Advice, Evidence
+from analysis.wording import additions
 from analysis.wording.formatting import NOT_JUDGED
 
 
@@ -79,6 +80,12 @@ def sentence(one: Evidence, units: DisplayUnits) -> str:
             return _cold_for_it(one, units)
         case kinds.EvenFall() | kinds.Swings() | kinds.SameFigure() | kinds.CannotBe():
             return doubt(one, units)
+        case kinds.AllExtract():
+            return additions.all_extract(one, units)
+        case kinds.AdditionDiffers():
+            return additions.differs(one, units)
+        case kinds.AdditionByReadings():
+            return additions.by_readings(one, units)
         case _:
             assert_never(one)
 

@@ -87,7 +87,7 @@ class Axes:
     def __init__(self, curve: Curve, voice: Voice) -> None:
         self.view, self.voice, self.pitched = curve.view, voice, curve.pitched_at
         original = curve.assessment.original_gravity_sg
-        self.original = curve.original_gravity_sg or (original.p50 if original else None)
+        self.original = original.p50 if original else curve.original_gravity_sg  # what was added counts
         if self.original is None and self.view.gravity == "Attenuation":
             self.view = View("SG", self.view.time, self.view.edition)
         self.palette: Palette = PALETTES[self.view.edition]

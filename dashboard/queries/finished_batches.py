@@ -69,8 +69,8 @@ def _read(record: BatchRecord) -> Finished | None:
         finish_days=days if days is not None and days > 0 else None,
         attenuation=a.apparent_attenuation if a.finished else None,
         temperature_c=_mean_temperature(a, done_at),
-        original_gravity_sg=record.original_gravity_sg
-        or (a.original_gravity_sg.p50 if a.original_gravity_sg else None),
+        # The assessment's counts what was added on the way.
+        original_gravity_sg=a.original_gravity_sg.p50 if a.original_gravity_sg else record.original_gravity_sg,
         split_of=record.split_of,
     )
     at, attenuation = _course(a, record, outcome.original_gravity_sg)

@@ -109,6 +109,13 @@ _DRY_HOPS: Final = """
 UPDATE batch SET plan = json_merge_patch(plan, '{"dry_hops": 1}')::VARCHAR
 WHERE drink IN ('ale', 'lager') AND coalesce(json_type(plan, '$.dry_hops'), 'NULL') = 'NULL';
 """
+_ADDITIONS: Final = """
+ALTER TABLE event ADD COLUMN added VARCHAR;
+ALTER TABLE event ADD COLUMN amount_l DOUBLE;
+ALTER TABLE event ADD COLUMN amount_unit VARCHAR;
+ALTER TABLE event ADD COLUMN added_gravity_sg DOUBLE;
+ALTER TABLE event ADD COLUMN added_abv_pct DOUBLE;
+"""
 
 MIGRATIONS: Final = (
     Migration(1, "Makes the tables of a new cellar.", _FIRST + _REPORTS),
@@ -121,6 +128,7 @@ MIGRATIONS: Final = (
         "for it.",
         _DRY_HOPS,
     ),
+    Migration(4, "Keeps of each addition what it was, how much, its own gravity and its strength.", _ADDITIONS),
 )
 """All migrations in order, numbered from 1 without gaps."""
 

@@ -105,7 +105,8 @@ class Questions:
         if yeast is not None and low is None and high is None:
             low, high = yeast.attenuation_low, yeast.attenuation_high
         low, high = (low if low is not None else high), (high if high is not None else low)
-        events = [Event(e.kind, e.at, e.gravity_sg, e.note) for e in self.all(EventRecord, batch_id=batch_id)]
+        logged = self.all(EventRecord, batch_id=batch_id)
+        events = [Event(e.kind, e.at, e.gravity_sg, e.note, added=e.addition) for e in logged]
         if not any(e.kind == "pitch" for e in events):
             events.append(Event("pitch", record.pitched_at))
         events += self._implied_events(record)
@@ -120,6 +121,7 @@ class Questions:
             mixed_culture=record.mixed_culture,
             hold_h=usable_hold_h(record, self.preferences())[0],
             float_changed_at=self._calibrated_at(record),
+            volume_l=record.volume_l,
         )
 
     def _calibrated_at(self, record: BatchRecord) -> tuple[datetime, ...]:

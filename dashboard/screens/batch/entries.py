@@ -9,10 +9,13 @@ from typing import Final
 
 import streamlit as st
 
+from analysis.additions import SUBSTANCES
+from analysis.display_units import number
 from analysis.model import EVENT_KINDS, EventKind
 from analysis.wording import EVENT_WORDS, Voice
 from dashboard import context
 from dashboard.queries import queries
+from dashboard.screens.batch import addition_form
 from dashboard.ui import components, forms, plain
 from ingest.errors import EntryError, out_of_range
 from ingest.model import INSTRUMENTS, BatchRecord, EventRecord, HandSample, Instrument
@@ -99,9 +102,11 @@ def _id(entry: EventRecord | HandSample) -> str:
 def _title(entry: EventRecord | HandSample, say: Voice) -> str:
     when = say.exact(entry.at)
     if isinstance(entry, EventRecord):
-        amount = f", {say.units.mass(entry.amount_g)}" if entry.amount_g is not None else ""
+        what = f", {SUBSTANCES[entry.added].words}" if entry.added is not None else ""
+        shown = addition_form.amount_shown(entry)
+        amount = f", {number(shown)} {addition_form.unit_of(entry)}" if shown is not None else ""
         gravity = f", {say.gravity(entry.gravity_sg)}" if entry.gravity_sg is not None else ""
-        return f"{EVENT_WORDS[entry.kind]}{amount}{gravity} · {when}"
+        return f"{EVENT_WORDS[entry.kind]}{what}{amount}{gravity} · {when}"
     how = SCALES.get(entry.unit)
     return f"Hand sample {how.format % entry.value if how else entry.value} {entry.unit} · {when}"
 
@@ -136,28 +141,29 @@ def event_form(event: EventRecord | None, record: BatchRecord, name: str) -> Non
             kind = form.choice(
                 "kind", "What happened", EVENT_KINDS, event.kind if event else "nutrient", EVENT_WORDS.__getitem__
             )
-            amount = form.number("amount_g", "Amount, if any", event.amount_g if event else None, "mass")
+            amount = addition_form.Amount.ask(form, event)
         with right:
             at = form.moment("at", "When", event.at if event else None)
             gravity = form.number(
                 "gravity_sg", "Gravity that belongs to it, if any", event.gravity_sg if event else None, "gravity"
             )
+        with st.expander("What was added, of a feed or a dilution"):
+            added = addition_form.Substances.ask(form, event)
         note = form.text("note", "Note", event.note if event else "")
     if not form.sent:
         return
 
     def enter() -> None:
         when = _time_of(at, record, say)
-        if amount is not None and amount < 0:
-            said = say.units.typed(amount, "mass")
-            raise EntryError("amount_g", f"{said} is below nothing", "Leave it empty if there was no amount.")
         if gravity is not None and not 0.98 <= gravity <= 1.2:
             raise out_of_range("gravity_sg", gravity, "gravity", (0.99, 1.16))
         base = event or EventRecord(batch_id=record.batch_id, kind="note", at=when)
-        chosen: EventKind = kind or "note"
-        context.store().save(replace(base, kind=chosen, at=when, amount_g=amount, gravity_sg=gravity, note=note))
+        chosen: EventKind = added.kind_for(kind or "note")
+        made = replace(base, kind=chosen, at=when, gravity_sg=gravity, note=note)
+        context.store().save(added.into(amount.into(made)))
 
-    form.keep(enter, f"Saved: {EVENT_WORDS[kind or 'note'].lower()}.")
+    said = EVENT_WORDS[kind or "note"].lower()
+    form.keep(enter, f"Saved: {said}.{added.still_to_say(kind or 'note', amount, gravity, record)}")
 
 
 def _scale(instrument: Instrument, unit: str) -> _Scale:

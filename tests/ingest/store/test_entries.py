@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from analysis.model import Added
 from ingest.errors import EntryError
 from ingest.model import (
     BatchRecord,
@@ -81,6 +82,36 @@ def test_every_entry_is_found_again_after_the_cellar_was_closed(tmp_path):
         assert store.get(BatchRecord, "b1") == ONE_OF_EACH[3]
         assert store.all(EventRecord, batch_id="b1", kind="dry hop") == [ONE_OF_EACH[5]]
         assert store.preferences() == ONE_OF_EACH[8]
+
+
+def test_what_was_added_survives_the_file_and_can_be_taken_back(tmp_path):
+    with Store.open(tmp_path) as store:
+        for record in ONE_OF_EACH[:4]:
+            store.save(record)
+        fed = EventRecord(
+            event_id="e2", batch_id="b1", kind="feed", at=T + DAY, added="juice", amount_l=2.0, amount_unit="L",
+            added_gravity_sg=1.046, added_abv_pct=0.0,
+        )  # fmt: skip
+        store.save(fed)
+        store.save(replace(fed, amount_l=20.0))
+    with Store.open(tmp_path) as store:
+        assert store.get(EventRecord, "e2") == replace(fed, amount_l=20.0)
+        store.undo()
+        assert store.get(EventRecord, "e2") == fed
+        [seen] = [e for e in store.batch("b1").events if e.kind == "feed"]
+        assert seen.added == Added("juice", None, 2.0, 1.046, 0.0)
+        store.undo()
+        assert store.get(EventRecord, "e2") is None
+
+
+def test_an_addition_that_cannot_be_is_refused(store):
+    for wrong in ({"added": "lard"}, {"added_abv_pct": 140.0}, {"added_gravity_sg": 11.5}, {"amount_l": -1.0}):
+        with pytest.raises(EntryError) as caught:
+            EventRecord(batch_id="b1", kind="feed", at=T, **wrong)
+        assert caught.value.field == next(iter(wrong))
+    # An amount that means nothing is kept as it was entered, and counts as unknown.
+    odd = EventRecord(batch_id="b1", kind="feed", at=T, added="honey", amount_g=0.0)
+    assert odd.addition == Added("honey")
 
 
 def test_preferences_have_defaults_until_someone_chooses(store):

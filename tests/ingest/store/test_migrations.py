@@ -9,7 +9,7 @@ import pytest
 
 from analysis.display_units import DisplayUnits
 from ingest.errors import StoreError
-from ingest.model import BatchRecord, Device, Preferences, Report, Vessel
+from ingest.model import BatchRecord, Device, EventRecord, Preferences, Report, Vessel
 from ingest.store import duckdb_file, migrations
 from ingest.store.migrations import MIGRATIONS, Migration
 from ingest.store.report_rows import STORED
@@ -89,6 +89,22 @@ def test_an_older_cellar_is_brought_up_with_its_data(tmp_path, next_version):
         assert done[-1] == (len(MIGRATIONS) + 1, "Notes the colour of each vessel.")
     with Store.open(tmp_path) as store:  # once only
         assert len(store._file.read("FROM schema_version")) == len(MIGRATIONS) + 1
+
+
+def test_events_of_before_additions_were_told_apart_are_kept(tmp_path, monkeypatch):
+    with monkeypatch.context() as older:
+        older.setattr(duckdb_file, "MIGRATIONS", MIGRATIONS[:1])
+        older.setattr(duckdb_file, "NEWEST", 1)
+        file = duckdb_file.StoreFile(tmp_path / "tunroom.duckdb")
+        with file.writing() as cursor:
+            cursor.execute(
+                "INSERT INTO event VALUES ('e', 'b', 'feed', TIMESTAMP '2026-03-01 10:00:00', 1.03, 400.0, 'honey')"
+            )
+        file.close()
+    with Store.open(tmp_path) as store:
+        [event] = store.all(EventRecord)
+    assert (event.gravity_sg, event.amount_g, event.note) == (1.03, 400.0, "honey")
+    assert (event.added, event.amount_l, event.addition) == (None, None, None)
 
 
 def test_a_migration_that_fails_leaves_the_cellar_as_it_was(tmp_path, next_version, monkeypatch):

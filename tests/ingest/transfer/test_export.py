@@ -49,6 +49,15 @@ def cellar(store):
         Placement(device_id="probe-1", vessel_id="v", from_at=T, to_at=T + 5 * HOUR),
         CalibrationRecord(device_id="float-1", kind="inclination", points=((25.0, 1.0), (60.0, 1.09))),
         EventRecord(batch_id="b", kind="dry hop", at=T + 9 * HOUR, amount_g=50.0),
+        EventRecord(
+            batch_id="b",
+            kind="dilute",
+            at=T + 9 * HOUR,
+            added="spirit",
+            amount_l=1.9,
+            amount_unit="US gal",
+            added_abv_pct=60.0,
+        ),
         HandSample(batch_id="b", at=T + 3 * HOUR, value=1.05, temperature_c=22.0),
         Preferences(cellar_name="Düne", notify_urls=("json://localhost",), hop_weekdays=(5,)),
     ):
