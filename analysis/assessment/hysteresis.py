@@ -20,7 +20,7 @@ def fingerprint_of(marked: pl.DataFrame, batch: Batch, now: datetime) -> str:
     digest.update(marked["by_hand"].to_numpy().tobytes())
     events = tuple(e for e in batch.events if e.at <= now)
     facts = (batch.pitched_at, batch.original_gravity_sg, batch.yeast, batch.drink, batch.expected_attenuation, events)
-    digest.update(repr(facts).encode())
+    digest.update(repr((facts, batch.volume_l)).encode())
     return digest.hexdigest()
 
 

@@ -1,7 +1,7 @@
 """What was inferred and planned in sentences: pure text from typed results, in one person's units and time zone."""
 
 from analysis.wording.classical import classical_fit, classical_sentences
-from analysis.wording.evidence import advice_sentences, sentences
+from analysis.wording.evidence import advice_sentences, gravity_now, sentences
 from analysis.wording.formatting import (
     NOT_JUDGED,
     Voice,
@@ -59,6 +59,7 @@ __all__ = [
     "dates",
     "dose_words",
     "expected_finish",
+    "gravity_now",
     "held",
     "joined",
     "lasted",

@@ -7,6 +7,7 @@ from typing import Protocol, assert_never
 
 from analysis import evidence as kinds
 from analysis.evidence import Advice, Evidence
+from analysis.model import Assessment
 from analysis.units import c_to_f, sg_to_plato
 from analysis.wording import additions
 from analysis.wording.formatting import NOT_JUDGED
@@ -90,6 +91,19 @@ def sentence(one: Evidence, units: Units) -> str:
             return additions.by_readings(one, units)
         case _:
             assert_never(one)
+
+
+def gravity_now(assessment: Assessment, units: Units) -> str:
+    """The gravity that is taken for true and, where a float lies a point from it, what that reads.
+
+    The evidence says why they differ. Empty where nothing was inferred.
+    """
+    if assessment.gravity_sg is None:
+        return ""
+    gravity_sg = assessment.gravity_sg.p50
+    off = next((one for one in assessment.evidence if isinstance(one, kinds.FloatOff)), None)
+    read = "" if off is None else f" (the float reads {units.gravity(gravity_sg + off.off_sg)})"
+    return units.gravity(gravity_sg) + read
 
 
 def advice(one: Advice, units: Units) -> str:

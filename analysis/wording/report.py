@@ -33,7 +33,7 @@ def report(
     facts = [("Phase", PHASE_WORDS[assessment.phase])]
     facts += [(question, f"{answer}. {small}") for question, answer, small in three_notions(assessment, hold, voice)]
     if assessment.gravity_sg is not None:
-        facts.append(("Gravity now", voice.gravity(assessment.gravity_sg.p50)))
+        facts.append(("Gravity now", evidence.gravity_now(assessment, voice.units)))
     if assessment.terminal_gravity_sg is not None:
         end = assessment.terminal_gravity_sg
         facts.append(("Likely end", f"{voice.gravity(end.p10)} to {voice.gravity(end.p90)}"))

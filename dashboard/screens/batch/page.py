@@ -14,6 +14,7 @@ from analysis.wording import (
     classical_sentences,
     curve_in_words,
     dates,
+    gravity_now,
     sentences,
     three_notions,
     verdict,
@@ -135,7 +136,7 @@ def figures_html(outlook: Outlook, say: Voice) -> Markup:
     newest = context.store().newest_reading_at(outlook.record.batch_id)
     facts: list[tuple[str, str]] = [("Phase", phase_glyph(a.phase) + f" {PHASE_WORDS[a.phase]}")]
     if a.gravity_sg is not None:
-        facts.append(("Gravity", say.gravity(a.gravity_sg.p50)))
+        facts.append(("Gravity", gravity_now(a, say.units)))
     if a.terminal_gravity_sg is not None and not a.finished:
         end = a.terminal_gravity_sg
         facts.append(("Likely end", f"{say.gravity(end.p10)} to {say.gravity(end.p90)}"))

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import typing
+from dataclasses import replace
+from datetime import UTC, datetime
 
 import pytest
 
 from analysis import evidence as kinds
 from analysis.display_units import DisplayUnits
 from analysis.evidence import Advice, Evidence
-from analysis.wording.evidence import advice_sentences, sentence, sentences
+from analysis.model import Assessment, Range
+from analysis.wording.evidence import advice_sentences, gravity_now, sentence, sentences
 
 METRIC = DisplayUnits()
 OTHER = DisplayUnits("°P", "°F", "psi")
@@ -52,6 +55,31 @@ def test_sg_and_celsius_are_said_with_their_digits() -> None:
     )
     assert told[6].startswith("At 4.1 °C it is 15.0 °C colder than where it fermented: a plateau in the cold")
     assert told[9].startswith("It stopped about 8 points above the likely end of 1.010; chance that it is a halt")
+
+
+def test_additions_are_said_with_what_is_missing_and_what_was_found() -> None:
+    by_name = {type(one): sentence(one, METRIC) for one in ONE_OF_EACH}
+    assert by_name[kinds.AllExtract].startswith("Pitched at 1.085; with what was added all extract counts as 1.121,")
+    assert "The spirit brings 2.0 % vol besides" in by_name[kinds.AllExtract]
+    assert by_name[kinds.AdditionDiffers].startswith(
+        "The addition of 2 days ago was to move the gravity by +20.0 points; by the readings it moved by +2.1 points."
+    )
+    assert by_name[kinds.AdditionByReadings] == (
+        "Of the addition of 20 h ago we do not know how much was added and the volume of the batch: the readings"
+        " decide, and show a step of \N{MINUS SIGN}2.1 points."
+    )
+
+
+def test_a_gravity_that_is_not_the_floats_is_said_beside_it() -> None:
+    said = Assessment(
+        now=datetime(2026, 3, 1, tzinfo=UTC), phase="steady", finished=False, stalled=False, p_finished=0.4,
+        finish=None,
+        held_since=None, held_h=0.0, hold_met=False, gravity_sg=Range(1.010, 1.011, 1.012), terminal_gravity_sg=None,
+        remaining_fall_sg=None, original_gravity_sg=None, apparent_attenuation=None, temperature_c=None,
+        evidence=(kinds.FloatOff(0.0021, 1.011),),
+    )  # fmt: skip
+    assert gravity_now(said, METRIC) == "1.011 (the float reads 1.013)"
+    assert gravity_now(replace(said, evidence=()), METRIC) == "1.011"
 
 
 def test_plato_and_fahrenheit_leave_no_trace_of_sg_and_celsius() -> None:
