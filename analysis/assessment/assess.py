@@ -18,7 +18,7 @@ from analysis.assessment.phases import spans
 from analysis.attenuation import attenuation_course, gravity_at_attenuation
 from analysis.evidence import NothingYet
 from analysis.inference import Correction, HypothesisMixture, PosteriorDraws, Prior, Priors, risen, weigh_hypotheses
-from analysis.model import Assessment, Batch, Forecast, Hysteresis, PhaseSpan, Range, as_utc
+from analysis.model import Assessment, Batch, Floats, Forecast, Hysteresis, PhaseSpan, Range, as_utc
 from analysis.readings import Series, summarise
 from analysis.thresholds import (
     FAR_SG,
@@ -83,14 +83,12 @@ def _judged(
     correction: Correction,
     carried: Hysteresis,
 ) -> Assessment:
-    batch, now, series, held = snapshot.batch, snapshot.now, observed.series, observed.held
-    posterior = mixture.posterior
-    weight = posterior.weight / posterior.weight.sum()
+    batch, now, series = snapshot.batch, snapshot.now, observed.series
+    posterior, weight = mixture.posterior, mixture.posterior.weight / mixture.posterior.weight.sum()
     verdict = decide(observed, mixture, prior, batch, now, carried)
     estimates = _estimates(snapshot, observed, mixture, prior, correction, verdict)
     phase = phase_of(verdict, observed, mixture, estimates.creep)
     done = float(weight @ posterior.done_now)
-    samples = snapshot.hand_samples()
     grounds = Grounds(
         snapshot=snapshot,
         observed=observed,
@@ -102,6 +100,15 @@ def _judged(
         float_off_sg=_float_off(series, posterior),
         later_c=_later(series, prior, done) if observed.chill_h is None else 0.0,
     )
+    return _told(grounds, weight, carried)
+
+
+def _told(grounds: Grounds, weight: Floats, carried: Hysteresis) -> Assessment:
+    """The assessment as its parts say."""
+    snapshot, observed, mixture = grounds.snapshot, grounds.observed, grounds.mixture
+    batch, verdict, estimates, phase = snapshot.batch, grounds.verdict, grounds.estimates, grounds.phase
+    now, series, held, posterior = snapshot.now, observed.series, observed.held, mixture.posterior
+    samples, balance = snapshot.hand_samples(), mixture.balance
     return Assessment(
         now=now,
         phase=phase,
@@ -110,7 +117,7 @@ def _judged(
         stalled=verdict.stalled,
         p_finished=verdict.p_finished,
         finish=estimates.finish,
-        held_since=batch.pitched_at + timedelta(hours=held.since_h) if held.since_h is not None else None,
+        held_since=None if held.since_h is None else batch.pitched_at + timedelta(hours=held.since_h),
         held_h=held.held_h,
         hold_met=held.held_h >= batch.hold_h,
         gravity_sg=estimates.gravity,
@@ -124,8 +131,8 @@ def _judged(
         phases=spans(observed, posterior, weight, batch, verdict, phase),
         creep=estimates.creep,
         newest_reading_at=snapshot.newest_at,
-        volume_l=mixture.balance.volume_l if mixture.balance.seen else None,
-        spirit_abv_pct=mixture.balance.spirit_abv_pct,
+        volume_l=balance.volume_l if balance.seen else None,
+        spirit_abv_pct=balance.spirit_abv_pct,
         held_sg=observed.held_sg,
         hand_sample_agrees=hand_agrees(observed, samples, batch),
         hand_samples=samples,

@@ -21,7 +21,7 @@ def fingerprint_of(marked: pl.DataFrame, batch: Batch, now: datetime) -> str:
     events = tuple(e for e in batch.events if e.at <= now)
     facts = (batch.pitched_at, batch.original_gravity_sg, batch.yeast, batch.drink, batch.expected_attenuation, events)
     culture = (batch.diastatic, batch.mixed_culture)
-    digest.update(repr((*facts, culture)).encode())
+    digest.update(repr((*facts, culture, batch.volume_l)).encode())
     return digest.hexdigest()
 
 

@@ -59,7 +59,13 @@ class HypothesisMixture:
     original_sg: float
     original_known: bool
     share: dict[Halt, float]
-    balance: Balance
+    added: Balance | None = None
+    """With what was added; None where that is not told."""
+
+    @property
+    def balance(self) -> Balance:
+        """What the batch holds; that of its must where nothing was added."""
+        return self.added or Balance(self.original_sg)
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
@@ -39,7 +39,7 @@ class PosteriorDraws:
     terminal_sg: Floats
     done_now: Floats
     effective: float
-    jumps_sg: Floats
+    jumps_sg: Floats = field(default_factory=lambda: np.zeros((0, 0)))
     """By how much each addition moved the gravity, SG, shape (n, additions)."""
 
 

@@ -5,8 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
-import polars as pl
-
 from analysis.model import STEADY_SG, Assessment, Batch, events_of
 from analysis.packaging.follow_up import FollowUp, lesson
 from analysis.packaging.inputs import SheetInputs
@@ -70,6 +68,8 @@ def _final(assessment: Assessment, *, fresh: bool) -> float | None:
     """The gravity that it has now; that of fresh readings where they lie more than a point above what was inferred."""
     if assessment.gravity_sg is None:
         return None
+    import polars as pl  # the sheet alone does without it
+
     inferred, newest = assessment.gravity_sg.p50, assessment.newest_reading_at
     if not fresh or newest is None:
         return inferred

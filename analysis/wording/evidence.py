@@ -51,16 +51,9 @@ def sentence(one: Evidence, units: DisplayUnits) -> str:
         case kinds.TailTakes():
             return _tail_takes(one)
         case kinds.TemperatureToCome():
-            return (
-                f"Earlier batches of this drink were about {units.warmer_by(abs(one.by_c), 0)}"
-                f" {'warmer' if one.by_c > 0 else 'colder'} from here on, those that were kept alike so far;"
-                " the dates reckon with it."
-            )
+            return _temperature_to_come(one, units)
         case kinds.StoppedShort():
-            return (
-                f"It stopped about {_points(one.above_sg, one.end_sg, units)} above the likely end of"
-                f" {units.gravity(one.end_sg)}; chance that it is a halt and not the end: {_chance(one.p_halted)}."
-            )
+            return _stopped_short(one, units)
         case kinds.StandsByCurve():
             return (
                 f"It has stood for about {one.stood_h:.0f} h, going by the course as a whole;"
@@ -88,6 +81,21 @@ def sentence(one: Evidence, units: DisplayUnits) -> str:
             return additions.by_readings(one, units)
         case _:
             assert_never(one)
+
+
+def _temperature_to_come(one: kinds.TemperatureToCome, units: DisplayUnits) -> str:
+    return (
+        f"Earlier batches of this drink were about {units.warmer_by(abs(one.by_c), 0)}"
+        f" {'warmer' if one.by_c > 0 else 'colder'} from here on, those that were kept alike so far;"
+        " the dates reckon with it."
+    )
+
+
+def _stopped_short(one: kinds.StoppedShort, units: DisplayUnits) -> str:
+    return (
+        f"It stopped about {_points(one.above_sg, one.end_sg, units)} above the likely end of"
+        f" {units.gravity(one.end_sg)}; chance that it is a halt and not the end: {_chance(one.p_halted)}."
+    )
 
 
 def doubt(one: kinds.EvenFall | kinds.Swings | kinds.SameFigure | kinds.CannotBe, units: DisplayUnits) -> str:

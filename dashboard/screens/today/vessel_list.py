@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Final
 
 from analysis.display_units import percent
 from analysis.planning import Act
-from analysis.wording import PHASE_WORDS, Voice, capital, dose_words, joined, next_day, plural, verdict
+from analysis.wording import PHASE_WORDS, Voice, capital, dose_words, joined, likely_gravity, next_day, plural, verdict
 from dashboard.charts import phase_glyph
 from dashboard.templates import Markup, fill, join, render
 from dashboard.ui import address
@@ -84,7 +84,7 @@ def _figures(s: Standing, say: Voice) -> Markup:
     a = s.outlook.assessment
     cells: list[str] = [phase_glyph(a.phase) + f" {PHASE_WORDS[a.phase]}"]
     if a.gravity_sg is not None:
-        cells.append(say.gravity(a.gravity_sg.p50))
+        cells.append(likely_gravity(a, say) or "")
     if a.apparent_attenuation is not None and a.apparent_attenuation >= _WORTH_SAYING:
         cells.append(f"{percent(a.apparent_attenuation)} attenuated")
     if a.temperature_c is not None:

@@ -95,6 +95,19 @@ def test_more_than_a_hundred_percent_of_attenuation_is_explained() -> None:
     assert "passes" not in sentence(kinds.Attenuated(0.98, 0.9, 1.1, "within", 0, 0, False), METRIC)
 
 
+def test_additions_are_said_with_what_is_missing_and_what_was_found() -> None:
+    by_name = {type(one): sentence(one, METRIC) for one in ONE_OF_EACH}
+    assert by_name[kinds.AllExtract].startswith("Pitched at 1.085; with what was added all extract counts as 1.121,")
+    assert "The spirit brings 2.0 % vol besides" in by_name[kinds.AllExtract]
+    assert by_name[kinds.AdditionDiffers].startswith(
+        "The addition of 2 days ago was to move the gravity by +20.0 points; by the readings it moved by +2.1 points."
+    )
+    assert by_name[kinds.AdditionByReadings] == (
+        "Of the addition of 20 h ago we do not know how much was added and the volume of the batch: the readings"
+        " decide, and show a step of \N{MINUS SIGN}2.1 points."
+    )
+
+
 def test_plato_and_fahrenheit_leave_no_trace_of_sg_and_celsius() -> None:
     for text in (*sentences(ONE_OF_EACH, OTHER), *advice_sentences(Advice, OTHER)):
         assert "SG" not in text

@@ -197,6 +197,8 @@ def test_who_chose_units_before_there_were_ounces_keeps_them_and_grams(tmp_path)
     step = next(m.number for m in MIGRATIONS if "mass_unit" in m.sql)
     with duckdb_file.duckdb.connect(str(tmp_path / "tunroom.duckdb")) as old:  # as it was before that step
         old.execute("ALTER TABLE preferences DROP COLUMN mass_unit")
+        for column in ("added", "amount_l", "amount_unit", "added_gravity_sg", "added_abv_pct"):  # of a later step
+            old.execute(f"ALTER TABLE event DROP COLUMN {column}")
         old.execute("DELETE FROM schema_version WHERE number >= ?", [step])
     with Store.open(tmp_path) as store:
         assert store.preferences().units == DisplayUnits("°P", "°C", "psi", "L", "g")
