@@ -174,7 +174,8 @@ def table(frame: pl.DataFrame, intervals: Callable[[pl.DataFrame], dict[str, tup
             f" {c['delay']:.0f} h | {c['stalled']:.0f} | {c['missing']:.0%}",
             "    5 to 95 %: error "
             + " / ".join(_span(i, f"error {s}", ".0f") for s in SHARES)
-            + f", right {_span(i, 'inside', '.2f')}, width {_span(i, 'width', '.0f')}, pinball {_span(i, 'pinball', '.1f')}",
+            + f", right {_span(i, 'inside', '.2f')}, width {_span(i, 'width', '.0f')},"
+            + f" pinball {_span(i, 'pinball', '.1f')}",
         ]
     return "\n".join(lines)
 

@@ -35,8 +35,9 @@ SHARES = {"50%": 0.5, "75%": 0.75, "90%": 0.9}
 class Measured:
     """One measured batch. Hours since pitching.
 
-    `finish_h` is the interval in which it ended, both the same where the readings tell it to the hour; None where it did
-    not end. `group` is what it shares with others of its kind (a cultivar), empty where the set is learnt by halves.
+    `finish_h` is the interval in which it ended, both the same where the readings tell it to the hour; None where it
+    did not end. `group` is what it shares with others of its kind (a cultivar), empty where the set is learnt by
+    halves.
     """
 
     source: str
