@@ -185,6 +185,18 @@ def _span(intervals: dict[str, tuple[float, float]], name: str, form: str) -> st
     return f"{low:{form}} to {high:{form}}"
 
 
+def started(args: argparse.Namespace) -> Any:
+    """What is believed without earlier batches: what ships, what would without one source, or nothing shipped."""
+    from analysis import Priors
+    from tests.benchmarks import ship_prior
+
+    if args.general:
+        return Priors(shipped={})
+    if args.without:
+        return Priors(shipped=ship_prior.shipped(list(ship_prior.sources(args.folder, args.without))))
+    return Priors()
+
+
 def main() -> None:
     """Read the options, score, print."""
     text = f"{__doc__}\n{measured_sets.__doc__}"
@@ -198,6 +210,8 @@ def main() -> None:
         help="after so many random earlier batches of the place (2,5) instead of all the others",
     )
     parser.add_argument("--draws", type=int, default=2, help="how often those are drawn for each batch")
+    parser.add_argument("--without", default="", help="with a prior made anew from this folder without this source")
+    parser.add_argument("--general", action="store_true", help="with the general prior alone: nothing shipped")
     parser.add_argument("--looks", type=Path, help="keep every look as Parquet")
     args = parser.parse_args()
     threads.one_for_linear_algebra()
@@ -207,11 +221,12 @@ def main() -> None:
         parser.error(str(problem))
     if not those:
         parser.error(f"no set of {args.folder} has {args.only!r} in its name")
-    rows = [row for one in those for row in looked_at(one, None, "no earlier batches")]
+    start = started(args)
+    rows = [row for one in those for row in looked_at(one, start, "no earlier batches")]
     if not args.cold and not args.earlier:
-        rows += learnt(those, None)
+        rows += learnt(those, start)
     for count in filter(None, args.earlier.split(",")):
-        rows += learnt(those, None, int(count), args.draws)
+        rows += learnt(those, start, int(count), args.draws)
     frame = as_frame(rows)
     if args.looks:
         frame.write_parquet(args.looks)
