@@ -147,7 +147,7 @@ def _of_the_course(grounds: Grounds) -> Iterator[Evidence]:
     if estimates.finish is None or verdict.finished:
         return
     ending = grounds.prior.ending
-    if ending is not None:
+    if ending is not None and ending.batches:
         yield kinds.TailTakes(float(np.exp(ending.usual)), ending.batches)
     if abs(grounds.later_c) >= WARMER_C:
         yield kinds.TemperatureToCome(grounds.later_c)

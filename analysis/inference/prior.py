@@ -10,7 +10,7 @@ wider one.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
 from typing import Final
 
@@ -20,6 +20,7 @@ from analysis.drinks import DRINK_FACTS
 from analysis.fermentation import OF_THE_COURSE, PARAMETERS
 from analysis.inference.importance_sampling import normals
 from analysis.inference.population import STAGES, BatchLikelihood, Correction, Expected, pooled
+from analysis.inference.shipped_prior import SHIPPED, Shipped
 from analysis.inference.tail_duration import TailDuration, expected, tail_durations
 from analysis.inference.temperature_schedule import TemperatureSchedule
 from analysis.model import Batch, Drink, Floats
@@ -122,9 +123,13 @@ class Prior:
 
 @dataclass(frozen=True, slots=True)
 class Priors:
-    """What earlier batches have taught, by drink. Immutable; `learn` makes new ones."""
+    """What earlier batches have taught, by drink. Immutable; `learn` makes new ones.
+
+    `shipped` is what is expected before any of them: the more of them, the less it counts.
+    """
 
     likelihoods: dict[str, tuple[BatchLikelihood, ...]] = field(default_factory=dict)
+    shipped: Mapping[str, Shipped] = field(default_factory=lambda: SHIPPED, compare=False, repr=False)
     _known: dict[tuple[str, str | None, bool], tuple[Floats, Floats, Floats]] = field(
         default_factory=dict, init=False, compare=False, repr=False
     )
@@ -150,6 +155,12 @@ class Priors:
             {drink: tuple(BatchLikelihood.from_dict(one) for one in those) for drink, those in data["lessons"].items()}
         )
 
+    def with_likelihoods(self, likelihoods: Mapping[str, Sequence[BatchLikelihood]]) -> Priors:
+        """The same start with these batches, the newest of each drink."""
+        return replace(
+            self, likelihoods={drink: tuple(those[-KEPT_PER_DRINK:]) for drink, those in likelihoods.items()}
+        )
+
     def prior(self, batch: Batch) -> Prior:
         """The prior for one batch."""
         mean, sd = general(batch)
@@ -169,15 +180,27 @@ class Priors:
         root = np.asarray(np.linalg.cholesky(cov + 1e-9 * np.eye(mean.size)), dtype=np.float64)
         prior = Prior(mean, root, same, len(those), schedule=_schedule(those))
         alike = [(*one.ending, one.strength) for one in those if one.lingers == lingers(batch)]
-        if not alike:
+        # Of what lingers nothing was found in published kinetics.
+        start = self.shipped[batch.drink].ending if batch.drink in self.shipped and not lingers(batch) else None
+        if not alike and start is None:
             return prior
         implied = prior.implied_ending(batch.original_gravity_sg or DRINK_FACTS[batch.drink].original_gravity_sg)
-        return replace(prior, ending=expected(implied, alike, strength(batch, batch.original_gravity_sg)))
+        return replace(prior, ending=expected(implied, alike, strength(batch, batch.original_gravity_sg), start))
 
     def correction(self, drink: str) -> Correction:
         """How to shift and widen forecasts of a drink, from how they would have missed before."""
         everyone = Correction.unknown().leaning([one for those in self.likelihoods.values() for one in those], pull=3.0)
         return everyone.leaning(self.likelihoods.get(drink, ()), pull=3.0)
+
+    def _start(self, drink: str) -> tuple[Floats, Floats]:
+        """What is expected of a drink in a cellar without history: mean and covariance, in general deviations."""
+        size = len(FEATURES)
+        its = self.shipped.get(drink)
+        if its is None:
+            return np.zeros(size), np.eye(size)
+        cov = np.zeros((size, size))
+        cov[np.tril_indices(size)] = its.covariance
+        return np.array(its.mean), cov + np.tril(cov, -1).T
 
     def _group(self, drink: str, yeast: str | None, lingering: bool) -> tuple[Floats, Floats, Floats]:
         """Mean, its slope with strength, and covariance of the next batch, in general standard deviations."""
@@ -185,11 +208,12 @@ class Priors:
         if key not in self._known:
             size = len(FEATURES)
             every = self.likelihoods.get(drink, ())
+            centre, cov = (np.zeros(size), np.eye(size)) if lingering else self._start(drink)
             # What eats on for weeks would lengthen the tails of all others.
             those = every if lingering else tuple(one for one in every if not one.lingers) or every
             group = pooled(
                 those,
-                Expected(self._cellar(drink), np.zeros(size), 0.45 * np.eye(size), pull=0.5, slope_pull=2.0, shape=6.0),
+                Expected(centre + self._cellar(drink), np.zeros(size), 0.45 * cov, pull=0.5, slope_pull=2.0, shape=6.0),
             )
             if lingering:
                 alike = [one for one in every if one.lingers]
@@ -202,16 +226,18 @@ class Priors:
                 group = pooled(
                     own, Expected(group.mean, group.slope, 0.7 * group.within, pull=1.2, slope_pull=1e6, shape=8.0)
                 )
-            spread = group.next if every else np.eye(size)
+            spread = group.next if every else cov
             self._known[key] = (group.mean, group.slope, spread)
         return self._known[key]
 
     def _cellar(self, drink: str) -> Floats:
         """Where a drink starts from: what the other drinks of the cellar have in common."""
         size = len(FEATURES)
-        others = [one for name, those in self.likelihoods.items() if name != drink for one in those]
-        nothing = Expected(np.zeros(size), np.zeros(size), 0.45 * np.eye(size), pull=3.0, slope_pull=1e6, shape=6.0)
-        common = pooled(others, nothing).mean
+        others = [(name, one) for name, those in self.likelihoods.items() if name != drink for one in those]
+        # Against what was expected of those drinks, not against the general mean.
+        usual = np.mean([self._start(name)[0] for name, _ in others], axis=0) if others else np.zeros(size)
+        nothing = Expected(usual, np.zeros(size), 0.45 * np.eye(size), pull=3.0, slope_pull=1e6, shape=6.0)
+        common = pooled([one for _, one in others], nothing).mean - usual
         return np.asarray(np.where(np.arange(size) == ATTENUATION, 0.0, _CELLAR * common))
 
 

@@ -102,7 +102,12 @@ def told(weight: Floats, ending: Floats, before: TailDuration) -> tuple[float, f
     return float(np.clip(alone, mean - _FURTHEST, mean + _FURTHEST)), 1.0 / gained + HINDSIGHT_SD**2
 
 
-def expected(before: TailDuration, those: Sequence[tuple[float, float, float]], strength: float) -> TailDuration | None:
+def expected(
+    before: TailDuration,
+    those: Sequence[tuple[float, float, float]],
+    strength: float,
+    start: tuple[float, float] | None = None,
+) -> TailDuration | None:
     """The observation that turns what the features imply of the next ending into what earlier batches say of it.
 
     Parameters
@@ -113,18 +118,22 @@ def expected(before: TailDuration, those: Sequence[tuple[float, float, float]], 
         Mean, variance (`told`) and strength of each earlier batch.
     strength
         How strong the next one began.
+    start
+        What is known of a cellar's usual ending without its batches: mean, and how far cellars differ. Without it,
+        what the features imply, `CENTRE_SD`.
 
     Returns
     -------
     Ending or None
         None where the earlier batches do not know it better than the features do.
     """
-    if not those:
+    if not those and start is None:
         return None
-    mean, variance, strong = np.array(those).T
+    mean, variance, strong = np.array(those).reshape(-1, 3).T
     design = np.column_stack([np.ones(mean.size), strong])
-    prior = np.diag([CENTRE_SD**-2, BY_STRENGTH[1] ** -2])
-    towards = prior @ np.array([before.mean - BY_STRENGTH[0] * strength, BY_STRENGTH[0]])
+    centre, centre_sd = start or (before.mean - BY_STRENGTH[0] * strength, CENTRE_SD)
+    prior = np.diag([centre_sd**-2, BY_STRENGTH[1] ** -2])
+    towards = prior @ np.array([centre, BY_STRENGTH[0]])
     between = USUAL_SD**2
     for _ in range(20):
         weight = 1.0 / (between + variance)
@@ -139,5 +148,5 @@ def expected(before: TailDuration, those: Sequence[tuple[float, float, float]], 
         return None
     precision = 1.0 / spread - before.sd**-2
     usual = float(at @ line)
-    centre = (usual / spread - before.mean * before.sd**-2) / precision
-    return TailDuration(centre, precision**-0.5, usual, mean.size)
+    observed = (usual / spread - before.mean * before.sd**-2) / precision
+    return TailDuration(observed, precision**-0.5, usual, mean.size)

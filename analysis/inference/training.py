@@ -16,7 +16,7 @@ from analysis.inference.likelihood import GAIN_SD, Hypothesis
 from analysis.inference.observation_error import local_rate
 from analysis.inference.population import STAGES, BatchLikelihood
 from analysis.inference.posterior import imply
-from analysis.inference.prior import ATTENUATION, KEPT_PER_DRINK, Prior, Priors, general, lingers, strength
+from analysis.inference.prior import ATTENUATION, Prior, Priors, general, lingers, strength
 from analysis.inference.setting import Original, Setting
 from analysis.inference.tail_duration import tail_durations, told
 from analysis.inference.temperature_schedule import warmed
@@ -208,15 +208,17 @@ def learn(finished: Iterable[FinishedBatch], *, start: Priors | None = None) -> 
     start
         What is known already: only new batches need to be given then.
     """
-    likelihoods = {drink: list(those) for drink, those in (start or Priors()).likelihoods.items()}
+    before = start or Priors()
+    likelihoods = {drink: list(those) for drink, those in before.likelihoods.items()}
     new: list[tuple[FinishedBatch, BatchLikelihood, Hindsight]] = []
-    nothing = Priors()
+    # From the wide general prior: what shipped must not come back as a lesson.
+    nothing = Priors(shipped={})
     for one in finished:
         taught = batch_likelihood(one, nothing)
         if taught is not None:
             likelihoods.setdefault(one.batch.drink, []).append(taught[0])
             new.append((one, *taught))
-    priors = Priors({drink: tuple(those[-KEPT_PER_DRINK:]) for drink, those in likelihoods.items()})
+    priors = before.with_likelihoods(likelihoods)
     # Once more, with what they taught together: a normal likelihood is a good picture only near the right place.
     for i, (one, its, _) in enumerate(new):
         taught = batch_likelihood(one, priors)
@@ -226,16 +228,16 @@ def learn(finished: Iterable[FinishedBatch], *, start: Priors | None = None) -> 
             better = replace(taught[0], ending=its.ending)
             its_group[next(k for k, x in enumerate(its_group) if x is its)] = better
             new[i] = (one, better, taught[1])
-    priors = Priors({drink: tuple(those[-KEPT_PER_DRINK:]) for drink, those in likelihoods.items()})
+    priors = before.with_likelihoods(likelihoods)
     # Play the new ones again, each as if it were not known yet, and note how the forecasts miss.
     for one, its, known in new:
         those = list(priors.likelihoods[one.batch.drink])
         if not any(x is its for x in those):
             continue
         without = tuple(x for x in those if x is not its)
-        others = Priors({**priors.likelihoods, one.batch.drink: without})
+        others = replace(priors, likelihoods={**priors.likelihoods, one.batch.drink: without})
         its_group = likelihoods[one.batch.drink]
         k = next(k for k, x in enumerate(its_group) if x is its)
         misses, unsure = replay(one, others, known)
         its_group[k] = replace(its, misses=misses, unsure=unsure)
-    return Priors({drink: tuple(those[-KEPT_PER_DRINK:]) for drink, those in likelihoods.items()})
+    return before.with_likelihoods(likelihoods)

@@ -9,7 +9,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from analysis import Batch, FinishedBatch, assess, learn
+from analysis import Batch, FinishedBatch, Priors, assess, learn
 from analysis.display_units import DisplayUnits
 from analysis.evidence import TailTakes
 from analysis.fermentation import PARAMETERS
@@ -112,7 +112,8 @@ def test_earlier_batches_sharpen_the_belief_of_the_ending(fermentation: Callable
     assert believed.ending is not None
     implied = replace(believed, ending=None).implied_ending(1.052)
     after = (implied.sd**-2 + believed.ending.sd**-2) ** -0.5
-    assert after < 0.8 * implied.sd
+    assert after < 0.9 * implied.sd
+    assert after < 0.75 * Priors().prior(batch).implied_ending(1.052).sd
 
 
 def test_the_evidence_tells_how_long_endings_take_and_that_is_about_so(fermentation: Callable[..., Any]) -> None:

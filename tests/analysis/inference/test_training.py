@@ -16,6 +16,8 @@ from analysis.inference.prior import FEATURES
 from analysis.inference.training import Hindsight, batch_likelihood, replay
 
 Ferment = Callable[..., Any]
+WIDE = Priors(shipped={})
+"""What batches are learnt from: nothing that shipped."""
 
 
 def finished(made: Any, *events: Event) -> FinishedBatch:
@@ -24,7 +26,7 @@ def finished(made: Any, *events: Event) -> FinishedBatch:
 
 
 def hindsight(one: FinishedBatch) -> Hindsight:
-    taught = batch_likelihood(one, Priors())
+    taught = batch_likelihood(one, WIDE)
     assert taught is not None
     return taught[1]
 
@@ -45,7 +47,7 @@ def test_a_plateau_on_the_way_is_no_habit(fermentation: Ferment, seed: int) -> N
     held_up = made.paused(45.0, 85.0)
     one = finished(held_up)
     assert abs(late_by_h(one, held_up.finish_h)) < 20.0
-    plain, its = batch_likelihood(finished(made), Priors()), batch_likelihood(one, Priors())
+    plain, its = batch_likelihood(finished(made), WIDE), batch_likelihood(one, WIDE)
     assert plain is not None
     assert its is not None
     assert abs(its[0].ending[0] - plain[0].ending[0]) < 0.5
@@ -98,7 +100,7 @@ def test_a_batch_is_played_again_as_if_it_were_not_known(
 
 def test_a_batch_that_was_cold_from_the_start_teaches_nothing(fermentation: Ferment) -> None:
     made = fermentation(temperature_c=lambda h: np.where(h < 3.0, 20.0, 2.0))
-    assert batch_likelihood(finished(made), Priors()) is None
+    assert batch_likelihood(finished(made), WIDE) is None
 
 
 def test_a_batch_hopped_before_its_last_stage_is_not_played_again(fermentation: Ferment) -> None:
