@@ -2,24 +2,11 @@
 
 from __future__ import annotations
 
-from typing import Protocol
-
+from analysis.display_units import DisplayUnits, number
 from analysis.evidence import AdditionByReadings, AdditionDiffers, AllExtract
-from analysis.units import sg_to_plato
 
 
-class Units(Protocol):
-    """What a sentence asks of the reader's units."""
-
-    @property
-    def gravity_unit(self) -> str:
-        """``SG`` or ``°P``."""
-
-    def gravity(self, gravity_sg: float) -> str:
-        """A gravity with its unit."""
-
-
-def all_extract(one: AllExtract, units: Units) -> str:
+def all_extract(one: AllExtract, units: DisplayUnits) -> str:
     """What was pitched, and what all extract makes."""
     said = (
         f"Pitched at {units.gravity(one.pitched_sg)}; with what was added all extract counts as"
@@ -30,7 +17,7 @@ def all_extract(one: AllExtract, units: Units) -> str:
     return said
 
 
-def differs(one: AdditionDiffers, units: Units) -> str:
+def differs(one: AdditionDiffers, units: DisplayUnits) -> str:
     """A stated size that the readings contradict."""
     return (
         f"The addition of {_ago(one.ago_h)} ago was to move the gravity by"
@@ -40,7 +27,7 @@ def differs(one: AdditionDiffers, units: Units) -> str:
     )
 
 
-def by_readings(one: AdditionByReadings, units: Units) -> str:
+def by_readings(one: AdditionByReadings, units: DisplayUnits) -> str:
     """What is not known of an addition."""
     return (
         f"Of the addition of {_ago(one.ago_h)} ago we do not know {_listed(one.lacking)}: the readings decide, and show"
@@ -48,11 +35,11 @@ def by_readings(one: AdditionByReadings, units: Units) -> str:
     )
 
 
-def _by(step_sg: float, from_sg: float, units: Units) -> str:
+def _by(step_sg: float, from_sg: float, units: DisplayUnits) -> str:
+    sign = "+" if step_sg >= 0 else ""
     if units.gravity_unit == "SG":
-        return f"{1000 * step_sg:+.1f} points".replace("-", "\N{MINUS SIGN}")
-    step = float(sg_to_plato(from_sg + step_sg) - sg_to_plato(from_sg))
-    return f"{step:+.1f} °P".replace("-", "\N{MINUS SIGN}")
+        return f"{sign}{number(1000 * step_sg, 1)} points"
+    return f"{sign}{units.fall_to(step_sg, from_sg, 1)}"
 
 
 def _listed(names: tuple[str, ...]) -> str:

@@ -5,26 +5,37 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from analysis.additions import AMOUNT_UNITS, SUBSTANCES, missing
+from analysis.display_units import DisplayUnits, number
 from analysis.model import SUBSTANCE_NAMES, Added, EventKind, Substance
 from dashboard.ui import forms
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, EventRecord
 
 
-def unit_of(event: EventRecord | None) -> str:
-    """The unit in which an event's amount was typed."""
+def unit_of(event: EventRecord | None, units: DisplayUnits) -> str:
+    """The unit in which an event's amount was typed; where that is not known, the person's own."""
     if event is not None and event.amount_unit in AMOUNT_UNITS:
-        return event.amount_unit or "g"
-    return "L" if event is not None and event.amount_l is not None else "g"
+        return event.amount_unit or units.mass_unit
+    return units.volume_unit if event is not None and event.amount_l is not None else units.mass_unit
 
 
-def amount_shown(event: EventRecord | None) -> float | None:
+def amount_shown(event: EventRecord | None, units: DisplayUnits) -> float | None:
     """An event's amount in that unit; None where none was typed."""
     if event is None:
         return None
-    quantity, each = AMOUNT_UNITS[unit_of(event)]
+    quantity, each = AMOUNT_UNITS[unit_of(event, units)]
     kept = event.amount_g if quantity == "mass" else event.amount_l
     return None if kept is None else round(kept / each, 6)
+
+
+def amount_words(event: EventRecord, units: DisplayUnits) -> str:
+    """An event's amount as it was typed, or in the person's unit where that is not known; empty where there is none."""
+    shown = amount_shown(event, units)
+    if shown is not None and event.amount_unit is not None:
+        return f"{number(shown)} {event.amount_unit}"
+    if event.amount_g is not None:
+        return units.mass(event.amount_g)
+    return units.volume(event.amount_l) if event.amount_l is not None else ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,11 +46,12 @@ class Amount:
     unit: str
 
     @classmethod
-    def ask(cls, form: forms.Form, event: EventRecord | None) -> Amount:
+    def ask(cls, form: forms.Form, event: EventRecord | None, units: DisplayUnits) -> Amount:
         """The two inputs."""
-        value = form.number("amount_g", "Amount, if any", amount_shown(event))
-        unit = form.choice("amount_unit", "In", tuple(AMOUNT_UNITS), unit_of(event))
-        return cls(value, unit or "g")
+        value = form.number("amount_g", "Amount, if any", amount_shown(event, units))
+        usual = unit_of(event, units)
+        unit = form.choice("amount_unit", "In", tuple(AMOUNT_UNITS), usual)
+        return cls(value, unit or usual)
 
     @property
     def mass_g(self) -> float | None:

@@ -10,7 +10,6 @@ from typing import Final
 import streamlit as st
 
 from analysis.additions import SUBSTANCES
-from analysis.display_units import number
 from analysis.model import EVENT_KINDS, EventKind
 from analysis.wording import EVENT_WORDS, Voice
 from dashboard import context
@@ -103,10 +102,10 @@ def _title(entry: EventRecord | HandSample, say: Voice) -> str:
     when = say.exact(entry.at)
     if isinstance(entry, EventRecord):
         what = f", {SUBSTANCES[entry.added].words}" if entry.added is not None else ""
-        shown = addition_form.amount_shown(entry)
-        amount = f", {number(shown)} {addition_form.unit_of(entry)}" if shown is not None else ""
+        said = addition_form.amount_words(entry, say.units)
+        amount = f", {said}" if said else ""
         gravity = f", {say.gravity(entry.gravity_sg)}" if entry.gravity_sg is not None else ""
-        return f"{EVENT_WORDS[entry.kind]}{what}{amount}{gravity} · {when}"
+        return f"{EVENT_WORDS[entry.kind]}{what}{f', {amount}' if amount else ''}{gravity} · {when}"
     how = SCALES.get(entry.unit)
     return f"Hand sample {how.format % entry.value if how else entry.value} {entry.unit} · {when}"
 
@@ -141,7 +140,7 @@ def event_form(event: EventRecord | None, record: BatchRecord, name: str) -> Non
             kind = form.choice(
                 "kind", "What happened", EVENT_KINDS, event.kind if event else "nutrient", EVENT_WORDS.__getitem__
             )
-            amount = addition_form.Amount.ask(form, event)
+            amount = addition_form.Amount.ask(form, event, say.units)
         with right:
             at = form.moment("at", "When", event.at if event else None)
             gravity = form.number(
