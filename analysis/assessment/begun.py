@@ -22,15 +22,15 @@ def began_at(series: Series, posterior: PosteriorDraws) -> float | None:
     """When the fall began, hours since pitching; None where none has been seen.
 
     The course must know of one, and the readings must show it: of a float that stands far from the original gravity and
-    never moved, the course can only guess. Where the first reading came when most of the fall was done, the fall could
-    not be seen.
+    never moved, the course can only guess. Where the first reading came after the fall had begun by the course, and
+    much of it was done, the begin could not be seen.
     """
     reached = np.flatnonzero((posterior.at_h <= series.now_h + 1e-9) & (share_done(posterior) >= ACTIVE_DONE))
     if not reached.size:
         return None
     course_h = float(posterior.at_h[reached[0]])
     weight = posterior.weight / posterior.weight.sum()
-    if float(weight @ posterior.done_now) >= MISSED_DONE:
+    if float(series.hours[0]) > course_h and float(weight @ posterior.done_now) >= MISSED_DONE:
         return course_h
     seen_h = fall_seen_at(series)
     return None if seen_h is None else max(course_h, seen_h)
