@@ -47,6 +47,6 @@ def test_no_wine_is_called_finished_before_it_is_dry_and_ranges_meet_the_day(
     forecasts: list[tuple[Measured, float, float]],
 ) -> None:
     met = [p10 <= one.finish_h[1] and p90 >= one.finish_h[0] for one, p10, p90 in forecasts if one.finish_h is not None]
-    assert len(met) >= 8
-    # 80 % ranges of readings so few: by chance two of eight may miss.
+    assert len(met) >= 3, "most looks are too early for a date, but not all of them"
+    # 80 % ranges of readings so few: by chance one of four may miss.
     assert sum(met) >= 0.75 * len(met)
