@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 
 from analysis.additions import AMOUNT_UNITS, SUBSTANCES, missing
-from analysis.display_units import DisplayUnits, number
+from analysis.display_units import DisplayUnits
 from analysis.model import SUBSTANCE_NAMES, Added, EventKind, Substance
 from dashboard.ui import forms
 from ingest.errors import EntryError
@@ -32,7 +32,7 @@ def amount_words(event: EventRecord, units: DisplayUnits) -> str:
     """An event's amount as it was typed, or in the person's unit where that is not known; empty where there is none."""
     shown = amount_shown(event, units)
     if shown is not None and event.amount_unit is not None:
-        return f"{number(shown)} {event.amount_unit}"
+        return f"{shown:g} {event.amount_unit}"
     if event.amount_g is not None:
         return units.mass(event.amount_g)
     return units.volume(event.amount_l) if event.amount_l is not None else ""

@@ -105,7 +105,7 @@ def _title(entry: EventRecord | HandSample, say: Voice) -> str:
         said = addition_form.amount_words(entry, say.units)
         amount = f", {said}" if said else ""
         gravity = f", {say.gravity(entry.gravity_sg)}" if entry.gravity_sg is not None else ""
-        return f"{EVENT_WORDS[entry.kind]}{what}{f', {amount}' if amount else ''}{gravity} · {when}"
+        return f"{EVENT_WORDS[entry.kind]}{what}{amount}{gravity} · {when}"
     how = SCALES.get(entry.unit)
     return f"Hand sample {how.format % entry.value if how else entry.value} {entry.unit} · {when}"
 

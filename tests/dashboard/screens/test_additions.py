@@ -50,17 +50,17 @@ def _fields(batch: BatchRecord) -> dict[str, Any]:
     return {name: getattr(batch, name) for name in batch.__dataclass_fields__}
 
 
-def test_two_pounds_of_honey_are_kept_as_they_were_typed(cellar: Any, record: BatchRecord) -> None:
-    app = log(opened(record), 2.0, "lb", "honey")
+def test_two_pounds_and_a_half_of_honey_are_kept_as_they_were_typed(cellar: Any, record: BatchRecord) -> None:
+    app = log(opened(record), 2.5, "lb", "honey")
     assert not app.exception
     [event] = [e for e in cellar.store.all(EventRecord, batch_id=record.batch_id) if e.added]
     assert (event.kind, event.added, event.amount_unit) == ("feed", "honey", "lb")
-    assert event.amount_g == pytest.approx(907.18474)  # by the definition of the pound
-    assert any("honey, 2 lb" in one.label for one in app.expander)
+    assert event.amount_g == pytest.approx(1133.980925)  # by the definition of the pound
+    assert any("honey, 2.5 lb" in one.label for one in app.expander)
     assert "Not known yet" not in app.session_state["said"][0]
     [seen] = [e for e in cellar.store.batch(record.batch_id).events if e.added]
     assert seen.added is not None
-    assert seen.added.mass_kg == pytest.approx(0.90718474)
+    assert seen.added.mass_kg == pytest.approx(1.133980925)
     # Undo takes it back, and only it.
     cellar.store.undo()
     assert not [e for e in cellar.store.all(EventRecord, batch_id=record.batch_id) if e.added]

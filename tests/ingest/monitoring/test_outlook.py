@@ -296,7 +296,7 @@ def test_the_retained_verdict_follows_an_entry_at_the_watchers_next_look(store):
 
 
 def test_while_it_is_too_early_no_message_has_a_date(store):
-    record = store.save(replace(add_batch(store, "Young", 1), plan={"dry_hops": 1}))
+    record = store.save(replace(add_batch(store, "Young", 0.6), plan={"dry_hops": 1}))
     told: list[dict] = []
     outlooks = Outlooks(store)
     Watcher(store, outlooks, Notifier(store), lambda _, payload: told.append(json.loads(payload))).look(NOW)
