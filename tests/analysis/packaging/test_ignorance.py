@@ -218,7 +218,7 @@ def test_a_lowest_plausible_gravity_never_improves_the_verdict(inputs: Sheet, be
 
 
 @given(sheets(sound=True))
-@settings(max_examples=400, deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
+@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
 def test_a_go_stands_only_on_a_known_rating_that_the_worst_case_stays_under(inputs: Sheet) -> None:
     assume(verdict(inputs) == RANK["go"])
     answer, package = sheet(inputs), inputs["package"]
