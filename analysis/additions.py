@@ -10,6 +10,7 @@ that has grown count as original mass, as Balling's relations have it.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -364,3 +365,15 @@ def _density_kg_l(added: Added) -> float:
     if added.gravity_sg is not None and facts.extract_share != 0.0:
         return added.gravity_sg * WATER_KG_L
     return facts.density_kg_l or WATER_KG_L
+
+
+def original_with(
+    original_gravity_sg: float, volume_l: float | None, added: Sequence[Added | None], drink: Drink
+) -> float | None:
+    """Original gravity by all extract of a must and what was added to it; None where an amount is not known."""
+    contents = Contents.of_must(volume_l or 1.0, original_gravity_sg)
+    for each in added:
+        if volume_l is None or each is None or missing(each):
+            return None
+        contents = contents.with_added(portion(each, drink))
+    return contents.original_gravity_sg

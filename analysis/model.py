@@ -20,9 +20,9 @@ from analysis.evidence import Advice, Evidence
 
 # Nouns of the trade as much as thresholds: who takes the nouns from here takes these with them.
 from analysis.thresholds import CONTACT_DAYS as CONTACT_DAYS
-from analysis.thresholds import FORCED_TEST_WITHIN_SG, TREND_BEYOND, TREND_SG_DAY
 from analysis.thresholds import HOLD_H as HOLD_H
 from analysis.thresholds import STEADY_SG as STEADY_SG
+from analysis.thresholds import TREND_BEYOND, TREND_SG_DAY
 
 # Commands that must answer at once need these nouns too: numpy and polars are loaded where they are used.
 Floats: TypeAlias = "NDArray[np.float64]"
@@ -375,6 +375,11 @@ class Assessment:
     """Volume after what was added, by mass balance; None where nothing was added, or not all amounts are known."""
     spirit_abv_pct: float = 0.0
     """Alcohol in % by volume that was added as such, beside what fermented."""
+    remaining_falls_sg: tuple[float, ...] = ()
+    """What may still fall, SG: equally likely values of the whole posterior, ascending; `remaining_fall_sg` is of the
+    same. Empty where nothing can be inferred."""
+    renewed: float = 0.0
+    """The chance that it ferments anew, slowly, since it is said to have ended; of that, `remaining_falls_sg` knows."""
     marked: pl.DataFrame = field(default_factory=_no_readings)
     course: pl.DataFrame = field(default_factory=_no_course)
     fingerprint: str = ""
@@ -390,9 +395,3 @@ class Assessment:
 def events_of(batch: Batch, *kinds: EventKind, until: datetime | None = None) -> Sequence[Event]:
     """The events of these kinds in time order, those after `until` left out."""
     return [e for e in batch.events if e.kind in kinds and (until is None or e.at <= until)]
-
-
-def forced_test_agrees(batch: Batch, gravity_sg: float | None, now: datetime) -> bool:
-    """Whether the newest forced test ended no lower than the gravity has, but for the error of two readings."""
-    ends = [e.gravity_sg for e in events_of(batch, "forced test", until=now) if e.gravity_sg is not None]
-    return bool(ends) and gravity_sg is not None and gravity_sg - ends[-1] <= FORCED_TEST_WITHIN_SG

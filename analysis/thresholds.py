@@ -389,6 +389,18 @@ STAND_BEYOND: Final = 3.0
 
 # Which hypotheses of a halt are weighed.
 
+RENEWED_ODDS: Final = 0.01
+"""chance; that what has ended ferments anew and slowly, before anything is read since. Source: none known; that of one
+batch in a hundred, for a contamination or a yeast that wakes up."""
+
+RENEWED_CULTURE_ODDS: Final = 0.2
+"""chance; the same of a diastatic yeast or a mixed culture. Source: none known; such cultures often creep (common
+practice)."""
+
+RENEWED_SG_DAY: Final = 0.0003
+"""SG per day; how fast it then falls, as the standard deviation of a half normal. Source: common practice, no source: a
+point in three days, seven points in six weeks."""
+
 HALT_ODDS: Final = 0.10
 """chance; that a fermentation halts before its end, before anything is read. Source: common practice; one in ten or
 so."""
@@ -745,6 +757,10 @@ published one."""
 HEAD_SPACE_KPA: Final = 100.0
 """kPa; what air sealed in with the drink can add if the neck was not purged. Source: one atmosphere, by Dalton's
 law."""
+
+TOLD_VOLUMES: Final = 0.1
+"""volumes of CO2; gas that something beside the drink's own sugar may still make is told from here on. Source: a
+twentieth of an ordinary carbonation (by definition)."""
 
 RARE_FALL: Final = 4.0
 """ratio; a fall of this many times its 90th percentile comes once in ten thousand. Source: an exponential tail."""

@@ -13,10 +13,11 @@ from xdist.remote import Producer
 from xdist.scheduler import LoadScopeScheduling
 
 from ingest import threads
+from tests.examples import EXPLORES
 
 # The same examples each time, so that a change is judged by what it changed; others are tried with TUNROOM_EXPLORE=1.
 settings.register_profile("steady", derandomize=True)
-if os.environ.get("TUNROOM_EXPLORE") != "1":
+if not EXPLORES:
     settings.load_profile("steady")
 
 MOSQUITTO_PLACES = ("/usr/sbin", "/usr/local/sbin", "/opt/homebrew/sbin")

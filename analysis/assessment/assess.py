@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
+from typing import Final
 
 import numpy as np
 import polars as pl
@@ -15,21 +16,25 @@ from analysis.assessment.forecast import course, creep_of, forecast, quantiles, 
 from analysis.assessment.hysteresis import carry_on
 from analysis.assessment.observations import Observations, Snapshot
 from analysis.assessment.phases import spans
+from analysis.assessment.renewed import Renewed
 from analysis.attenuation import attenuation_course, gravity_at_attenuation
 from analysis.evidence import NothingYet
 from analysis.inference import Correction, HypothesisMixture, PosteriorDraws, Prior, Priors, risen, weigh_hypotheses
 from analysis.model import Assessment, Batch, Floats, Forecast, Hysteresis, PhaseSpan, Range, as_utc
+from analysis.packaging import forced_end, forced_test_agrees
 from analysis.readings import Series, summarise
 from analysis.thresholds import (
-    FAR_SG,
     FLOAT_OFF_OVER_H,
+    FORCED_TEST_ERROR_SG,
     LAG_WORRY_H,
     LEAST_BELIEVED,
     LEAST_BINS,
     ORIGINAL_KNOWN_SD_SG,
     ORIGINAL_UNKNOWN_SD_SG,
-    STORED_DAYS,
 )
+
+FALLS: Final = 40
+"""Equally likely values that tell the whole posterior of what may still fall; more would say no more."""
 
 
 def assess(
@@ -85,8 +90,12 @@ def _judged(
 ) -> Assessment:
     batch, now, series = snapshot.batch, snapshot.now, observed.series
     posterior, weight = mixture.posterior, mixture.posterior.weight / mixture.posterior.weight.sum()
-    verdict = decide(observed, mixture, prior, batch, now, carried)
-    estimates = _estimates(snapshot, observed, mixture, prior, correction, verdict)
+    original_sg = mixture.balance.original_sg
+    agrees = forced_test_agrees(batch, original_sg, observed.held_sg, now)
+    lingers = (batch.diastatic or batch.mixed_culture) and not agrees
+    renewed = Renewed.of(observed.trend, lingers=lingers, falls_again=observed.falls_again)
+    verdict = decide(observed, mixture, prior, batch, now, carried, renewed)
+    estimates = _estimates(snapshot, observed, mixture, prior, correction, verdict, renewed)
     phase = phase_of(verdict, observed, mixture, estimates.creep)
     done = float(weight @ posterior.done_now)
     grounds = Grounds(
@@ -97,6 +106,7 @@ def _judged(
         verdict=verdict,
         estimates=estimates,
         phase=phase,
+        renewed=renewed,
         float_off_sg=_float_off(series, posterior),
         later_c=_later(series, prior, done) if observed.chill_h is None else 0.0,
     )
@@ -123,6 +133,8 @@ def _told(grounds: Grounds, weight: Floats, carried: Hysteresis) -> Assessment:
         gravity_sg=estimates.gravity,
         terminal_gravity_sg=estimates.terminal,
         remaining_fall_sg=estimates.left,
+        remaining_falls_sg=estimates.falls_sg,
+        renewed=grounds.renewed.chance,
         original_gravity_sg=estimates.original,
         apparent_attenuation=estimates.attenuation,
         temperature_c=snapshot.temperature_c,
@@ -160,11 +172,13 @@ def _estimates(
     prior: Prior,
     correction: Correction,
     verdict: Verdict,
+    renewed: Renewed,
 ) -> Estimates:
     """Ranges and forecast, from the courses that the readings do not refute."""
     batch, now, posterior = snapshot.batch, snapshot.now, mixture.posterior
     weight = posterior.weight / posterior.weight.sum()
     finish, believed = None, weight
+    tested_sg = forced_end(batch, mixture.balance.original_sg, now)
     if verdict.refuted is not None:
         share = float(weight[~verdict.refuted].sum())
         believed = np.where(verdict.refuted, 0.0, weight) / share if share >= LEAST_BELIEVED else weight
@@ -177,32 +191,62 @@ def _estimates(
         and not doubted
         and (verdict.refuted is None or believed is not weight)
     ):
-        known = experienced(batch, prior, now)
+        known = experienced(batch, prior, tested=tested_sg is not None)
         finish = forecast(batch, posterior, believed, correction, verdict.p_finished, experienced=known)
         if finish is not None and not verdict.finished and _too_early_for(finish, observed, posterior, now, known):
             finish = None
     gravity = range_of(posterior.gravity_sg[:, int(np.searchsorted(posterior.at_h, observed.series.now_h))], weight)
-    left = range_of(posterior.left_now_sg, believed)
-    if verdict.refuted is not None and observed.stood is not None:
-        lowest = gravity_at_attenuation(mixture.balance.original_sg, prior.attenuation[1])
-        left = Range(left.p10, left.p50, max(left.p90, observed.stood.now_sg - lowest))
     if observed.trend is not None and observed.falls_again:
-        # What was read counts, whatever offset was inferred; how long it goes on nobody knows.
+        # What was read counts, whatever offset was inferred.
         level = observed.newest_level_sg
         gravity = Range(level + gravity.p10 - gravity.p50, level, level + gravity.p90 - gravity.p50)
-        furthest = max(level - gravity_at_attenuation(mixture.balance.original_sg, prior.attenuation[1]), FAR_SG)
-        left = Range(left.p10, left.p50, max(left.p90, min(STORED_DAYS * observed.trend.fall_sg_day, furthest)))
+    left, falls = _left(observed, mixture, prior, (posterior.left_now_sg, believed), verdict, renewed, tested_sg)
     pitched_sd = ORIGINAL_KNOWN_SD_SG if mixture.original_known else ORIGINAL_UNKNOWN_SD_SG
     original_sg, half = mixture.balance.original_sg, 1.2816 * float(np.hypot(pitched_sd, mixture.balance.sd_sg))
     return Estimates(
         gravity=gravity,
         terminal=range_of(posterior.terminal_sg, believed),
         left=left,
+        falls_sg=falls,
         original=Range(original_sg - half, original_sg, original_sg + half),
         attenuation=float(attenuation_course(max(original_sg, 1.001), gravity.p50)),
         finish=finish,
         creep=creep_of(batch, posterior, weight, now),
     )
+
+
+def _left(
+    observed: Observations,
+    mixture: HypothesisMixture,
+    prior: Prior,
+    courses: tuple[Floats, Floats],
+    verdict: Verdict,
+    renewed: Renewed,
+    tested_sg: float | None,
+) -> tuple[Range, tuple[float, ...]]:
+    """What may still fall, as a range and as equally likely values: the courses, and that it ferments anew.
+
+    `courses` are what is left by each and its weight, shape (n,). `tested_sg` is where a forced test ended: no renewed
+    fermentation goes much further.
+    """
+    level = observed.newest_level_sg
+    lowest = gravity_at_attenuation(mixture.balance.original_sg, prior.attenuation[1])
+    if tested_sg is not None:
+        lowest = max(lowest, tested_sg - FORCED_TEST_ERROR_SG)
+    anew = renewed.left_sg(level - lowest)
+    left_sg, weight = courses
+    values = np.concatenate([left_sg, anew])
+    shares = np.concatenate(
+        [weight * (1.0 - renewed.chance), np.full(anew.size, renewed.chance * weight.sum() / anew.size)]
+    )
+    left = range_of(values, shares)
+    chances = (np.arange(FALLS) + 0.5) / FALLS
+    falls = np.maximum(quantiles(values[:, None], shares, list(chances))[:, 0], 0.0)
+    if verdict.refuted is not None and observed.stood is not None:
+        furthest = observed.stood.now_sg - lowest
+        left = Range(left.p10, left.p50, max(left.p90, furthest))
+        falls = np.where(chances >= 0.9, np.maximum(falls, furthest), falls)
+    return left, tuple(float(each) for each in falls)
 
 
 def _too_early_for(

@@ -13,9 +13,11 @@ from scipy.special import ndtr
 from analysis.assessment.float_doubts import spoiling
 from analysis.assessment.forecast import left_at, range_of
 from analysis.assessment.observations import Observations
+from analysis.assessment.renewed import NOT_RENEWED, Renewed
 from analysis.evidence import EvenFall
 from analysis.inference import GAIN_SD, HypothesisMixture, PosteriorDraws, Prior, local_rate
-from analysis.model import Batch, Creep, Floats, HandReading, Hysteresis, Phase, events_of, forced_test_agrees
+from analysis.model import Batch, Creep, Floats, HandReading, Hysteresis, Phase
+from analysis.packaging import forced_end
 from analysis.readings import fall_of_late, hours_of, moves_again, moves_off, recent_fall
 from analysis.thresholds import (
     COLD_STRICTER,
@@ -97,10 +99,12 @@ def decide(
     batch: Batch,
     now: datetime,
     carried: Hysteresis,
+    renewed: Renewed = NOT_RENEWED,
 ) -> Verdict:
     """Weigh a false call against a late one.
 
-    `carried` says what the last assessment called it, where that may carry on.
+    `carried` says what the last assessment called it, where that may carry on; `renewed` how likely it is that it
+    ferments anew since it ended.
     """
     posterior = mixture.posterior
     weight = posterior.weight / posterior.weight.sum()
@@ -119,21 +123,24 @@ def decide(
         was_finished = False
     if observed.falls_again:
         p_finished, was_finished = min(p_finished, STILL_FALLING), False
+    p_finished, p_far = p_finished * (1.0 - renewed.chance), p_far + (1.0 - p_far) * renewed.chance
     halted = np.isfinite(posterior.halted_from_h) & (posterior.left_now_sg > FAR_SG)
-    place = place_of_end(mixture, prior, batch, now)
-    known = experienced(batch, prior, now)
+    tested_sg = forced_end(batch, mixture.balance.original_sg, now)
+    place = 0.0 if tested_sg is not None else place_of_end(mixture, prior)
+    known = experienced(batch, prior, tested=tested_sg is not None)
     if not known:
         paused = _chance_of_a_pause(mixture, prior, place)
         p_finished, p_far = min(p_finished, 1.0 - paused), max(p_far, paused)
-    least_h = _least_hold(observed, batch, place, now, known=known)
+    least_h = _least_hold(place, known=known, lingers=renewed.lingers)
     finished, by_hold = _finished(observed, mixture, (p_finished, p_far), (place, least_h), was_finished)
     if observed.began_h is None or spoiling(observed.doubts):
         # Before any fall, while it falls evenly on, or by a gravity that cannot be, nothing has ended.
         finished, by_hold, p_finished = False, False, min(p_finished, UNKNOWN_CHANCE)
     p_halted = float(weight[halted].sum())
     p_stood = float(weight[halted & (posterior.halted_from_h <= observed.series.now_h - STOOD_H)].sum())
-    stands_from_h = range_of(posterior.halted_from_h[halted], weight[halted]).p50 if p_halted >= LONG_HALTED else None
+    began_h = range_of(posterior.halted_from_h[halted], weight[halted]).p50 if halted.any() else None
     was_stalled = carried.stalled and p_halted > p_finished
+    stands_from_h = began_h if p_halted >= LONG_HALTED else None
     stalled = not finished and _stalled(observed, p_halted, p_stood, was_stalled, stands_from_h)
     return Verdict(
         finished,
@@ -145,9 +152,7 @@ def decide(
         taken_back=refutation.taken_back,
         fell_sg=refutation.fell_sg,
         fell_since_h=refutation.fell_since_h,
-        stands_since_h=range_of(posterior.halted_from_h[halted], weight[halted]).p50
-        if stalled and halted.any()
-        else None,
+        stands_since_h=began_h if stalled else None,
     )
 
 
@@ -205,13 +210,11 @@ def _chance_of_a_pause(mixture: HypothesisMixture, prior: Prior, place: float) -
     return HALT_ODDS * float(ndtr(-place - FAR_SG / extract / sd))
 
 
-def _least_hold(observed: Observations, batch: Batch, place: float, now: datetime, *, known: bool) -> float:
+def _least_hold(place: float, *, known: bool, lingers: bool) -> float:
     """For how long it must have held to be believed, hours; infinite where only a forced test is."""
     steps = LEAST_HOLD_H if known else UNKNOWN_HOLD_H
     least_h = next((hold_h for least_sd, hold_h in steps if place > least_sd), np.inf)
-    if (batch.diastatic or batch.mixed_culture) and not forced_test_agrees(batch, observed.held_sg, now):
-        return max(least_h, CULTURE_HOLD_H)
-    return least_h
+    return max(least_h, CULTURE_HOLD_H) if lingers else least_h
 
 
 def _stalled(
@@ -239,13 +242,11 @@ def _stalled(
     return (surely or likely or was_stalled) and not moves and observed.chill_h is None
 
 
-def place_of_end(mixture: HypothesisMixture, prior: Prior, batch: Batch, now: datetime) -> float:
-    """Where the attenuation so far lies in what is expected, in standard deviations; 0 where a forced test tells.
+def place_of_end(mixture: HypothesisMixture, prior: Prior) -> float:
+    """Where the attenuation so far lies in what is expected, in standard deviations.
 
     The float's scale may be off, which widens what is expected.
     """
-    if any(e.gravity_sg is not None for e in events_of(batch, "forced test", until=now)):
-        return 0.0
     posterior = mixture.posterior
     original_sg = mixture.balance.original_sg
     gone = original_sg - posterior.terminal_sg - posterior.left_now_sg
@@ -254,9 +255,8 @@ def place_of_end(mixture: HypothesisMixture, prior: Prior, batch: Batch, now: da
     return (attenuation - expected) / float(np.hypot(prior.attenuation_sd, GAIN_SD * expected))
 
 
-def experienced(batch: Batch, prior: Prior, now: datetime) -> bool:
+def experienced(batch: Batch, prior: Prior, *, tested: bool) -> bool:
     """Whether more than the general habits of the drink is known about where this batch will end."""
-    tested = any(e.gravity_sg is not None for e in events_of(batch, "forced test", until=now))
     return prior.same_drink > 0 or batch.expected_attenuation is not None or tested
 
 

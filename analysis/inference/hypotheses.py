@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from datetime import timedelta
 from typing import Final
 
 import numpy as np
@@ -22,6 +23,7 @@ from analysis.inference.prior import Prior
 from analysis.inference.setting import Original, Setting
 from analysis.inference.steps import additions_of
 from analysis.model import Batch, Floats, events_of
+from analysis.packaging import forced_end
 from analysis.readings import Series, fall_of_late, hold, hours_of, levels, original_gravity
 from analysis.thresholds import (
     CHILL_C,
@@ -100,7 +102,7 @@ def weigh_hypotheses(series: Series, batch: Batch, prior: Prior, now_h: float) -
         original,
         creep_from_h=hops[0] if hops else None,
         additions=added,
-        forced_sg=forced_end(batch, now_h),
+        forced_sg=forced_end(batch, original.gravity_sg, batch.pitched_at + timedelta(hours=now_h)),
     )
     weighed = _told(setting)
     score = np.array([one.score for one in weighed])
@@ -255,12 +257,6 @@ def stood_until_lately(series: Series, rate: Floats) -> tuple[float, float] | No
     if t[end] - t[begin] < 0.5 * FLAT_H or begin == 0:
         return None
     return float(t[begin]), float(t[end])
-
-
-def forced_end(batch: Batch, now_h: float) -> float | None:
-    """Terminal gravity by the newest forced test, if one was entered."""
-    tests = [e for e in events_of(batch, "forced test") if e.gravity_sg is not None and hours_of(e.at, batch) <= now_h]
-    return tests[-1].gravity_sg if tests else None
 
 
 def _joined(parts: Sequence[PosteriorDraws]) -> PosteriorDraws:

@@ -1,7 +1,7 @@
 """How to package: gas, pressure, sulfite, sweetening, and what must not be done."""
 
 from analysis.packaging.bottle import PressurePoint
-from analysis.packaging.carbonation import PRIMING_SUGARS
+from analysis.packaging.carbonation import PRIMING_SUGARS, volumes_of_fall
 from analysis.packaging.fields import Field, field_of, fields
 from analysis.packaging.findings import Finding, Remark
 from analysis.packaging.follow_up import (
@@ -18,7 +18,8 @@ from analysis.packaging.follow_up import (
 )
 from analysis.packaging.gap_findings import Answer, InputMissing, LowAlcohol
 from analysis.packaging.inputs import SheetInputs
-from analysis.packaging.prefill import prefill
+from analysis.packaging.may_ferment import GasCause, MayFerment, may_ferment
+from analysis.packaging.of_batch import forced_end, forced_test_agrees, inputs_of
 from analysis.packaging.sheet import PackagingSheet, sheet
 from analysis.packaging.sweetening import SWEETENERS
 from analysis.packaging.validation import SheetInputError, checked
@@ -34,8 +35,10 @@ __all__ = [
     "Field",
     "Finding",
     "FollowUp",
+    "GasCause",
     "InputMissing",
     "LowAlcohol",
+    "MayFerment",
     "PackagingSheet",
     "PressurePoint",
     "Remark",
@@ -47,8 +50,12 @@ __all__ = [
     "checked",
     "field_of",
     "fields",
+    "forced_end",
+    "forced_test_agrees",
+    "inputs_of",
     "lesson",
+    "may_ferment",
     "possible_causes",
-    "prefill",
     "sheet",
+    "volumes_of_fall",
 ]

@@ -173,9 +173,16 @@ def _pressure(inputs: SheetInputs, residual: float | None, inside: Gas) -> Press
         return None
     storage_c = HOTTEST_C if inputs.storage_c is None else inputs.storage_c
     altitude_m = inputs.altitude_m or 0.0
-    fall, creep = inside.ferments.of("drink").p90_volumes, inside.ferments.of("hops").p90_volumes
-    base = inside.expected - fall - creep
-    spread = pressure_spread(base, storage_c, fall_p90_volumes=fall, creep_p90_volumes=creep, altitude_m=altitude_m)
+    drink, creep = inside.ferments.of("drink"), inside.ferments.of("hops").p90_volumes
+    base = inside.expected - drink.p90_volumes - creep
+    spread = pressure_spread(
+        base,
+        storage_c,
+        fall_p90_volumes=drink.p90_volumes,
+        falls_volumes=drink.likely_volumes,
+        creep_p90_volumes=creep,
+        altitude_m=altitude_m,
+    )
     rated = inputs.bottle_rating_kpa is not None
     return Pressure(
         volumes=inside.expected,
@@ -248,24 +255,24 @@ def _expected(inputs: SheetInputs, pressure: Pressure, rating: float) -> Iterato
 
 
 def _seldom(inputs: SheetInputs, pressure: Pressure, rating: float) -> Iterator[Weighed]:
-    air = _air(inputs)
+    air, gauge, worst = _air(inputs), pressure.gauge_kpa, pressure.worst_gauge_kpa
     chance = pressure.chance_above_rating or 0.0
-    if chance >= LEAST_CHANCE and pressure.gauge_kpa <= rating:
+    if chance >= LEAST_CHANCE and gauge <= rating:
         yield caution(ChanceAboveRating(chance, rating))
-    elif pressure.rare_gauge_kpa + air > rating >= pressure.gauge_kpa:
+    elif pressure.rare_gauge_kpa + air > rating >= gauge:
         yield caution(SeldomAboveRating(rating, with_air=air > 0))
-    if pressure.worst_gauge_kpa + air > rating:
+    if worst + air > rating:
         sweet = fermentable(inputs)
         eaten = None if sweet is None else sweet.name
-        yield caution(WorstAboveRating(pressure.worst_gauge_kpa, rating, with_air=air > 0, sweetener=eaten))
+        yield caution(WorstAboveRating(worst, rating, with_air=air > 0, sweetener=eaten))
 
 
 def _unrated(inputs: SheetInputs, pressure: Pressure) -> Iterator[Weighed]:
     """By the same sums as the weakest ordinary bottle, and by volumes; never better than a caution."""
-    air, worst, trusted = _air(inputs), pressure.worst_gauge_kpa, _rating(inputs)
+    air, trusted, gauge, worst = _air(inputs), _rating(inputs), pressure.gauge_kpa, pressure.worst_gauge_kpa
     with_air = air > 0
-    if pressure.gauge_kpa + air > trusted:
-        yield stop(ExpectedAboveTrust(pressure.gauge_kpa, pressure.storage_c, with_air, trusted), refuse=False)
+    if gauge + air > trusted:
+        yield stop(ExpectedAboveTrust(gauge, pressure.storage_c, with_air, trusted), refuse=False)
     if pressure.volumes > STOP_VOLUMES:
         yield stop(VolumesAboveLimit(pressure.volumes, stops=True))
     elif pressure.volumes > CAUTION_VOLUMES:

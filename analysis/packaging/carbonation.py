@@ -179,13 +179,15 @@ def pressure_spread(
     temperature_c: float,
     *,
     fall_p90_volumes: float = 0.0,
+    falls_volumes: tuple[float, ...] = (),
     creep_p90_volumes: float = 0.0,
     altitude_m: float = 0.0,
 ) -> Spread:
     """Distribution of the pressure at `temperature_c`, for a picture.
 
     The wished volumes spread normally by `FILL_SPREAD_VOLUMES`; what may still ferment and what hops may start are
-    each exponential with the given 90th percentile. Their sum is convolved on a grid.
+    each exponential with the given 90th percentile, unless `falls_volumes` gives equally likely values of the former.
+    Their sum is convolved on a grid.
     """
     step = 0.02
     reach = 6 * FILL_SPREAD_VOLUMES
@@ -193,7 +195,10 @@ def pressure_spread(
     density = np.exp(-0.5 * (grid / FILL_SPREAD_VOLUMES) ** 2)
     density /= density.sum()
     start = volumes - reach
-    for p90 in (fall_p90_volumes, creep_p90_volumes):
+    if falls_volumes:
+        weights, _ = np.histogram(falls_volumes, np.arange(-step / 2, max(falls_volumes) + 1.5 * step, step))
+        density = np.convolve(density, weights / weights.sum())
+    for p90 in (0.0 if falls_volumes else fall_p90_volumes, creep_p90_volumes):
         if p90 < 1e-6:  # nothing that a grid of hundredths could show
             continue
         rate = math.log(10) / p90

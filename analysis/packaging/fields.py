@@ -10,10 +10,10 @@ from analysis.display_units import DisplayUnits, Quantity
 from analysis.model import DRINKS
 from analysis.packaging.carbonation import PRIMING_SUGARS
 from analysis.packaging.kinds import BOTTLE_KINDS
+from analysis.packaging.roles import ACTIONS, Role
 from analysis.packaging.sweetening import SWEETENERS
 
-Kind = Literal["number", "choice", "yes or no", "text", "shares"]
-Role = Literal["fact", "action"]
+Kind = Literal["number", "choice", "yes or no", "text", "shares", "falls"]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,20 +49,7 @@ class Field:
     @property
     def role(self) -> Role:
         """A fact left out counts as the worst that is plausible of it; an action left out as not done."""
-        return "action" if self.key in _ACTIONS else "fact"
-
-
-_ACTIONS: Final = frozenset(
-    {
-        "hand_sample", "forced_test_fresh_yeast", "forced_test_hopped", "package", "carbonation_volumes",
-        "priming_sugar", "priming_shares", "fresh_yeast", "pasteurised", "purged", "heat_treat", "sulfite_ppm",
-        "sulfite_as", "sulfite_basis", "sulfite_present_ppm", "sulfite_present_as", "sulfite_present_total_ppm",
-        "tablet_g", "tablet_salt_g", "tablet_so2_mg", "sorbate_ppm", "stabilised", "filtered", "sweetener",
-        "sweetener_g", "sweeten_to_sg", "acid_g_per_l", "lactose_g_per_l", "dry_hopped", "hops_g_per_l",
-        "hops_total_g", "hop_shares", "scale_resolution_g",
-    }
-)  # fmt: skip
-"""What a person does, or does not do; every other key is a fact."""
+        return "action" if self.key in ACTIONS else "fact"
 
 
 def _number(
@@ -107,6 +94,16 @@ FIELDS: Final[tuple[Field, ...]] = (
     _number("volume_l", "Volume", "Batch", "L", 0.05, 100_000, (1, 2000), quantity="volume"),
     _number("original_gravity_sg", "Original gravity", "Batch", "SG", 1.0, 1.25, (1.020, 1.160), quantity="gravity"),
     _number("final_gravity_sg", "Final gravity", "Batch", "SG", 0.97, 1.2, (0.990, 1.030), quantity="gravity"),
+    _number(
+        "spirit_abv_pct",
+        "Alcohol that was added as a spirit",
+        "Batch",
+        "% vol",
+        0.0,
+        25.0,
+        "2 to 10 % vol of the whole",
+        help="It lowers the gravity without having fermented: it counts as alcohol, not as attenuation.",
+    ),
     _number("ph", "pH", "Batch", "", 2.5, 5.0, "2.5 to 5: 2.9 to 3.8 for wine-like drinks and 3.8 to 4.7 for beer"),
     _yes_no("finished", "Has it finished?", "Batch", "The gravity has come to its end, on the evidence."),
     _yes_no("hold_met", "Was the hold seen?", "Batch", "The gravity was watched to hold for as long as you asked."),
@@ -335,6 +332,17 @@ FIELDS: Final[tuple[Field, ...]] = (
         note="; it is a fall",
         kept_note=_FALL,
         help="The upper end of the forecast (one chance in ten that it is more).",
+    ),
+    Field(
+        key="remaining_falls_sg",
+        label="May still fall by, each as likely",
+        group="Carbonation",
+        kind="falls",
+        unit="SG",
+        quantity="gravity fall",
+        high=0.2,
+        usual="Give falls of equal chance from the least to the greatest, such as [0.0, 0.0002, 0.001].",
+        help="The whole of a forecast, as a batch's readings give it; `remaining_fall_sg` is its upper end.",
     ),
     _number(
         "hop_creep_fall_sg",

@@ -24,6 +24,7 @@ class SheetInputs:
     volume_l: float | None = None
     original_gravity_sg: float | None = None
     final_gravity_sg: float | None = None
+    spirit_abv_pct: float | None = None
     ph: float | None = None
     finished: bool | None = None
     hold_met: bool | None = None
@@ -57,6 +58,7 @@ class SheetInputs:
     bottle_rating_kpa: float | None = None
     keg_rating_kpa: float | None = None
     remaining_fall_sg: float | None = None
+    remaining_falls_sg: tuple[float, ...] | None = None
     hop_creep_fall_sg: float | None = None
     lowest_plausible_sg: float | None = None
     purged: bool | None = None

@@ -27,7 +27,7 @@ from analysis.thresholds import (
     UNGROWN,
 )
 
-Cause = Literal["drink", "hops", "malic acid", "sweetener", "priming sugar"]
+GasCause = Literal["drink", "hops", "malic acid", "sweetener", "priming sugar"]
 
 _FALL_FROM_SG: Final = DRIEST_SG
 """A point makes most gas where the gravity is low (1 % more than at 1.011): a fall of a given size is counted there,
@@ -41,9 +41,18 @@ _HALF: Final = 0.5
 class Part:
     """Gas from one cause, in volumes of CO2: the upper end of what is to be expected (p90), and the worst."""
 
-    cause: Cause
+    cause: GasCause
     p90_volumes: float
     worst_volumes: float
+    likely_volumes: tuple[float, ...] = ()
+    """Equally likely values, ascending, where more than its upper end is known."""
+
+    @property
+    def p50_volumes(self) -> float:
+        """As likely more as less; where only the upper end is known, an exponential's."""
+        if not self.likely_volumes:
+            return self.p90_volumes * math.log10(2)
+        return self.likely_volumes[len(self.likely_volumes) // 2]
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,7 +61,7 @@ class MayFerment:
 
     parts: tuple[Part, ...]
 
-    def of(self, cause: Cause) -> Part:
+    def of(self, cause: GasCause) -> Part:
         """The part of one cause; nothing where it has none."""
         return next((part for part in self.parts if part.cause == cause), Part(cause, 0.0, 0.0))
 
@@ -93,11 +102,22 @@ def _drink(inputs: SheetInputs, live: bool) -> Part:
     """What is left of the drink's own sugar, down to the lowest plausible gravity."""
     final = inputs.final_gravity_sg
     dormant = 0.0 if final is None else UNGROWN * volumes_of_fall(final, final - lowest_plausible(inputs, final))
-    if inputs.remaining_fall_sg is not None:
-        fall = volumes_of_fall(_FALL_FROM_SG, inputs.remaining_fall_sg)
-    else:
+    falls = inputs.remaining_falls_sg or ()
+    upper = upper_of(falls) if falls else None
+    given = upper if inputs.remaining_fall_sg is None else inputs.remaining_fall_sg
+    if given is None:
         fall = dormant if live else 0.0  # an unknown fall may be all that is left
-    return Part("drink", fall, max(dormant, fall))
+        return Part("drink", fall, max(dormant, fall))
+    fall = volumes_of_fall(_FALL_FROM_SG, given)
+    # An upper end of its own, of a person or of earlier test bottles, stretches the forecast that it stands for.
+    stretched = given / upper if upper else 1.0
+    likely = tuple(volumes_of_fall(_FALL_FROM_SG, stretched * each) for each in falls) if upper or not given else ()
+    return Part("drink", fall, max(dormant, fall, *likely), likely)
+
+
+def upper_of(falls_sg: tuple[float, ...]) -> float:
+    """The upper end of equally likely falls, SG: one in ten is more."""
+    return falls_sg[min(len(falls_sg) - 1, math.ceil(0.9 * len(falls_sg)) - 1)]
 
 
 def _hops(inputs: SheetInputs) -> Part:

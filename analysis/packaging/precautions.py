@@ -16,7 +16,7 @@ def spoilage(inputs: SheetInputs) -> Iterator[Weighed]:
     """What hinders nothing that makes people ill, for the verdict of a package."""
     original, final = inputs.original_gravity_sg, inputs.final_gravity_sg
     if original is not None and final is not None and not inputs.filtered and not inputs.heat_treat:
-        abv = attenuation.alcohol_abv_pct(original, final)
+        abv = attenuation.alcohol_abv_pct(original, final) + (inputs.spirit_abv_pct or 0.0)
         if abv < LOW_ALCOHOL_ABV_PCT and final > SUGAR_LEFT_SG:
             yield caution(LowAlcohol(abv))
     if inputs.ph is not None and inputs.ph > ACID_ENOUGH_PH:

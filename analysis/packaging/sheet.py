@@ -33,6 +33,7 @@ from analysis.packaging.missing import assumed, missing, missing_findings
 from analysis.packaging.precautions import precautions, spoilage
 from analysis.packaging.priming import Priming, Residual, priming, priming_source, residual
 from analysis.packaging.safety import Verdict
+from analysis.packaging.spirit import without_spirit
 from analysis.packaging.sulfite import Limit
 from analysis.packaging.sulfite_dose import Sorbate, Sulfite, sorbate_dose, stabilising_findings, sulfite_dose
 from analysis.packaging.sweetening import Sweetening, sweetening
@@ -156,8 +157,9 @@ def sheet(inputs: Mapping[str, Any], units: DisplayUnits | None = None) -> Packa
 
 def worked_out(inputs: SheetInputs) -> PackagingSheet:
     """The sheet of inputs that have been checked."""
+    given, inputs = inputs, without_spirit(inputs)
     gas = residual(inputs)
-    alcohol, hops, sweet = _alcohol(inputs), hops_dose(inputs), sweetening(inputs)
+    alcohol, hops, sweet = _alcohol(inputs), hops_dose(inputs), sweetening(given)
     sulfite, sorbate = sulfite_dose(inputs), sorbate_dose(inputs)
     in_bottles = bottle(inputs, gas.held) if _wants_bottles(inputs) else None
     in_keg = keg(inputs, gas.held)
@@ -181,7 +183,7 @@ def worked_out(inputs: SheetInputs) -> PackagingSheet:
         found.append(caution(Remark.GAS_IN_THE_ROOM))
     found += precautions(inputs, judged, primed=bool(primed.sugar_g))
     parts = Parts(alcohol, hops, gas, sweet, sulfite, sorbate, in_bottles, in_keg, primed, acid)
-    return _answer(inputs, parts, found)
+    return replace(_answer(inputs, parts, found), inputs=given)
 
 
 def _alcohol(inputs: SheetInputs) -> Alcohol:
@@ -190,7 +192,7 @@ def _alcohol(inputs: SheetInputs) -> Alcohol:
         return Alcohol()
     abv = attenuation.alcohol_abv_pct(original, final)
     return Alcohol(
-        abv,
+        abv + (inputs.spirit_abv_pct or 0.0),
         attenuation.apparent_attenuation(original, final),
         attenuation.real_attenuation(original, final),
         (caution(Remark.STRONG_FOR_BALLING),) if abv > STRONGEST_BALLING_PCT else (),

@@ -106,7 +106,7 @@ def alcohol_pct(inputs: SheetInputs) -> float | None:
     original, final = inputs.original_gravity_sg, inputs.final_gravity_sg
     if original is None or final is None or final > original:
         return None
-    return attenuation.alcohol_abv_pct(original, final)
+    return attenuation.alcohol_abv_pct(original, final) + (inputs.spirit_abv_pct or 0.0)
 
 
 def molecular_of(inputs: SheetInputs, free_ppm: float | None) -> float | None:

@@ -21,6 +21,9 @@ LEAST_ORIGINAL_SG: Final = 1.001
 MOST_SO2_MG_PER_G: Final = 675.0
 """mg of SO2 a gram of metabisulfite can give: the sodium salt is 67.4 % SO2, the potassium salt 57.6 (arithmetic)."""
 
+MOST_FALLS: Final = 1000
+"""Values that a distribution may have; more would say no more (by definition)."""
+
 _LARGEST_SHARE = 1e9
 """Shares are parts of a whole or grams; more is a slip, and would drown the others."""
 
@@ -113,6 +116,8 @@ def _value(field: Field, value: Any, units: DisplayUnits | None) -> Any:
         return value
     if field.kind == "shares":
         return _checked_shares(field, value)
+    if field.kind == "falls":
+        return _checked_falls(field, value)
     if not isinstance(value, str):
         raise SheetInputError(field.key, f"expected text, got {value!r}", field.usual)
     if field.kind == "choice" and value not in field.choices:
@@ -149,6 +154,15 @@ def _checked_shares(field: Field, value: Any) -> dict[str, float]:
     if sum(shares.values()) <= 0:
         raise SheetInputError(field.key, "all shares are 0", field.usual)
     return shares
+
+
+def _checked_falls(field: Field, value: Any) -> tuple[float, ...]:
+    if not isinstance(value, list | tuple) or not 1 <= len(value) <= MOST_FALLS:
+        raise SheetInputError(field.key, f"expected a list of up to {MOST_FALLS} numbers, got {value!r}", field.usual)
+    falls = tuple(_checked_number(field, each, None) for each in value)
+    if list(falls) != sorted(falls):
+        raise SheetInputError(field.key, "it does not go from the least to the greatest", field.usual)
+    return falls
 
 
 def _short(value: float) -> str:

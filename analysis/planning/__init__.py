@@ -4,6 +4,7 @@ from analysis.planning.constraints import Constraints, DateMoved, Destination
 from analysis.planning.grounds import cold_keg, lacking
 from analysis.planning.outstanding import Act, ToDo, days_to_come, done_so_far, due, first_of, outstanding
 from analysis.planning.plan import Plan, moved, steady_plan
+from analysis.planning.prefill import prefill
 from analysis.planning.reasons import (
     Blocked,
     BottlesWait,
@@ -17,6 +18,7 @@ from analysis.planning.reasons import (
     Hold,
     HopEarly,
     HopThenPackage,
+    MayFermentOn,
     Obstacle,
     Packaged,
     PackageOn,
@@ -47,6 +49,7 @@ __all__ = [
     "Hold",
     "HopEarly",
     "HopThenPackage",
+    "MayFermentOn",
     "Obstacle",
     "PackageOn",
     "Packaged",
@@ -67,6 +70,7 @@ __all__ = [
     "lacking",
     "moved",
     "outstanding",
+    "prefill",
     "reading_fresh",
     "release_of_the_gravity",
     "steady_plan",

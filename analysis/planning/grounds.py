@@ -14,12 +14,14 @@ from analysis.planning.reasons import (
     ColdKeg,
     Hold,
     HopThenPackage,
+    MayFermentOn,
     Obstacle,
     PackageOn,
     PlanCaution,
     Unread,
 )
 from analysis.planning.release import Condition, Release, reading_age, reading_fresh
+from analysis.thresholds import TOLD_VOLUMES
 
 
 def cold_keg(day: date, assessment: Assessment, now: datetime) -> ColdKeg:
@@ -126,4 +128,7 @@ def cautions_of(
         found.append(BottlesWaitAgain(constraints.contact_days, made.bottling_day))
     if batch.diastatic or batch.mixed_culture:
         found.append(Caution.CREEPING_CULTURE)
+    others = [part for part in asked.ferments.parts if part.cause != "drink" and part.worst_volumes >= TOLD_VOLUMES]
+    if others and asked.holds(Condition.FINISHED):
+        found.append(MayFermentOn(tuple(part.cause for part in others), sum(part.worst_volumes for part in others)))
     return tuple(found)

@@ -11,6 +11,7 @@ from datetime import date, timedelta
 from enum import StrEnum
 
 from analysis.model import Range
+from analysis.packaging import GasCause
 
 
 class Obstacle(StrEnum):
@@ -223,4 +224,12 @@ class ContactTooLong:
     grassy: bool
 
 
-PlanCaution = Caution | Unread | BottlesWaitAgain | TakeHopsOut | ContactTooLong
+@dataclass(frozen=True, slots=True)
+class MayFermentOn:
+    """What beside the drink's own sugar may make gas in a closed package, in volumes at worst."""
+
+    causes: tuple[GasCause, ...]
+    volumes: float
+
+
+PlanCaution = Caution | MayFermentOn | Unread | BottlesWaitAgain | TakeHopsOut | ContactTooLong

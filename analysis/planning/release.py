@@ -6,7 +6,7 @@ have moved since, and a float that has been moved, or stands in another liquid, 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from enum import StrEnum
 from typing import Final
@@ -19,9 +19,9 @@ from analysis.model import (
     HandReading,
     as_utc,
     events_of,
-    forced_test_agrees,
 )
-from analysis.thresholds import CULTURE_HOLD_H, FAR_SG, FRESH_WITHIN, SAMPLES_APART, STEADY_SG
+from analysis.packaging import MayFerment, forced_test_agrees, inputs_of, may_ferment, volumes_of_fall
+from analysis.thresholds import CULTURE_HOLD_H, DRIEST_SG, FAR_SG, FRESH_WITHIN, SAMPLES_APART, STEADY_SG
 
 _LEAVE_THE_FLOAT_ALONE: Final[tuple[EventKind, ...]] = (
     "pitch", "crash", "warm", "nutrient", "sample", "forced test", "package", "note",
@@ -30,6 +30,9 @@ SHIFTS_THE_FLOAT: Final[tuple[EventKind, ...]] = tuple(k for k in EVENT_KINDS if
 """Whatever is not known to leave float and liquid alone: a hand sample taken before it says nothing of after it."""
 
 _ROUNDING_SG: Final = 1e-9
+_POINT_VOLUMES: Final = volumes_of_fall(DRIEST_SG, STEADY_SG)
+_FAR_VOLUMES: Final = volumes_of_fall(DRIEST_SG, FAR_SG)
+"""Gas of the falls that matter, in volumes, as `may_ferment` counts them."""
 
 
 class Condition(StrEnum):
@@ -80,7 +83,9 @@ class Release:
 
     `reading_age` is the age of the newest reading in use, negative where it is dated after `at`, None where there is
     none. `hold_h` is the hold that was asked for, hours, `held_h` the one that counts. `by_hand` is whether the hold
-    rests on hand samples alone; `samples` are those that count, the newest last.
+    rests on hand samples alone; `samples` are those that count, the newest last. `ferments` is what may still ferment
+    in a closed package, as the packaging sheet has it: of the drink's own sugar no fall that matters may be left; what
+    hops, acid and culture may start is weighed against the package, by the sheet.
     """
 
     at: datetime
@@ -90,6 +95,7 @@ class Release:
     conditions: tuple[tuple[Condition, bool], ...]
     by_hand: bool = False
     samples: tuple[HandReading, ...] = ()
+    ferments: MayFerment = field(default_factory=lambda: MayFerment(()))
 
     @property
     def unmet(self) -> tuple[Condition, ...]:
@@ -134,7 +140,10 @@ def release(assessment: Assessment, batch: Batch, asked: Asked, *, now: datetime
     samples = _samples(assessment, batch, asked, now)
     by_hand = assessment.followed_by_hand
     agrees = _agree(samples, now) if by_hand else bool(samples) and assessment.hand_sample_agrees is True
-    tested = forced_test_agrees(batch, _level(assessment), now)
+    original = assessment.original_gravity_sg.p50 if assessment.original_gravity_sg else batch.original_gravity_sg
+    tested = forced_test_agrees(batch, original, _level(assessment), now)
+    fresh = reading_fresh(assessment, now)
+    ferments = may_ferment(inputs_of(assessment, batch, fresh=fresh))
     renewed = assessment.creep is not None or assessment.phase == "creeping" or assessment.falls_again
     slow = assessment.trend is not None and assessment.trend.seems_to_fall
     lingers = batch.diastatic or batch.mixed_culture
@@ -145,13 +154,14 @@ def release(assessment: Assessment, batch: Batch, asked: Asked, *, now: datetime
         reading_age=reading_age(assessment, now),
         by_hand=by_hand,
         samples=samples,
+        ferments=ferments,
         conditions=(
             (Condition.FINISHED, assessment.finished and not assessment.stalled),
             (Condition.HOLD_SEEN, held_h >= asked.hold_h),
-            (Condition.READING_FRESH, reading_fresh(assessment, now)),
+            (Condition.READING_FRESH, fresh),
             (Condition.NO_RENEWED_FALL, not renewed),
             (Condition.NO_SLOW_FALL, not slow or tested),
-            (Condition.NO_FALL_EXPECTED, _expects_none(assessment)),
+            (Condition.NO_FALL_EXPECTED, _expects_none(assessment, ferments)),
             (Condition.HAND_SAMPLE_AGREES, agrees),
             (Condition.CULTURE_ENDED, not lingers or tested or held_h >= CULTURE_HOLD_H),
             (Condition.HOPS_DONE, asked.hops_done),
@@ -204,10 +214,15 @@ def _level(assessment: Assessment) -> float | None:
     return assessment.gravity_sg.p50 if assessment.gravity_sg is not None else None
 
 
-def _expects_none(assessment: Assessment) -> bool:
-    """Whether the assessment as a whole no longer expects a fall that matters; it must have said so."""
-    left = assessment.remaining_fall_sg
-    return left is not None and left.p50 < STEADY_SG and left.p90 < FAR_SG
+def _expects_none(assessment: Assessment, ferments: MayFerment) -> bool:
+    """Whether no fall that matters is expected of the drink's own sugar any more; the assessment must have said so."""
+    left, drink = assessment.remaining_fall_sg, ferments.of("drink")
+    return (
+        left is not None
+        and left.p50 < STEADY_SG
+        and drink.p50_volumes < _POINT_VOLUMES
+        and drink.p90_volumes < _FAR_VOLUMES
+    )
 
 
 def reading_age(assessment: Assessment, now: datetime) -> timedelta | None:

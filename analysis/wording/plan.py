@@ -27,6 +27,7 @@ from analysis.planning import (
     Hold,
     HopEarly,
     HopThenPackage,
+    MayFermentOn,
     Obstacle,
     Packaged,
     PackageOn,
@@ -42,7 +43,7 @@ from analysis.planning import (
     first_of,
     outstanding,
 )
-from analysis.wording.formatting import NOT_JUDGED, Voice, capital
+from analysis.wording.formatting import NOT_JUDGED, Voice, capital, joined
 
 _OBSTACLES: Final[dict[Obstacle, str]] = {
     Obstacle.NOT_JUDGED: NOT_JUDGED,
@@ -233,6 +234,12 @@ def caution(of: PlanCaution) -> str:
                 f"Dry hops can start a renewed fall, and {asked}: "
                 "a keg that stays cold may be filled when the hops come out, bottles wait until the gravity has held "
                 f"again{until}."
+            )
+        case MayFermentOn():
+            causes = joined([str(each) for each in of.causes])
+            return (
+                f"In a closed package {causes} may still make up to {of.volumes:.1f} volumes of gas: the packaging "
+                "sheet weighs that against your bottles or keg."
             )
         case TakeHopsOut():
             return (

@@ -13,7 +13,7 @@ import numpy as np
 
 from analysis.display_units import chance, chance_percent, chance_word, number, percent
 from analysis.evidence import CannotBe, ColdForIt, EvenFall, NotBegun, NothingYet, SameFigure, Swings
-from analysis.model import STEADY_SG, Assessment, EventKind, Forecast, Phase, Range
+from analysis.model import STEADY_SG, Assessment, EventKind, Forecast, Phase, Range, Trend
 from analysis.thresholds import FLOAT_OFF_SG, LAG_USUAL_H, LAG_WORRY_H, LEVEL_H
 from analysis.wording.formatting import Voice, capital, fineness, hours, lasted
 
@@ -114,6 +114,8 @@ def _by_phase(a: Assessment, hold_h: float, voice: Voice, brief: bool) -> str:
         case "steady":
             return _standing(a, hold_h)
         case "finished":
+            if a.trend is not None and a.trend.seems_to_fall:
+                return _seems_to_fall(a, a.trend, voice)
             if a.hold_met:
                 level = a.held_sg if a.held_sg is not None else a.gravity_sg.p50 if a.gravity_sg else None
                 at = f" at {voice.gravity(level)}" if level is not None else ""
@@ -171,6 +173,13 @@ def _standing(a: Assessment, hold_h: float) -> str:
     if p < 0.66:
         return f"Standing still: done or not is open ({chance_percent(p)} that it is); {held(a, hold_h)}."
     return f"{capital(chance_word(p))} done ({chance_percent(p)}); {held(a, hold_h)}."
+
+
+def _seems_to_fall(a: Assessment, trend: Trend, voice: Voice) -> str:
+    """It counts as ended, and yet its readings come down: the doubt stands in the sentence."""
+    sure = "" if a.p_finished is None else f" ({chance_percent(a.p_finished)} that it has ended)"
+    size = voice.units.about_fall(30.0 * trend.fall_sg_day)
+    return f"Seems to have ended, yet it comes down by {size} a month{sure}: watch on before you close it in."
 
 
 def _stalled(a: Assessment, voice: Voice) -> str:

@@ -10,7 +10,17 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from analysis.model import DRINKS, EVENT_KINDS, HOLD_H, Assessment, Batch, Event, EventKind
+from analysis.model import (
+    DRINKS,
+    EVENT_KINDS,
+    HOLD_H,
+    SUBSTANCE_NAMES,
+    Added,
+    Assessment,
+    Batch,
+    Event,
+    EventKind,
+)
 from dashboard.cli.options import AddCommand, columns_of, plain, shows_units
 from ingest.decoding import AHEAD_S
 from ingest.errors import EntryError
@@ -38,6 +48,7 @@ def add_assess(command: AddCommand) -> None:
         "--column", action="append", default=[], metavar="OURS=THEIRS", help="such as --column extract_plato=Extract"
     )
     sub.add_argument("--original-gravity", type=_gravity, metavar="SG", help="for example 1.052")
+    sub.add_argument("--volume", type=_litres, metavar="LITRES", help="what was pitched, before anything was added")
     sub.add_argument("--pitched", type=_time, metavar="TIME", help="for example 2026-03-01T10:00Z")
     sub.add_argument("--now", type=_time, metavar="TIME", help="judge as of this time (default: the last reading)")
     sub.add_argument("--drink", choices=DRINKS, default="other")
@@ -52,7 +63,8 @@ def add_assess(command: AddCommand) -> None:
         default=[],
         metavar='"KIND=TIME"',
         help=f'such as "dry hop=2026-03-08T09:00Z"; kinds: {", ".join(EVENT_KINDS)}; '
-        'a gravity may follow: "forced test=2026-03-08T09:00Z=1.011"',
+        'a gravity may follow: "forced test=2026-03-08T09:00Z=1.011"; a feed or dilute may say what was added: '
+        '"feed=2026-03-08T09:00Z, honey, 1.2 kg", "dilute=2026-03-08T09:00Z, spirit, 2 L, 40 %% vol"',
     )
     sub.add_argument("--hold", type=_hours, default=HOLD_H, metavar="HOURS", help="how long gravity must hold (48)")
     sub.add_argument("--dry-hops", type=_doses, default=0, metavar="DOSES", help="how many dry hops are wished for (0)")
@@ -105,6 +117,7 @@ def _assess(arguments: argparse.Namespace) -> int:
         hold_h=arguments.hold,
         diastatic=arguments.diastatic,
         mixed_culture=arguments.mixed_culture,
+        volume_l=arguments.volume,
     )
     assessment = assess(readings, batch, now=now)
     wished = Constraints(hold_h=arguments.hold, dry_hops=arguments.dry_hops, time_zone=arguments.time_zone)
@@ -156,7 +169,7 @@ def assessment_facts(a: Assessment) -> dict[str, Any]:
     from analysis.display_units import DisplayUnits
     from analysis.wording.evidence import advice_sentences, sentences
 
-    left_out = {"marked", "course", "hysteresis", "finish", "fingerprint"}
+    left_out = {"marked", "course", "hysteresis", "finish", "fingerprint", "remaining_falls_sg"}
     facts = {f.name: getattr(a, f.name) for f in fields(a) if f.name not in left_out}
     facts["evidence"] = sentences(a.evidence, DisplayUnits())
     facts["advice"] = advice_sentences(a.advice, DisplayUnits())
@@ -197,6 +210,16 @@ def _gravity(text: str) -> float:
     return value
 
 
+def _litres(text: str) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = 0.0
+    if not 0.05 <= value <= 100_000:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a volume in litres; usual: 1 to 2000")
+    return value
+
+
 def _attenuation(text: str) -> tuple[float, float]:
     low, _, high = text.partition("-")
     try:
@@ -209,7 +232,8 @@ def _attenuation(text: str) -> tuple[float, float]:
 
 
 def _event(text: str) -> Event:
-    kind, _, rest = text.partition("=")
+    head, *amounts = [part.strip() for part in text.split(",")]
+    kind, _, rest = head.partition("=")
     when, _, gravity = rest.partition("=")
     if kind.strip() not in EVENT_KINDS:
         raise argparse.ArgumentTypeError(f"{kind.strip()!r} is not an event; kinds: {', '.join(EVENT_KINDS)}")
@@ -220,7 +244,33 @@ def _event(text: str) -> Event:
     if value is not None and not 0.95 <= value <= 1.25:
         raise argparse.ArgumentTypeError(f"{gravity!r} is not a gravity; write 1.011")
     chosen: EventKind = kind.strip()  # type: ignore[assignment]  # checked above
-    return Event(chosen, _time(when), value)
+    return Event(chosen, _time(when), value, added=_added(amounts, chosen) if amounts else None)
+
+
+_AMOUNTS: Final = {"kg": "mass_kg", "L": "volume_l", "SG": "gravity_sg", "% vol": "abv_pct"}
+"""Units of what was added, and what is said in them."""
+
+
+def _added(amounts: list[str], kind: EventKind) -> Added:
+    """What was added, from such as ``honey`` and ``1.2 kg``."""
+    what, *rest = amounts
+    if kind not in ("feed", "dilute"):
+        raise argparse.ArgumentTypeError(f"{what!r} is said of a {kind}; only a feed or a dilute says what was added")
+    if what not in SUBSTANCE_NAMES:
+        raise argparse.ArgumentTypeError(f"{what!r} is not what can be added; one of: {', '.join(SUBSTANCE_NAMES)}")
+    said: dict[str, float] = {}
+    for amount in rest:
+        number, _, unit = amount.partition(" ")
+        try:
+            said[_AMOUNTS[unit.strip()]] = float(number)
+        except (KeyError, ValueError):
+            raise argparse.ArgumentTypeError(
+                f'{amount!r} is not an amount; write "1.2 kg", "3 L", "1.050 SG" or "40 % vol"'
+            ) from None
+    try:
+        return Added(what, **said)
+    except ValueError as error:
+        raise argparse.ArgumentTypeError(str(error)) from None
 
 
 def _doses(text: str) -> int:

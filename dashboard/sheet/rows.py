@@ -80,6 +80,8 @@ def input_sections(inputs: SheetInputs, preferences: Preferences) -> tuple[Secti
     """What was entered, by group; what was not is left out."""
     groups: dict[str, list[Row]] = {}
     for field in fields():
+        if field.kind == "falls":
+            continue  # its upper end is printed
         value = getattr(inputs, field.key)
         if value is not None:
             groups.setdefault(field.group, []).append(Row(field.label, _entry(field, value, preferences)))

@@ -20,7 +20,7 @@ from analysis.model import Floats
 from analysis.schemas import READINGS
 from analysis.units import temperature_corrected_sg
 from ingest.calibration.hand_sample_offset import Anchor, Sampled, anchors, shifts
-from ingest.calibration.hand_samples import sampled_gravity
+from ingest.calibration.hand_samples import samples_said
 from ingest.model import BatchRecord, CalibrationKind, CalibrationRecord, Device, EventRecord, HandSample, Vessel
 
 CALIBRATED: Final = pl.Schema({**READINGS, "device_id": pl.String(), "extrapolated": pl.Boolean()})
@@ -88,7 +88,7 @@ def calibrate(
     tracks = [_track(stay, calibrations) for stay in stays]
     source = whose_temperature(tracks, vessel)
     floats = _without_doubles([t for t in tracks if t.device.kind == "float"])
-    said = {s.sample_id: sampled_gravity(s, batch.drink, batch.original_gravity_sg) for s in samples}
+    said = samples_said(samples, batch, events)
     anchoring = [
         Sampled(s.sample_id, s.at, gravity)
         for s in samples

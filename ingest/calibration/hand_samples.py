@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
+from analysis.additions import original_with
 from analysis.calibration import REFRACTOMETER_SD_SG, refractometer_sg
 from analysis.model import Drink
 from analysis.units import brix_to_sg, plato_to_sg, reference_temperatures, sg_from_density, temperature_corrected_sg
 from ingest.errors import EntryError, out_of_range
-from ingest.model import HandSample
+from ingest.model import BatchRecord, EventRecord, HandSample
 
 HYDROMETER_UNITS: Final = ("SG", "°P", "°Bx", "kg/m³")
 """What a hydrometer's scale can show."""
@@ -36,9 +38,16 @@ class SampledGravity:
     doubt: str = ""
 
 
-def sampled_gravity(sample: HandSample, drink: Drink, original_gravity_sg: float | None) -> SampledGravity:
-    """The gravity that a hand sample says, corrected for temperature or for alcohol."""
+def sampled_gravity(
+    sample: HandSample, drink: Drink, original_gravity_sg: float | None, unknown: str = ""
+) -> SampledGravity:
+    """The gravity that a hand sample says, corrected for temperature or for alcohol.
+
+    `unknown` says why no original gravity is known, where it is not for want of the batch's own.
+    """
     if sample.instrument == "refractometer":
+        if original_gravity_sg is None and unknown:
+            return SampledGravity(None, REFRACTOMETER_SD_SG, unknown)
         return _by_refractometer(sample, drink, original_gravity_sg)
     gravity = _scale_to_sg(sample.value, sample.unit)
     if sample.temperature_c is not None:
@@ -49,6 +58,32 @@ def sampled_gravity(sample: HandSample, drink: Drink, original_gravity_sg: float
         gravity = float(temperature_corrected_sg(gravity, liquid_c, reference=sample.reference))
     doubt = "" if sample.degassed else "Not degassed: bubbles lift the hydrometer, so the gravity may be too high."
     return SampledGravity(gravity, HYDROMETER_SD_SG, doubt)
+
+
+def samples_said(
+    samples: Sequence[HandSample], record: BatchRecord, events: Sequence[EventRecord]
+) -> dict[str, SampledGravity]:
+    """What each sample says, by its id; a refractometer goes by all extract that was in the batch by then."""
+    return {one.sample_id: sampled_gravity(one, record.drink, *_original_at(one, record, events)) for one in samples}
+
+
+def _original_at(sample: HandSample, record: BatchRecord, events: Sequence[EventRecord]) -> tuple[float | None, str]:
+    """The original gravity that counts at a sample, and what stands against it."""
+    pitched = record.original_gravity_sg
+    added = [one.addition for one in sorted(events, key=lambda e: e.at) if _moves_extract(one) and one.at <= sample.at]
+    if pitched is None or not added or sample.instrument != "refractometer":
+        return pitched, ""
+    whole = original_with(pitched, record.volume_l, added, record.drink)
+    if whole is None:
+        return None, (
+            "What was added before it is not known in full, so a refractometer cannot be corrected for alcohol: say on "
+            "the batch's page what was added and how much, and the batch's volume; or use a hydrometer."
+        )
+    return whole, ""
+
+
+def _moves_extract(event: EventRecord) -> bool:
+    return event.kind in ("feed", "dilute")
 
 
 def _by_refractometer(sample: HandSample, drink: Drink, original_gravity_sg: float | None) -> SampledGravity:

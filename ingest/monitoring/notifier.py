@@ -19,6 +19,8 @@ from zoneinfo import ZoneInfo
 import apprise
 
 from analysis.display_units import DisplayUnits
+from analysis.evidence import FloatOff
+from analysis.model import Assessment
 from analysis.planning import (
     Act,
     ToDo,
@@ -407,6 +409,12 @@ def _place(outlook: Outlook) -> str:
     return outlook.vessel.name if outlook.vessel else outlook.record.vessel_id
 
 
+def _float_shows(a: Assessment) -> float | None:
+    """What the float shows, where it is off; to the point, so that the message changes only when that does."""
+    off = next((one for one in a.evidence if isinstance(one, FloatOff)), None)
+    return None if off is None else round(off.gravity_sg + off.off_sg, 3)
+
+
 def verdict_message(outlook: Outlook, units: DisplayUnits) -> tuple[str, bytes]:
     """The retained verdict of a batch: topic below the prefix, and JSON, its one sentence in these units.
 
@@ -436,6 +444,7 @@ def verdict_message(outlook: Outlook, units: DisplayUnits) -> tuple[str, bytes]:
         "held_h": int(a.held_h),
         "p_finished": None if a.p_finished is None else round(a.p_finished, 2),
         "gravity_sg": None if a.gravity_sg is None else round(a.gravity_sg.p50, 4),
+        "float_gravity_sg": _float_shows(a),
         "finish_p10": hour(a.finish.p10) if a.finish else None,
         "finish_p50": hour(a.finish.p50) if a.finish else None,
         "finish_p90": hour(a.finish.p90) if a.finish else None,

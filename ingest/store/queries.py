@@ -9,7 +9,7 @@ import polars as pl
 
 from analysis.model import Batch, Event, FinishedBatch
 from analysis.schemas import READINGS
-from ingest.calibration import Calibrated, Stay, calibrate, calibrated_alone, sampled_gravity
+from ingest.calibration import Calibrated, Stay, calibrate, calibrated_alone, samples_said
 from ingest.errors import EntryError
 from ingest.model import (
     BatchRecord,
@@ -139,15 +139,9 @@ class Questions:
 
     def _implied_events(self, record: BatchRecord) -> list[Event]:
         """What other entries say has happened: a sample was taken, another float was put in."""
-        implied = [
-            Event(
-                "sample",
-                s.at,
-                sampled_gravity(s, record.drink, record.original_gravity_sg).gravity_sg,
-                degassed=s.degassed,
-            )
-            for s in self.all(HandSample, batch_id=record.batch_id)
-        ]
+        samples = self.all(HandSample, batch_id=record.batch_id)
+        said = samples_said(samples, record, self.all(EventRecord, batch_id=record.batch_id))
+        implied = [Event("sample", s.at, said[s.sample_id].gravity_sg, degassed=s.degassed) for s in samples]
         came = sorted(
             since
             for device_id, since, _ in self._stays(record)

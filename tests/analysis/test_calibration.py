@@ -11,6 +11,7 @@ from analysis.calibration import REFRACTOMETER_SD_SG, check_points, inclination_
 from analysis.display_units import DisplayUnits
 from analysis.errors import CalibrationError
 from analysis.units import plato_to_sg, sg_to_plato
+from tests.examples import examples
 
 POINTS = ((25.2, 1.000), (31.9, 1.020), (40.8, 1.042), (52.3, 1.066), (61.0, 1.090))
 
@@ -56,7 +57,7 @@ def test_the_curve_does_not_overshoot_where_a_cubic_spline_does():
 
 
 @given(st.lists(st.tuples(st.floats(10, 80), st.floats(0.99, 1.16)), min_size=2, max_size=9))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(50), deadline=None)
 def test_any_accepted_curve_never_turns(points):
     try:
         curve = inclination_curve(points)

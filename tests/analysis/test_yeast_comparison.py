@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.yeast_comparison import Outcome, compare
+from tests.examples import examples
 
 
 def outcome(n: int, yeast: str, days: float, attenuation: float = 0.77, **facts) -> Outcome:
@@ -83,7 +84,7 @@ def test_no_batches_give_no_comparison():
     assert compare([]) == ()
 
 
-@settings(max_examples=30, deadline=None)
+@settings(max_examples=examples(15), deadline=None)
 @given(st.integers(0, 10_000))
 def test_swapping_the_names_swaps_the_sign(seed):
     rng = np.random.default_rng(seed)

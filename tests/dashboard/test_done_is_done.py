@@ -37,6 +37,7 @@ from ingest.monitoring.notifier import verdict_message
 from ingest.monitoring.outlook import Outlook
 from tests.analysis.situations import DAY, HOUR, NOW, creeping, done
 from tests.analysis.situations import batch as batch_with
+from tests.examples import examples
 from tests.ingest.messages import heard, outlook
 
 PREFERENCES = Preferences(time_zone="UTC")
@@ -89,7 +90,7 @@ def texts(seen: Outlook, say: Voice) -> Iterator[str]:
     passed_h=st.integers(0, 200),
     knows=st.booleans(),
 )
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(50), deadline=None)
 def test_no_text_asks_for_what_is_logged(
     logged: list[tuple[Any, int]],
     doses: int,

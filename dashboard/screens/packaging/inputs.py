@@ -18,7 +18,8 @@ import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
 from analysis.display_units import MINUS
-from analysis.packaging import Field, PackagingSheet, SheetInputError, field_of, fields, prefill, sheet
+from analysis.packaging import Field, PackagingSheet, SheetInputError, field_of, fields, sheet
+from analysis.planning import prefill
 from analysis.wording import Voice, capital, joined
 from dashboard.screens.packaging import follow_up
 from dashboard.ui import Form, forms
@@ -120,6 +121,8 @@ def ask(store: Store, batch_id: str, from_batch: Mapping[str, Any], say: Voice, 
     form = forms.loose(f"sheet {batch_id}", say)
     groups: dict[str, list[Field]] = {}
     for each in fields():
+        if each.kind == "falls":
+            continue  # a whole forecast: the batch fills it in, nobody types it
         groups.setdefault(each.group, []).append(each)
     with chooser:
         package = _package(form, own, from_batch)

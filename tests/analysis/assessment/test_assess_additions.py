@@ -13,7 +13,7 @@ from analysis import assess
 from analysis.additions import Contents, portion
 from analysis.evidence import AdditionByReadings, AdditionDiffers, FloatOff
 from analysis.model import Added, Assessment, Batch, Drink, Event, Range
-from analysis.packaging import prefill
+from analysis.planning import prefill
 from tests.analysis.conftest import PITCHED
 
 

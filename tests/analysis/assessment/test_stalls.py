@@ -22,7 +22,7 @@ def said(a: Assessment) -> str:
     return verdict(a, 48, Voice(DisplayUnits(), zone_of("UTC"), a.now))
 
 
-@pytest.mark.parametrize("seed", [1, 9])
+@pytest.mark.parametrize("seed", [9])
 @pytest.mark.parametrize("remembers", [True, False])
 def test_a_stall_does_not_flicker_while_nothing_moves(seed: int, remembers: bool) -> None:
     """Stuck at 1.030 for weeks; a float of half a point wanders enough to look like a fall on some day."""

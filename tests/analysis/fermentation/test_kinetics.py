@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 from analysis.fermentation import PARAMETERS, Shapes
 from analysis.fermentation.temperature import ENERGY_MEAN_KJ_MOL, GAS_J_MOL_K, speeds
 from analysis.inference.posterior import first_below
+from tests.examples import examples
 
 
 def theta(**changed: float) -> np.ndarray:
@@ -21,7 +22,7 @@ def theta(**changed: float) -> np.ndarray:
 TAU = np.linspace(0.0, 2000.0, 500)[None, :]
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(30), deadline=None)
 @given(st.lists(st.floats(-2.5, 2.5), min_size=11, max_size=11))
 def test_every_course_falls_from_nothing_to_at_most_all_of_it_and_never_rises(z: list[float]) -> None:
     course = theta() + np.array([z]) * np.array([0.5, 0.6, 0.35, 0.9, 1.1, 0.6, 0.9, 1.1, 1.1, 1, 1])

@@ -20,7 +20,7 @@ SETS = ((501, "sugars", 20),)
 def looks() -> pl.DataFrame:
     rows: list[dict[str, object]] = []
     for seed, family, count in SETS:
-        runs, earlier = make_set(seed, count, 20, family)
+        runs, earlier = make_set(seed, count, 12, family)
         priors = learn(earlier)
         for run in runs:
             rows += look(run, ["ours", "48h", "four"], priors, family, every_h=30)

@@ -30,6 +30,7 @@ from analysis.packaging.validation import checked
 from analysis.thresholds import FORCED_TEST_WITHIN_SG, HIGHEST_KEG_KPA, HOTTEST_C, UNRATED_BOTTLE_KPA, UNRATED_KEG_KPA
 from analysis.wording.sheet_cautions import KEG
 from tests.analysis.packaging.answers import sheet
+from tests.examples import examples
 
 Sheet = dict[str, Any]
 RANK = {"go": 0, "caution": 1, "stop": 2}
@@ -173,7 +174,7 @@ RATING = {"bottle": "bottle_rating_kpa", "keg": "keg_rating_kpa"}
 
 
 @given(sheets() | sheets(sound=True))
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=examples(130), deadline=None)
 def test_taking_a_fact_away_never_improves_the_verdict(inputs: Sheet) -> None:
     known = verdict(inputs)
     for key, in_favour in IN_FAVOUR.items():
@@ -182,7 +183,7 @@ def test_taking_a_fact_away_never_improves_the_verdict(inputs: Sheet) -> None:
 
 
 @given(sheets() | sheets(sound=True), st.floats(0, 6000))
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=examples(100), deadline=None)
 def test_the_same_gas_is_never_judged_better_higher_up(inputs: Sheet, altitude_m: float) -> None:
     # Below two volumes thinner air lets gas out of an open vessel, which is less to hold and no better judgement.
     assume(inputs.get("carbonation_volumes", 0.0) >= 2.0)
@@ -190,7 +191,7 @@ def test_the_same_gas_is_never_judged_better_higher_up(inputs: Sheet, altitude_m
 
 
 @given(sheets() | sheets(sound=True), st.floats(0, 0.03))
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=examples(130), deadline=None)
 def test_a_higher_final_gravity_never_improves_the_verdict(inputs: Sheet, rise: float) -> None:
     assume("final_gravity_sg" in inputs)
     higher = inputs["final_gravity_sg"] + rise
@@ -199,7 +200,7 @@ def test_a_higher_final_gravity_never_improves_the_verdict(inputs: Sheet, rise: 
 
 
 @given(sheets() | sheets(sound=True), st.floats(0.1, 1.0))
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=examples(130), deadline=None)
 def test_a_lower_rating_never_improves_the_verdict(inputs: Sheet, share: float) -> None:
     key = RATING[inputs["package"]]
     assume(key in inputs)
@@ -209,7 +210,7 @@ def test_a_lower_rating_never_improves_the_verdict(inputs: Sheet, share: float) 
 
 
 @given(sheets() | sheets(sound=True), st.floats(0, 0.03))
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=examples(100), deadline=None)
 def test_a_lowest_plausible_gravity_never_improves_the_verdict(inputs: Sheet, below: float) -> None:
     assume("final_gravity_sg" in inputs)
     bare = without(inputs, "lowest_plausible_sg")
@@ -218,7 +219,7 @@ def test_a_lowest_plausible_gravity_never_improves_the_verdict(inputs: Sheet, be
 
 
 @given(sheets(sound=True))
-@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
+@settings(max_examples=examples(40), deadline=None, suppress_health_check=[HealthCheck.filter_too_much])
 def test_a_go_stands_only_on_a_known_rating_that_the_worst_case_stays_under(inputs: Sheet) -> None:
     assume(verdict(inputs) == RANK["go"])
     answer, package = sheet(inputs), inputs["package"]

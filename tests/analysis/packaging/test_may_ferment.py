@@ -6,9 +6,10 @@ from typing import Any
 import pytest
 
 from analysis import Event
-from analysis.packaging import checked, prefill, sheet
+from analysis.packaging import checked, sheet
 from analysis.packaging.may_ferment import may_ferment
 from analysis.packaging.refermentation import lowest_plausible
+from analysis.planning import prefill
 from tests.analysis.packaging.test_follow_up import HOUR, NOW, brew, finished
 
 ALE: dict[str, Any] = {

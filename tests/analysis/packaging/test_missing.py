@@ -12,6 +12,7 @@ from analysis.packaging import field_of
 from analysis.wording.sheet_json import ANSWERS
 from tests.analysis.packaging.answers import sheet
 from tests.analysis.packaging.test_ignorance import sheets
+from tests.examples import examples
 
 BOTTLE: dict[str, Any] = {
     "drink": "ale",
@@ -89,7 +90,7 @@ LEFT_OUT = st.sets(st.sampled_from(sorted({*BOTTLE, *KEG})), max_size=6)
 
 
 @given(sheets() | st.sampled_from([BOTTLE, KEG]), LEFT_OUT)
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(50), deadline=None)
 def test_no_answer_is_null_without_its_reason_and_what_misses_an_input_is_no_go(
     whole: dict[str, Any], left_out: set[str]
 ) -> None:

@@ -21,14 +21,15 @@ from analysis.packaging.kinds import BOTTLE_KINDS, HIGHEST_KPA, STILL
 from analysis.thresholds import HIGHEST_KEG_KPA, HOTTEST_C, UNRATED_KEG_KPA
 from tests.analysis.packaging.test_ignorance import IN_FAVOUR, RANK, Sheet, sheets
 
-EXAMPLES = int(os.environ.get("TUNROOM_SHEETS", "300"))
+EXAMPLES = int(os.environ.get("TUNROOM_SHEETS", "120"))
 
 AGAINST = frozenset(
     {
         "diastatic", "mixed_culture", "dry_hopped", "hops_g_per_l", "hops_total_g", "hop_creep_fall_sg", "heat_treat",
         "sweetener", "sweetener_g", "sweeten_to_sg", "vessel_gauge_kpa", "lowest_plausible_sg", "carbonation_volumes",
         "priming_sugar", "package", "filtered", "stabilised", "sulfite_ppm", "sulfite_as", "sulfite_basis",
-        "sulfite_present_ppm", "wine_colour", "tablet_g", "sorbate_ppm", "jurisdiction",
+        "remaining_falls_sg", "spirit_abv_pct", "sulfite_present_ppm", "wine_colour", "tablet_g", "sorbate_ppm",
+        "jurisdiction",
     }
 )  # fmt: skip
 """Said against the drink or wished for, or judged by law: see `test_ignorance` for the reasons."""

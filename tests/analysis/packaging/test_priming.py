@@ -12,6 +12,7 @@ from analysis.packaging import PRIMING_SUGARS, SheetInputError, checked
 from analysis.packaging.priming import Primer, carbonation_doubts, primer, priming_excess_volumes
 from analysis.packaging.so2_balance import alcohol_pct
 from tests.analysis.packaging.answers import sheet
+from tests.examples import examples
 
 DRY: dict[str, Any] = {
     "drink": "cider", "jurisdiction": "US", "package": "bottle", "volume_l": 20, "original_gravity_sg": 1.060,
@@ -220,7 +221,7 @@ def test_still_drinks_hear_nothing_of_it() -> None:
     st.floats(1.035, 1.12),
     st.booleans(),
 )
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=examples(70), deadline=None)
 def test_the_strong_end_is_never_below_the_wish(
     sugar: str, wished: float, held: float, gravity: float, glutton: bool
 ) -> None:

@@ -11,6 +11,7 @@ from analysis.display_units import DisplayUnits
 from analysis.packaging import SheetInputError, fields
 from analysis.wording.sheet_json import ANSWERS
 from tests.analysis.packaging.answers import sheet
+from tests.examples import examples
 
 BASE: dict[str, Any] = {
     "drink": "ale",
@@ -415,7 +416,7 @@ def answered(inputs: dict[str, Any]) -> tuple[dict[str, Any] | None, str]:
 
 
 @given(anything())
-@settings(max_examples=600, deadline=None)
+@settings(max_examples=examples(200), deadline=None)
 def test_every_combination_is_answered_or_refused_by_key_and_never_called_safe(inputs: dict[str, Any]) -> None:
     answer, refused_key = answered(inputs)
     if answer is None:

@@ -28,6 +28,7 @@ from analysis.packaging.pressure_findings import HoldsMoreThanWished, KegRating
 from analysis.wording.sheet import worded
 from analysis.wording.sheet_json import ANSWERS, as_json
 from tests.analysis.packaging.test_ignorance import sheets
+from tests.examples import examples
 
 EXAMPLES: dict[Any, tuple[Any, ...]] = {
     float: (1.5,),
@@ -40,7 +41,7 @@ EXAMPLES: dict[Any, tuple[Any, ...]] = {
 }
 
 
-def examples(hint: Any) -> tuple[Any, ...]:
+def values_of(hint: Any) -> tuple[Any, ...]:
     """Values that a field of a finding may hold; every member where they are few."""
     if hint == NotStabilised:
         return EXAMPLES[NotStabilised]
@@ -52,7 +53,7 @@ def examples(hint: Any) -> tuple[Any, ...]:
         return (None,)
     inner = typing.get_args(hint)
     if inner:
-        return tuple(each for one in inner if type(one) is not typing.Literal for each in examples(one))
+        return tuple(each for one in inner if type(one) is not typing.Literal for each in values_of(one))
     return EXAMPLES.get(hint, (Remark.STABILISED_BEER,))
 
 
@@ -64,7 +65,7 @@ def of_each_kind() -> list[Finding]:
             continue
         hints = typing.get_type_hints(kind)
         for which in (0, -1):
-            given = {each.name: examples(hints[each.name])[which] for each in fields(kind)}
+            given = {each.name: values_of(hints[each.name])[which] for each in fields(kind)}
             if kind is InputMissing:
                 key = ("package", "volume_l")[which]
                 given = {"key": key, "answers": (("verdict",), ("acid", "verdict"))[which]}
@@ -114,7 +115,7 @@ def test_the_verdict_follows_from_the_most_severe_finding() -> None:
 
 
 @given(sheets())
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=examples(30), deadline=None)
 def test_the_json_has_each_answer_under_its_key_and_says_each_finding(inputs: dict[str, Any]) -> None:
     sheet = packaging.sheet(inputs)
     answer = as_json(sheet, DisplayUnits())

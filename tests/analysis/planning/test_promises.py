@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from analysis.model import Assessment, Batch
 from analysis.planning.plan import Constraints, Plan, plan
 from tests.analysis.situations import HOUR, NOW, assessed, batch, done, hops_in, hops_out, normal
+from tests.examples import examples
 
 
 @st.composite
@@ -44,7 +45,7 @@ def situations(draw: Callable[..., Any]) -> tuple[Assessment, Batch, Constraints
 
 
 @given(situations())
-@settings(max_examples=400, deadline=None)
+@settings(max_examples=examples(130), deadline=None)
 def test_every_plan_keeps_its_promises(situation: tuple[Assessment, Batch, Constraints]) -> None:
     assessment, made_of, constraints = situation
     made: Plan = plan(assessment, made_of, constraints, now=NOW)

@@ -12,8 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.model import EVENT_KINDS, PHASES, Assessment, Batch, Event, HandReading, Range, Trend
-from analysis.packaging.prefill import prefill
 from analysis.planning.plan import Constraints, plan, steady_plan
+from analysis.planning.prefill import prefill
 from analysis.planning.release import SHIFTS_THE_FLOAT, Asked, Condition, Release, release, release_of_the_gravity
 from analysis.thresholds import FRESH_WITHIN
 from tests.analysis.situations import (
@@ -30,6 +30,7 @@ from tests.analysis.situations import (
     sure,
     why,
 )
+from tests.examples import examples
 
 TODAY = date(2026, 3, 3)
 LONG_AGO = NOW - 70 * DAY
@@ -272,7 +273,7 @@ def in_words(assessment: Assessment, of: Batch, now: datetime) -> bool:
 
 
 @given(situations())
-@settings(max_examples=500, deadline=None)
+@settings(max_examples=examples(170), deadline=None)
 def test_nothing_is_released_that_should_not_be_whatever_else_is_true(
     situation: tuple[Assessment, Batch, Constraints, datetime],
 ) -> None:
@@ -306,7 +307,7 @@ def test_nothing_is_released_that_should_not_be_whatever_else_is_true(
 
 
 @given(gravities(), st.sampled_from(["undecided", "keg", "bottle"]))
-@settings(max_examples=150, deadline=None)
+@settings(max_examples=examples(50), deadline=None)
 def test_to_know_less_never_releases(given: tuple[Assessment, datetime], destination: Any) -> None:
     assessment, now = given
     of = batch(drink="cider", pitched_at=LONG_AGO)
@@ -410,6 +411,6 @@ def test_no_other_place_decides_that_packaging_is_right() -> None:
     sheets = {name for name in judged if name.startswith("analysis/packaging/")}  # the person's own answers
     gates = {"analysis/planning/release.py", "analysis/planning/grounds.py"}
     assert judged - sheets <= TELLS_ONLY | gates
-    assert "analysis/packaging/prefill.py" not in judged or "release_of_the_gravity" in (
-        ROOT / "analysis/packaging/prefill.py"
+    assert "analysis/planning/prefill.py" not in judged or "release_of_the_gravity" in (
+        ROOT / "analysis/planning/prefill.py"
     ).read_text(encoding="utf-8")

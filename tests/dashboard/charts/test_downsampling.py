@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 from polars.testing import assert_frame_equal
 
 from dashboard.charts.downsampling import thinned
+from tests.examples import examples
 
 START = datetime(2026, 3, 1, tzinfo=UTC)
 
@@ -36,7 +37,7 @@ def test_a_single_spike_is_kept():
     assert kept["value"].max() == 1.2
 
 
-@settings(max_examples=40)
+@settings(max_examples=examples(20))
 @given(st.lists(st.one_of(st.none(), st.floats(0.9, 1.2)), min_size=60, max_size=400), st.integers(3, 12))
 def test_extremes_and_ends_are_kept_and_no_row_is_invented(values, bins):
     frame = series(values)

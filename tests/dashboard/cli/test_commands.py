@@ -164,6 +164,10 @@ def test_an_event_reaches_the_assessment(capsys):
         (["--pitched", "0001-01-01T00:00+14:00"], "of the year 1"),
         (["--time-zone", "Mars"], "Europe/Paris"),
         (["--event", "forced test=2026-03-15T10:00Z=nan"], "write 1.011"),
+        (["--event", "feed=2026-03-15T10:00Z, treacle, 1 kg"], "honey"),
+        (["--event", "feed=2026-03-15T10:00Z, honey, one kilo"], "1.2 kg"),
+        (["--event", "crash=2026-03-15T10:00Z, water, 1 L"], "only a feed or a dilute"),
+        (["--volume", "lots"], "usual: 1 to 2000"),
     ],
 )
 def test_what_cannot_be_used_is_answered_with_the_way_to_mend_it(capsys, arguments, said):

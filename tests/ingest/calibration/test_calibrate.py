@@ -10,10 +10,10 @@ import polars as pl
 import pytest
 
 from analysis import assess
-from analysis.calibration import inclination_curve
+from analysis.calibration import inclination_curve, refractometer_sg
 from analysis.units import plato_to_sg, temperature_corrected_sg
 from ingest.calibration.calibrate import CALIBRATED
-from ingest.calibration.hand_samples import sampled_gravity
+from ingest.calibration.hand_samples import sampled_gravity, samples_said
 from ingest.model import BatchRecord, CalibrationRecord, Device, EventRecord, HandSample, Placement, Report, Vessel
 from ingest.store.store import Store
 
@@ -223,6 +223,27 @@ def test_a_refractometer_needs_the_original_gravity(store):
     [row] = store.readings_of("b").to_dicts()
     assert row["by_hand"]
     assert row["device_id"] == sample.sample_id
+
+
+def test_a_refractometer_goes_by_all_extract_that_was_in_by_then(store):
+    def said(*events, volume_l=20.0, at=T):
+        record = BatchRecord(
+            name="b", vessel_id="v", pitched_at=T - HOUR, original_gravity_sg=1.060, volume_l=volume_l, drink="mead"
+        )
+        sample = HandSample(batch_id="b", at=at, instrument="refractometer", value=9.0, unit="°Bx")
+        return samples_said([sample], record, events)[sample.sample_id]
+
+    fed = EventRecord(batch_id="b", kind="feed", at=T - HOUR / 2, added="sucrose", amount_g=2000.0)
+    # By hand: 20 L × 1.060 × 0.9982 = 21.162 kg at 14.74 °P is 3.119 kg; with 2 kg of sugar 5.119 in 23.162 kg, which
+    # is 22.10 °P or 1.0924 (ASBC cubic).
+    expected = refractometer_sg(9.0, 1.0924)
+    assert said(fed).gravity_sg == pytest.approx(expected, abs=3e-4)
+    assert said().gravity_sg == pytest.approx(refractometer_sg(9.0, 1.060), abs=1e-6)
+    assert said(fed, at=T - HOUR).gravity_sg == pytest.approx(refractometer_sg(9.0, 1.060), abs=1e-6)
+    unknown = said(replace(fed, amount_g=None))
+    assert unknown.gravity_sg is None
+    assert "how much" in unknown.doubt
+    assert said(fed, volume_l=None).gravity_sg is None
 
 
 def test_a_sample_shifts_the_float_visibly_and_removably(store):

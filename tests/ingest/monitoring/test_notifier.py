@@ -23,6 +23,7 @@ from ingest.monitoring.notifier import Notifier, apprise_send, escaped, is_quiet
 from ingest.monitoring.outlook import Outlook
 from ingest.store.store import DeviceStatus, Store
 from tests.analysis.situations import free_day
+from tests.examples import examples
 from tests.ingest.messages import ADDRESS, HOUR, NOW, Post, heard, outlook
 
 # apprise 2.3 imports a module that Python 3.13 drops; it brings its own stand-in there.
@@ -261,7 +262,7 @@ def test_nothing_is_sent_or_counted_as_told_before_an_address_is_set_up(store: S
 
 
 @given(st.lists(st.tuples(st.booleans(), st.booleans(), st.booleans()), min_size=1, max_size=30))
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(30), deadline=None)
 def test_whatever_happens_each_finish_is_told_exactly_once(hours: list[tuple[bool, bool, bool]]) -> None:
     # Each hour: whether it looks finished, whether the post is open, whether the program restarts.
     post = Post()

@@ -23,6 +23,7 @@ from ingest.model import (
 )
 from ingest.store.row_mapping import ENTRIES, from_row, to_json, to_row
 from ingest.store.store import Store
+from tests.examples import examples
 
 T = datetime(2026, 3, 1, 10, tzinfo=UTC)
 DAY = timedelta(days=1)
@@ -159,7 +160,7 @@ def test_undo_works_after_the_cellar_was_closed(tmp_path):
 @given(
     st.lists(st.tuples(st.sampled_from(["save", "remove", "undo"]), st.integers(0, 2), st.integers(0, 3)), max_size=12)
 )
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(15), deadline=None)
 def test_memory_and_file_agree_after_any_changes(steps):
     with Store.in_memory() as store:
         for what, which, volume in steps:

@@ -1,60 +1,40 @@
-"""The packaging sheet of a batch, filled in from its data: every number stands to be changed."""
+"""What is known of a batch about what may still ferment in it, as inputs of the packaging sheet.
+
+The release gate and the sheet's prefill take it from here, so that both go by the same.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 from analysis.model import STEADY_SG, Assessment, Batch, events_of
-from analysis.packaging.follow_up import FollowUp, lesson
 from analysis.packaging.inputs import SheetInputs
-from analysis.planning import Condition, release_of_the_gravity
-from analysis.thresholds import CREEP_WARM_C, FLOAT_OFF_OVER_H
+from analysis.packaging.refermentation import believed_test
+from analysis.thresholds import CREEP_WARM_C, FLOAT_OFF_OVER_H, FORCED_TEST_WITHIN_SG
 
 
-def prefill(
-    assessment: Assessment,
-    batch: Batch,
-    *,
-    now: datetime,
-    volume_l: float | None = None,
-    jurisdiction: str | None = None,
-    earlier: Sequence[FollowUp] = (),
-) -> SheetInputs:
-    """What is known of a batch; still to be checked, as the person may change all of it.
+def inputs_of(assessment: Assessment, batch: Batch, *, fresh: bool) -> SheetInputs:
+    """What the assessment and the batch's record say of what may still ferment.
 
     Parameters
     ----------
-    assessment, batch
-        The newest of both.
-    now
-        When it is packaged: finish and hold count only if the gravity was read within the day before. Without such a
-        reading it is not said whether it has finished, and the hold does not count.
-    volume_l, jurisdiction
-        From the batch's record and the person's preferences; what was added counts on top where all amounts are known.
-    earlier
-        Test bottles of earlier lots with the same yeast; see `analysis.packaging.follow_up.lesson`.
+    fresh
+        Whether the gravity was read within the last day; otherwise nothing that a hold shows counts.
     """
     original = assessment.original_gravity_sg.p50 if assessment.original_gravity_sg else batch.original_gravity_sg
-    gate = release_of_the_gravity(assessment, batch, now=now)
-    fresh = gate.holds(Condition.READING_FRESH)
     final = _final(assessment, fresh=fresh)
     expected_low, expected_high = batch.expected_attenuation or (None, None)
     return SheetInputs(
         drink=batch.drink,
-        jurisdiction=jurisdiction,
-        volume_l=volume_l if assessment.volume_l is None else round(assessment.volume_l, 2),
         original_gravity_sg=_rounded(original),
         final_gravity_sg=_rounded(final),
-        finished=(True if fresh else None) if gate.ended else False,
-        hold_met=gate.holds(Condition.HOLD_SEEN) and fresh,
+        spirit_abv_pct=round(assessment.spirit_abv_pct, 3) or None,
         held_days=_held_days(assessment) if fresh else None,
-        hand_sample=gate.holds(Condition.HAND_SAMPLE_AGREES),
         diastatic=batch.diastatic or None,
         mixed_culture=batch.mixed_culture or None,
-        warmest_c=_warmest_since_end(assessment),
-        remaining_fall_sg=_remaining(assessment, earlier),
-        forced_test_sg=_forced_test(batch),
+        remaining_fall_sg=None if assessment.remaining_fall_sg is None else _fall(assessment.remaining_fall_sg.p90),
+        remaining_falls_sg=tuple(_fall(each) for each in assessment.remaining_falls_sg) or None,
+        forced_test_sg=_forced_test(batch, assessment.now),
         lowest_plausible_sg=_lowest(assessment, batch, final),
         dry_hopped=bool(events_of(batch, "dry hop")) or None,
         hop_creep_fall_sg=_creep(assessment, batch) if fresh else None,
@@ -62,6 +42,35 @@ def prefill(
         expected_low=expected_low,
         expected_high=expected_high,
     )
+
+
+def _fall(fall_sg: float) -> float:
+    return round(max(0.0, fall_sg), 4)
+
+
+def forced_end(batch: Batch, original_sg: float | None, now: datetime) -> float | None:
+    """The end of the newest forced test, SG; None where there is none, or it ended far above what is to be expected.
+
+    Such a test failed, or is another drink's: it shows nothing. That it had plenty of fresh yeast is what the event
+    means; the sheet asks for it.
+    """
+    expected_low, expected_high = batch.expected_attenuation or (None, None)
+    return believed_test(
+        SheetInputs(
+            drink=batch.drink,
+            original_gravity_sg=original_sg,
+            forced_test_sg=_forced_test(batch, now),
+            forced_test_fresh_yeast=True,
+            expected_low=expected_low,
+            expected_high=expected_high,
+        )
+    )
+
+
+def forced_test_agrees(batch: Batch, original_sg: float | None, gravity_sg: float | None, now: datetime) -> bool:
+    """Whether a forced test that counts ended no lower than the gravity has, but for the error of two readings."""
+    tested = forced_end(batch, original_sg, now)
+    return tested is not None and gravity_sg is not None and gravity_sg - tested <= FORCED_TEST_WITHIN_SG
 
 
 def _final(assessment: Assessment, *, fresh: bool) -> float | None:
@@ -84,16 +93,8 @@ def _rounded(gravity_sg: float | None) -> float | None:
     return None if gravity_sg is None else round(gravity_sg, 4)
 
 
-def _remaining(assessment: Assessment, earlier: Sequence[FollowUp]) -> float | None:
-    least, _ = lesson(earlier)
-    fall = assessment.remaining_fall_sg
-    if fall is None:
-        return least or None
-    return round(max(0.0, fall.p90, least), 4)
-
-
-def _forced_test(batch: Batch) -> float | None:
-    tests = [e.gravity_sg for e in events_of(batch, "forced test") if e.gravity_sg is not None]
+def _forced_test(batch: Batch, now: datetime) -> float | None:
+    tests = [e.gravity_sg for e in events_of(batch, "forced test", until=now) if e.gravity_sg is not None]
     return tests[-1] if tests else None
 
 
@@ -135,18 +136,3 @@ def _warm_days_with_hops(assessment: Assessment, batch: Batch) -> float | None:
     warm = rows.filter((rows["measured_at"] >= hopped[-1].at) & (rows["temperature_c"] >= CREEP_WARM_C))
     days = {int((at - hopped[-1].at) / timedelta(days=1)) for at in warm["measured_at"]}
     return float(max(0, len(days) - 1))
-
-
-def _warmest_since_end(assessment: Assessment) -> float | None:
-    """The warmest the drink has been since fermentation ended; before that, what it is now."""
-    rows = assessment.marked.drop_nulls("temperature_c")
-    if rows.is_empty():
-        return assessment.temperature_c
-    ends = [assessment.held_since, assessment.finish.p50 if assessment.finish and assessment.finished else None]
-    known = [when for when in ends if when is not None and when <= assessment.now]
-    if known:
-        rows = rows.filter(rows["measured_at"] >= min(known))
-    if not known or rows.is_empty():
-        return assessment.temperature_c
-    warmest = rows["temperature_c"].max()
-    return round(float(warmest), 1) if isinstance(warmest, int | float) else assessment.temperature_c

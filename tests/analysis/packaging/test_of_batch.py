@@ -1,0 +1,33 @@
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from analysis import Event, Range
+from analysis.packaging import forced_end, forced_test_agrees, inputs_of, may_ferment
+from tests.analysis.packaging.test_follow_up import NOW, brew, finished
+
+
+@pytest.mark.parametrize(("drink", "end_sg", "counts"), [
+    ("ale", 1.012, True), ("ale", 1.030, False), ("mead", 0.998, True), ("mead", 1.020, False), ("cider", 1.015, False),
+])  # fmt: skip
+def test_a_forced_test_far_above_what_the_drink_reaches_shows_nothing(drink: str, end_sg: float, counts: bool) -> None:
+    batch = replace(brew(Event("forced test", NOW, end_sg)), drink=drink)
+    assert (forced_end(batch, 1.050, NOW) is not None) is counts
+    assert forced_test_agrees(batch, 1.050, end_sg, NOW) is counts
+
+
+def test_a_forced_test_to_come_counts_for_nothing_yet() -> None:
+    later = brew(Event("forced test", NOW.replace(year=NOW.year + 1), 1.011))
+    assert forced_end(later, 1.050, NOW) is None
+
+
+def test_the_whole_posterior_reaches_what_may_ferment() -> None:
+    # Nine courses in ten have ended; one has eight points to go, which the upper end alone does not tell.
+    falls = (0.0,) * 37 + (0.008,) * 3
+    assessment = replace(finished(), remaining_falls_sg=falls, remaining_fall_sg=Range(0.0, 0.0, 0.0))
+    drink = may_ferment(inputs_of(assessment, brew(), fresh=True)).of("drink")
+    assert drink.p90_volumes == 0
+    assert drink.p50_volumes == 0
+    assert drink.worst_volumes > 3.5  # 0.49 volumes a point
