@@ -51,7 +51,7 @@ def forecast(
     raw = ndtr(ndtri(_CHANCES) * spread + bias)
     keep = raw < min(total, cumulative[-1])
     hours = np.maximum.accumulate(np.interp(raw[keep], cumulative, when))
-    if keep.sum() < 2:
+    if keep.sum() < 2 or _CHANCES[keep][-1] < LEAST_FINISHING:
         return None
     start = batch.pitched_at.timestamp()
     return Forecast(tuple(float(start + 3600 * h) for h in hours), tuple(float(c) for c in _CHANCES[keep]))
@@ -62,14 +62,14 @@ def too_vague(finish: Forecast, now: datetime, done: float) -> bool:
 
     `done` is the share of the fall that is done.
     """
-    wide = (finish.p90 - finish.p10).total_seconds() / 3600
+    wide = ((finish.p90 or finish.last) - finish.p10).total_seconds() / 3600
     ahead = (finish.p50 - now).total_seconds() / 3600
     return done < VAGUE_UNTIL and wide > max(VAGUE_H, VAGUE_RATIO * ahead)
 
 
 def course(batch: Batch, posterior: PosteriorDraws, weight: Floats, finish: Forecast | None) -> pl.DataFrame:
     """True gravity from pitching to two days past the likely finish, schema `COURSE`."""
-    end_h = posterior.at_h[-1] if finish is None else hours_of(finish.when(0.9), batch) + 48.0
+    end_h = posterior.at_h[-1] if finish is None else hours_of(finish.p90 or finish.last, batch) + 48.0
     keep = posterior.at_h <= max(end_h, posterior.at_h[2])
     bands = quantiles(posterior.gravity_sg[:, keep], weight, (0.1, 0.5, 0.9))
     start = batch.pitched_at

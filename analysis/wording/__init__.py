@@ -39,6 +39,7 @@ from analysis.wording.verdict import (
     expected_finish,
     held,
     likely_gravity,
+    range_told,
     three_notions,
     verdict,
 )
@@ -74,6 +75,7 @@ __all__ = [
     "packaging_date",
     "plan_facts",
     "plural",
+    "range_told",
     "reason",
     "report",
     "sentences",

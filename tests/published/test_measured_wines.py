@@ -37,7 +37,7 @@ def forecasts() -> list[tuple[Measured, float, float]]:
             previous = assess(one.readings, one.batch, now=now, previous=previous)
             assert not (previous.finished and one.left_sg(hour) >= 0.002), (one.name, hour)
             if previous.finish is not None and hour < one.finish_h[0]:
-                ends = (previous.finish.p10, previous.finish.p90)
+                ends = (previous.finish.p10, previous.finish.p90 or previous.finish.last)
                 p10, p90 = ((when - one.batch.pitched_at).total_seconds() / 3600 for when in ends)
                 found.append((one, p10, p90))
     return found
