@@ -42,8 +42,9 @@ class Series:
     """Bins in time order. All arrays have shape (n,) unless said otherwise.
 
     `hours` since pitching; `white_sd_sg` is the part of the error that is independent from bin to bin;
-    `segment` counts up whenever the float may have got a new offset; hand samples are bins of their own with
-    `by_hand` set, or where there are very many several of them are. `grid_*` is a time grid from pitching to now with temperatures, for the warmth-weighted time.
+    `segment` counts up whenever the float may have got a new offset; hand samples are bins of their own with `by_hand`
+    set, or of very many several together. `grid_*` is a time grid from pitching to now with temperatures, for the
+    warmth-weighted time.
     """
 
     hours: Floats
