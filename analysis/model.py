@@ -175,10 +175,14 @@ class Batch:
 
 @dataclass(frozen=True, slots=True)
 class FinishedBatch:
-    """An earlier batch with all its readings (schema `READINGS`): what `learn` learns from."""
+    """An earlier batch with all its readings (schema `READINGS`): what `learn` learns from.
+
+    By its `name` its lesson is found again, so that it can be judged without it; empty where that is not asked for.
+    """
 
     batch: Batch
     readings: pl.DataFrame
+    name: str = ""
 
 
 @dataclass(frozen=True, slots=True)
