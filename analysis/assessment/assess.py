@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -16,7 +17,7 @@ from analysis.assessment.hysteresis import carry_on
 from analysis.assessment.observations import Observations, Snapshot
 from analysis.assessment.phases import spans
 from analysis.attenuation import attenuation_course, gravity_at_attenuation
-from analysis.evidence import NothingYet
+from analysis.evidence import NothingYet, Silent
 from analysis.inference import Correction, HypothesisMixture, PosteriorDraws, Prior, Priors, risen, weigh_hypotheses
 from analysis.model import Assessment, Batch, Floats, Forecast, Hysteresis, PhaseSpan, Range, as_utc
 from analysis.readings import Series, summarise
@@ -28,6 +29,7 @@ from analysis.thresholds import (
     LEAST_BINS,
     ORIGINAL_KNOWN_SD_SG,
     ORIGINAL_UNKNOWN_SD_SG,
+    SILENCE_H,
     STORED_DAYS,
 )
 
@@ -47,6 +49,9 @@ def assess(
     readings
         Schema `READINGS` (`by_hand` and `temperature_c` may be missing), any order, duplicates allowed. Gravity is
         calibrated and temperature-corrected. Rows after `now` are ignored.
+    now
+        Of when it is asked. After a silence of more than `SILENCE_H` it is judged as of the last reading, or event,
+        and the assessment says so: its own `now` is then.
     priors
         What earlier batches taught, see `learn`.
     previous
@@ -59,8 +64,10 @@ def assess(
     ValueError
         If `now` has no time zone.
     """
-    now = as_utc(now, "now")
+    asked = now = as_utc(now, "now")
     snapshot = Snapshot.of(readings, batch, now)
+    if (heard := _last_heard(snapshot)) is not None:
+        now, snapshot = heard, Snapshot.of(readings, batch, heard)
     series = summarise(snapshot.marked, batch, now=now)
     known = priors or Priors()
     prior = known.prior(batch)
@@ -72,7 +79,21 @@ def assess(
     carried = carry_on(previous, snapshot.marked, batch, now)
     observed = Observations.of(series, snapshot, began_at(series, mixture.posterior))
     observed = observed.with_trend(mixture.posterior, prior, carried.called_h)
-    return _judged(snapshot, observed, mixture, prior, known.correction(batch.drink), carried)
+    said = _judged(snapshot, observed, mixture, prior, known.correction(batch.drink), carried)
+    silent_h = (asked - now).total_seconds() / 3600.0
+    return replace(said, evidence=(Silent(silent_h), *said.evidence)) if silent_h > 0.0 else said
+
+
+def _last_heard(snapshot: Snapshot) -> datetime | None:
+    """Where it has been silent for long, the last moment of which something is known; None where it has not been.
+
+    What happened in a silence nobody knows: a fall that would have gone on, or a stall. It is judged as it stood.
+    """
+    newest, now = snapshot.newest_at, snapshot.now
+    if newest is None:
+        return None
+    heard = max([newest, *(e.at for e in snapshot.batch.events if e.at <= now)])
+    return heard if now - heard > timedelta(hours=SILENCE_H) else None
 
 
 def _judged(

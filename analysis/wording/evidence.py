@@ -64,6 +64,8 @@ def sentence(one: Evidence, units: DisplayUnits) -> str:
             return f"Since the dry hop it has fallen by about {fall} beyond the fermentation itself."
         case kinds.FloatOff():
             return _float_off(one, units)
+        case kinds.Silent():
+            return f"Nothing was read for {_lasted(one.hours)}: what happened since nobody knows; so it stood then."
         case kinds.NotBegun():
             return (
                 f"No fall has been seen in the {_lasted(one.hours)} since pitching; the readings stand at"
