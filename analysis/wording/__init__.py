@@ -14,6 +14,7 @@ from analysis.wording.formatting import (
     unbroken,
     zone_of,
 )
+from analysis.wording.lessons import WHOLE, teaches
 from analysis.wording.plan import (
     FORECAST_ONLY,
     caution,
@@ -51,6 +52,7 @@ __all__ = [
     "NOT_JUDGED",
     "OXYGEN_CHECKLIST",
     "PHASE_WORDS",
+    "WHOLE",
     "Voice",
     "advice_sentences",
     "altitude_words",
@@ -80,6 +82,7 @@ __all__ = [
     "report",
     "sentences",
     "sugar_name",
+    "teaches",
     "three_notions",
     "unbroken",
     "unread",
