@@ -320,12 +320,14 @@ class Trend:
 class Hysteresis:
     """What an assessment called the batch, which the next one may carry on from.
 
-    `called_h` is when it was last called finished, hours since pitching; None where it never was.
+    `called_h` is when it was last called finished, hours since pitching; None where it never was. `dated` says whether
+    a date was given.
     """
 
     finished: bool = False
     stalled: bool = False
     called_h: float | None = None
+    dated: bool = False
 
 
 def _no_readings() -> pl.DataFrame:

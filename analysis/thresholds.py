@@ -499,6 +499,11 @@ VAGUE_RATIO: Final = 1.5
 """ratio; of the range of the finish (10 to 90 %) to the time until its middle, above which a date would be a guess.
 Source: chosen: the middle may then be off by three quarters of itself."""
 
+VAGUE_SLACK: Final = 2.0
+"""factor; of the three limits above where a date was given before, so that it does not come and go while the time to it
+runs down beside its range. Source: chosen: twice as vague is no longer the same answer.
+"""
+
 VAGUE_UNTIL: Final = 0.9
 """share of the fall; done, from which a date is given however wide its range. Source: chosen: what is left then is a
 tail, and a wide range says more than none."""

@@ -107,7 +107,7 @@ def _judged(
     batch, now, series = snapshot.batch, snapshot.now, observed.series
     posterior, weight = mixture.posterior, mixture.posterior.weight / mixture.posterior.weight.sum()
     verdict = decide(observed, mixture, prior, batch, now, carried)
-    estimates = _estimates(snapshot, observed, mixture, prior, correction, verdict)
+    estimates = _estimates(snapshot, observed, mixture, prior, correction, verdict, dated=carried.dated)
     phase = phase_of(verdict, observed, mixture, estimates.creep)
     done = float(weight @ posterior.done_now)
     grounds = Grounds(
@@ -163,15 +163,15 @@ def _told(grounds: Grounds, weight: Floats, carried: Hysteresis) -> Assessment:
         marked=snapshot.marked,
         course=course(batch, posterior, weight, estimates.finish),
         fingerprint=snapshot.fingerprint,
-        hysteresis=_remembered(verdict, carried, series.now_h),
+        hysteresis=_remembered(verdict, carried, series.now_h, dated=estimates.finish is not None),
     )
 
 
-def _remembered(verdict: Verdict, carried: Hysteresis, now_h: float) -> Hysteresis:
+def _remembered(verdict: Verdict, carried: Hysteresis, now_h: float, *, dated: bool) -> Hysteresis:
     called_h = carried.called_h
     if verdict.finished and (called_h is None or not carried.finished):
         called_h = now_h
-    return Hysteresis(verdict.finished, verdict.stalled, called_h)
+    return Hysteresis(verdict.finished, verdict.stalled, called_h, dated)
 
 
 def _estimates(
@@ -181,6 +181,8 @@ def _estimates(
     prior: Prior,
     correction: Correction,
     verdict: Verdict,
+    *,
+    dated: bool,
 ) -> Estimates:
     """Ranges and forecast, from the courses that the readings do not refute."""
     batch, now, posterior = snapshot.batch, snapshot.now, mixture.posterior
@@ -199,9 +201,10 @@ def _estimates(
         and (verdict.refuted is None or believed is not weight)
     ):
         known = experienced(batch, prior, now)
-        finish = forecast(batch, posterior, believed, correction, verdict.p_finished, experienced=known)
-        if finish is not None and not verdict.finished and _too_early_for(finish, observed, posterior, now, known):
-            finish = None
+        finish = forecast(batch, posterior, believed, correction, verdict.p_finished, experienced=known, dated=dated)
+        if finish is not None and not verdict.finished:
+            early = _too_early_for(finish, observed, posterior, now, experienced=known, dated=dated)
+            finish = None if early else finish
     gravity = range_of(posterior.gravity_sg[:, int(np.searchsorted(posterior.at_h, observed.series.now_h))], weight)
     left = range_of(posterior.left_now_sg, believed)
     if verdict.refuted is not None and observed.stood is not None:
@@ -227,13 +230,19 @@ def _estimates(
 
 
 def _too_early_for(
-    finish: Forecast, observed: Observations, posterior: PosteriorDraws, now: datetime, experienced: bool
+    finish: Forecast,
+    observed: Observations,
+    posterior: PosteriorDraws,
+    now: datetime,
+    *,
+    experienced: bool,
+    dated: bool,
 ) -> bool:
     """Whether no date is to be given yet; before any fall only earlier batches, or what was said, can tell one."""
     late = observed.series.now_h >= LAG_WORRY_H
     if observed.began_h is None and (late or not experienced):
         return True
-    return too_vague(finish, now, float(posterior.weight @ posterior.done_now / posterior.weight.sum()))
+    return too_vague(finish, now, float(posterior.weight @ posterior.done_now / posterior.weight.sum()), dated=dated)
 
 
 def _float_off(series: Series, posterior: PosteriorDraws) -> float | None:
