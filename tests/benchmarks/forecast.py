@@ -23,12 +23,12 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
 from ingest import threads  # noqa: E402
+from sample_data.notebooks import kept_by_hand, notebook_of  # noqa: E402
 from sample_data.runs import Run  # noqa: E402
 from sample_data.scenarios import FAMILIES, HELD_OUT_FROM  # noqa: E402
 from tests.benchmarks.forecast_cuts import load_set  # noqa: E402
 from tests.benchmarks.forecast_measures import STAGES, as_frame, forecast_columns, look, verdict_columns  # noqa: E402
 from tests.benchmarks.forecast_methods import METHODS  # noqa: E402
-from tests.benchmarks.notebooks import kept_by_hand, notebook_of  # noqa: E402
 
 SET_RUNS = 252
 _shared: dict[str, Any] = {}
