@@ -106,10 +106,8 @@ def strain_for(cellar: Cellar, kind: str, rng: np.random.Generator) -> Strain:
 
 def draw_recipe(cellar: Cellar, strain: Strain, kind: str, rng: np.random.Generator) -> Recipe:
     """A wort or must and its yeast, in the cellar's family."""
-    if kind == "wine":  # drawn as a cider's must and yeast; `as_wide` gives it the sugar and the end of a wine
-        cider = draw_recipe(replace(cellar, family="tails"), replace(strain, kind="cider"), "cider", rng)
-        assert isinstance(cider, TailRecipe)  # noqa: S101
-        return as_wide(replace(cider, reference_c=REFERENCE_C["wine"]), kind, rng)
+    if kind == "wine":
+        return _wine(cellar, strain, rng)
     sg = {
         "ale": rng.uniform(1.038, 1.066),
         "farmhouse": rng.uniform(1.044, 1.064),
@@ -161,6 +159,17 @@ def draw_recipe(cellar: Cellar, strain: Strain, kind: str, rng: np.random.Genera
         maximum_c=reference + 18.0 + strain.optimum_shift_c,
         activation=float(rng.uniform(6000, 10500)),
     )
+    return _in_family(recipe, cellar, strain, kind, rng)
+
+
+def _wine(cellar: Cellar, strain: Strain, rng: np.random.Generator) -> Recipe:
+    """Drawn as a cider's must and yeast; `as_wide` gives it the sugar and the end of a wine."""
+    cider = draw_recipe(replace(cellar, family="tails"), replace(strain, kind="cider"), "cider", rng)
+    assert isinstance(cider, TailRecipe)  # noqa: S101
+    return as_wide(replace(cider, reference_c=REFERENCE_C["wine"]), "wine", rng)
+
+
+def _in_family(recipe: Recipe, cellar: Cellar, strain: Strain, kind: str, rng: np.random.Generator) -> Recipe:
     if cellar.family == "published":
         return as_published(recipe, rng)
     if cellar.family == "sugars":
