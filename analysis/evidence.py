@@ -26,6 +26,13 @@ class NothingYet:
 
 
 @dataclass(frozen=True, slots=True)
+class Silent:
+    """Nothing was read for so many hours: what is said is how it stood at the last reading, or the last event since."""
+
+    hours: float
+
+
+@dataclass(frozen=True, slots=True)
 class Moved:
     """By how much the gravity, now at `gravity_sg`, moved over the hours it has held, with its standard error."""
 
@@ -237,6 +244,7 @@ class AdditionByReadings:
 Evidence = (
     NotJudged
     | NothingYet
+    | Silent
     | Moved
     | FellSince
     | SlowFall

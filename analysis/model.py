@@ -175,10 +175,14 @@ class Batch:
 
 @dataclass(frozen=True, slots=True)
 class FinishedBatch:
-    """An earlier batch with all its readings (schema `READINGS`): what `learn` learns from."""
+    """An earlier batch with all its readings (schema `READINGS`): what `learn` learns from.
+
+    By its `name` its lesson is found again, so that it can be judged without it; empty where that is not asked for.
+    """
 
     batch: Batch
     readings: pl.DataFrame
+    name: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -195,7 +199,8 @@ class Forecast:
     """When something happens, as a distribution.
 
     `chances` are cumulative probabilities, increasing, and `instants` (seconds since 1970, UTC, never decreasing)
-    the times by which each is reached. The last chance may stay below 1 where the event may never come.
+    the times by which each is reached. The last chance may stay below 1 where the event may never come; what is less
+    likely than not to come at all has no date and is no forecast.
     """
 
     instants: tuple[float, ...]
@@ -204,28 +209,42 @@ class Forecast:
     def __post_init__(self) -> None:
         if len(self.instants) != len(self.chances) or len(self.instants) < 2:
             raise ValueError("a forecast needs at least two instants, each with its chance")
+        if self.chances[-1] < 0.5:
+            raise ValueError(
+                f"a forecast needs an even chance that the event comes; its last is {self.chances[-1]:.2g}"
+            )
 
-    def when(self, chance: float) -> datetime:
-        """The moment by which the event has come with this chance (linear between the stored instants)."""
+    def when(self, chance: float) -> datetime | None:
+        """The moment by which the event has come with this chance (linear between the stored instants).
+
+        None for a chance beyond the last one: the event may never come.
+        """
+        return None if chance > self.chances[-1] + 1e-9 else self._at(chance)
+
+    def _at(self, chance: float) -> datetime:
         import numpy as np
 
-        seconds = float(np.interp(chance, self.chances, self.instants))
-        return datetime.fromtimestamp(seconds, UTC)
+        return datetime.fromtimestamp(float(np.interp(chance, self.chances, self.instants)), UTC)
 
     @property
     def p10(self) -> datetime:
         """Only one chance in ten that it comes before this."""
-        return self.when(0.1)
+        return self._at(0.1)
 
     @property
     def p50(self) -> datetime:
         """As likely before as after this."""
-        return self.when(0.5)
+        return self._at(0.5)
 
     @property
-    def p90(self) -> datetime:
-        """Nine chances in ten that it comes before this."""
+    def p90(self) -> datetime | None:
+        """Nine chances in ten that it comes before this; None where so much of the chance is not there."""
         return self.when(0.9)
+
+    @property
+    def last(self) -> datetime:
+        """The latest moment that is told, for pictures and where something must stand: no chance belongs to it."""
+        return self._at(self.chances[-1])
 
     def probability_by(self, when: datetime) -> float:
         """The chance that it comes at or before `when`."""
@@ -301,12 +320,14 @@ class Trend:
 class Hysteresis:
     """What an assessment called the batch, which the next one may carry on from.
 
-    `called_h` is when it was last called finished, hours since pitching; None where it never was.
+    `called_h` is when it was last called finished, hours since pitching; None where it never was. `dated` says whether
+    a date was given.
     """
 
     finished: bool = False
     stalled: bool = False
     called_h: float | None = None
+    dated: bool = False
 
 
 def _no_readings() -> pl.DataFrame:

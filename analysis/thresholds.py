@@ -30,6 +30,18 @@ practice."""
 LEAST_HOLD_SEEN_H: Final = 8.0
 """hours; a stand that is shorter is not told as a hold at all. Source: none known; set by trial, figures not kept."""
 
+HAND_APART_H: Final = 36.0
+"""hours; samples by hand that are to show a hold lie at least so far apart. Source: common practice: the same reading
+two or three days apart; a day and a half lets a daily reading be late."""
+
+HAND_STRAY_SG: Final = 0.0015
+"""SG; so far a hand sample may stray from the middle of those that hold. Source: common practice: a hydrometer is read
+to a third of a division to one division of two points; two standard errors of 0.0007."""
+
+HAND_RISE_SG: Final = 0.002
+"""SG; by so much samples by hand may seem to rise while the gravity stands. Source: as `HAND_STRAY_SG`, two standard
+errors of a difference; on measured wines of one laboratory six of eighteen rose by 0.0008 to 0.0018 after their end."""
+
 LEVEL_H: Final = 12.0
 """hours; a level is the median of the readings within so wide a window. Source: none known; set by trial, figures not
 kept."""
@@ -499,6 +511,11 @@ VAGUE_RATIO: Final = 1.5
 """ratio; of the range of the finish (10 to 90 %) to the time until its middle, above which a date would be a guess.
 Source: chosen: the middle may then be off by three quarters of itself."""
 
+VAGUE_SLACK: Final = 2.0
+"""factor; of the three limits above where a date was given before, so that it does not come and go while the time to it
+runs down beside its range. Source: chosen: twice as vague is no longer the same answer.
+"""
+
 VAGUE_UNTIL: Final = 0.9
 """share of the fall; done, from which a date is given however wide its range. Source: chosen: what is left then is a
 tail, and a wide range says more than none."""
@@ -555,12 +572,22 @@ the features imply. Source: none known; a smaller gain is not worth its error.""
 
 # What a finished batch teaches.
 
+TEACHES_FROM: Final = 4
+"""readings (bins of a float); of fewer a finished batch teaches nothing. Source: none known; one for the speed, one for
+where it ends, and one more for each.
+"""
+
 TEACHES_BINS: Final = 12
-"""bins; a finished batch with fewer teaches nothing. Source: none known; as many as there are features."""
+"""bins of a float; a finished batch with fewer tells of its speed and its end, not of its tail. Source: none known; as
+many as there are features."""
+
+TEACHES_SPEED_LEFT: Final = 0.5
+"""share of the fall; a batch that never came to its end tells of speed only where less was left. Source: none known; of
+the rate of a course that has not passed its middle the readings tell little."""
 
 TEACHES_LEFT_SG: Final = 0.0025
-"""SG; a batch with more left by most courses never came to its end, and teaches nothing. Source: none known; two points
-and a half, beyond what a tail leaves."""
+"""SG; a batch with more left by most courses never came to its end, and tells nothing of it. Source: none known; two
+points and a half, beyond what a tail leaves."""
 
 TEACHES_ENDED: Final = 0.5
 """share of the weight; that must have less than `TEACHES_LEFT_SG` left. Source: none known; more likely than not."""

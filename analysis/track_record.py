@@ -11,12 +11,15 @@ from analysis.thresholds import AHEAD_DAYS
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Said:
-    """One forecast as it was made; `packaging_at` is when the packaging day then named would have begun."""
+    """One forecast as it was made; `packaging_at` is when the packaging day then named would have begun.
+
+    `finish_p90` is None where the chance that it would ever come was less.
+    """
 
     made_at: datetime
     finish_p10: datetime
     finish_p50: datetime
-    finish_p90: datetime
+    finish_p90: datetime | None
     packaging_at: datetime | None = None
 
 
@@ -52,7 +55,9 @@ def track_record(batches: Sequence[Ended], *, ahead_days: float = AHEAD_DAYS) ->
     judged = [(b, s) for b in batches if (s := _last_before(b, ahead_days)) is not None]
     dated = [(b, s) for b, s in judged if s.packaging_at is not None]
     held = [b.finished_at + timedelta(hours=b.hold_h) <= s.packaging_at for b, s in dated if s.packaging_at is not None]
-    inside = [s.finish_p10 <= b.finished_at <= s.finish_p90 for b, s in judged]
+    inside = [
+        s.finish_p10 <= b.finished_at and (s.finish_p90 is None or b.finished_at <= s.finish_p90) for b, s in judged
+    ]
     misses = sorted(abs((s.finish_p50 - b.finished_at).total_seconds()) / 86_400 for b, s in judged)
     middle = None
     if misses:

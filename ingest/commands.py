@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from analysis.planning import days_to_come, reading_fresh
-from analysis.wording import plan_facts
+from analysis.wording import plan_facts, teaches
 from ingest import control, threads
 from ingest.control import Handler, Progress
 from ingest.decoding import Rule, rule_from, stored_sources
@@ -90,7 +90,19 @@ def import_(store: Store, arguments: dict[str, Any], progress: Progress) -> Any:
         batch_id=find_batch(store, arguments["batch"]).batch_id if arguments.get("batch") else None,
         progress=progress,
     )
-    return asdict(result)
+    return {**asdict(result), **_teaches(store, arguments.get("batch"))}
+
+
+def _teaches(store: Store, wanted: str | None) -> dict[str, str]:
+    """What an ended batch teaches with the readings that were taken in."""
+    record = find_batch(store, wanted) if wanted else None
+    if record is None or record.ended_at is None:
+        return {}
+    from analysis import Priors, learn
+
+    threads.one_for_linear_algebra()
+    lesson = learn([store.finished(record.batch_id)], start=Priors(shipped={})).lessons()[record.batch_id]
+    return {"teaches": teaches(lesson)}
 
 
 def export(store: Store, arguments: dict[str, Any], progress: Progress) -> Any:

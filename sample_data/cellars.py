@@ -6,7 +6,7 @@ so that sets differ from one another more than runs of one set do.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -14,12 +14,24 @@ from sample_data.kinetics import STEP_H, Floats, Recipe
 from sample_data.published import as_published
 from sample_data.sensors import Float
 from sample_data.tails import TailRecipe
+from sample_data.wide import as_wide, wider
 
 KINDS = ("ale", "farmhouse", "lager", "mead", "cider", "high gravity")
 SHARES = (0.45, 0.10, 0.18, 0.08, 0.09, 0.10)
-DRINK = {"ale": "ale", "farmhouse": "ale", "lager": "lager", "mead": "mead", "cider": "cider", "high gravity": "ale"}
+DRINK = {
+    "ale": "ale", "farmhouse": "ale", "lager": "lager", "mead": "mead", "cider": "cider", "high gravity": "ale",
+    "wine": "wine",
+}  # fmt: skip
 HORIZON_H = 24.0 * 80
-REFERENCE_C = {"ale": 19.0, "farmhouse": 22.0, "lager": 11.0, "mead": 19.0, "cider": 16.0, "high gravity": 19.0}
+REFERENCE_C = {
+    "ale": 19.0,
+    "farmhouse": 22.0,
+    "lager": 11.0,
+    "mead": 19.0,
+    "cider": 16.0,
+    "high gravity": 19.0,
+    "wine": 22.0,
+}
 
 
 @dataclass(frozen=True)
@@ -56,6 +68,8 @@ class Cellar:
 def draw_cellar(family: str, rng: np.random.Generator) -> Cellar:
     """One cellar, with two to four yeasts for each kind of drink."""
     counts = {"ale": 4, "farmhouse": 2, "lager": 3, "mead": 2, "cider": 2, "high gravity": 0}
+    if family == "wide":
+        counts["wine"] = 2
     strains = [
         Strain(
             name=f"{kind} yeast {i + 1}",
@@ -92,6 +106,8 @@ def strain_for(cellar: Cellar, kind: str, rng: np.random.Generator) -> Strain:
 
 def draw_recipe(cellar: Cellar, strain: Strain, kind: str, rng: np.random.Generator) -> Recipe:
     """A wort or must and its yeast, in the cellar's family."""
+    if kind == "wine":
+        return _wine(cellar, strain, rng)
     sg = {
         "ale": rng.uniform(1.038, 1.066),
         "farmhouse": rng.uniform(1.044, 1.064),
@@ -143,9 +159,23 @@ def draw_recipe(cellar: Cellar, strain: Strain, kind: str, rng: np.random.Genera
         maximum_c=reference + 18.0 + strain.optimum_shift_c,
         activation=float(rng.uniform(6000, 10500)),
     )
+    return _in_family(recipe, cellar, strain, kind, rng)
+
+
+def _wine(cellar: Cellar, strain: Strain, rng: np.random.Generator) -> Recipe:
+    """Drawn as a cider's must and yeast; `as_wide` gives it the sugar and the end of a wine."""
+    cider = draw_recipe(replace(cellar, family="tails"), replace(strain, kind="cider"), "cider", rng)
+    assert isinstance(cider, TailRecipe)  # noqa: S101
+    return as_wide(replace(cider, reference_c=REFERENCE_C["wine"]), "wine", rng)
+
+
+def _in_family(recipe: Recipe, cellar: Cellar, strain: Strain, kind: str, rng: np.random.Generator) -> Recipe:
     if cellar.family == "published":
         return as_published(recipe, rng)
-    return recipe if cellar.family == "sugars" else _as_tail(recipe, strain, kind, rng)
+    if cellar.family == "sugars":
+        return recipe
+    tail = _as_tail(recipe, strain, kind, rng)
+    return as_wide(tail, kind, rng) if cellar.family == "wide" else tail
 
 
 def _as_tail(recipe: Recipe, strain: Strain, kind: str, rng: np.random.Generator) -> TailRecipe:
@@ -176,6 +206,7 @@ PROGRAMMES = {
     "mead": ("constant", "drift", "day and night"),
     "cider": ("drift", "constant", "day and night"),
     "high gravity": ("constant", "free rise", "ramp", "drift"),
+    "wine": ("constant", "drift", "free rise"),
 }
 
 
@@ -202,7 +233,7 @@ def draw_float(cellar: Cellar, rng: np.random.Generator) -> Float:
     very_noisy = rng.random() < 0.025
     white = rng.uniform(0.003, 0.004) if very_noisy else cellar.noise * rng.lognormal(np.log(0.00024), 0.75)
     slow = cellar.noise * rng.lognormal(np.log(0.00009), 0.6) * (3.0 if very_noisy else 1.0)
-    return Float(
+    device = Float(
         interval_h=float(rng.choice(cellar.interval)),
         white_sg=float(min(white, 0.004)),
         slow_sg=float(min(slow, 0.0015)),
@@ -218,3 +249,4 @@ def draw_float(cellar: Cellar, rng: np.random.Generator) -> Float:
         resolution_sg=float(rng.choice([0.0, 0.0001, 0.001], p=[0.3, 0.6, 0.1])),
         jump_sg=float(rng.uniform(0, 0.0012)),
     )
+    return wider(device, rng) if cellar.family == "wide" else device

@@ -12,6 +12,7 @@ from datetime import timedelta
 import numpy as np
 
 from analysis.model import Batch, Event, FinishedBatch
+from sample_data import wide
 from sample_data.cellars import (
     DRINK,
     HORIZON_H,
@@ -25,6 +26,7 @@ from sample_data.cellars import (
     strain_for,
 )
 from sample_data.kinetics import FALL_PER_SUGAR, STEP_H, Course, Floats, Recipe, simulate
+from sample_data.notebooks import notebook_of
 from sample_data.published import PublishedRecipe, simulate_published
 from sample_data.runs import START, Era, Run, finish_hour, hour_of_share
 from sample_data.sensors import Sampled, sample
@@ -41,7 +43,8 @@ SCENARIOS = {
     "hop creep": 0.09,
     "feed": 0.04,
 }
-FAMILIES = ("sugars", "tails", "published")
+FAMILIES = ("sugars", "tails", "published", "wide")
+ADDED = ("feed", "feeds", "dilution")
 HELD_OUT_FROM = 1000
 AFTER_H = 150.0
 
@@ -88,13 +91,16 @@ def make_set(
     actual = _run(plans, cellar)
     typical: dict[str, list[float]] = {}
     for i, plan in enumerate(plans):
-        if plan.scenario != "feed":  # nobody states an attenuation against an original gravity without the feed
+        if plan.scenario not in ADDED:  # nobody states an attenuation against an original gravity without the feed
             typical.setdefault(plan.strain, []).append(float(base.fall_sg[i, -1] / (base.original_sg[i] - 1)))
     done = [
         _finish(f"{seed}-{family}-{i}", plan, cellar, base, actual, i, _stated(typical, plan.strain), rng)
         for i, plan in enumerate(plans)
     ]
-    return done[:runs], [FinishedBatch(r.batch, r.readings(r.end_h)) for r in done[runs:]]
+    before = [FinishedBatch(r.batch, r.readings(r.end_h)) for r in done[runs:]]
+    if family == "wide":  # half of the history of a cellar stands in a notebook
+        before = [notebook_of(one, 24.0 + 24.0 * (k % 4 == 1)) if k % 2 else one for k, one in enumerate(before)]
+    return done[:runs], before
 
 
 def _stated(typical: dict[str, list[float]], strain: str) -> float:
@@ -113,20 +119,21 @@ def _run(plans: list[_Plan], cellar: Cellar) -> Course:
 
 
 def _first_plan(cellar: Cellar, earlier: bool, rng: np.random.Generator) -> _Plan:
-    kind = str(rng.choice(KINDS, p=SHARES))
-    names = list(SCENARIOS)
-    scenario = str(rng.choice(names, p=list(SCENARIOS.values())))
-    if earlier:
+    wide_ = cellar.family == "wide"
+    kind = str(rng.choice(wide.KINDS, p=wide.SHARES) if wide_ else rng.choice(KINDS, p=SHARES))
+    scenarios = (wide.EARLIER if earlier else wide.SCENARIOS) if wide_ else SCENARIOS
+    scenario = str(rng.choice(list(scenarios), p=list(scenarios.values())))
+    if earlier and not wide_:
         scenario = str(rng.choice(["ordinary", "finished, chilled", "plateau"], p=[0.7, 0.22, 0.08]))
-    if scenario == "hop creep" and kind in ("mead", "cider", "farmhouse"):
+    if scenario == "hop creep" and kind in ("mead", "cider", "farmhouse", "wine"):
         scenario = "ordinary"
     if cellar.family == "published":
         kind, scenario = "lager", "ordinary" if scenario == "feed" else scenario
-    if scenario == "feed" and kind != "mead":
+    if scenario in ("feed", "feeds") and kind != "mead":
         kind = "mead"
     strain = strain_for(cellar, kind, rng)
     recipe = draw_recipe(cellar, strain, kind, rng)
-    if scenario == "feed":
+    if scenario in ("feed", "feeds"):
         feed = float(rng.uniform(20, 45))
         recipe = replace(
             recipe, extract=recipe.extract * 0.8, sugars=tuple(0.8 * s for s in recipe.sugars), feed=feed,
@@ -135,6 +142,10 @@ def _first_plan(cellar: Cellar, earlier: bool, rng: np.random.Generator) -> _Pla
         if isinstance(recipe, TailRecipe):
             recipe.total_fall_sg *= 0.8
     programme, warmth = draw_programme(kind, rng)
+    if wide_:
+        warmth = warmth + rng.normal(0.0, wide.WARMER_SD_C)
+        if isinstance(recipe, TailRecipe):
+            recipe = wide.with_a_scenario(recipe, scenario, rng)
     return _Plan(
         kind, scenario, recipe, strain.name, strain.claimed_shift, programme, warmth,
         np.ones(len(warmth)), [("pitch", 0.0, None)],
@@ -174,9 +185,11 @@ def _shape(plan: _Plan, hours: Floats, fall: Floats, rng: np.random.Generator) -
         plan.chill_h = hour_of_share(hours, fall, min(rng.uniform(0.6, 0.93), 1 - 0.0035 / total))
     elif scenario == "finished, chilled":
         plan.chill_h = finish + rng.uniform(18, 110)
-    elif scenario == "feed":
-        plan.events.append(("feed", plan.recipe.feed_h, None))
-    beer = kind not in ("mead", "cider")
+    elif scenario in ADDED:
+        r = plan.recipe
+        later = (("feed", r.feed_again_h), ("dilute", r.dilute_h)) if isinstance(r, TailRecipe) else ()
+        plan.events += [(what, at, None) for what, at in (("feed", r.feed_h), *later) if at >= 0]
+    beer = kind not in ("mead", "cider", "wine")
     creeps = scenario == "hop creep"
     if creeps or (beer and scenario == "ordinary" and rng.random() < 0.25):
         at = round((finish + rng.uniform(-30, 80)) / STEP_H) * STEP_H
@@ -254,7 +267,7 @@ def _eras(
         late_finish = max(finish_hour(hours, actual), 0.0)
         eras = (Era(0.0, finish, total), Era(plan.changes_h, late_finish, float(actual[-1])))
         return eras, max(late_finish, finish) + AFTER_H, None
-    if plan.scenario == "feed":
+    if plan.scenario in ADDED:
         return (Era(0.0, finish_hour(hours, actual), float(actual[-1])),), finish + AFTER_H, None
     if plan.scenario == "plateau":
         finish, total = finish_hour(hours, actual), float(actual[-1])

@@ -27,6 +27,13 @@ class TailRecipe(Recipe):
     tail: str = "power"
     tail_tau_h: float = 60.0
     tail_power: float = 3.0
+    saturation: float = 0.1
+    onset: float = 0.3
+    """Of the shape *straight*: what is left, as a share, where uptake is half as quick; how long growth shapes it."""
+    feed_again_h: float = -1.0
+    dilute_h: float = -1.0
+    diluted: float = 0.0
+    """Share of a litre that is water after a dilution."""
 
 
 def _sigmoid(recipe: TailRecipe, clock: Floats) -> Floats:
@@ -38,6 +45,18 @@ def _sigmoid(recipe: TailRecipe, clock: Floats) -> Floats:
         whole = (1 + recipe.skew * np.exp(-z)) ** (-1 / recipe.skew)
         start = (1 + recipe.skew * np.exp(recipe.midpoint_h / recipe.width_h)) ** (-1 / recipe.skew)
     return np.asarray((whole - start) / (1 - start))
+
+
+def _straight(recipe: TailRecipe, clock: Floats) -> Floats:
+    """A fall that is as quick near its end as in its middle: saturated uptake, integrated, after a growth.
+
+    Time as a function of the share is a straight line, a logarithm of what is left (Monod) and one of what is done.
+    """
+    edge = np.geomspace(1e-7, 0.5, 400)
+    share = np.concatenate([edge, 1.0 - edge[-2::-1]])
+    unit = (share - 0.5) - recipe.saturation * np.log(2.0 * (1.0 - share)) + recipe.onset * np.log(2.0 * share)
+    found = np.interp(clock, recipe.midpoint_h + recipe.width_h * unit, share)
+    return np.asarray((found - found[0]) / (1.0 - found[0]))
 
 
 def _tail(recipe: TailRecipe, clock: Floats) -> Floats:
@@ -55,14 +74,22 @@ def simulate_tails(recipes: Sequence[TailRecipe], temperature_c: Floats, pace: F
     for recipe, warm, rest in zip(recipes, temperature_c, pace, strict=True):
         ticks = temperature_factor(recipe, warm) * rest * STEP_H
         clock = np.concatenate([[0.0], np.cumsum(ticks)[:-1]])
-        share = (1 - recipe.tail_share) * _sigmoid(recipe, clock) + recipe.tail_share * _tail(recipe, clock)
+        quick = _straight(recipe, clock) if recipe.shape == "straight" else _sigmoid(recipe, clock)
+        share = (1 - recipe.tail_share) * quick + recipe.tail_share * _tail(recipe, clock)
         fall = recipe.total_fall_sg * share
         added = np.zeros(steps)
-        if recipe.feed_h >= 0:
-            since = np.clip(clock - np.interp(recipe.feed_h, times, clock), 0, None)
-            extra = recipe.feed * SG_PER_EXTRACT
-            fall = fall + extra * 1.15 * (1 - np.exp(-since / (1.5 * recipe.width_h)))
-            added = np.where(times >= recipe.feed_h, extra, 0.0)
+        for feed_h in (recipe.feed_h, recipe.feed_again_h):
+            if feed_h >= 0:
+                since = np.clip(clock - np.interp(feed_h, times, clock), 0, None)
+                extra = recipe.feed * SG_PER_EXTRACT
+                fall = fall + extra * 1.15 * (1 - np.exp(-since / (1.5 * recipe.width_h)))
+                added = added + np.where(times >= feed_h, extra, 0.0)
+        if recipe.dilute_h >= 0:
+            after = times >= recipe.dilute_h
+            then = int(np.argmax(after))
+            level = recipe.extract * SG_PER_EXTRACT - fall[then] + added[then]
+            fall = np.where(after, fall[then] + (1 - recipe.diluted) * (fall - fall[then]), fall)
+            added = added - np.where(after, recipe.diluted * level, 0.0)
         if recipe.hop_h >= 0:
             since = np.clip(clock - np.interp(recipe.hop_h, times, clock), 0, None)
             pool = recipe.hop_pool * 0.00046

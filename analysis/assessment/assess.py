@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Final
 
@@ -18,7 +19,7 @@ from analysis.assessment.observations import Observations, Snapshot
 from analysis.assessment.phases import spans
 from analysis.assessment.renewed import Renewed
 from analysis.attenuation import attenuation_course, gravity_at_attenuation
-from analysis.evidence import NothingYet
+from analysis.evidence import NothingYet, Silent
 from analysis.inference import Correction, HypothesisMixture, PosteriorDraws, Prior, Priors, risen, weigh_hypotheses
 from analysis.model import Assessment, Batch, Floats, Forecast, Hysteresis, PhaseSpan, Range, as_utc
 from analysis.packaging import forced_end, forced_test_agrees
@@ -31,6 +32,7 @@ from analysis.thresholds import (
     LEAST_BINS,
     ORIGINAL_KNOWN_SD_SG,
     ORIGINAL_UNKNOWN_SD_SG,
+    SILENCE_H,
 )
 
 FALLS: Final = 40
@@ -52,6 +54,9 @@ def assess(
     readings
         Schema `READINGS` (`by_hand` and `temperature_c` may be missing), any order, duplicates allowed. Gravity is
         calibrated and temperature-corrected. Rows after `now` are ignored.
+    now
+        Of when it is asked. After a silence of more than `SILENCE_H` it is judged as of the last reading, or event,
+        and the assessment says so: its own `now` is then.
     priors
         What earlier batches taught, see `learn`.
     previous
@@ -64,8 +69,10 @@ def assess(
     ValueError
         If `now` has no time zone.
     """
-    now = as_utc(now, "now")
+    asked = now = as_utc(now, "now")
     snapshot = Snapshot.of(readings, batch, now)
+    if (heard := _last_heard(snapshot)) is not None:
+        now, snapshot = heard, Snapshot.of(readings, batch, heard)
     series = summarise(snapshot.marked, batch, now=now)
     known = priors or Priors()
     prior = known.prior(batch)
@@ -77,7 +84,21 @@ def assess(
     carried = carry_on(previous, snapshot.marked, batch, now)
     observed = Observations.of(series, snapshot, began_at(series, mixture.posterior))
     observed = observed.with_trend(mixture.posterior, prior, carried.called_h)
-    return _judged(snapshot, observed, mixture, prior, known.correction(batch.drink), carried)
+    said = _judged(snapshot, observed, mixture, prior, known.correction(batch.drink), carried)
+    silent_h = (asked - now).total_seconds() / 3600.0
+    return replace(said, evidence=(Silent(silent_h), *said.evidence)) if silent_h > 0.0 else said
+
+
+def _last_heard(snapshot: Snapshot) -> datetime | None:
+    """Where it has been silent for long, the last moment of which something is known; None where it has not been.
+
+    What happened in a silence nobody knows: a fall that would have gone on, or a stall. It is judged as it stood.
+    """
+    newest, now = snapshot.newest_at, snapshot.now
+    if newest is None:
+        return None
+    heard = max([newest, *(e.at for e in snapshot.batch.events if e.at <= now)])
+    return heard if now - heard > timedelta(hours=SILENCE_H) else None
 
 
 def _judged(
@@ -95,7 +116,7 @@ def _judged(
     lingers = (batch.diastatic or batch.mixed_culture) and not agrees
     renewed = Renewed.of(observed.trend, lingers=lingers, falls_again=observed.falls_again)
     verdict = decide(observed, mixture, prior, batch, now, carried, renewed)
-    estimates = _estimates(snapshot, observed, mixture, prior, correction, verdict, renewed)
+    estimates = _estimates(snapshot, observed, mixture, prior, correction, verdict, dated=carried.dated)
     phase = phase_of(verdict, observed, mixture, estimates.creep)
     done = float(weight @ posterior.done_now)
     grounds = Grounds(
@@ -106,7 +127,6 @@ def _judged(
         verdict=verdict,
         estimates=estimates,
         phase=phase,
-        renewed=renewed,
         float_off_sg=_float_off(series, posterior),
         later_c=_later(series, prior, done) if observed.chill_h is None else 0.0,
     )
@@ -134,7 +154,7 @@ def _told(grounds: Grounds, weight: Floats, carried: Hysteresis) -> Assessment:
         terminal_gravity_sg=estimates.terminal,
         remaining_fall_sg=estimates.left,
         remaining_falls_sg=estimates.falls_sg,
-        renewed=grounds.renewed.chance,
+        renewed=verdict.renewed.chance,
         original_gravity_sg=estimates.original,
         apparent_attenuation=estimates.attenuation,
         temperature_c=snapshot.temperature_c,
@@ -154,15 +174,15 @@ def _told(grounds: Grounds, weight: Floats, carried: Hysteresis) -> Assessment:
         marked=snapshot.marked,
         course=course(batch, posterior, weight, estimates.finish),
         fingerprint=snapshot.fingerprint,
-        hysteresis=_remembered(verdict, carried, series.now_h),
+        hysteresis=_remembered(verdict, carried, series.now_h, dated=estimates.finish is not None),
     )
 
 
-def _remembered(verdict: Verdict, carried: Hysteresis, now_h: float) -> Hysteresis:
+def _remembered(verdict: Verdict, carried: Hysteresis, now_h: float, *, dated: bool) -> Hysteresis:
     called_h = carried.called_h
     if verdict.finished and (called_h is None or not carried.finished):
         called_h = now_h
-    return Hysteresis(verdict.finished, verdict.stalled, called_h)
+    return Hysteresis(verdict.finished, verdict.stalled, called_h, dated)
 
 
 def _estimates(
@@ -172,7 +192,8 @@ def _estimates(
     prior: Prior,
     correction: Correction,
     verdict: Verdict,
-    renewed: Renewed,
+    *,
+    dated: bool,
 ) -> Estimates:
     """Ranges and forecast, from the courses that the readings do not refute."""
     batch, now, posterior = snapshot.batch, snapshot.now, mixture.posterior
@@ -192,15 +213,16 @@ def _estimates(
         and (verdict.refuted is None or believed is not weight)
     ):
         known = experienced(batch, prior, tested=tested_sg is not None)
-        finish = forecast(batch, posterior, believed, correction, verdict.p_finished, experienced=known)
-        if finish is not None and not verdict.finished and _too_early_for(finish, observed, posterior, now, known):
-            finish = None
+        finish = forecast(batch, posterior, believed, correction, verdict.p_finished, experienced=known, dated=dated)
+        if finish is not None and not verdict.finished:
+            early = _too_early_for(finish, observed, posterior, now, experienced=known, dated=dated)
+            finish = None if early else finish
     gravity = range_of(posterior.gravity_sg[:, int(np.searchsorted(posterior.at_h, observed.series.now_h))], weight)
     if observed.trend is not None and observed.falls_again:
         # What was read counts, whatever offset was inferred.
         level = observed.newest_level_sg
         gravity = Range(level + gravity.p10 - gravity.p50, level, level + gravity.p90 - gravity.p50)
-    left, falls = _left(observed, mixture, prior, (posterior.left_now_sg, believed), verdict, renewed, tested_sg)
+    left, falls = _left(observed, mixture, prior, (posterior.left_now_sg, believed), verdict, tested_sg)
     pitched_sd = ORIGINAL_KNOWN_SD_SG if mixture.original_known else ORIGINAL_UNKNOWN_SD_SG
     original_sg, half = mixture.balance.original_sg, 1.2816 * float(np.hypot(pitched_sd, mixture.balance.sd_sg))
     return Estimates(
@@ -221,7 +243,6 @@ def _left(
     prior: Prior,
     courses: tuple[Floats, Floats],
     verdict: Verdict,
-    renewed: Renewed,
     tested_sg: float | None,
 ) -> tuple[Range, tuple[float, ...]]:
     """What may still fall, as a range and as equally likely values: the courses, and that it ferments anew.
@@ -229,7 +250,7 @@ def _left(
     `courses` are what is left by each and its weight, shape (n,). `tested_sg` is where a forced test ended: no renewed
     fermentation goes much further.
     """
-    level = observed.newest_level_sg
+    level, renewed = observed.newest_level_sg, verdict.renewed
     lowest = gravity_at_attenuation(mixture.balance.original_sg, prior.attenuation[1])
     if tested_sg is not None:
         lowest = max(lowest, tested_sg - FORCED_TEST_ERROR_SG)
@@ -250,13 +271,19 @@ def _left(
 
 
 def _too_early_for(
-    finish: Forecast, observed: Observations, posterior: PosteriorDraws, now: datetime, experienced: bool
+    finish: Forecast,
+    observed: Observations,
+    posterior: PosteriorDraws,
+    now: datetime,
+    *,
+    experienced: bool,
+    dated: bool,
 ) -> bool:
     """Whether no date is to be given yet; before any fall only earlier batches, or what was said, can tell one."""
     late = observed.series.now_h >= LAG_WORRY_H
     if observed.began_h is None and (late or not experienced):
         return True
-    return too_vague(finish, now, float(posterior.weight @ posterior.done_now / posterior.weight.sum()))
+    return too_vague(finish, now, float(posterior.weight @ posterior.done_now / posterior.weight.sum()), dated=dated)
 
 
 def _float_off(series: Series, posterior: PosteriorDraws) -> float | None:

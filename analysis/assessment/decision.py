@@ -71,6 +71,7 @@ class Verdict:
     refuted: NDArray[np.bool_] | None = None
     """Which courses the readings refute, shape (n,): they end before a fall that was seen. None where none counts."""
     taken_back: bool = False
+    renewed: Renewed = NOT_RENEWED
     fell_sg: float = 0.0
     fell_since_h: float | None = None
     """By how much it has fallen since it was called finished, or seemed to be, and when that was."""
@@ -106,8 +107,7 @@ def decide(
     `carried` says what the last assessment called it, where that may carry on; `renewed` how likely it is that it
     ferments anew since it ended.
     """
-    posterior = mixture.posterior
-    weight = posterior.weight / posterior.weight.sum()
+    posterior, weight = mixture.posterior, mixture.posterior.weight / mixture.posterior.weight.sum()
     # In the cold it is judged by what was left when the chill began: what a chill holds up is not finished.
     judged = posterior.left_now_sg if observed.chill_h is None else left_at(posterior, observed.chill_h)
     p_finished = min(float(weight[judged < STEADY_SG].sum()), 1.0)
@@ -119,18 +119,15 @@ def decide(
     was_finished = carried.finished
     if refutation.courses is not None and refutation.ends_before is not None:
         goes_on = float(weight[~refutation.ends_before & (judged < STEADY_SG)].sum())
-        p_finished = min(p_finished, STILL_FALLING, goes_on)
-        was_finished = False
+        p_finished, was_finished = min(p_finished, STILL_FALLING, goes_on), False
     if observed.falls_again:
         p_finished, was_finished = min(p_finished, STILL_FALLING), False
-    p_finished, p_far = p_finished * (1.0 - renewed.chance), p_far + (1.0 - p_far) * renewed.chance
+    p_finished, p_far = renewed.weighed(p_finished, p_far)
     halted = np.isfinite(posterior.halted_from_h) & (posterior.left_now_sg > FAR_SG)
-    tested_sg = forced_end(batch, mixture.balance.original_sg, now)
-    place = 0.0 if tested_sg is not None else place_of_end(mixture, prior)
-    known = experienced(batch, prior, tested=tested_sg is not None)
-    if not known:
-        paused = _chance_of_a_pause(mixture, prior, place)
-        p_finished, p_far = min(p_finished, 1.0 - paused), max(p_far, paused)
+    tested = forced_end(batch, mixture.balance.original_sg, now) is not None
+    place, known = 0.0 if tested else place_of_end(mixture, prior), experienced(batch, prior, tested=tested)
+    paused = 0.0 if known else _chance_of_a_pause(mixture, prior, place)
+    p_finished, p_far = min(p_finished, 1.0 - paused), max(p_far, paused)
     least_h = _least_hold(place, known=known, lingers=renewed.lingers)
     finished, by_hold = _finished(observed, mixture, (p_finished, p_far), (place, least_h), was_finished)
     if observed.began_h is None or spoiling(observed.doubts):
@@ -150,6 +147,7 @@ def decide(
         by_hold=by_hold,
         refuted=refutation.courses,
         taken_back=refutation.taken_back,
+        renewed=renewed,
         fell_sg=refutation.fell_sg,
         fell_since_h=refutation.fell_since_h,
         stands_since_h=began_h if stalled else None,

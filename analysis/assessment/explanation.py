@@ -10,7 +10,6 @@ import numpy as np
 from analysis import evidence as kinds
 from analysis.assessment.decision import Verdict
 from analysis.assessment.observations import Observations, Snapshot
-from analysis.assessment.renewed import Renewed
 from analysis.attenuation import attenuation_course, gravity_at_attenuation
 from analysis.drinks import USUAL_C
 from analysis.evidence import Advice, Evidence
@@ -60,7 +59,6 @@ class Grounds:
     prior: Prior
     verdict: Verdict
     estimates: Estimates
-    renewed: Renewed
     phase: Phase
     float_off_sg: float | None
     later_c: float

@@ -14,7 +14,15 @@ from analysis.inference import Correction, PosteriorDraws
 from analysis.model import Batch, Creep, Floats, Forecast, Range, events_of
 from analysis.readings import hours_of
 from analysis.schemas import COURSE
-from analysis.thresholds import LEAST_CREEP_SG, LEAST_FINISHING, VAGUE_H, VAGUE_RATIO, VAGUE_SG, VAGUE_UNTIL
+from analysis.thresholds import (
+    LEAST_CREEP_SG,
+    LEAST_FINISHING,
+    VAGUE_H,
+    VAGUE_RATIO,
+    VAGUE_SG,
+    VAGUE_SLACK,
+    VAGUE_UNTIL,
+)
 
 _CHANCES: Final = np.concatenate([[0.005, 0.02], np.arange(0.05, 0.96, 0.05), [0.98, 0.995]])
 
@@ -27,18 +35,21 @@ def forecast(
     p_passed: float,
     *,
     experienced: bool,
+    dated: bool = False,
 ) -> Forecast | None:
     """The finish as a distribution, shifted and widened by how our forecasts of this drink have missed.
 
     With `u` the normal score of the raw chance, misses of mean `b` and spread `s` turn it into ``(u - b) / s``.
-    Once the finish has likely passed, the correction fades: it was learnt looking ahead.
+    Once the finish has likely passed, the correction fades: it was learnt looking ahead. Where a date was given before
+    (`dated`), it takes more for there to be none: a date that comes and goes tells nobody anything.
     """
+    slack = VAGUE_SLACK if dated else 1.0
     finite = np.isfinite(posterior.finish_h)
     if not experienced and float(weight @ posterior.done_now) < VAGUE_UNTIL:
         # Nothing but general habits of the drink to go by: an end unknown by ten points and ten days is no forecast.
         left = quantiles(posterior.left_now_sg[:, None], weight, (0.1, 0.9))[:, 0]
         when = quantiles(posterior.finish_h[:, None], weight, (0.1, 0.9))[:, 0]
-        if left[1] - left[0] > VAGUE_SG and (np.isinf(when[1]) or when[1] - when[0] > VAGUE_H):
+        if left[1] - left[0] > slack * VAGUE_SG and (np.isinf(when[1]) or when[1] - when[0] > slack * VAGUE_H):
             return None
     total = float(weight[finite].sum())
     if total < LEAST_FINISHING:
@@ -51,25 +62,26 @@ def forecast(
     raw = ndtr(ndtri(_CHANCES) * spread + bias)
     keep = raw < min(total, cumulative[-1])
     hours = np.maximum.accumulate(np.interp(raw[keep], cumulative, when))
-    if keep.sum() < 2:
+    if keep.sum() < 2 or _CHANCES[keep][-1] < LEAST_FINISHING:
         return None
     start = batch.pitched_at.timestamp()
     return Forecast(tuple(float(start + 3600 * h) for h in hours), tuple(float(c) for c in _CHANCES[keep]))
 
 
-def too_vague(finish: Forecast, now: datetime, done: float) -> bool:
+def too_vague(finish: Forecast, now: datetime, done: float, *, dated: bool = False) -> bool:
     """Whether a date would be a guess: its range is wide, also beside the time until its middle, and much is to come.
 
-    `done` is the share of the fall that is done.
+    `done` is the share of the fall that is done; `dated` says whether a date was given before.
     """
-    wide = (finish.p90 - finish.p10).total_seconds() / 3600
+    slack = VAGUE_SLACK if dated else 1.0
+    wide = ((finish.p90 or finish.last) - finish.p10).total_seconds() / 3600
     ahead = (finish.p50 - now).total_seconds() / 3600
-    return done < VAGUE_UNTIL and wide > max(VAGUE_H, VAGUE_RATIO * ahead)
+    return done < VAGUE_UNTIL and wide > slack * max(VAGUE_H, VAGUE_RATIO * ahead)
 
 
 def course(batch: Batch, posterior: PosteriorDraws, weight: Floats, finish: Forecast | None) -> pl.DataFrame:
     """True gravity from pitching to two days past the likely finish, schema `COURSE`."""
-    end_h = posterior.at_h[-1] if finish is None else hours_of(finish.when(0.9), batch) + 48.0
+    end_h = posterior.at_h[-1] if finish is None else hours_of(finish.p90 or finish.last, batch) + 48.0
     keep = posterior.at_h <= max(end_h, posterior.at_h[2])
     bands = quantiles(posterior.gravity_sg[:, keep], weight, (0.1, 0.5, 0.9))
     start = batch.pitched_at

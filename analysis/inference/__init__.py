@@ -5,17 +5,19 @@ from analysis.inference.likelihood import GAIN_SD
 from analysis.inference.observation_error import NEW_OFFSET_SD_SG, WANDER_SD_SG, local_rate, wandering
 from analysis.inference.population import Correction
 from analysis.inference.posterior import PosteriorDraws
-from analysis.inference.prior import LOG_WANDER, Prior, Priors
+from analysis.inference.prior import KEPT_PER_DRINK, LOG_WANDER, Lesson, Prior, Priors
 from analysis.inference.temperature_schedule import risen
 from analysis.inference.training import learn
 
 __all__ = [
     "GAIN_SD",
+    "KEPT_PER_DRINK",
     "LOG_WANDER",
     "NEW_OFFSET_SD_SG",
     "WANDER_SD_SG",
     "Correction",
     "HypothesisMixture",
+    "Lesson",
     "PosteriorDraws",
     "Prior",
     "Priors",

@@ -126,11 +126,10 @@ def _told(setting: Setting) -> list[_Weighed]:
     weighed = [plain]
     rate = local_rate(warm)
     flat = flat_of_late(warm, rate)
-    stands = flat and not ended_as_expected(plain.hypothesis, plain.weighted)
-    if stands:
-        began = _window(can_halt_from(warm, rate, 0.0), plain)
-        weighed.append(_Weighed.of(HALT_ODDS, Hypothesis(setting, lasting_h=began)))
-    plateau = plateau_in(warm, rate) or (None if stands else stood_until_lately(warm, rate))
+    stands = halt_that_lasts(plain.hypothesis, plain.weighted)
+    if stands is not None:
+        weighed.append(_Weighed.of(HALT_ODDS, stands))
+    plateau = plateau_in(warm, rate) or (None if stands is not None else stood_until_lately(warm, rate))
     if plateau is None:
         return weighed
     over = _Weighed.of(HALT_ODDS, Hypothesis(setting, over_h=plateau))
@@ -141,6 +140,16 @@ def _told(setting: Setting) -> list[_Weighed]:
         began = _window(can_halt_from(warm, rate, plateau[1]), over)
         weighed.append(_Weighed.of(HALT_ODDS**2, Hypothesis(setting, over_h=plateau, lasting_h=began)))
     return weighed
+
+
+def halt_that_lasts(without: Hypothesis, weighted: WeightedSample) -> Hypothesis | None:
+    """That it stands short of its end; None where it does not stand, or has ended as was expected `without` it."""
+    warm = without.setting.series
+    rate = local_rate(warm)
+    if not flat_of_late(warm, rate) or ended_as_expected(without, weighted):
+        return None
+    began = _window(can_halt_from(warm, rate, 0.0), _Weighed(1.0, without, weighted))
+    return Hypothesis(without.setting, lasting_h=began)
 
 
 def ended_as_expected(hypothesis: Hypothesis, weighted: WeightedSample) -> bool:

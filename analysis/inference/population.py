@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Final, TypedDict
+from typing import Final, Literal, TypedDict
 
 import numpy as np
 
@@ -19,15 +19,23 @@ STAGES: Final = (0.5, 0.75, 0.9, 0.96)
 """Shares of the fall at which finished batches are played again, to learn how our own forecasts miss."""
 
 
+Extent = Literal["course", "by hand", "additions", "beginning"]
+"""How far a batch teaches: its whole course; read by hand, or fed or diluted, only how fast it went and where it ended;
+stopped or chilled before its end, only how fast it began."""
+
+
 class KeptLikelihood(TypedDict):
     """A `BatchLikelihood` after a trip through JSON."""
+
+    name: str
+    extent: Extent
 
     yeast: str | None
     lingers: bool
     strength: float
     precision: list[float]
     pull: list[float]
-    ending: list[float]
+    ending: list[float] | None
     warmed: list[float]
     misses: list[float]
     unsure: list[float]
@@ -46,8 +54,12 @@ class BatchLikelihood:
     strength: float
     precision: tuple[float, ...] = field(repr=False)
     pull: tuple[float, ...] = field(repr=False)
-    ending: tuple[float, float]
-    """What its readings say of its ending: mean and variance, see `analysis.inference.tail_duration`."""
+    ending: tuple[float, float] | None
+    """What its readings say of its ending: mean and variance, see `analysis.inference.tail_duration`. None where they
+    are too few, or of another kind, to tell of a tail."""
+
+    name: str = ""
+    extent: Extent = "course"
 
     warmed: tuple[float, ...] = ()
     """What was done with its temperature, see `temperature_schedule`. Empty where that is not known."""
@@ -68,7 +80,7 @@ class BatchLikelihood:
         yeast: str | None,
         lingers: bool,
         strength: float,
-        ending: tuple[float, float],
+        ending: tuple[float, float] | None,
         warmed: tuple[float, ...] = (),
     ) -> BatchLikelihood:
         """From a full matrix, kept to five digits."""
@@ -78,21 +90,23 @@ class BatchLikelihood:
             strength=round(strength, 4),
             precision=_five(precision[np.tril_indices(pull.size)]),
             pull=_five(pull),
-            ending=(round(ending[0], 4), round(ending[1], 5)),
+            ending=None if ending is None else (round(ending[0], 4), round(ending[1], 5)),
             warmed=warmed,
         )
 
     @classmethod
     def from_dict(cls, data: KeptLikelihood) -> BatchLikelihood:
         """From `dataclasses.asdict`, after a trip through JSON."""
-        mean, variance = data["ending"]
+        told = data["ending"]
         return cls(
+            name=data["name"],
+            extent=data["extent"],
             yeast=data["yeast"],
             lingers=data["lingers"],
             strength=data["strength"],
             precision=tuple(data["precision"]),
             pull=tuple(data["pull"]),
-            ending=(mean, variance),
+            ending=None if told is None else (told[0], told[1]),
             warmed=tuple(data["warmed"]),
             misses=tuple(data["misses"]),
             unsure=tuple(data["unsure"]),

@@ -12,14 +12,14 @@ from __future__ import annotations
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
-from typing import Final
+from typing import Final, Literal
 
 import numpy as np
 
 from analysis.drinks import DRINK_FACTS
 from analysis.fermentation import OF_THE_COURSE, PARAMETERS
 from analysis.inference.importance_sampling import normals
-from analysis.inference.population import STAGES, BatchLikelihood, Correction, Expected, pooled
+from analysis.inference.population import STAGES, BatchLikelihood, Correction, Expected, Extent, pooled
 from analysis.inference.shipped_prior import SHIPPED, Shipped
 from analysis.inference.tail_duration import TailDuration, expected, tail_durations
 from analysis.inference.temperature_schedule import TemperatureSchedule
@@ -41,7 +41,11 @@ KEPT_PER_DRINK: Final = 80
 """The newest so many batches of a drink are kept: the cellar's age must not cost time, and habits change."""
 
 _LOOKS: Final = 256
-_VERSION: Final = 9
+_VERSION: Final = 10
+
+NoLesson = Literal["no readings", "few readings", "cold", "hardly fermented", "unclear"]
+"""Why a finished batch teaches nothing: none that count, fewer than four, hardly one in the warm, stopped or chilled
+before half of its fall, or a course of which the readings leave everything open."""
 
 # Mean and standard deviation of each feature: common practice, no source, deliberately wide.
 _GENERAL: Final[dict[Drink, tuple[float, float, float, float, float]]] = {
@@ -68,6 +72,9 @@ a higher attenuation (common practice)."""
 
 _WANDER_SG: Final = 0.0004
 """How much a float wanders that nothing is known of (no source)."""
+
+
+Lesson = Extent | NoLesson
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,6 +137,8 @@ class Priors:
 
     likelihoods: dict[str, tuple[BatchLikelihood, ...]] = field(default_factory=dict)
     shipped: Mapping[str, Shipped] = field(default_factory=lambda: SHIPPED, compare=False, repr=False)
+    untaught: dict[str, NoLesson] = field(default_factory=dict, compare=False)
+    """Batches, by name, that could not teach anything, and why."""
     _known: dict[tuple[str, str | None, bool], tuple[Floats, Floats, Floats]] = field(
         default_factory=dict, init=False, compare=False, repr=False
     )
@@ -137,7 +146,9 @@ class Priors:
     def to_json(self) -> str:
         """As text, for the store."""
         likelihoods = {drink: [asdict(one) for one in those] for drink, those in sorted(self.likelihoods.items())}
-        return json.dumps({"version": _VERSION, "features": FEATURES, "lessons": likelihoods})
+        return json.dumps(
+            {"version": _VERSION, "features": FEATURES, "lessons": likelihoods, "untaught": self.untaught}
+        )
 
     @classmethod
     def from_json(cls, text: str) -> Priors:
@@ -152,13 +163,32 @@ class Priors:
         if data.get("version") != _VERSION or tuple(data.get("features", ())) != FEATURES:
             raise ValueError("these priors were written by another version; learn them again from the finished batches")
         return cls(
-            {drink: tuple(BatchLikelihood.from_dict(one) for one in those) for drink, those in data["lessons"].items()}
+            {drink: tuple(BatchLikelihood.from_dict(one) for one in those) for drink, those in data["lessons"].items()},
+            untaught=dict(data["untaught"]),
         )
 
     def with_likelihoods(self, likelihoods: Mapping[str, Sequence[BatchLikelihood]]) -> Priors:
         """The same start with these batches, the newest of each drink."""
         return replace(
             self, likelihoods={drink: tuple(those[-KEPT_PER_DRINK:]) for drink, those in likelihoods.items()}
+        )
+
+    def lessons(self) -> dict[str, Lesson]:
+        """How far each batch taught that is known by name, or why it taught nothing."""
+        taught: dict[str, Lesson] = dict(self.untaught)
+        for those in self.likelihoods.values():
+            taught |= {one.name: one.extent for one in those}
+        return taught
+
+    def without(self, name: str) -> Priors:
+        """What the other batches taught: a batch is not judged by its own lesson."""
+        if not any(one.name == name for those in self.likelihoods.values() for one in those):
+            return self
+        return replace(
+            self,
+            likelihoods={
+                drink: tuple(one for one in those if one.name != name) for drink, those in self.likelihoods.items()
+            },
         )
 
     def prior(self, batch: Batch) -> Prior:
@@ -178,8 +208,12 @@ class Priors:
         those = self.likelihoods.get(batch.drink, ())
         same = sum(batch.yeast is not None and one.yeast == batch.yeast for one in those)
         root = np.asarray(np.linalg.cholesky(cov + 1e-9 * np.eye(mean.size)), dtype=np.float64)
-        prior = Prior(mean, root, same, len(those), schedule=_schedule(those))
-        alike = [(*one.ending, one.strength) for one in those if one.lingers == lingers(batch)]
+        # Only what came to its end tells where such a batch ends.
+        ended = sum(one.extent != "beginning" for one in those)
+        prior = Prior(mean, root, same, ended, schedule=_schedule(those))
+        alike = [
+            (*one.ending, one.strength) for one in those if one.ending is not None and one.lingers == lingers(batch)
+        ]
         # Of what lingers nothing was found in published kinetics.
         start = self.shipped[batch.drink].ending if batch.drink in self.shipped and not lingers(batch) else None
         if not alike and start is None:

@@ -2,27 +2,55 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from typing import Final
 
 import numpy as np
 from scipy.special import ndtri
 
-from analysis.inference.hypotheses import plateau_in, weigh_hypotheses, without_cold
+from analysis.inference.hypotheses import halt_that_lasts, plateau_in, weigh_hypotheses, without_cold
 from analysis.inference.importance_sampling import WeightedSample, normals
 from analysis.inference.layout import COURSE
 from analysis.inference.likelihood import GAIN_SD, Hypothesis
 from analysis.inference.observation_error import local_rate
-from analysis.inference.population import STAGES, BatchLikelihood
+from analysis.inference.population import STAGES, BatchLikelihood, Extent
 from analysis.inference.posterior import imply
-from analysis.inference.prior import ATTENUATION, Prior, Priors, general, lingers, strength
+from analysis.inference.prior import (
+    ATTENUATION,
+    FEATURES,
+    NoLesson,
+    Prior,
+    Priors,
+    general,
+    lingers,
+    strength,
+)
 from analysis.inference.setting import Original, Setting
+from analysis.inference.steps import Addition, additions_of
 from analysis.inference.tail_duration import tail_durations, told
 from analysis.inference.temperature_schedule import warmed
 from analysis.model import Batch, FinishedBatch, Floats, events_of
 from analysis.readings import Series, chilled_from, hours_of, mark, original_gravity, summarise
-from analysis.thresholds import HALT_ODDS, TEACHES_BINS, TEACHES_ENDED, TEACHES_LEFT_SG
+from analysis.thresholds import (
+    HALT_ODDS,
+    TEACHES_BINS,
+    TEACHES_ENDED,
+    TEACHES_FROM,
+    TEACHES_LEFT_SG,
+    TEACHES_SPEED_LEFT,
+)
+
+_SPEED: Final = [FEATURES.index(name) for name in ("log_rate", "log_lag")]
+_TELLS: Final[dict[Extent, list[int]]] = {
+    "course": list(range(len(FEATURES))),
+    "by hand": [*_SPEED, ATTENUATION],
+    "additions": [*_SPEED, ATTENUATION],
+    "beginning": _SPEED,
+}
+"""Which features a batch tells of, by how far it teaches. What shapes a tail is not to be had from a few readings: with
+it they would teach what the wide prior made of the gaps between them."""
 
 _MOST_PRECISE = 1e-3
 """No feature is taken for known better than to this share of its general variance."""
@@ -40,45 +68,65 @@ class Hindsight:
     finish_h: Floats
 
 
-def batch_likelihood(one: FinishedBatch, priors: Priors) -> tuple[BatchLikelihood, Hindsight] | None:
-    """What a batch with all its readings teaches, and when it reached what.
+def batch_likelihood(one: FinishedBatch, priors: Priors) -> tuple[BatchLikelihood, Hindsight] | NoLesson:
+    """What a batch with all its readings teaches, to the extent of their evidence, and when it reached what.
 
-    `priors` is what is believed meanwhile. None if it cannot teach: too few readings, fed on the way, or never ended.
+    `priors` is what is believed meanwhile. The reason where it cannot teach.
     """
     newest = one.readings["measured_at"].max() if len(one.readings) else None
     if not isinstance(newest, datetime):
-        return None
+        return "no readings"
     now = max(newest, one.batch.pitched_at + timedelta(hours=1))
     batch = replace(one.batch, expected_attenuation=None)
-    if events_of(batch, "feed", "dilute", until=now):
-        return None
+    whole = summarise(mark(one.readings, batch, now=now), batch, now=now)
+    if whole.hours.size < TEACHES_FROM:
+        return "few readings" if whole.hours.size else "no readings"
     series, now = _until_chilled(one, batch, now)
-    if series.hours.size < TEACHES_BINS:
-        return None
+    if series.hours.size < TEACHES_FROM:
+        return "cold"
     prior, original = priors.prior(batch), Original(*original_gravity(batch, series))
-    hypothesis, weighted = _best(Setting.of(series, prior, original, creep_from_h=_hops(batch, now)))
+    added = additions_of(series, batch, original.gravity_sg, series.now_h)
+    setting = Setting.of(series, prior, original, creep_from_h=_hops(batch, now), additions=added)
+    hypothesis, weighted = _best(setting)
     size = weighted.extra[0] + weighted.extra[1] * normals(weighted.z.shape[0], 1, 50)[:, 0]
-    left = hypothesis.fall.left_now(weighted.z) * size
-    if float(weighted.weight[left < TEACHES_LEFT_SG].sum()) < TEACHES_ENDED:
-        return None
-    precision, pull = _by_readings_alone(batch, prior, hypothesis, weighted, size)
+    left = hypothesis.fall.left_now_sg(weighted.z, size)
+    ended = not hypothesis.stands and float(weighted.weight[left < TEACHES_LEFT_SG].sum()) >= TEACHES_ENDED
+    extent = _extent(series, added, ended=ended)
+    if extent == "beginning" and float(weighted.weight @ (left / size)) > TEACHES_SPEED_LEFT:
+        return "hardly fermented"
+    precision, pull = _by_readings_alone(batch, prior, hypothesis, weighted, size, _TELLS[extent])
+    if not precision.any():
+        return "unclear"
     posterior = imply(*_without_creep(hypothesis, hypothesis.with_ending(weighted)))
     gravity = np.median(posterior.gravity_sg, axis=0)
     share = (gravity[0] - gravity) / float(np.median(posterior.fall_sg))
     reached = np.interp(STAGES, share, posterior.at_h)
     finish = float(np.median(posterior.finish_h))
-    tells = series.temperature_known and np.isfinite(finish)
-    durations = tail_durations(hypothesis.fall.theta(weighted.z), size)
+    tells = extent == "course" and series.temperature_known and np.isfinite(finish)
+    ending = None
+    if extent in ("course", "by hand"):
+        # Of readings days apart it is told by a bracket: the variance knows of it.
+        durations = tail_durations(hypothesis.fall.theta(weighted.z), size)
+        ending = told(weighted.weight, durations, prior.implied_ending(original.gravity_sg))
     taught = BatchLikelihood.of(
         precision,
         pull,
         yeast=batch.yeast,
         lingers=lingers(batch),
         strength=strength(batch, original.gravity_sg),
-        ending=told(weighted.weight, durations, prior.implied_ending(original.gravity_sg)),
+        ending=ending,
         warmed=warmed(series.grid_hours, series.grid_temperature_c, reached, finish) if tells else (),
     )
-    return taught, Hindsight(reached, posterior.finish_h)
+    return replace(taught, name=one.name, extent=extent), Hindsight(reached, posterior.finish_h)
+
+
+def _extent(series: Series, added: Sequence[Addition], *, ended: bool) -> Extent:
+    """How far its readings tell: of a tail only those of a float do, of a batch that nothing was added to."""
+    if not ended:
+        return "beginning"
+    if added:
+        return "additions"
+    return "course" if np.count_nonzero(series.floats) >= TEACHES_BINS else "by hand"
 
 
 def _until_chilled(one: FinishedBatch, batch: Batch, now: datetime) -> tuple[Series, datetime]:
@@ -95,9 +143,9 @@ def _until_chilled(one: FinishedBatch, batch: Batch, now: datetime) -> tuple[Ser
 
 
 def _by_readings_alone(
-    batch: Batch, prior: Prior, hypothesis: Hypothesis, weighted: WeightedSample, size: Floats
+    batch: Batch, prior: Prior, hypothesis: Hypothesis, weighted: WeightedSample, size: Floats, those: list[int]
 ) -> tuple[Floats, Floats]:
-    """Precision and pull of the features by the readings alone, in general standard deviations.
+    """Precision and pull of `those` features by the readings alone, in general standard deviations; nought of others.
 
     `size` is the fall of each course, SG, shape (n,).
     """
@@ -114,23 +162,30 @@ def _by_readings_alone(
     shrink = weighted.effective / (weighted.effective + x.shape[1])
     cov = shrink * cov + (1 - shrink) * np.diag(np.diag(cov))
     prior_cov = prior.root @ prior.root.T / np.outer(scale, scale)
-    return without_prior(mean, cov, (prior.mean - middle) / scale, prior_cov)
+    some = np.ix_(those, those)
+    precision, pull = np.zeros_like(cov), np.zeros_like(mean)
+    precision[some], pull[those] = without_prior(
+        mean[those], cov[some], ((prior.mean - middle) / scale)[those], prior_cov[some]
+    )
+    return precision, pull
 
 
 def _best(setting: Setting) -> tuple[Hypothesis, WeightedSample]:
-    """The hypothesis that explains the readings better: the plain one, or a halt that is over where one can be seen.
+    """The hypothesis that explains the readings best: the plain one, a halt that is over, or one that lasts.
 
-    A plateau told as a plain course would teach a tail that is not there.
+    A plateau told as a plain course would teach a tail that is not there, and a stall an end that is none.
     """
     plain = Hypothesis(setting)
-    weighted = plain.run_by_readings()
-    plateau = plateau_in(setting.series, local_rate(setting.series))
-    if plateau is None:
-        return plain, weighted
-    other = Hypothesis(setting, over_h=plateau)
-    its = other.run_by_readings()
+    best, its = plain, plain.run_by_readings()
     odds = np.log(HALT_ODDS / (1.0 - HALT_ODDS))
-    return (other, its) if its.log_evidence + odds > weighted.log_evidence else (plain, weighted)
+    limit = its.log_evidence - odds
+    plateau = plateau_in(setting.series, local_rate(setting.series))
+    over = None if plateau is None else Hypothesis(setting, over_h=plateau)
+    for other in filter(None, (over, halt_that_lasts(plain, its))):
+        weighted = other.run_by_readings()
+        if weighted.log_evidence > limit:
+            best, its, limit = other, weighted, weighted.log_evidence
+    return best, its
 
 
 def _hops(batch: Batch, now: datetime) -> float | None:
@@ -145,6 +200,10 @@ def _without_creep(hypothesis: Hypothesis, weighted: WeightedSample) -> tuple[Hy
         return hypothesis, weighted
     plain = Hypothesis(replace(setting, creep_from_h=None), over_h=hypothesis.over_h)
     return plain, replace(weighted, z=np.delete(weighted.z, columns, axis=1))
+
+
+def _go_on() -> None:
+    pass
 
 
 def replay(one: FinishedBatch, priors: Priors, known: Hindsight) -> tuple[tuple[float, ...], tuple[float, ...]]:
@@ -197,47 +256,64 @@ def without_prior(mean: Floats, cov: Floats, prior_mean: Floats, prior_cov: Floa
     return precision, inverse.T @ towards + precision @ prior_mean
 
 
-def learn(finished: Iterable[FinishedBatch], *, start: Priors | None = None) -> Priors:
+def learn(
+    finished: Iterable[FinishedBatch], *, start: Priors | None = None, pause: Callable[[], None] = _go_on
+) -> Priors:
     """What earlier batches teach about those to come.
+
+    All at once they are learnt better than one after the other: each is seen in the light of all the others.
 
     Parameters
     ----------
     finished
-        Earlier batches, each with all its readings. One that cannot be used (no pitch, hardly a reading, never
-        came to an end) is passed over.
+        Earlier batches, each with all its readings, the earliest first. Of one that cannot be used
+        `Priors.untaught` says why.
     start
         What is known already: only new batches need to be given then.
+    pause
+        Called between batches: by it a learning in the background gives way, or ends with an exception.
     """
     before = start or Priors()
     likelihoods = {drink: list(those) for drink, those in before.likelihoods.items()}
     new: list[tuple[FinishedBatch, BatchLikelihood, Hindsight]] = []
+    untaught = dict(before.untaught)
     # From the wide general prior: what shipped must not come back as a lesson.
     nothing = Priors(shipped={})
     for one in finished:
+        pause()
         taught = batch_likelihood(one, nothing)
-        if taught is not None:
-            likelihoods.setdefault(one.batch.drink, []).append(taught[0])
-            new.append((one, *taught))
-    priors = before.with_likelihoods(likelihoods)
-    # Once more, with what they taught together: a normal likelihood is a good picture only near the right place.
+        if isinstance(taught, str):
+            untaught[one.name] = taught
+            continue
+        likelihoods.setdefault(one.batch.drink, []).append(taught[0])
+        new.append((one, *taught))
+    before = replace(before, untaught=untaught)
+    first = before.with_likelihoods(likelihoods)
+    # Once more, with what the others taught: a normal likelihood is a good picture only near the right place. Its own
+    # lesson must not come back to it.
+    better: dict[int, BatchLikelihood] = {}
     for i, (one, its, _) in enumerate(new):
-        taught = batch_likelihood(one, priors)
-        if taught is not None:
-            its_group = likelihoods[one.batch.drink]
+        pause()
+        again = batch_likelihood(one, _without(first, one.batch.drink, its))
+        if not isinstance(again, str):
             # Its ending is taken from the wide prior: a narrow one cannot be taken out again of what is skewed.
-            better = replace(taught[0], ending=its.ending)
-            its_group[next(k for k, x in enumerate(its_group) if x is its)] = better
-            new[i] = (one, better, taught[1])
-    priors = before.with_likelihoods(likelihoods)
+            ending = None if again[0].ending is None else its.ending
+            better[id(its)] = replace(again[0], ending=ending)
+            new[i] = (one, better[id(its)], again[1])
+    likelihoods = {drink: [better.get(id(one), one) for one in those] for drink, those in likelihoods.items()}
+    second = before.with_likelihoods(likelihoods)
     # Play the new ones again, each as if it were not known yet, and note how the forecasts miss.
     for one, its, known in new:
-        those = list(priors.likelihoods[one.batch.drink])
-        if not any(x is its for x in those):
+        those = second.likelihoods[one.batch.drink]
+        if its.extent != "course" or not any(x is its for x in those):
             continue
-        without = tuple(x for x in those if x is not its)
-        others = replace(priors, likelihoods={**priors.likelihoods, one.batch.drink: without})
+        pause()
+        misses, unsure = replay(one, _without(second, one.batch.drink, its), known)
         its_group = likelihoods[one.batch.drink]
-        k = next(k for k, x in enumerate(its_group) if x is its)
-        misses, unsure = replay(one, others, known)
-        its_group[k] = replace(its, misses=misses, unsure=unsure)
+        its_group[next(k for k, x in enumerate(its_group) if x is its)] = replace(its, misses=misses, unsure=unsure)
     return before.with_likelihoods(likelihoods)
+
+
+def _without(priors: Priors, drink: str, its: BatchLikelihood) -> Priors:
+    those = tuple(one for one in priors.likelihoods[drink] if one is not its)
+    return replace(priors, likelihoods={**priors.likelihoods, drink: those})

@@ -80,6 +80,7 @@ def _choice(
 
 
 _PRESSURE = "; 100 kPa is 1 bar"
+_SPIRIT = "It lowers the gravity without having fermented: it is alcohol, not attenuation."
 _FALL = "; it is a fall, so four points are 0.004"
 
 FIELDS: Final[tuple[Field, ...]] = (
@@ -94,16 +95,7 @@ FIELDS: Final[tuple[Field, ...]] = (
     _number("volume_l", "Volume", "Batch", "L", 0.05, 100_000, (1, 2000), quantity="volume"),
     _number("original_gravity_sg", "Original gravity", "Batch", "SG", 1.0, 1.25, (1.020, 1.160), quantity="gravity"),
     _number("final_gravity_sg", "Final gravity", "Batch", "SG", 0.97, 1.2, (0.990, 1.030), quantity="gravity"),
-    _number(
-        "spirit_abv_pct",
-        "Alcohol that was added as a spirit",
-        "Batch",
-        "% vol",
-        0.0,
-        25.0,
-        "2 to 10 % vol of the whole",
-        help="It lowers the gravity without having fermented: it counts as alcohol, not as attenuation.",
-    ),
+    _number("spirit_abv_pct", "Alcohol added as a spirit", "Batch", "% vol", 0.0, 25.0, "2 to 10 % vol", help=_SPIRIT),
     _number("ph", "pH", "Batch", "", 2.5, 5.0, "2.5 to 5: 2.9 to 3.8 for wine-like drinks and 3.8 to 4.7 for beer"),
     _yes_no("finished", "Has it finished?", "Batch", "The gravity has come to its end, on the evidence."),
     _yes_no("hold_met", "Was the hold seen?", "Batch", "The gravity was watched to hold for as long as you asked."),

@@ -182,7 +182,7 @@ def steps(
     finish = assessment.finish
     done_at = now
     if finish is not None and not assessment.finished:
-        found.append(Step("finish", finish.p10, finish.p90))
+        found.append(Step("finish", finish.p10, finish.p90 or finish.last))
         done_at = max(now, finish.p50)
     held_from = assessment.held_since or done_at
     hold_end = held_from + timedelta(hours=constraints.hold_h)

@@ -30,13 +30,21 @@ HAND_SD_SG: Final = 0.0007
 """Error of a careful hand reading, SG (common practice: a third of a division to one division)."""
 
 
+_MOST_BY_HAND: Final = 48
+"""So many hand samples stand as bins of their own; of more, as of a float's readings, those of some hours are one bin
+(a log kept by a machine and read in as by hand: what it costs must not grow with the third power of its rows)."""
+_ALIKE_BY_HAND: Final = 4.0
+"""A bin of hand samples counts as no more than so many: one hand errs alike with one hydrometer at one time of day."""
+
+
 @dataclass(frozen=True, slots=True)
 class Series:
     """Bins in time order. All arrays have shape (n,) unless said otherwise.
 
     `hours` since pitching; `white_sd_sg` is the part of the error that is independent from bin to bin;
-    `segment` counts up whenever the float may have got a new offset; hand samples are bins of their own with
-    `by_hand` set. `grid_*` is a time grid from pitching to now with temperatures, for the warmth-weighted time.
+    `segment` counts up whenever the float may have got a new offset; hand samples are bins of their own with `by_hand`
+    set, or of very many several together. `grid_*` is a time grid from pitching to now with temperatures, for the
+    warmth-weighted time.
     """
 
     hours: Floats
@@ -90,7 +98,7 @@ def summarise(marked: pl.DataFrame, batch: Batch, *, now: datetime) -> Series:
     means, centres, white, counts = _bins(h, g, edges)
 
     hand_rows = used & hand_all
-    hand_h, hand_g = hours_all[hand_rows], gravity_all[hand_rows]
+    hand_h, hand_g, hand_sd, hand_count = _by_hand(hours_all[hand_rows], gravity_all[hand_rows], now_h, opened)
     hours = np.concatenate([centres, hand_h])
     order = np.argsort(hours, kind="stable")
     hours = hours[order]
@@ -103,8 +111,8 @@ def summarise(marked: pl.DataFrame, batch: Batch, *, now: datetime) -> Series:
     return Series(
         hours=hours,
         gravity_sg=gravity,
-        white_sd_sg=np.concatenate([white, np.full(hand_h.size, HAND_SD_SG)])[order],
-        count=np.concatenate([counts, np.ones(hand_h.size)])[order],
+        white_sd_sg=np.concatenate([white, hand_sd])[order],
+        count=np.concatenate([counts, hand_count])[order],
         segment=np.searchsorted(np.array(sorted(moved)), hours, side="right").astype(np.float64),
         by_hand=by_hand,
         grid_hours=grid,
@@ -175,6 +183,20 @@ def _fallen(hours: Floats, gravity_sg: Floats, at: Floats, opened: Sequence[floa
         fallen[its] = total + smooth[its][0] - np.minimum.accumulate(smooth[its])
         total = float(fallen[its][-1])
     return np.interp(at, at[place] + 0.5 * FINE_H, fallen)
+
+
+def _by_hand(
+    hours: Floats, gravity_sg: Floats, now_h: float, opened: Sequence[float]
+) -> tuple[Floats, Floats, Floats, Floats]:
+    """Hand samples as bins: hours, levels, errors and counts, shape (m,) each."""
+    if hours.size <= _MOST_BY_HAND:
+        return hours, gravity_sg, np.full(hours.size, HAND_SD_SG), np.ones(hours.size)
+    inside = hours >= 0.0
+    edges = bin_edges(now_h, hours[inside], gravity_sg[inside], opened)
+    edges = np.unique(np.concatenate([edges, np.array([t for t in opened if 0 < t < edges[-1]])]))
+    level, centre, scatter, count = _bins(hours[inside], gravity_sg[inside], edges)
+    error = HAND_SD_SG / np.sqrt(np.minimum(count, _ALIKE_BY_HAND))
+    return centre, level, np.maximum(error, scatter), count
 
 
 def _bins(hours: Floats, gravity_sg: Floats, edges: Floats) -> tuple[Floats, Floats, Floats, Floats]:

@@ -8,11 +8,14 @@ from typing import Final
 import numpy as np
 
 from analysis.model import Floats
-from analysis.readings.binning import Series
+from analysis.readings.binning import HAND_SD_SG, Series
 from analysis.readings.robust import SD_PER_MAD
 from analysis.thresholds import (
     CHILL_BEGINS_C,
     CHILL_C,
+    HAND_APART_H,
+    HAND_RISE_SG,
+    HAND_STRAY_SG,
     LEAST_HOLD_SEEN_H,
     LEVEL_H,
     MOVED_SG,
@@ -58,6 +61,8 @@ def hold(series: Series, *, until_h: float, from_h: float = 0.0, limit_sg: float
     t, g = series.hours[use], series.gravity_sg[use]
     if t.size < 2:
         return Hold(None, until_h, 0.0, 0.0, 0.0)
+    if not (use & series.floats).any():
+        return _hold_by_hand(t, g, limit_sg)
     level = levels(t, g, LEVEL_H)
     away = np.abs(level - level[-1]) >= limit_sg
     first = int(np.flatnonzero(away)[-1]) + 1 if away.any() else 0
@@ -73,6 +78,24 @@ def hold(series: Series, *, until_h: float, from_h: float = 0.0, limit_sg: float
     if moved >= limit_sg or held < LEAST_HOLD_SEEN_H:
         return Hold(None, float(t[-1]), 0.0, 0.0, 0.0)
     return Hold(float(t[first]), float(t[-1]), held, moved, error)
+
+
+def _hold_by_hand(t: Floats, g: Floats, limit_sg: float) -> Hold:
+    """The hold as a person sees it in a notebook: two samples or more, days apart, that agree as far as they can.
+
+    A hydrometer is read to about a point, so that samples of one gravity differ by as much, up or down. It holds where
+    the line through them (the fall between two) has fallen by less than the limit, and none strays from their middle
+    by more than reading errors; a rise beyond those is an odd sample and no hold.
+    """
+    for first in range(t.size - 1):
+        if t[-1] - t[first] < HAND_APART_H:
+            break
+        its = g[first:]
+        moved, error = moved_by(t[first:], its) if its.size > 2 else (float(its[0] - its[1]), HAND_SD_SG * 2**0.5)
+        strays = float(np.abs(its - np.median(its)).max())
+        if -HAND_RISE_SG <= moved < limit_sg and strays <= HAND_STRAY_SG:
+            return Hold(float(t[first]), float(t[-1]), float(np.floor(t[-1] - t[first])), moved, error)
+    return Hold(None, float(t[-1]), 0.0, 0.0, 0.0)
 
 
 def without_silence(held: Hold, floats_h: Floats) -> Hold:

@@ -14,6 +14,7 @@ from analysis.wording.formatting import (
     unbroken,
     zone_of,
 )
+from analysis.wording.lessons import WHOLE, teaches
 from analysis.wording.plan import (
     FORECAST_ONLY,
     caution,
@@ -39,6 +40,7 @@ from analysis.wording.verdict import (
     expected_finish,
     held,
     likely_gravity,
+    range_told,
     three_notions,
     verdict,
 )
@@ -50,6 +52,7 @@ __all__ = [
     "NOT_JUDGED",
     "OXYGEN_CHECKLIST",
     "PHASE_WORDS",
+    "WHOLE",
     "Voice",
     "advice_sentences",
     "altitude_words",
@@ -74,10 +77,12 @@ __all__ = [
     "packaging_date",
     "plan_facts",
     "plural",
+    "range_told",
     "reason",
     "report",
     "sentences",
     "sugar_name",
+    "teaches",
     "three_notions",
     "unbroken",
     "unread",

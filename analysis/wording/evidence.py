@@ -64,11 +64,10 @@ def sentence(one: Evidence, units: DisplayUnits) -> str:
             return f"Since the dry hop it has fallen by about {fall} beyond the fermentation itself."
         case kinds.FloatOff():
             return _float_off(one, units)
+        case kinds.Silent():
+            return f"Nothing was read for {_lasted(one.hours)}: what happened since nobody knows; so it stood then."
         case kinds.NotBegun():
-            return (
-                f"No fall has been seen in the {_lasted(one.hours)} since pitching; the readings stand at"
-                f" {units.gravity(one.gravity_sg)}. A hold counts only after a fall."
-            )
+            return _not_begun(one, units)
         case kinds.ColdForIt():
             return _cold_for_it(one, units)
         case kinds.EvenFall() | kinds.Swings() | kinds.SameFigure() | kinds.CannotBe():
@@ -88,6 +87,13 @@ def _temperature_to_come(one: kinds.TemperatureToCome, units: DisplayUnits) -> s
         f"Earlier batches of this drink were about {units.warmer_by(abs(one.by_c), 0)}"
         f" {'warmer' if one.by_c > 0 else 'colder'} from here on, those that were kept alike so far;"
         " the dates reckon with it."
+    )
+
+
+def _not_begun(one: kinds.NotBegun, units: DisplayUnits) -> str:
+    return (
+        f"No fall has been seen in the {_lasted(one.hours)} since pitching; the readings stand at"
+        f" {units.gravity(one.gravity_sg)}. A hold counts only after a fall."
     )
 
 

@@ -50,20 +50,26 @@ NO_READINGS: Final = "No readings yet: nothing has been heard from this vessel s
 
 def expected_finish(finish: Forecast, voice: Voice, brief: bool = False) -> str:
     """The likely finish: ``likely done Tuesday evening (Monday night to Thursday noon)``; `brief` drops the range."""
-    ceiling = finish.chances[-1]
-    if ceiling < 0.5:
-        return f"more likely than not it stops short ({chance_percent(1 - ceiling)})"
-    if finish.p90 <= voice.now:
+    late = finish.p90
+    if late is not None and late <= voice.now:
         return "likely done by now"
-    fine = fineness(finish.p10, finish.p90)
+    fine = fineness(finish.p10, late or finish.last)
     middle = voice.when(finish.p50, fine)
-    if ceiling < 0.9:
+    if late is None:
         return f"done about {middle} if it goes on, not before {voice.when(finish.p10, fine)}"
     if finish.p10 <= voice.now:
-        return f"perhaps done already, very likely by {voice.when(finish.p90, fine)}"
+        return f"perhaps done already, very likely by {voice.when(late, fine)}"
     if brief:
         return f"likely done {middle}"
-    return f"likely done {middle} ({voice.between(finish.p10, finish.p90, fine)})"
+    return f"likely done {middle} ({voice.between(finish.p10, late, fine)})"
+
+
+def range_told(finish: Forecast, voice: Voice) -> str:
+    """The range in full; one that may never come has no later end."""
+    if finish.p90 is None:
+        never = chance_percent(1.0 - finish.chances[-1])
+        return f"Nine times out of ten after {voice.exact(finish.p10)}; that it stops short of the end: {never}."
+    return f"Eight times out of ten between {voice.exact(finish.p10)} and {voice.exact(finish.p90)}."
 
 
 def held(assessment: Assessment, hold_h: float) -> str:
@@ -224,7 +230,7 @@ def three_notions(assessment: Assessment, hold_h: float, voice: Voice) -> list[t
         finish, exact = "Done by now, as far as can be told", "What speaks against it stands in the next answer."
     elif a.finish is not None:
         finish = capital(expected_finish(a.finish, voice))
-        exact = f"Eight times out of ten between {voice.exact(a.finish.p10)} and {voice.exact(a.finish.p90)}."
+        exact = range_told(a.finish, voice)
     done = "Cannot be told yet"
     if a.p_finished is not None and a.by_hold:
         done = f"Yes, by how long it has held ({chance_percent(a.p_finished)})"

@@ -18,7 +18,7 @@ import polars as pl
 from analysis import units
 from analysis.fitting import Fit
 from analysis.model import Assessment, Event, Forecast, PhaseSpan
-from analysis.wording import EVENT_WORDS, PHASE_WORDS, Voice
+from analysis.wording import EVENT_WORDS, PHASE_WORDS, Voice, range_told
 from dashboard.charts.base import DATE_TICKS, Axes, Curve, Zoom, axis_title, base_layout, course_until, literal
 from dashboard.charts.downsampling import thinned
 from dashboard.charts.palette import faded
@@ -101,8 +101,8 @@ def batch_figure(curve: Curve, voice: Voice) -> go.Figure:
 def natural_end(a: Assessment, events: Sequence[Event], now: datetime) -> datetime:
     """Where the time axis should end: past now, past the likely finish, at a full half day."""
     end = max([now, *([a.newest_reading_at] if a.newest_reading_at else []), *(e.at for e in events)])
-    if a.finish is not None and a.finish.p90 > now:
-        end = max(end, min(a.finish.p90, now + timedelta(days=21)) + timedelta(hours=12))
+    if a.finish is not None and a.finish.last > now:
+        end = max(end, min(a.finish.p90 or a.finish.last, now + timedelta(days=21)) + timedelta(hours=12))
     half_days = math.ceil((end.timestamp() + 3600) / _HALF_DAY_S)
     return datetime.fromtimestamp(half_days * _HALF_DAY_S, UTC)
 
@@ -297,7 +297,7 @@ def _strip(drawing: _Drawing, events: Sequence[Event], a: Assessment) -> None:
             customdata=[[axes.voice.exact(e.at), literal(e.note)] for e in events],
             hovertemplate="%{text}<br>%{customdata[0]}<br>%{customdata[1]}<extra></extra>",
         )
-    if a.finish is not None and not (a.finished and a.finish.p90 < shown[0]):
+    if a.finish is not None and not (a.finished and (a.finish.p90 or a.finish.last) < shown[0]):
         _finish(drawing, a.finish)
 
 
@@ -329,8 +329,8 @@ def _finish(drawing: _Drawing, finish: Forecast) -> None:
         drawing.shapes.append(
             {
                 "type": "rect",
-                "x0": axes.x(finish.when(low)),
-                "x1": axes.x(finish.when(high)),
+                "x0": axes.x(finish.when(low) or finish.last),
+                "x1": axes.x(finish.when(high) or finish.last),
                 "y0": 0.0,
                 "y1": 0.2,
                 "xref": "x3",
@@ -346,8 +346,8 @@ def _finish(drawing: _Drawing, finish: Forecast) -> None:
         mode="markers",
         marker={"symbol": "line-ns-open", "size": 12, "color": axes.palette.inferred, "line": {"width": 3}},
         name="likely finish",
-        customdata=[f"{axes.voice.exact(finish.p10)} to {axes.voice.exact(finish.p90)}"],
-        hovertemplate="likely finish, eight times out of ten<br>%{customdata}<extra></extra>",
+        customdata=[range_told(finish, axes.voice)],
+        hovertemplate="likely finish<br>%{customdata}<extra></extra>",
     )
 
 

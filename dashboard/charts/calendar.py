@@ -154,7 +154,7 @@ def _bars(o: Outlook, y: int, say: Voice, palette: Palette, span: tuple[datetime
     finish = o.assessment.finish
     if finish is not None and not o.assessment.finished:
         for low, high, opacity in _FADE:
-            x0, x1 = clipped(finish.when(low)), clipped(finish.when(high))
+            x0, x1 = (clipped(finish.when(one) or finish.last) for one in (low, high))
             if x0 < x1:
                 shapes.append(
                     {

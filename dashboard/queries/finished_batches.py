@@ -106,7 +106,7 @@ def _ended(record: BatchRecord, done_at: datetime | None) -> Ended | None:
             packaging_at=_begin(r.packaging_day, constraints),
         )
         for r in context.store().assessments(record.batch_id)
-        if r.finish_p10 and r.finish_p50 and r.finish_p90
+        if r.finish_p10 and r.finish_p50
     ]
     return Ended(finished_at=done_at, hold_h=constraints.hold_h, said=said)
 

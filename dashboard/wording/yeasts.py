@@ -2,11 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from typing import TYPE_CHECKING
+
 from analysis.display_units import chance, number, percent
 from analysis.thresholds import AHEAD_DAYS
 from analysis.track_record import TrackRecord
-from analysis.wording import Voice, capital, count, joined, plural
+from analysis.wording import WHOLE, Voice, capital, count, joined, plural, teaches
 from analysis.yeast_comparison import Comparison, Difference
+
+if TYPE_CHECKING:
+    from analysis.inference import Lesson
 
 _MANY = 3
 
@@ -94,6 +100,25 @@ def fared(record: TrackRecord) -> str:
     if record.miss_days is not None:
         text += f" The middle of the range missed by {number(record.miss_days, 1)} days, half of the times by less."
     return text
+
+
+def taught(lessons: Mapping[str, Lesson], batch_names: Mapping[str, str]) -> tuple[str, list[list[str]]]:
+    """What the forecasts of the next batches rest on, in a sentence, and a row for each batch that taught less.
+
+    `lessons` and `batch_names` are by the id of the batch.
+    """
+    known = {batch_id: lesson for batch_id, lesson in lessons.items() if batch_id in batch_names}
+    if not known:
+        return "No finished batch has taught anything yet: forecasts rest on what is usual.", []
+    words = {batch_id: teaches(lesson) for batch_id, lesson in known.items()}
+    whole = sum(each == WHOLE for each in words.values())
+    nothing = sum(each.startswith("nothing") for each in words.values())
+    text = f"Of {plural(len(known), 'finished batch', 'finished batches')} {count(whole)} taught {WHOLE}"
+    if part := len(known) - whole - nothing:
+        text += f", {count(part)} a part of it"
+    text += f", and {count(nothing)} nothing." if nothing else "."
+    less = ((batch_names[batch_id], capital(each)) for batch_id, each in words.items() if each != WHOLE)
+    return text, [list(row) for row in sorted(less)]
 
 
 def names(comparison: Comparison) -> str:

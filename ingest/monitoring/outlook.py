@@ -12,6 +12,7 @@ import json
 import logging
 import threading
 import time
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, fields, replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any, Final
@@ -20,6 +21,7 @@ import polars as pl
 
 from analysis import Assessment, Batch, Priors, assess, learn
 from analysis.evidence import NotJudged
+from analysis.inference import KEPT_PER_DRINK, Lesson
 from analysis.model import events_of
 from analysis.planning import Constraints, Ended, Obstacle, Plan, ToDo, outstanding, reading_fresh, steady_plan
 from analysis.schemas import READINGS
@@ -108,6 +110,7 @@ class Outlooks:
         self._learning = threading.Lock()
         self._priors: Priors | None = None
         self._learned: dict[str, str] = {}
+        self._recalling, self._recalled = threading.Lock(), False
         self._lessons = 0
         self._takes_s = 0.05
         self._count = threading.Lock()
@@ -266,7 +269,8 @@ class Outlooks:
             calibrated.readings,
             batch,
             now=newest or max(record.pitched_at, min(now, record.ended_at or now)),
-            priors=priors,
+            # One that has ended is not judged by what it taught itself: record and comparison would flatter us.
+            priors=priors and priors.without(batch_id),
             previous=before.outlook.assessment if before else None,
         )
         _, doubt = usable_hold_h(record, self._store.preferences())
@@ -310,24 +314,28 @@ class Outlooks:
         hop_day, packaging_day = (date.fromisoformat(d) if d else None for d in days)
         return hop_day, packaging_day
 
-    def learn(self) -> Priors | None:
-        """Take up what earlier batches taught; cheap when no batch ended or changed since the last call."""
+    def learn(self, *, pause: Callable[[], None] = lambda: None) -> Priors | None:
+        """Take up what earlier batches taught; cheap when no batch ended or changed since the last call.
+
+        They are learnt all at once, each in the light of all the others: one after the other they would teach less.
+        While that takes its time, what was learnt before holds. `pause` is called between batches.
+        """
         with self._learning:
             wanted: dict[str, str] = {}
-            for record in self._store.finished_batches():
+            for record in _newest_of_each_drink(self._store.finished_batches()):
                 try:
                     wanted[record.batch_id] = _print_of(self._store, record)
                 except ValueError as error:
                     log.warning("nothing is learned from the batch %s: %s", record.name, error)
-            if self._priors is None:
-                self._recall()
+            self.recall()
             if wanted == self._learned:
                 return self._priors
-            changed = any(wanted.get(batch_id) != seen for batch_id, seen in self._learned.items())
-            start = None if changed else self._priors
-            new = [b for b in wanted if start is None or b not in self._learned]
-            log.info("learning from %d finished batches", len(new))
-            taught = learn((self._store.finished(b) for b in new), start=start) if wanted else None
+            log.info("learning from %d finished batches", len(wanted))
+            # What is not there any more teaches no longer, even while the others are learnt anew.
+            for batch_id in set(self._learned) - set(wanted):
+                if self._priors is not None:
+                    self._take_up(self._priors.without(batch_id))
+            taught = learn((self._store.finished(b) for b in wanted), pause=pause) if wanted else None
             self._learned = wanted
             self._take_up(taught)
             kept = json.dumps({"learned": wanted, "priors": taught.to_json() if taught else None})
@@ -336,6 +344,19 @@ class Outlooks:
             except StoreError as error:
                 log.warning("what was learned could not be kept, it will be learned again: %s", error)
             return taught
+
+    def lessons(self) -> Mapping[str, Lesson]:
+        """What each finished batch that was looked at taught, by its id."""
+        with self._count:
+            priors = self._priors
+        return {} if priors is None else priors.lessons()
+
+    def recall(self) -> None:
+        """Take up what was learnt before a restart; cheap where it was."""
+        with self._recalling:
+            if not self._recalled:
+                self._recalled = True
+                self._recall()
 
     def _recall(self) -> None:
         kept = self._store.get_note(_PRIORS_NOTE)
@@ -349,6 +370,16 @@ class Outlooks:
                 self._take_up(priors)
         except (ValueError, KeyError, TypeError) as error:
             log.info("what was learned by another version is learned again: %s", error)
+
+
+def _newest_of_each_drink(ended: Sequence[BatchRecord]) -> list[BatchRecord]:
+    """The batches that are learnt from, of those that have ended, the latest first; the earliest first."""
+    kept: dict[str, list[BatchRecord]] = {}
+    for record in ended:
+        its = kept.setdefault(record.drink, [])
+        if len(its) < KEPT_PER_DRINK:
+            its.append(record)
+    return sorted((one for those in kept.values() for one in those), key=lambda one: (one.ended_at, one.batch_id))
 
 
 def _plan(

@@ -49,8 +49,16 @@ class Hooks:
     """Told of every batch that was looked at; must not raise."""
 
 
+class _ClosingError(Exception):
+    """Ends a learning that is under way when the watcher closes."""
+
+
 class Watcher:
-    """One thread that refreshes outlooks, keeps assessments, and notifies."""
+    """One thread that refreshes outlooks, keeps assessments, and notifies; one that learns from what has ended.
+
+    Learning from all batches at once takes some seconds: nobody waits for it, and until it is done what was learnt
+    before holds.
+    """
 
     def __init__(
         self,
@@ -70,17 +78,38 @@ class Watcher:
         self._topics: set[str] | None = None
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="watcher", daemon=True)
+        self._learner = threading.Thread(target=self._learn, name="learner", daemon=True)
         self.problem: str | None = None
 
     def start(self) -> None:
         """Begin to watch."""
         self._thread.start()
+        self._learner.start()
 
     def close(self) -> None:
         """Stop watching; idempotent."""
         self._stop.set()
-        if self._thread.is_alive():
-            self._thread.join(30)
+        for thread in (self._thread, self._learner):
+            if thread.is_alive():
+                thread.join(30)
+
+    def _learn(self) -> None:
+        while not self._stop.is_set():
+            try:
+                if not self._hooks.holding(self._store):
+                    self._outlooks.learn(pause=self._let_others_go_first)
+            except _ClosingError:
+                return
+            except StoreError as error:
+                log.warning("%s", error)
+            except Exception:  # what was learnt before holds; the next batch that ends may teach
+                log.exception("nothing could be learned")
+            self._stop.wait(_LOOK_S)
+
+    def _let_others_go_first(self) -> None:
+        self._give_way()
+        if self._stop.wait(_GLANCE_S):
+            raise _ClosingError
 
     def _run(self) -> None:
         while not self._stop.is_set():
@@ -99,7 +128,7 @@ class Watcher:
 
     def look(self, now: datetime) -> list[Outlook]:
         """Look at every running batch once."""
-        self._outlooks.learn()
+        self._outlooks.recall()
         outlooks: list[Outlook] = []
         failed: list[str] = []
         for record in self._store.active_batches():

@@ -151,7 +151,7 @@ class Questions:
 
     def finished(self, batch_id: str) -> FinishedBatch:
         """A batch with all its readings, to learn from."""
-        return FinishedBatch(self.batch(batch_id), self.readings_of(batch_id).select(READINGS.names()))
+        return FinishedBatch(self.batch(batch_id), self.readings_of(batch_id).select(READINGS.names()), batch_id)
 
     def _batch_record(self, batch_id: str) -> BatchRecord:
         record = self.get(BatchRecord, batch_id)

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
@@ -28,6 +29,12 @@ def test_a_range_with_the_finish_inside_has_held():
     record = track_record([batch(said(4))])
     assert (record.ranges, record.ranges_held, record.dates, record.dates_held) == (1, 1, 1, 1)
     assert record.miss_days == 0
+
+
+def test_a_range_without_a_later_end_has_held_wherever_it_ended_after_its_beginning():
+    open_ended = replace(said(4, half_width_d=0.1), finish_p90=None)
+    assert track_record([batch(open_ended)]).ranges_held == 1
+    assert track_record([batch(replace(open_ended, finish_p10=DONE + timedelta(hours=1)))]).ranges_held == 0
 
 
 def test_a_packaging_day_before_the_hold_was_over_has_not_held():

@@ -23,6 +23,7 @@ ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
 from ingest import threads  # noqa: E402
+from sample_data.notebooks import kept_by_hand, notebook_of  # noqa: E402
 from sample_data.runs import Run  # noqa: E402
 from sample_data.scenarios import FAMILIES, HELD_OUT_FROM  # noqa: E402
 from tests.benchmarks.forecast_cuts import load_set  # noqa: E402
@@ -73,6 +74,10 @@ def evaluate(args: argparse.Namespace) -> pl.DataFrame:
     priors: dict[str, Any] = {}
     for seed, family in chosen_sets(args):
         runs, earlier = load_set(seed, family)
+        if args.by_hand:
+            runs = [kept_by_hand(r, args.by_hand) for r in runs]
+        if args.earlier_by_hand:
+            earlier = [notebook_of(one, args.earlier_by_hand) for one in earlier]
         set_name = f"{family}-{seed}"
         if "ours" in names and not args.no_priors:
             from analysis import learn
@@ -173,6 +178,8 @@ def main() -> None:
     parser.add_argument(
         "--earlier", type=int, default=48, help="learn from only so many earlier batches: a young cellar"
     )
+    parser.add_argument("--by-hand", type=float, help="read by hand once in so many hours, without a float")
+    parser.add_argument("--earlier-by-hand", type=float, help="the same of the earlier batches")
     parser.add_argument("--every", type=float, default=None, help="hours between looks, for a coarser, quicker pass")
     parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--by", default="", help="also break down by: kind, scenario, family, set (comma-separated)")

@@ -145,7 +145,8 @@ def project(readings: pl.DataFrame, batch: Batch, now: datetime, priors: Any, ke
     hours = None
     if said.finish is not None:
         hours = tuple(
-            (w - batch.pitched_at).total_seconds() / 3600 for w in (said.finish.p10, said.finish.p50, said.finish.p90)
+            (w - batch.pitched_at).total_seconds() / 3600
+            for w in (said.finish.p10, said.finish.p50, said.finish.p90 or said.finish.last)
         )
     return Answer(said.finished, said.stalled, said.p_finished or 0.0, hours, said, said.phase)  # type: ignore[arg-type]
 

@@ -43,7 +43,8 @@ def looked_at(one: Measured, priors: Any, how: str) -> list[dict[str, object]]:
         previous = said
         p10 = p50 = p90 = None
         if said.finish is not None:
-            instants = (said.finish.p10, said.finish.p50, said.finish.p90)
+            finish = said.finish
+            instants = (finish.p10, finish.p50, finish.p90 or finish.last)
             p10, p50, p90 = (min((w - one.batch.pitched_at).total_seconds() / 3600, _HORIZON_H) for w in instants)
         rows.append(
             {

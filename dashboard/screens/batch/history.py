@@ -52,6 +52,14 @@ def how_it_moved(said: Sequence[AssessmentRecord], say: Voice) -> str:
     return f"{opening} Now {say.when(now)}: {lasted(shift)} {way}."
 
 
+def _range(record: AssessmentRecord, say: Voice) -> str:
+    if record.finish_p10 is None:
+        return ""
+    if record.finish_p90 is None:
+        return f"{say.exact(record.finish_p10)} or later, perhaps never"
+    return f"{say.exact(record.finish_p10)} to {say.exact(record.finish_p90)}"
+
+
 def _table(said: Sequence[AssessmentRecord], say: Voice) -> tuple[list[str], list[list[str]]]:
     newest = sorted(said, key=lambda r: r.made_at, reverse=True)[:_ROWS]
     phases: dict[str, str] = {str(phase): word for phase, word in PHASE_WORDS.items()}
@@ -61,7 +69,7 @@ def _table(said: Sequence[AssessmentRecord], say: Voice) -> tuple[list[str], lis
             phases.get(r.phase, capital(r.phase)),
             say.gravity(r.gravity_sg),
             say.exact(r.finish_p50) if r.finish_p50 else "no date",
-            f"{say.exact(r.finish_p10)} to {say.exact(r.finish_p90)}" if r.finish_p10 and r.finish_p90 else "",
+            _range(r, say),
             percent(None if r.p_finished is None else min(max(r.p_finished, 0.001), 0.999)),
             say.dated(date.fromisoformat(r.hop_day)) if r.hop_day else "",
             say.dated(date.fromisoformat(r.packaging_day)) if r.packaging_day else "",

@@ -21,6 +21,7 @@ def show() -> None:
     compared = finished_batches.comparisons(batches)
     if not compared:
         nothing_yet(len(batches))
+        lessons()
         return
     by_drink = {c.drink: c for c in compared}
     drink = compared[0].drink
@@ -38,6 +39,18 @@ def show() -> None:
     side_by_side(chosen, [b for b in batches if b.outcome.drink == chosen.drink], say)
     told = words_yeasts.fared(finished_batches.record_of(batches))
     st.html(fill("<h2>How our forecasts fared</h2><p>{{ told }}</p>", told=told))
+    lessons()
+
+
+def lessons() -> None:
+    """What each finished batch taught; of the newest eighty of each drink."""
+    ended = {record.batch_id: record.name for record in context.store().finished_batches()}
+    if not ended:
+        return
+    told, less = words_yeasts.taught(context.service().outlooks.lessons(), ended)
+    st.html(fill("<h2>What they teach</h2><p>{{ told }}</p>", told=told))
+    if less:
+        st.html(components.table(["Batch", "Teaches"], less, caption="Batches that teach less than their whole course"))
 
 
 def read() -> list[Finished]:

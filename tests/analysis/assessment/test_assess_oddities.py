@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -11,9 +13,11 @@ import pytest
 
 from analysis import Batch, Event, FinishedBatch, assess, learn
 from analysis.display_units import DisplayUnits
+from analysis.evidence import Silent
 from analysis.model import EVENT_KINDS
 from analysis.wording.evidence import advice_sentences, sentences
 
+Ferment = Callable[..., Any]
 PITCHED = datetime(2026, 3, 1, tzinfo=UTC)
 HOURS = np.arange(0.0, 200.0)
 FALL = 1.05 - 0.04 / (1 + np.exp(-(HOURS - 50) / 10))
@@ -85,3 +89,21 @@ def test_odd_input_gives_no_error_and_only_numbers(name: str) -> None:
 def test_odd_batches_do_not_stop_learning(name: str) -> None:
     readings, facts = ODD[name]
     learn([FinishedBatch(Batch(pitched_at=PITCHED, drink="ale", **facts), readings)])
+
+
+def test_a_float_that_fell_silent_is_judged_as_it_stood_and_that_is_said(fermentation: Ferment) -> None:
+    """Its readings end while it falls: nobody saw the rest, and a stall would look the same."""
+    made = fermentation()
+    batch = Batch(pitched_at=made.at(0), original_gravity_sg=1.052, drink="ale")
+    heard = made.readings.filter(pl.col("measured_at") <= made.at(60.0))
+    then = assess(heard, batch, now=made.at(60.0))
+    later = assess(heard, batch, now=made.at(240.0))
+    assert then.remaining_fall_sg is not None
+    assert then.remaining_fall_sg.p50 > 0.004
+    assert (later.remaining_fall_sg, later.p_finished) == (then.remaining_fall_sg, then.p_finished)
+    assert later.now == later.newest_reading_at
+    assert later.finish is not None
+    assert later.finish.p50 > later.now
+    assert any(isinstance(one, Silent) and one.hours == pytest.approx(180.0, abs=1.0) for one in later.evidence)
+    fed = replace(batch, events=(Event("feed", made.at(230.0)),))
+    assert assess(heard, fed, now=made.at(240.0)).now == made.at(240.0), "of a feed nobody would know"

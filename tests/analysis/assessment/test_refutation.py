@@ -114,7 +114,7 @@ def test_a_pause_that_resumes_is_taken_back(remembered: bool, events: tuple[Even
     if remembered:
         assert fell.p_finished <= STILL_FALLING
         assert any("points since it was called finished" in s for s in sentences(fell.evidence, DisplayUnits()))
-    assert fell.finish is None or fell.finish.p90 > fell.now
+    assert fell.finish is None or fell.finish.last > fell.now
     again = assess(rows, batch, now=at(252), previous=fell)
     assert not again.finished
 

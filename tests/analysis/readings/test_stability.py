@@ -2,6 +2,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import numpy as np
@@ -165,3 +166,37 @@ def test_a_long_stand_moves_only_by_more_than_it_wanders() -> None:
     assert all(moved[-0.0015])
     short = stand(2, 0.0, 1)
     assert moves_off(short, since_h=100.0, until_h=short.now_h) is None
+
+
+def by_hand(*read: tuple[float, float]) -> Series:
+    start = datetime(2026, 3, 1, tzinfo=UTC)
+    rows = pl.DataFrame(
+        {
+            "measured_at": [start + timedelta(hours=hour) for hour, _ in read],
+            "gravity_sg": [gravity_sg for _, gravity_sg in read],
+            "temperature_c": [20.0] * len(read),
+            "by_hand": [True] * len(read),
+        }
+    )
+    batch, now = Batch(pitched_at=start, original_gravity_sg=1.090, drink="wine"), start + timedelta(hours=read[-1][0])
+    return summarise(mark(rows, batch, now=now), batch, now=now)
+
+
+FELL = ((24.0, 1.070), (72.0, 1.030), (120.0, 1.001))
+
+
+@pytest.mark.parametrize(
+    ("after", "held_h"),
+    [
+        (((168.0, 0.9930), (216.0, 0.9930)), 48),
+        (((168.0, 0.9934), (216.0, 0.9942)), 48),  # a hydrometer is read to a point, up as well as down
+        (((168.0, 0.9930), (192.0, 0.9942), (216.0, 0.9934)), 48),
+        (((168.0, 0.9930), (180.0, 0.9930)), 0),  # the same day: nobody saw it hold
+        (((168.0, 0.9940), (216.0, 0.9929)), 0),  # a point went
+        (((168.0, 0.9950), (192.0, 0.9940), (216.0, 0.9933)), 0),
+        (((168.0, 0.9930), (216.0, 0.9960)), 0),  # no gravity rises: one of the two is wrong
+    ],
+)
+def test_samples_by_hand_hold_where_they_agree_days_apart(after, held_h) -> None:
+    read = by_hand(*FELL, *after)
+    assert hold(read, until_h=read.now_h).held_h == held_h

@@ -35,6 +35,7 @@ ONE_OF_EACH: tuple[Evidence, ...] = (
     kinds.AdditionByReadings(("how much was added", "the volume of the batch"), -0.0021, 20.0, 1.011),
     kinds.NotJudged(),
     kinds.NotBegun(70.0, 1.051),
+    kinds.Silent(180.0),
     kinds.ColdForIt(12.0, 16.0, 23.0, "ale", 18.0),
     kinds.EvenFall(0.0004, 336.0),
     kinds.Swings(0.0035, 70.0),

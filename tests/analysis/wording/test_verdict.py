@@ -21,6 +21,7 @@ from analysis.wording import (
     expected_finish,
     likely_gravity,
     next_day,
+    range_told,
     three_notions,
     verdict,
 )
@@ -134,7 +135,13 @@ def test_every_event_has_a_word(kind):
 
 
 def test_a_finish_that_may_never_come_is_not_given_a_plain_date():
-    assert "stops short" in expected_finish(forecast(3, 1, ceiling=0.4), SAY)
+    may_stop_short = forecast(3, 1, ceiling=0.7)
+    assert may_stop_short.p90 is None
+    assert may_stop_short.when(0.7) == may_stop_short.last
+    told = range_told(may_stop_short, SAY)
+    assert told.startswith("Nine times out of ten after")
+    assert f"30{THIN}%" in told
+    assert range_told(forecast(3, 1), SAY).startswith("Eight times out of ten between")
     assert "if it goes on" in expected_finish(forecast(3, 1, ceiling=0.7), SAY)
 
 

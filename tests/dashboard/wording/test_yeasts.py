@@ -10,7 +10,7 @@ from analysis.track_record import TrackRecord
 from analysis.yeast_comparison import Outcome, compare
 from dashboard.queries.finished_batches import Finished
 from dashboard.screens.yeasts.charts import courses_figure, differences_figure, typical
-from dashboard.wording import voice_of
+from dashboard.wording import voice_of, yeasts
 from dashboard.wording.yeasts import best, fared, summaries
 from ingest.model import Preferences
 
@@ -106,3 +106,13 @@ def test_a_difference_stands_on_its_side_of_the_line_of_none():
     [dot] = figure.data[0].x
     assert dot > 0
     assert dot - figure.data[0].error_x.arrayminus[0] > 0
+
+
+def test_what_each_batch_taught_is_said_and_why_it_is_less_than_its_course():
+    names = {"a": "Porter 3", "b": "Notebook", "c": "Empty", "d": "Quay"}
+    text, less = yeasts.taught({"a": "course", "b": "by hand", "c": "few readings", "gone": "course"}, names)
+    assert text == "Of three finished batches one taught its whole course, one a part of it, and one nothing."
+    assert [row[0] for row in less] == ["Empty", "Notebook"]
+    assert less[0][1] == "Nothing: fewer than four of its readings count"
+    assert "read by hand" in less[1][1]
+    assert yeasts.taught({}, names)[1] == []

@@ -235,26 +235,62 @@ def test_what_earlier_batches_taught_survives_a_restart(store, monkeypatch):
     assert Outlooks(store).learn().to_json() == learned.to_json()
 
 
-def test_a_batch_that_ends_is_learned_from_without_the_others(store, monkeypatch):
+def test_a_batch_that_ends_is_learned_from_together_with_all_others(store, monkeypatch):
+    """One after the other they would teach less: what users get is what the evaluation measures."""
     import ingest.monitoring.outlook as module
 
-    add_batch(store, "Old one", 12, ended=True)
+    first = add_batch(store, "Old one", 12, ended=True)
     outlooks = Outlooks(store)
     outlooks.learn()
     taken = []
     real = module.learn
 
-    def counting(finished, *, start=None):
+    def counting(finished, **more):
         batches = list(finished)
-        taken.append((len(batches), start is not None))
-        return real(batches, start=start)
+        taken.append([one.name for one in batches])
+        assert more.get("start") is None
+        return real(batches, **more)
 
     monkeypatch.setattr(module, "learn", counting)
-    add_batch(store, "Second", 11, ended=True)
+    second = add_batch(store, "Second", 11, ended=True)
     outlooks.learn()
-    assert taken == [(1, True)]
+    assert sorted(taken[0]) == sorted([first.batch_id, second.batch_id])
     outlooks.learn()
     assert len(taken) == 1
+    assert outlooks.lessons() == {first.batch_id: "course", second.batch_id: "course"}
+
+
+def test_an_ended_batch_is_judged_without_what_it_taught_itself(store, monkeypatch):
+    own = add_batch(store, "Old one", 12, ended=True)
+    other = add_batch(store, "Second", 11, ended=True)
+    outlooks = Outlooks(store)
+    outlooks.learn()
+    by = []
+    real = ingest.monitoring.outlook.assess
+
+    def seen(*given, priors, **more):
+        by.append(set(priors.lessons()))
+        return real(*given, priors=priors, **more)
+
+    monkeypatch.setattr(ingest.monitoring.outlook, "assess", seen)
+    outlooks.of(own.batch_id, now=NOW)
+    running = add_batch(store, "Quay", 1.2)
+    outlooks.of(running.batch_id, now=NOW)
+    assert by == [{other.batch_id}, {own.batch_id, other.batch_id}]
+
+
+def test_of_many_batches_the_newest_of_each_drink_teach_in_the_order_in_which_they_ended(monkeypatch):
+    import ingest.monitoring.outlook as module
+
+    monkeypatch.setattr(module, "KEPT_PER_DRINK", 2)
+    ended = [
+        BatchRecord(name=f"{drink} {k}", vessel_id="v", drink=drink, pitched_at=NOW, ended_at=NOW + timedelta(days=k))
+        for k in (5, 4, 3, 2, 1)
+        for drink in ("ale", "cider")
+    ]
+    taken = [one.name for one in module._newest_of_each_drink(ended)]
+    assert sorted(taken) == ["ale 4", "ale 5", "cider 4", "cider 5"]
+    assert [name[-1] for name in taken] == ["4", "4", "5", "5"]
 
 
 def test_a_batchs_own_wishes_lie_over_the_cellars(store):

@@ -1,8 +1,9 @@
 from __future__ import annotations
 
 import json
+import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
@@ -33,7 +34,10 @@ class Says:
         self.given = given
         self.plan = Plan(made_at=NOW, packaging_day=date(2026, 3, 20), reason=free_day(date(2026, 3, 20)))
 
-    def learn(self) -> None:
+    def recall(self) -> None:
+        pass
+
+    def learn(self, *, pause: Callable[[], None]) -> None:
         pass
 
     def of(self, batch_id: str, *, now: datetime | None = None, wait: bool = True) -> Outlook:
@@ -209,3 +213,31 @@ def test_a_batch_that_cannot_be_looked_at_does_not_end_the_look_at_the_others(
     monkeypatch.setattr(says, "of", usual)
     watches.look(NOW)
     assert watches.problem is None
+
+
+class Learns(Says):
+    """Outlooks whose learning takes as long as the test wants."""
+
+    def __init__(self, store: Store, **given: Any) -> None:
+        super().__init__(store, **given)
+        self.began, self.ended = threading.Event(), threading.Event()
+
+    def learn(self, *, pause: Callable[[], None]) -> None:
+        self.began.set()
+        try:
+            while True:
+                pause()
+        finally:
+            self.ended.set()
+
+
+def test_batches_are_watched_while_it_learns_and_closing_ends_that(store):
+    says = Learns(store)
+    looked = threading.Event()
+    watching = watcher(store, says, hooks=Hooks(looked_at=lambda _outlook: looked.set()))
+    watching.start()
+    assert says.began.wait(20)
+    assert looked.wait(20)
+    assert not says.ended.is_set()
+    watching.close()
+    assert says.ended.is_set()
