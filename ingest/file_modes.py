@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import os
+import secrets
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Final
@@ -42,3 +43,16 @@ def tighten(paths: Iterable[Path]) -> None:
             continue
         except OSError as error:
             log.warning("Other users of this machine can reach %s, and that cannot be changed: %s", path, error)
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Put a file in place of the one that is there, the owner's alone, whole or not at all."""
+    new = path.with_name(f"{path.name}.{secrets.token_hex(4)}.new")
+    try:
+        with os.fdopen(os.open(new, os.O_WRONLY | os.O_CREAT | os.O_EXCL, FILE), "w", encoding="utf-8") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        new.replace(path)
+    finally:
+        new.unlink(missing_ok=True)
