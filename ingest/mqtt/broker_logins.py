@@ -40,7 +40,7 @@ _HEAD: Final = "# Written by tunroom broker-settings; the next run writes it ane
 
 @dataclass(frozen=True, slots=True)
 class Written:
-    """What was written: the files, and the logins that are new."""
+    """What was written: the files, and the devices' logins that are new."""
 
     files: tuple[str, ...]
     new: tuple[str, ...]
@@ -88,7 +88,7 @@ def write(directory: Path, broker: Broker, devices: Iterable[str], rules: Sequen
             file_modes.write_whole(directory / name, text)
     except OSError as error:
         raise EntryError("path", f"{directory} cannot be written ({error.strerror})", "Choose another place.") from None
-    return Written(tuple(texts), tuple(new))
+    return Written(tuple(texts), tuple(login for login in new if login != ours))
 
 
 def logins_of(devices: Iterable[str], ours: str) -> dict[str, str]:
