@@ -70,6 +70,10 @@ def run(
         warming_up.cancel()
         print("Stopping …", flush=True)
 
+    # Streamlit looks for .streamlit/config.toml beside the file that launched it.
+    sys.argv = [str(Path(__file__).resolve())]
+    # By default the web server believes what programs on this machine say in the name of others; the gate decides that.
+    os.environ["FORWARDED_ALLOW_IPS"] = ""
     hooks = Hooks(holding=holding, gives_way=context.someone_waits, looked_at=_draw_ahead)
     try:
         with ExitStack() as stack:
@@ -84,22 +88,21 @@ def run(
                 _HERE / "main.py",
                 lifespan=lifespan,
                 routes=[Route("/healthz", healthz), *calendar_routes.ROUTES],
-                # In this order: nothing is looked at before we know that it is meant for us.
-                middleware=[
-                    Middleware(access.OwnNamesOnly, names=names),
-                    Middleware(access.SignedInOnly, gate=gate, page=sign_in_page.html),
-                    Middleware(redirects.LeadHome, known=_paths),
-                ],
+                middleware=_layers(names, gate),
                 on_script_error=components.on_script_error,
             )
-            # Streamlit looks for .streamlit/config.toml beside the file that launched it.
-            sys.argv = [str(Path(__file__).resolve())]
-            # By default the web server itself believes what programs on this machine say in the name of others; whom to
-            # believe is for the gate to say.
-            os.environ["FORWARDED_ALLOW_IPS"] = ""
             app.run(config=_streamlit_config(settings.server, host))
     except KeyboardInterrupt:
         pass
+
+
+def _layers(names: frozenset[str], gate: access.Gate) -> list[Middleware]:
+    """What a request passes, in this order: nothing is looked at before we know that it is meant for us, and whose."""
+    return [
+        Middleware(access.OwnNamesOnly, names=names),
+        Middleware(access.SignedInOnly, gate=gate, page=sign_in_page.html),
+        Middleware(redirects.LeadHome, known=_paths),
+    ]
 
 
 def _draw_ahead(outlook: Outlook) -> None:
