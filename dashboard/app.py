@@ -49,7 +49,7 @@ def run(
     SettingsError
         If the port is taken.
     IngestError
-        If the cellar cannot be opened, for example because another server owns it, or its passwords not be read.
+        If the cellar cannot be opened, for example because another server owns it.
     """
     gate = access.Gate(settings.server, access.Passwords(settings.data_dir))
     host, port = gate.host, settings.server.port

@@ -98,12 +98,8 @@ class Gate:
         self._proxies = [ipaddress.ip_network(each) for each in server.trusted_proxy]
         self._visits: dict[str, Visit] = {}
         self._said_at = -_SAY_AGAIN_S
-        wished = server.host
-        known = passwords.kept() is not None or server.user_header is not None
-        self.host = wished if known or is_loopback(wished) else _HERE
-        """Where to listen."""
-        self.notice = _LOCAL_ONLY.format(host=wished) if self.host != wished else ""
-        """Why that is not where the settings say."""
+        self.host, self.notice = _where_to_listen(server, passwords)
+        """Where to listen, and why that is not where the settings say; readings are taken in either way."""
         self._asks = server.user_header is not None or bool(self._proxies) or not is_loopback(self.host)
 
     # -- who asks
@@ -213,6 +209,17 @@ class Gate:
         if now - self._said_at >= _SAY_AGAIN_S:
             self._said_at = now
             log.error("%s", error)
+
+
+def _where_to_listen(server: Server, passwords: Passwords) -> tuple[str, str]:
+    wished = server.host
+    try:
+        known = passwords.kept() is not None or server.user_header is not None
+    except PasswordsUnreadable as error:
+        return (wished if is_loopback(wished) else _HERE), str(error)
+    if known or is_loopback(wished):
+        return wished, ""
+    return _HERE, _LOCAL_ONLY.format(host=wished)
 
 
 def header_values(scope: Scope, wanted: bytes) -> list[str]:

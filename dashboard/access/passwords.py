@@ -131,8 +131,12 @@ class Passwords:
     def _write(self, hashes: Mapping[Role, str]) -> None:
         key = base64.b64encode(secrets.token_bytes(_KEY_BYTES)).decode()
         text = json.dumps({"passwords": dict(hashes), "session_key": key}, indent=1)
-        file_modes.make_directory(self.path.parent)
-        file_modes.write_whole(self.path, text)
+        try:
+            file_modes.make_directory(self.path.parent)
+            file_modes.write_whole(self.path, text)
+        except OSError as error:
+            problem = f"{self.path} cannot be written ({error.strerror})"
+            raise EntryError("password", problem, "Do it as the user who runs tunroom.") from None
 
 
 def _read(path: Path) -> Kept:

@@ -125,8 +125,9 @@ class SignedInOnly:
         if (wait := self._gate.attempts.begin(address)) > 0:
             return self._form(scope, towards, f"There were too many tries. {_wait(wait)}", 429, wait)
         async with self._gate.one_at_a_time:
+            before = self._gate.passwords.kept()
             role = await asyncio.to_thread(self._gate.passwords.role_of, form.get("password", ""))
-        if role is None:
+        if role is None or self._gate.passwords.kept() is not before:  # a password that was replaced at this moment
             log.warning("a wrong password was tried from %s", ascii(address[:60]))
             return self._form(scope, towards, _WRONG, 403)
         self._gate.attempts.succeeded(address)

@@ -66,6 +66,8 @@ def write(directory: Path, broker: Broker, devices: Iterable[str], rules: Sequen
         If the directory cannot be written, or an id is none.
     """
     ours = broker.user or "tunroom"
+    if not _IS_LOGIN.fullmatch(ours):
+        raise EntryError("user", f"a file of logins cannot hold {ours!r}", "Choose another user in [broker].")
     logins = logins_of([*devices, *(rule.device for rule in rules if rule.device is not None)], ours)
     try:
         file_modes.make_directory(directory)
@@ -119,6 +121,8 @@ def access_list(broker: Broker, ours: str, logins: Mapping[str, str], rules: Seq
     for login, device in logins.items():
         topics = [f"{broker.prefix}/report/{device}", *(_topic(rule, device) for rule in rules)]
         lines += ["", f"user {login}", *(f"topic write {topic}" for topic in dict.fromkeys(topics) if topic)]
+    if any(not line.isprintable() for line in lines):  # one line more would let somebody in
+        raise EntryError("topics", "a topic holds characters that cannot be seen", "Look at [broker] and the rules.")
     return _HEAD + "\n".join(lines) + "\n"
 
 
@@ -140,6 +144,7 @@ def _password() -> str:
     return base64.b32encode(secrets.token_bytes(_PASSWORD_BYTES)).decode().rstrip("=").lower()
 
 
+_IS_LOGIN: Final = re.compile(r"[^:\s\x00-\x1f\x7f]+")
 _KEPT: Final = re.compile(r"([^:\s]+):(\$[67]\$\S+)")
 
 

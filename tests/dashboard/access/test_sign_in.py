@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 
 from dashboard.access.gate import COOKIE, VISIT_HEADER
+from dashboard.access.passwords import Passwords
 from dashboard.access.sessions import LASTS_S
 from tests.dashboard.access.conftest import KEEP, LOOK, House
 
@@ -155,7 +156,7 @@ def test_a_cookie_counts_no_more_after_signing_out_nor_after_a_restart(house: Ma
 def test_a_new_password_of_either_role_ends_every_session(house: Make) -> None:
     here = house()
     keep, look = here.sign_in(KEEP).cookie, here.sign_in(LOOK).cookie
-    here.passwords.__class__(here.passwords.path.parent).set("look", "another window please")  # as the command does
+    Passwords(here.passwords.path.parent).set("look", "another window please")  # as the command does
     for cookie in (keep, look):
         assert here.ask(cookie=cookie).status == 401
         assert not here.handshake(cookie)
@@ -236,6 +237,30 @@ def test_a_password_that_goes_away_while_it_listens_lets_nobody_in(house: Make) 
         assert here.sign_in(KEEP).status == 403
         assert not here.handshake(cookie)
         assert str(here.passwords.path) not in here.ask(cookie=cookie).text
+
+
+def test_a_damaged_file_at_the_start_keeps_readings_coming_and_everybody_out(house: Make, tmp_path) -> None:
+    (tmp_path / "passwords.json").write_text("{")
+    here = house(locked=False, host="0.0.0.0")
+    assert here.gate.host == "127.0.0.1"
+    assert "set the password anew" in here.gate.notice
+    assert here.ask(peer="127.0.0.1").status == 403
+    here.passwords.path.unlink()
+    here.passwords.set("keep", KEEP)
+    assert here.ask(peer="127.0.0.1").status == 401
+
+
+def test_an_old_password_that_is_being_looked_at_while_it_is_replaced_lets_nobody_in(house: Make, monkeypatch) -> None:
+    here = house()
+    looked_at = here.passwords.role_of
+
+    def slowly(password: str) -> Any:
+        role = looked_at(password)
+        Passwords(here.passwords.path.parent).renew_key()
+        return role
+
+    monkeypatch.setattr(here.passwords, "role_of", slowly)
+    assert here.sign_in(KEEP).status == 403
 
 
 class Talk:

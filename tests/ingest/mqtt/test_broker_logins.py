@@ -52,6 +52,13 @@ def test_an_id_that_is_none_writes_no_line_into_a_list(tmp_path: Path, bad: str)
     assert not (tmp_path / "b" / broker_logins.ACCESS).exists()
 
 
+def test_what_settings_hold_writes_no_line_of_its_own_into_a_list(tmp_path: Path) -> None:
+    for broker in (Broker(user="a:b"), Broker(user="a\nb"), Broker(topics=("x\nuser evil\ntopic write #",))):
+        with pytest.raises(EntryError):
+            broker_logins.write(tmp_path, broker, ["float-1"], [])
+    assert not (tmp_path / broker_logins.ACCESS).exists()
+
+
 def test_a_second_run_keeps_logins_that_are_there(tmp_path: Path) -> None:
     folder = tmp_path / "broker"
     first = broker_logins.write(folder, Broker(), ["float-1"], [])
