@@ -63,7 +63,7 @@ def _parser() -> argparse.ArgumentParser:
         sub.set_defaults(run=run)
         return sub
 
-    from dashboard.cli import assess, commands
+    from dashboard.cli import access, assess, commands
 
     demo = command("demo", _demo, "show an invented cellar with simulated devices", "Nothing of yours is touched.")
     demo.add_argument("--fresh", action="store_true", help="forget the demo's data and start over")
@@ -81,6 +81,8 @@ def _parser() -> argparse.ArgumentParser:
     commands.add_export(command)
     commands.add_backup(command)
     commands.add_restore(command)
+    access.add_password(command)
+    access.add_broker_settings(command)
     commands.add_check(command)
     commands.add_decode(command)
     return parser

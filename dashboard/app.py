@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import functools
+import os
 import signal
 import socket
 import sys
@@ -20,12 +21,12 @@ from starlette.routing import Route
 
 from dashboard import access, context, version
 from dashboard.ui import components
-from dashboard.web import calendar_routes, redirects, warm_up
+from dashboard.web import calendar_routes, redirects, sign_in_page, warm_up
 from ingest import commands, control, service
 from ingest.errors import SettingsError
 from ingest.monitoring import Hooks, Outlook
 from ingest.service import Service
-from ingest.settings import Settings
+from ingest.settings import Server, Settings
 from ingest.store import Store
 
 Extra = Callable[[Service], AbstractContextManager[Any]]
@@ -50,7 +51,8 @@ def run(
     IngestError
         If the cellar cannot be opened, for example because another server owns it.
     """
-    host, port = settings.server.host, settings.server.port
+    gate = access.Gate(settings.server, access.Passwords(settings.data_dir))
+    host, port = gate.host, settings.server.port
     check_port(host, port, what="the dashboard", option="--port", setting="server.port")
     signal.signal(signal.SIGTERM, _stop)
     names = access.names_of(settings.server)
@@ -58,18 +60,27 @@ def run(
     @asynccontextmanager
     async def lifespan(_app: st.App) -> AsyncGenerator[None, None]:
         warming_up = asyncio.create_task(warm_up.open_pages())
-        print(f"tunroom {version()} is ready at http://{_shown(host)}:{port}  (Ctrl-C stops it)", flush=True)
+        scheme = "http" if settings.server.certificate is None else "https"
+        print(f"tunroom {version()} is ready at {scheme}://{_shown(host)}:{port}  (Ctrl-C stops it)", flush=True)
         if host in _EVERYWHERE:
             print(f"It answers to this machine's addresses and to the names {', '.join(sorted(names))}.", flush=True)
+        if gate.notice:
+            print(gate.notice, flush=True)
         yield
         warming_up.cancel()
         print("Stopping …", flush=True)
 
+    # Streamlit looks for .streamlit/config.toml beside the file that launched it.
+    sys.argv = [str(Path(__file__).resolve())]
+    # By default the web server believes what programs on this machine say in the name of others; the gate decides that.
+    os.environ["FORWARDED_ALLOW_IPS"] = ""
     hooks = Hooks(holding=holding, gives_way=context.someone_waits, looked_at=_draw_ahead)
     try:
         with ExitStack() as stack:
             running = stack.enter_context(service.running(settings, hooks=hooks))
             context.set_service(running)
+            access.set_gate(gate)
+            running.store.ask_before_writing(access.refuse_unless_keeper)
             stack.enter_context(control.serving(settings.data_dir, commands.handlers(running)))
             if extra is not None:
                 stack.enter_context(extra(running))
@@ -77,15 +88,21 @@ def run(
                 _HERE / "main.py",
                 lifespan=lifespan,
                 routes=[Route("/healthz", healthz), *calendar_routes.ROUTES],
-                # In this order: nothing is looked at before we know that it is meant for us.
-                middleware=[Middleware(access.OwnNamesOnly, names=names), Middleware(redirects.LeadHome, known=_paths)],
+                middleware=_layers(names, gate),
                 on_script_error=components.on_script_error,
             )
-            # Streamlit looks for .streamlit/config.toml beside the file that launched it.
-            sys.argv = [str(Path(__file__).resolve())]
-            app.run(config=_streamlit_config(host, port))
+            app.run(config=_streamlit_config(settings.server, host))
     except KeyboardInterrupt:
         pass
+
+
+def _layers(names: frozenset[str], gate: access.Gate) -> list[Middleware]:
+    """What a request passes, in this order: nothing is looked at before we know that it is meant for us, and whose."""
+    return [
+        Middleware(access.OwnNamesOnly, names=names),
+        Middleware(access.SignedInOnly, gate=gate, page=sign_in_page.html),
+        Middleware(redirects.LeadHome, known=_paths),
+    ]
 
 
 def _draw_ahead(outlook: Outlook) -> None:
@@ -147,10 +164,12 @@ def _shown(host: str) -> str:
     return f"[{host}]" if ":" in host else host
 
 
-def _streamlit_config(host: str, port: int) -> dict[str, Any]:
+def _streamlit_config(server: Server, host: str) -> dict[str, Any]:
     return {
         "server.address": host,
-        "server.port": port,
+        "server.port": server.port,
+        "server.sslCertFile": None if server.certificate is None else str(server.certificate),
+        "server.sslKeyFile": None if server.key is None else str(server.key),
         "server.headless": True,
         # Its watcher reloads modules and would lose the open store.
         "server.fileWatcherType": "none",

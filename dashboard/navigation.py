@@ -9,7 +9,7 @@ from urllib.parse import parse_qsl
 
 import streamlit as st
 
-from dashboard import context
+from dashboard import access, context
 from dashboard.screens import calendar
 from dashboard.screens.batch import page as batch
 from dashboard.screens.how_it_works import page as how_it_works
@@ -18,7 +18,7 @@ from dashboard.screens.sensors import page as sensors
 from dashboard.screens.set_up import page as set_up
 from dashboard.screens.today import page as today
 from dashboard.screens.yeasts import page as yeasts
-from dashboard.templates import fill
+from dashboard.templates import fill, render
 from dashboard.ui import components
 
 
@@ -89,6 +89,8 @@ def _head(made: dict[str, st.Page]) -> None:
             for entry in PAGES:
                 if entry.in_head:
                     st.page_link(made[entry.path], label=entry.title)
+        if access.can_sign_out():
+            components.markup(render("sign_in/out.html", looks=access.only_looks()), key="sign-out")
     components.done_line()
 
 

@@ -18,7 +18,7 @@ from ingest import control, threads
 from ingest.control import Handler, Progress
 from ingest.decoding import Rule, rule_from, stored_sources
 from ingest.errors import EntryError
-from ingest.model import BatchRecord, Vessel
+from ingest.model import BatchRecord, Device, Vessel
 from ingest.monitoring import Outlooks
 from ingest.service import Service, open_store
 from ingest.settings import DATABASE, Settings
@@ -124,6 +124,11 @@ def rules(store: Store, _arguments: dict[str, Any], _progress: Progress) -> Any:
     return stored_sources(store)
 
 
+def devices(store: Store, _arguments: dict[str, Any], _progress: Progress) -> Any:
+    """The ids of all devices that were entered or have reported."""
+    return sorted({*(d.device_id for d in store.all(Device)), *(d.device_id for d in store.device_statuses())})
+
+
 def rules_made_on_screen(settings: Settings) -> tuple[Rule, ...]:
     """The cellar's own rules; none where there is no cellar."""
     if control.owner(settings.data_dir) is None and not (settings.data_dir / DATABASE).exists():
@@ -147,6 +152,7 @@ def handlers(service: Service) -> dict[str, Handler]:
         "export": lambda arguments, progress: export(store, arguments, progress),
         "backup": lambda arguments, progress: backup(store, arguments, progress),
         "rules": lambda arguments, progress: rules(store, arguments, progress),
+        "devices": lambda arguments, progress: devices(store, arguments, progress),
     }
 
 
@@ -156,6 +162,7 @@ _ALONE: Final[dict[str, Callable[[Store, dict[str, Any], Progress], Any]]] = {
     "export": export,
     "backup": backup,
     "rules": rules,
+    "devices": devices,
 }
 
 

@@ -6,6 +6,7 @@
     ├── SettingsError     tunroom.toml or an environment variable: file, place, problem, remedy
     ├── EntryError        something typed in: field, problem, usual range
     ├── ImportFileError   a log or an export that cannot be taken in: file, row, problem, remedy
+    ├── NotAllowed        whoever asked may look but not change: says how to
     └── StoreError
         ├── StoreInUse    another process owns the cellar: names it and the way out
         ├── StoreFull     the disk is full or broken; nothing was kept, try again
@@ -128,6 +129,10 @@ class ImportFileError(IngestError):
 
     def __str__(self) -> str:
         return f"{self.file}, {self.where}: {self.problem}. {self.remedy}"
+
+
+class NotAllowed(IngestError):
+    """Whoever asked may not change the cellar; nothing was changed."""
 
 
 class StoreError(IngestError):

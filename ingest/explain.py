@@ -90,7 +90,12 @@ def decode(
     """What a message becomes under these settings and the cellar's own rules, and why."""
     rules = (*settings.rules, *made_on_screen)
     decoded = decode_message(
-        topic, payload, received_at=received_at or datetime.now(UTC), prefix=settings.broker.prefix, rules=rules
+        topic,
+        payload,
+        received_at=received_at or datetime.now(UTC),
+        prefix=settings.broker.prefix,
+        rules=rules,
+        gateways=settings.broker.gateways,
     )
     lines = sentences(decoded)
     for rule in rules:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import os
+import secrets
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Final
@@ -42,3 +43,22 @@ def tighten(paths: Iterable[Path]) -> None:
             continue
         except OSError as error:
             log.warning("Other users of this machine can reach %s, and that cannot be changed: %s", path, error)
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Put a file in place of the one that is there, the owner's alone, whole or not at all.
+
+    The owner is whose the directory is: what an administrator writes for a service, the service can read.
+    """
+    new = path.with_name(f"{path.name}.{secrets.token_hex(4)}.new")
+    try:
+        with os.fdopen(os.open(new, os.O_WRONLY | os.O_CREAT | os.O_EXCL, FILE), "w", encoding="utf-8") as file:
+            file.write(text)
+            file.flush()
+            if os.name == "posix" and os.geteuid() == 0:
+                here = path.parent.stat()
+                os.fchown(file.fileno(), here.st_uid, here.st_gid)
+            os.fsync(file.fileno())
+        new.replace(path)
+    finally:
+        new.unlink(missing_ok=True)

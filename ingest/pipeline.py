@@ -9,7 +9,7 @@ from __future__ import annotations
 import logging
 import threading
 import time
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from itertools import groupby
 from queue import Empty, SimpleQueue
 from typing import Final
@@ -43,11 +43,13 @@ class Pipeline:
         rules: Sequence[Rule] = (),
         most: int = 4000,
         repeat_window_s: float = 30.0,
+        gateways: Collection[str] | None = None,
     ) -> None:
         self._store = store
         self._prefix = prefix
         self._own_words = (f"{prefix}/status", f"{prefix}/verdict/")
         self.rules: tuple[Rule, ...] = tuple(rules)
+        self._gateways = gateways
         self._most = most
         self._waiting: SimpleQueue[Arrival | None] = SimpleQueue()
         # Each is counted up by one thread only, so that neither needs a lock for every message.
@@ -164,7 +166,12 @@ class Pipeline:
             if arrival.topic.startswith(self._own_words):  # who listens to everything hears himself
                 continue
             decoded = decode(
-                arrival.topic, arrival.payload, received_at=arrival.received_at, prefix=self._prefix, rules=self.rules
+                arrival.topic,
+                arrival.payload,
+                received_at=arrival.received_at,
+                prefix=self._prefix,
+                rules=self.rules,
+                gateways=self._gateways,
             )
             if decoded.reports and not decoded.faults and decoded.reports[0].time_flag is None:
                 reports.extend(decoded.reports)  # nearly every message: it names its instant, so it cannot be doubled
@@ -233,13 +240,25 @@ def rejection_of(arrival: Arrival, faults: Sequence[Fault]) -> Rejection:
     )
 
 
-def take_again(store: Store, rules: Sequence[Rule], *, prefix: str = "tunroom", limit: int = 100_000) -> int:
+def take_again(
+    store: Store,
+    rules: Sequence[Rule],
+    *,
+    prefix: str = "tunroom",
+    gateways: Collection[str] | None = None,
+    limit: int = 100_000,
+) -> int:
     """Decode the stored rejections anew; return how many messages were taken in whole and are now resolved."""
     resolved: list[str] = []
     reports: list[Report] = []
     for rejection in sorted(store.rejections(limit=limit), key=lambda r: r.received_at):
         decoded = decode(
-            rejection.topic, rejection.payload, received_at=rejection.received_at, prefix=prefix, rules=rules
+            rejection.topic,
+            rejection.payload,
+            received_at=rejection.received_at,
+            prefix=prefix,
+            rules=rules,
+            gateways=gateways,
         )
         if decoded.reports and not decoded.faults:
             reports.extend(decoded.reports)

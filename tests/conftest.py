@@ -66,6 +66,15 @@ def need_chromium() -> str:
     return path
 
 
+def need_nginx() -> str:
+    """The path of the web server nginx, as a proxy in front of us."""
+    path = find_program("nginx", places=MOSQUITTO_PLACES)
+    if path is None:
+        missing("nginx", "apt install nginx-light (Debian), brew install nginx (macOS)")
+    assert path is not None
+    return path
+
+
 def free_port() -> int:
     """A port on which nothing listens at the moment."""
     with socket.socket() as probe:
@@ -81,6 +90,11 @@ def mosquitto_program() -> str:
 @pytest.fixture
 def chromium_program() -> str:
     return need_chromium()
+
+
+@pytest.fixture
+def nginx_program() -> str:
+    return need_nginx()
 
 
 @pytest.fixture

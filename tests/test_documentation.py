@@ -12,6 +12,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+import trustme
 
 from analysis.display_units import DisplayUnits
 from analysis.model import EVENT_KINDS, PHASES
@@ -203,6 +204,9 @@ def test_the_example_settings_load(tmp_path):
     (tmp_path / "tunroom.toml").write_text(example)
     for file in ("broker.password", "ca.pem", "client.pem", "client.key"):
         (tmp_path / file).write_text("something\n")
+    pair = trustme.CA().issue_cert("tun.example")
+    pair.cert_chain_pems[0].write_to_path(tmp_path / "tun.pem")
+    pair.private_key_pem.write_to_path(tmp_path / "tun.key")
     settings = load(tmp_path / "tunroom.toml", None, {})
     assert settings.broker.tls
     assert settings.data_dir == tmp_path / "cellar"

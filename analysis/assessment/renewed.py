@@ -63,7 +63,7 @@ class Renewed:
         return cls(max(chance, 1.0 - STILL_FALLING) if falls_again else chance, _half_normal(middle, spread), lingers)
 
     def weighed(self, p_finished: float, p_far: float) -> tuple[float, float]:
-        """The chances of an end and of `FAR_SG` or more to come, with this beside the courses that know nothing of it."""
+        """The chances of an end and of `FAR_SG` or more to come, with this beside the courses."""
         return p_finished * (1.0 - self.chance), p_far + (1.0 - p_far) * self.chance
 
     def left_sg(self, furthest_sg: float) -> Floats:

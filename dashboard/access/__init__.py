@@ -1,7 +1,25 @@
-"""Who may ask this server for anything: the names it answers to, and the pages that may speak with it."""
+"""Who may ask this server for anything: the names it answers to, who has signed in, and who may change something."""
 
 from __future__ import annotations
 
+from dashboard.access.door import can_sign_out, notice, only_looks, refuse_unless_keeper, set_gate
+from dashboard.access.gate import Gate
 from dashboard.access.hosts import OwnNamesOnly, names_of
+from dashboard.access.passwords import ROLES, Passwords
+from dashboard.access.sign_in import SIGN_IN, SIGN_OUT, SignedInOnly
 
-__all__ = ["OwnNamesOnly", "names_of"]
+__all__ = [
+    "ROLES",
+    "SIGN_IN",
+    "SIGN_OUT",
+    "Gate",
+    "OwnNamesOnly",
+    "Passwords",
+    "SignedInOnly",
+    "can_sign_out",
+    "names_of",
+    "notice",
+    "only_looks",
+    "refuse_unless_keeper",
+    "set_gate",
+]

@@ -10,7 +10,7 @@ from urllib.parse import urljoin
 import streamlit as st
 
 from analysis.wording import Voice, capital
-from dashboard import context
+from dashboard import access, context
 from dashboard.charts import CONFIG, calendar_figure
 from dashboard.queries import queries
 from dashboard.templates import Markup, fill, join
@@ -101,7 +101,10 @@ def take_along() -> None:
     """The same days in the person's own calendar program."""
     with st.expander("In your own calendar program"):
         store = context.store()
-        address = urljoin(st.context.url or "", calendar_routes.feed_path(calendar_routes.token_of(store)))
+        if access.only_looks() and not store.preferences().calendar_token:
+            st.html("<p>It has no address yet. Whoever keeps this cellar makes one under Set up.</p>")
+            return
+        address = urljoin(st.context.url or "", f".{calendar_routes.feed_path(calendar_routes.token_of(store))}")
         st.html(
             "<p>Subscribe to this address, and a day that moves will move there too. Whoever has the address can read "
             "the days, and nothing else. Many calendar programs look at it only every few hours and drop its alarms, "

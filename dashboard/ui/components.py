@@ -21,7 +21,7 @@ from dashboard.ui.labels import plain
 from dashboard.ui.links import address as address
 from dashboard.ui.links import link as link
 from dashboard.ui.links import underlined as underlined
-from ingest.errors import EntryError, IngestError
+from ingest.errors import EntryError, IngestError, NotAllowed
 
 log = logging.getLogger(__name__)
 
@@ -178,6 +178,9 @@ def live(show: F) -> F:
 
 def show_failure(error: Exception) -> None:
     """Say what went wrong and what to do; the traceback goes to the log."""
+    if isinstance(error, NotAllowed):
+        banner("Nothing was changed.", str(error))
+        return
     if isinstance(error, IngestError | context.NotRunning):
         log.warning("shown on a page: %s", error)
         banner("This cannot be shown now.", str(error))

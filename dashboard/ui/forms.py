@@ -18,6 +18,7 @@ from streamlit.delta_generator import DeltaGenerator
 
 from analysis.display_units import Quantity
 from analysis.wording import Voice, capital
+from dashboard import access
 from dashboard.templates import fill
 from dashboard.ui import components
 from ingest.errors import EntryError
@@ -198,7 +199,7 @@ def entry(name: str, voice: Voice, *, save: str, shows: object = None, border: b
     form = Form(name, voice, _mark(name, shows))
     with st.form(form.key("form"), border=border, enter_to_submit=False):
         yield form
-        form.sent = st.form_submit_button(save, type="primary", key=form.key("save"))
+        form.sent = st.form_submit_button(save, type="primary", key=form.key("save"), disabled=access.only_looks())
         form.place(WHOLE_FORM)
 
 
@@ -236,7 +237,12 @@ def renew(name: str) -> None:
 
 def remove_button(label: str, key: str, enter: Callable[[], Any], done: str) -> None:
     """A quiet button that takes something away; it can be undone, so it does not ask twice."""
-    if st.button(label, key=key, type="tertiary"):
+    action(label, key, enter, done, quiet=True)
+
+
+def action(label: str, key: str, enter: Callable[[], Any], done: str, *, quiet: bool = False) -> None:
+    """A button that changes something at once; what is wrong is said below it."""
+    if st.button(label, key=key, type="tertiary" if quiet else "secondary", disabled=access.only_looks()):
         error = components.attempt(enter, done)
         if error is None:
             st.rerun()

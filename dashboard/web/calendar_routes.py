@@ -1,11 +1,14 @@
 """Addresses beside the pages that give files: the calendar feed, for calendar programs.
 
 The feed's address holds a token that nobody can guess; whoever has the address can read the dates, and nothing else.
+The address of one batch has a token of its own, which reads that batch alone and does not tell the cellar's.
 A wrong token, an unknown batch and a cellar that is not open all look the same from outside.
 """
 
 from __future__ import annotations
 
+import base64
+import hmac
 import secrets
 from collections.abc import Sequence
 from dataclasses import replace
@@ -25,6 +28,8 @@ from ingest.store import Store
 CELLAR: Final = "cellar"
 """The name of the feed of all batches; any other name is a batch's id."""
 
+_TOKEN_BYTES: Final = 24
+"""Random bytes: 192 bits, where OWASP's guide asks for 128 of a session's name."""
 _CALENDAR: Final = "text/calendar; charset=utf-8"
 
 
@@ -35,18 +40,28 @@ def token_of(store: Store) -> str:
 
 def renewed_token(store: Store) -> str:
     """A new token: the old address stops working."""
-    return store.save(replace(store.preferences(), calendar_token=secrets.token_urlsafe(24))).calendar_token
+    return store.save(replace(store.preferences(), calendar_token=secrets.token_urlsafe(_TOKEN_BYTES))).calendar_token
 
 
 def feed_path(token: str, name: str = CELLAR) -> str:
-    """The feed's address on this server."""
-    return f"/feed/{token}/{name}.ics"
+    """The feed's address on this server; `token` is the cellar's, and a batch's address does not hold it."""
+    return f"/feed/{token if name == CELLAR else _batch_token(token, name)}/{name}.ics"
 
 
-def may_read(preferences: Preferences, token: str) -> bool:
-    """Whether this is the feed's token; takes as long for a wrong one as for the right one."""
+def may_read(preferences: Preferences, token: str, name: str = CELLAR) -> bool:
+    """Whether this token reads the feed of this name; takes as long for a wrong one as for the right one.
+
+    The cellar's token reads the feeds of its batches too, whose days it holds anyway.
+    """
     kept = preferences.calendar_token
-    return bool(kept) and secrets.compare_digest(kept.encode(), token.encode())
+    fits = [secrets.compare_digest(each.encode(), token.encode()) for each in (kept, _batch_token(kept, name))]
+    return bool(kept) and (fits[0] or (fits[1] and name != CELLAR))
+
+
+def _batch_token(token: str, name: str) -> str:
+    """A batch's own token: 192 bits of an HMAC (RFC 2104) under the cellar's, so that it ends when that is renewed."""
+    digest = hmac.digest(token.encode(), name.encode(), "sha256")[:_TOKEN_BYTES]
+    return base64.urlsafe_b64encode(digest).decode()
 
 
 def outlooks_of(name: str) -> list[Outlook] | None:
@@ -78,7 +93,7 @@ def feed(request: Request) -> Response:
         preferences = context.store().preferences()
     except context.NotRunning:
         return nothing
-    if not may_read(preferences, request.path_params["token"]):
+    if not may_read(preferences, request.path_params["token"], request.path_params["name"]):
         return nothing
     text = calendar_text(request.path_params["name"])
     if text is None:

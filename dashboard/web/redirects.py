@@ -32,7 +32,9 @@ class LeadHome:
         if asked is None:
             await self._app(scope, receive, send)
         else:
-            await RedirectResponse(f"/?{urlencode({ASKED_FOR: asked})}", 302)(scope, receive, send)
+            # From where the browser is, since a proxy may have put us into a folder.
+            first = "../" if scope["path"].endswith("/") else "./"
+            await RedirectResponse(f"{first}?{urlencode({ASKED_FOR: asked})}", 302)(scope, receive, send)
 
     def _astray(self, scope: Scope) -> str | None:
         if scope["type"] != "http" or scope["method"] != "GET":

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 from typing import Any, Final, NamedTuple
 
@@ -33,7 +33,13 @@ class Decoded(NamedTuple):
 
 
 def decode(
-    topic: str, payload: bytes, *, received_at: datetime, prefix: str = "tunroom", rules: Sequence[Rule] = ()
+    topic: str,
+    payload: bytes,
+    *,
+    received_at: datetime,
+    prefix: str = "tunroom",
+    rules: Sequence[Rule] = (),
+    gateways: Collection[str] | None = None,
 ) -> Decoded:
     """Decode one message.
 
@@ -47,12 +53,26 @@ def decode(
         The topic levels above ``report/<device>``.
     rules
         Rules for other devices; those that fit the topic are tried first, and all that fit apply.
+    gateways
+        The devices whose messages may name others as their source; None: any.
     """
     try:
-        return _decode(topic, payload, received_at, prefix, rules)
+        decoded = _decode(topic, payload, received_at, prefix, rules)
+        return decoded if gateways is None else _of_its_own(decoded, topic, prefix, gateways)
     except Exception as error:  # the last net: whatever a device sends, the subscriber goes on
         fault = Fault("$", f"the message could not be read ({type(error).__name__})", "Look at its bytes")
         return Decoded((), (fault,), "nothing known")
+
+
+def _of_its_own(decoded: Decoded, topic: str, prefix: str, gateways: Collection[str]) -> Decoded:
+    """The message, unless a device that is no gateway speaks for another: then nothing of it counts."""
+    sender = topic.removeprefix(f"{prefix}/report/")
+    others = {report.device_id for report in decoded.reports} - {sender}
+    if sender == topic or sender in gateways or not others:
+        return decoded
+    problem = f"{shown(sender)} speaks for {shown(min(others))}, which only a gateway may"
+    remedy = "Name it under gateways in [broker] of the settings, or let each device send for itself"
+    return Decoded((), (Fault("$", problem, remedy),), decoded.how)
 
 
 def _decode(topic: str, payload: bytes, received_at: datetime, prefix: str, rules: Sequence[Rule]) -> Decoded:

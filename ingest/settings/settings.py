@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import ipaddress
 import os
+import ssl
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -54,6 +55,8 @@ class Broker:
     """How long an MQTT 5 broker keeps our session, and with it what we missed."""
     receive_maximum: int = 4000
     """How many messages may be under way to us, unacknowledged; also the bound of the queue in memory."""
+    gateways: tuple[str, ...] | None = None
+    """The devices whose messages may name others as their source; None: any."""
     repeat_window_s: float = 30
     """A device without clock and counter that sends the same bytes again within this time counts once."""
 
@@ -66,6 +69,15 @@ class Server:
     port: int = DEFAULT_SERVER_PORT
     hosts: tuple[str, ...] = ()
     """Further names, in small letters, by which browsers may ask for it."""
+    certificate: Path | None = None
+    """With `key`: it answers by TLS alone."""
+    key: Path | None = None
+    trusted_proxy: tuple[str, ...] = ()
+    """Addresses and networks whose word on who asks, from where and by which scheme is believed."""
+    user_header: str | None = None
+    """In which a trusted proxy names whom it has let in."""
+    keepers: tuple[str, ...] = ()
+    """Of those that a trusted proxy names: who may change things. The others look."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -181,12 +193,18 @@ _BROKER: Final[dict[str, tuple[str, Read]]] = {
     "keep_alive_s": ("keep_alive_s", reads.between(reads.whole, 5, 3600)),
     "session_expiry_days": ("session_expiry_days", reads.between(reads.number, 0.01, 3650)),
     "receive_maximum": ("receive_maximum", reads.between(reads.whole, 1, 65535)),
+    "gateways": ("gateways", reads.device_ids),
     "repeat_window_s": ("repeat_window_s", reads.between(reads.number, 0, 3600)),
 }
 _SERVER: Final[dict[str, tuple[str, Read]]] = {
     "host": ("host", reads.text),
     "port": ("port", reads.port),
     "hosts": ("hosts", reads.host_names),
+    "certificate": ("certificate", reads.file),
+    "key": ("key", reads.file),
+    "trusted_proxy": ("trusted_proxy", reads.networks),
+    "user_header": ("user_header", reads.header_name),
+    "keepers": ("keepers", reads.names),
 }
 _BACKUP: Final[dict[str, tuple[str, Read]]] = {
     "directory": ("directory", reads.place),
@@ -307,6 +325,7 @@ def is_loopback(host: str) -> bool:
 
 def _check(settings: Settings, place: Place, faults: SettingsFaults) -> None:
     """What contradicts what."""
+    _check_server(settings.server, place, faults)
     broker = settings.broker
 
     def refuse(key: str, problem: str, remedy: str) -> None:
@@ -327,3 +346,29 @@ def _check(settings: Settings, place: Place, faults: SettingsFaults) -> None:
             f"at {broker.listen} anybody on the network could send readings",
             "Set user and password_file (or TUNROOM_BROKER__PASSWORD) in [broker] as well",
         )
+
+
+def _check_server(server: Server, place: Place, faults: SettingsFaults) -> None:
+    def refuse(key: str, problem: str, remedy: str) -> None:
+        faults.found.append(SettingsError(place("server", key), problem, remedy))
+
+    if server.certificate is None or server.key is None:
+        if server.certificate is not server.key:
+            given = "key" if server.certificate is None else "certificate"
+            refuse(given, "a certificate needs its key, and a key its certificate", "Give both certificate and key")
+    elif (problem := _no_pair(server.certificate, server.key)) is not None:
+        refuse("certificate", problem, "Give a certificate (PEM) and the private key it was made for, without password")
+    if server.user_header is not None and not server.trusted_proxy:
+        problem = "anybody could send this header, so somebody must be named whose word on it is believed"
+        refuse("user_header", problem, 'Add trusted_proxy = ["127.0.0.1"], with the address of your proxy')
+    if server.keepers and server.user_header is None:
+        refuse("keepers", "names are only known from a proxy's header", 'Add user_header = "…", or remove keepers')
+
+
+def _no_pair(certificate: Path, key: Path) -> str | None:
+    """Why these two files cannot serve TLS."""
+    try:
+        ssl.create_default_context(ssl.Purpose.CLIENT_AUTH).load_cert_chain(certificate, key, password=lambda: "")
+    except (OSError, ValueError) as error:  # SSLError is an OSError
+        return f"{certificate} and {key} cannot be used for TLS ({error})"
+    return None

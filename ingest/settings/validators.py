@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import ipaddress
 import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
+
+from ingest.decoding import is_good_id
 
 Read = Callable[[Any, Path], Any]
 """A value as it stands in the file (or a text from the environment) and the file's folder: the value to use."""
@@ -142,3 +145,53 @@ def prefix(value: Any, folder: Path) -> str:
     if not prefix or any(letter in prefix for letter in "+#\0") or " " in prefix:
         raise ValueError('a prefix is plain topic levels without spaces, + or #, such as "tunroom" or "home/tunroom"')
     return prefix
+
+
+def _texts(value: Any, example: str) -> list[str]:
+    """A list of texts, or in the environment separated by commas."""
+    if isinstance(value, str):  # from the environment
+        value = [each.strip() for each in value.split(",") if each.strip()]
+    if not isinstance(value, list) or not all(isinstance(each, str) and each.strip() for each in value):
+        raise ValueError(f"expected a list, such as {example}")
+    return list(dict.fromkeys(value))
+
+
+def networks(value: Any, _folder: Path) -> tuple[str, ...]:
+    """Addresses in numbers, and networks of such (RFC 4632, RFC 4291 section 2.3)."""
+    found = _texts(value, '["127.0.0.1"]')
+    for each in found:
+        try:
+            network = ipaddress.ip_network(each)
+        except ValueError as error:
+            raise ValueError(f"{each!r} is no address in numbers and no network ({error})") from None
+        if network.prefixlen == 0:
+            raise ValueError(f"{each!r} is everybody; name the proxy's own address, such as 127.0.0.1")
+    return tuple(found)
+
+
+_HEADER_NAME = re.compile(r"[A-Za-z0-9-]{1,64}")
+_TAKEN_HEADERS = frozenset({"host", "origin", "cookie", "accept", "connection", "upgrade", "content-type"})
+
+
+def header_name(value: Any, folder: Path) -> str:
+    """The name of a request's header that a proxy may add."""
+    name = text(value, folder)
+    if not _HEADER_NAME.fullmatch(name):
+        raise ValueError('the name of a header has letters, digits and -, such as "X-Remote-User"')
+    if name.lower() in _TAKEN_HEADERS or name.lower().startswith(("sec-", "x-forwarded-")):
+        raise ValueError(f"{name!r} is a header that browsers or proxies send for another purpose; choose another")
+    return name
+
+
+def names(value: Any, _folder: Path) -> tuple[str, ...]:
+    """Names of people, as a proxy says them."""
+    return tuple(_texts(value, '["ann"]'))
+
+
+def device_ids(value: Any, _folder: Path) -> tuple[str, ...]:
+    """Ids of devices; the list may be empty."""
+    found = [] if value in ([], "") else _texts(value, '["gateway-1"]')
+    for each in found:
+        if not is_good_id(each):
+            raise ValueError(f"{each!r} is no id of a device; it is one level of a topic")
+    return tuple(found)

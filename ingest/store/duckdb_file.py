@@ -55,6 +55,8 @@ class StoreFile:
         self._stale = False
         self.recall: Callable[[], None] = lambda: None
         """Called before the first write after a reopening: what is in memory may be behind the file then."""
+        self.may_write: Callable[[], None] = lambda: None
+        """Called before every write: raises where whoever is about to write may not."""
         self._connection: Cursor | None = None
         self._closed = False
         self._replays = False
@@ -240,7 +242,10 @@ class StoreFile:
         StoreFull
             If the disk refused it. Nothing of it was kept, or all of it where the refusal came after the commit: it
             may be tried again either way, because what is there already stays one row.
+        NotAllowed
+            If whoever is about to write may not.
         """
+        self.may_write()
         with self.alone:
             try:
                 self._catch_up()

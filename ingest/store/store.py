@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import logging
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from dataclasses import asdict, replace
 from datetime import UTC, datetime
@@ -85,6 +85,10 @@ class Store(Questions):
     def broken(self) -> str | None:
         """A sentence while the disk refuses writes, else None."""
         return self._file.broken
+
+    def ask_before_writing(self, may_write: Callable[[], None]) -> None:
+        """Call this in the thread that is about to write, before every write; it raises `NotAllowed` to refuse it."""
+        self._file.may_write = may_write
 
     @property
     def revision(self) -> int:

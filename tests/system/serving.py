@@ -91,6 +91,13 @@ class Server:
         except OSError:
             return {}
 
+    def command_with(self, typed: str, *arguments: str) -> str:
+        """What a command answers that reads from standard input."""
+        command = [sys.executable, "-m", "dashboard", *arguments, "--data", str(self.data)]
+        return subprocess.run(
+            command, cwd=ROOT, input=typed, capture_output=True, text=True, timeout=60, check=True
+        ).stdout
+
     def command(self, *arguments: str) -> subprocess.CompletedProcess[str]:
         return subprocess.run(
             [sys.executable, "-m", "dashboard", *arguments, "--data", str(self.data)],

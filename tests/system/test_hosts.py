@@ -9,19 +9,27 @@ from collections.abc import Callable, Iterator
 
 import pytest
 
+from dashboard.access.gate import COOKIE
+from dashboard.access.passwords import Passwords
+from dashboard.access.sessions import Sessions
 from tests.conftest import need_chromium
 from tests.system import watched
 from tests.system.serving import Server, browser
 
 STREAM = "/_stcore/stream"
+SIGNED_IN = ""
+"""The cookie of somebody who belongs: what is asked here is asked besides that."""
 PATHS = ("/", "/batch", "/healthz", "/feed/guess/cellar.ics", "/_stcore/health", "/_stcore/host-config", "/media/x.csv")
 
 
 def ask(port: int, path: str, *lines: str, method: str = "GET", version: str = "1.1") -> tuple[int, str]:
-    """Send a request with these header lines and no others; the status and all that came."""
+    """Send a request with these header lines and the cookie of a session; the status and all that came."""
+    signed = (f"Cookie: {COOKIE}={SIGNED_IN}",)
     with socket.create_connection(("127.0.0.1", port), timeout=20) as line:
         line.sendall(
-            "\r\n".join((f"{method} {path} HTTP/{version}", *lines, "Connection: close", "", "")).encode("latin-1")
+            "\r\n".join((f"{method} {path} HTTP/{version}", *lines, *signed, "Connection: close", "", "")).encode(
+                "latin-1"
+            )
         )
         came = b""
         while part := line.recv(65536):
@@ -35,6 +43,7 @@ def handshake(port: int, host: str, origin: str | None = None, *more: str) -> in
     key = base64.b64encode(os.urandom(16)).decode()
     lines = [f"GET {STREAM} HTTP/1.1", f"Host: {host}", "Upgrade: websocket", "Connection: Upgrade"]
     lines += [f"Sec-WebSocket-Key: {key}", "Sec-WebSocket-Version: 13", "Sec-WebSocket-Protocol: streamlit", *more]
+    lines += [f"Cookie: {COOKIE}={SIGNED_IN}"]
     lines += [] if origin is None else [f"Origin: {origin}"]
     with socket.create_connection(("127.0.0.1", port), timeout=20) as line:
         line.sendall("\r\n".join((*lines, "", "")).encode("latin-1"))
@@ -53,6 +62,10 @@ def server(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Server]:
     (folder / ".streamlit").mkdir()
     (folder / ".streamlit" / "config.toml").write_text("[server]\nenableCORS = false\nenableXsrfProtection = false\n")
     served = Server(folder, "serve", "--config", str(folder / "t.toml"), module=watched.__name__)
+    passwords = Passwords(served.data)
+    passwords.set("keep", "copper kettle lantern")
+    global SIGNED_IN
+    SIGNED_IN = Sessions(passwords).open("keep")
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv("HOME", str(folder))
         served.start()
@@ -156,6 +169,7 @@ def test_pages_work_by_the_name_of_the_settings_and_ask_nobody_else(port: int, s
     with browser(need_chromium(), "--host-resolver-rules=MAP *.example 127.0.0.1") as page:
         page.on("request", lambda request: asked.add(request.url))
         page.on("websocket", lambda opened: asked.add(opened.url))
+        page.context.add_cookies([{"name": COOKIE, "value": SIGNED_IN, "url": f"http://{name}/"}])
         page.goto(f"http://{name}/")
         page.locator(".cellar").wait_for(timeout=60_000)
         page.goto(f"http://{name}/set-up")

@@ -12,7 +12,7 @@ from analysis.drinks import DRINK_FACTS
 from analysis.model import DRINKS
 from analysis.planning import Constraints, Destination
 from analysis.wording import Voice
-from dashboard import context
+from dashboard import access, context
 from dashboard.queries import queries
 from dashboard.screens.sensors import placement
 from dashboard.templates import fill
@@ -279,7 +279,7 @@ def _faults_of_wishes(given: dict[str, Any]) -> list[EntryError]:
 def _end(store: Store, record: BatchRecord, say: Voice) -> None:
     if record.ended_at is not None:
         st.html(fill("<p>It ended {{ when }}.</p>", when=say.exact(record.ended_at)))
-        if st.button("Take it up again", key=f"reopen {record.batch_id}"):
+        if st.button("Take it up again", key=f"reopen {record.batch_id}", disabled=access.only_looks()):
             form = forms.loose(f"reopen {record.batch_id}", say)
             form.keep(lambda: store.save(replace(record, ended_at=None)), f"{record.name} goes on.")
         return

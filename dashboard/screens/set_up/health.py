@@ -9,7 +9,7 @@ import streamlit as st
 
 from analysis.display_units import THIN, number
 from analysis.wording import Voice, capital, plural
-from dashboard import context, version
+from dashboard import access, context, version
 from dashboard.queries import queries
 from dashboard.screens.sensors import broker_address
 from dashboard.templates import fill
@@ -34,7 +34,15 @@ def facts() -> None:
             '<div class="scroll"><table class="log">{% for name, text, bad in rows %}<tr>'
             '<th scope="row">{{ name }}</th><td{% if bad %} class="needs"{% endif %}>{{ text }}</td></tr>'
             "{% endfor %}</table></div>",
-            rows=(_broker(), _store(), _readings(say), _watcher(), _backup(say), ("Version", version(), False)),
+            rows=(
+                _broker(),
+                _store(),
+                _readings(say),
+                _watcher(),
+                _backup(say),
+                _reach(),
+                ("Version", version(), False),
+            ),
         )
     )
     told = (
@@ -90,6 +98,11 @@ def _backup(say: Voice) -> tuple[str, str, bool]:
     return "Backup", f"{text}. {capital(state.problem)}" if state.problem else text, bool(state.problem)
 
 
+def _reach() -> tuple[str, str, bool]:
+    notice = access.notice()
+    return "Reached", notice or "at the addresses that the settings say", bool(notice)
+
+
 def entries() -> None:
     """What was entered, and the way to take it back."""
     store, say = context.store(), queries.voice()
@@ -99,7 +112,9 @@ def entries() -> None:
     if not changes:
         st.html("<p>Nothing yet.</p>")
         return
-    if standing is not None and st.button(f"Undo: {plain(standing.sentence)}", key="undo newest"):
+    if standing is not None and st.button(
+        f"Undo: {plain(standing.sentence)}", key="undo newest", disabled=access.only_looks()
+    ):
         taken_back = context.service().undo(standing.change_id)
         if taken_back:
             st.toast(plain(taken_back))

@@ -15,7 +15,7 @@ import streamlit as st
 from analysis.display_units import number
 from analysis.model import DRINKS
 from analysis.wording import Voice, capital, plural
-from dashboard import context
+from dashboard import access, context
 from dashboard.queries import queries
 from dashboard.screens.sensors import placement
 from dashboard.screens.set_up import import_preview
@@ -76,7 +76,7 @@ def _cellar(path: Path) -> None:
         "<p>This is taken for an export of a cellar. Entries that are in both are replaced by the export's, as one "
         "change that can be undone; readings are added.</p>"
     )
-    taken = st.button("Take the cellar in", key=form.key("take in"), type="primary")
+    taken = st.button("Take the cellar in", key=form.key("take in"), type="primary", disabled=access.only_looks())
     form.place(forms.WHOLE_FORM)
     if not taken:
         return
@@ -124,7 +124,7 @@ def _log(path: Path) -> None:
             "device", "The device that measured", import_preview.device_id(path), help="Any id will do."
         )
     target, facts = _target(form, store)
-    taken = st.button("Take it in", key=form.key("take in"), type="primary")
+    taken = st.button("Take it in", key=form.key("take in"), type="primary", disabled=access.only_looks())
     form.place(forms.WHOLE_FORM)
     if taken:
         _take_in(form, path, columns, device_id, target, facts)
@@ -293,7 +293,8 @@ def _along() -> None:
         "terminal, and <code>tunroom import DIR</code> makes the same cellar of it.</p>"
     )
     key = "export file"
-    if st.button("Prepare the export", key="prepare export"):
+    if st.button("Prepare the export", key="prepare export", disabled=access.only_looks()):
+        access.refuse_unless_keeper()  # it holds the secrets of the calendar and of the addresses for messages
         with st.status("Writing it …") as status, tempfile.TemporaryDirectory(prefix="tunroom-export-") as folder:
             target = Path(folder) / "cellar"
             transfer.export_cellar(context.store(), target, progress=_says(status))

@@ -3,19 +3,22 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from urllib.parse import urlsplit
+from typing import Final
+from urllib.parse import urljoin, urlsplit
 
 import streamlit as st
 
 from analysis.wording import Voice, capital, plural
-from dashboard import context
+from dashboard import access, context
 from dashboard.queries import queries
 from dashboard.templates import fill
-from dashboard.ui import components, forms
+from dashboard.ui import forms
 from dashboard.web import calendar_routes
 from ingest.errors import EntryError
 from ingest.model import Preferences
 from ingest.monitoring import NOTIFY_KINDS
+
+_MADE: Final = "The calendar has an address."
 
 
 def show() -> None:
@@ -111,11 +114,12 @@ def _kinds(p: Preferences, say: Voice) -> None:
 def _test() -> None:
     notifier = context.service().notifier
     with st.container(horizontal=True, vertical_alignment="center"):
-        tried = st.button("Send a test message", key="test message", disabled=notifier is None)
+        tried = st.button("Send a test message", key="test message", disabled=notifier is None or access.only_looks())
         if notifier is not None and notifier.waiting:
             waiting = capital(plural(len(notifier.waiting), "message"))
             st.html(fill('<p class="quiet">{{ waiting }} still to be sent.</p>', waiting=waiting))
     if tried:
+        access.refuse_unless_keeper()  # nothing is kept, but it goes out in the keeper's name
         with st.spinner("Handing it over …"):
             sent = notifier.test()
         role = "quiet" if sent.good else "wrong"
@@ -132,23 +136,20 @@ def calendar() -> None:
         "alarms of calendars they follow, so let it not be your only reminder.</p>"
     )
     if not token:
-        if st.button("Make the address of the calendar", key="make feed"):
-            components.attempt(lambda: calendar_routes.token_of(store), "The calendar has an address.")
-            st.rerun()
+        forms.action("Make the address of the calendar", "make feed", lambda: calendar_routes.token_of(store), _MADE)
         return
-    here = _here()
     st.html(
         fill(
             '<pre class="copy"><code>{{ address }}</code></pre>'
             '<p class="quiet">Whoever has this address can read the dates.</p>',
-            address=here + calendar_routes.feed_path(token),
+            address=_address(calendar_routes.feed_path(token)),
         )
     )
     active = store.active_batches()
     if active:
         with st.expander("Addresses of single batches"):
             for record in active:
-                address = here + calendar_routes.feed_path(token, record.batch_id)
+                address = _address(calendar_routes.feed_path(token, record.batch_id))
                 line = '{{ name }}<pre class="copy"><code>{{ address }}</code></pre>'
                 st.html(fill(line, name=record.name, address=address))
     with st.container(horizontal=True):
@@ -160,12 +161,15 @@ def calendar() -> None:
             key="calendar file",
             on_click="ignore",
         )
-        if st.button("Make a new address; the old one stops working", key="renew feed", type="tertiary"):
-            components.attempt(lambda: calendar_routes.renewed_token(store), "The calendar has a new address.")
-            st.rerun()
+        forms.action(
+            "Make a new address; the old one stops working",
+            "renew feed",
+            lambda: calendar_routes.renewed_token(store),
+            "The calendar has a new address.",
+            quiet=True,
+        )
 
 
-def _here() -> str:
-    """Where this page was reached, as ``http://host:port``."""
-    scheme, _, rest = (st.context.url or "http://localhost").partition("://")
-    return f"{scheme}://{rest.split('/', 1)[0]}"
+def _address(path: str) -> str:
+    """The whole address of what stands beside this page, also where a proxy has put both into a folder."""
+    return urljoin(st.context.url or "http://localhost/", f".{path}")

@@ -8,7 +8,7 @@ from typing import Final
 import streamlit as st
 
 from analysis.wording import capital, plural
-from dashboard import context
+from dashboard import access, context
 from dashboard.queries import Lack, queries, setup_checklist
 from dashboard.screens.batch import edit
 from dashboard.screens.set_up import cellar, health, import_log, notifications
@@ -24,6 +24,8 @@ def show() -> None:
     if part not in _PARTS:
         part = "batches" if store.all(Vessel) else "vessels"
     found = setup_checklist.lacks(store, store.device_statuses(), st.context.timezone)
+    if notice := access.notice():
+        found.insert(0, Lack(notice, "how-it-works", {"part": "keep-it-safe"}, urgent=True))
     st.html(components.lead(_lead(found)) + _list(found) + _nav(part))
     _PARTS[part][1]()
 

@@ -54,6 +54,18 @@ def test_a_batchs_feed_holds_that_batch_alone(cellar, token):
     assert cellar.batches["active"].name not in text
 
 
+def test_the_address_of_one_batch_reaches_that_batch_alone(cellar, token):
+    record, other = cellar.batches["held"], cellar.batches["active"]
+    own = calendar_routes.feed_path(token, record.batch_id).split("/")[2]
+    assert ask(own, record.batch_id).status_code == 200
+    assert record.name in ask(own, record.batch_id).body.decode()
+    for name in (calendar_routes.CELLAR, other.batch_id, ""):
+        assert ask(own, name).status_code == 404
+    assert token not in own
+    assert len(own) >= 32  # 192 bits
+    assert calendar_routes.feed_path(token) == f"/feed/{token}/cellar.ics"
+
+
 def test_a_wrong_token_and_an_unknown_batch_look_the_same(cellar, token):
     answers = [ask(token[:-1] + "!"), ask(token, "batch-none"), ask("ünïcode")]
     assert {(a.status_code, a.body) for a in answers} == {(404, b"There is nothing at this address.")}

@@ -2,6 +2,7 @@ from __future__ import annotations
 
 import asyncio
 from typing import Any
+from urllib.parse import urljoin
 
 import pytest
 
@@ -28,8 +29,15 @@ def ask(path: str, accept: str = "text/html,*/*", method: str = "GET") -> tuple[
 
 
 def test_an_address_of_no_page_leads_to_the_first_screen() -> None:
-    assert ask("/nowhere") == (302, "/?no-page=nowhere")
-    assert ask("/<b>x&y</b>"[:6]) == (302, "/?no-page=%3Cb%3Ex%26")
+    assert ask("/nowhere") == (302, "./?no-page=nowhere")
+    assert ask("/<b>x&y</b>"[:6]) == (302, "./?no-page=%3Cb%3Ex%26")
+
+
+# RFC 3986, section 5: how a browser reads an address that is said from where it is.
+@pytest.mark.parametrize("folder", ["http://localhost:8600", "https://tun.example/cellar"])
+def test_the_first_screen_is_found_in_the_folder_into_which_a_proxy_put_us(folder: str) -> None:
+    for path in ("/nowhere", "/nowhere/"):
+        assert urljoin(folder + path, ask(path)[1]) == f"{folder}/?no-page=nowhere"
 
 
 @pytest.mark.parametrize(

@@ -214,6 +214,19 @@ def test_a_gateway_that_names_several_things_makes_each_a_device() -> None:
     assert [(r.device_id, r.temperature_c) for r in decoded.reports] == [("shed-1", 19.0), ("shed-2", 12.3)]
 
 
+def test_where_gateways_are_named_no_other_device_speaks_for_another() -> None:
+    pack = [
+        {"bn": "float-2:", "n": "gravity", "u": "kg/m3", "v": 1001},
+        {"bn": "float-1:", "n": "temperature", "u": "Cel", "v": 19.0},
+    ]
+    for gateways, taken in ((None, 2), ((), 0), (("hall",), 0), (("float-1",), 2)):
+        decoded = decode("tunroom/report/float-1", json.dumps(pack).encode(), received_at=NOW, gateways=gateways)
+        assert len(decoded.reports) == taken
+        assert bool(decoded.faults) == (taken == 0)
+    own = decode("tunroom/report/float-1", b'{"gravity_sg": 1.04}', received_at=NOW, gateways=())
+    assert len(own.reports) == 1
+
+
 def test_a_sensor_named_as_a_whole_tells_its_temperature() -> None:
     # RFC 8428, section 5.1.1: the name is the sensor, the unit says what it measures.
     report = only(take([{"n": "urn:dev:ow:10e2073a01080063", "u": "Cel", "v": 23.1}], "tunroom/report/probe-1"))

@@ -139,6 +139,17 @@ def test_a_password_never_shows(full: Path, caplog: pytest.LogCaptureFixture) ->
         ('[server]\nhosts = ["*"]\n', 2, "the name alone, without http://, port and *"),
         ('[server]\nhosts = [""]\n', 2, "no name of a host"),
         ('[server]\nhosts = ["tün.example"]\n', 2, "beginning with xn--"),
+        ('[server]\ntrusted_proxy = ["proxy"]\n', 2, "no address in numbers"),
+        ('[server]\ntrusted_proxy = ["0.0.0.0/0"]\n', 2, "is everybody"),
+        ('[server]\ntrusted_proxy = ["192.0.2.1/24"]\n', 2, "no network"),
+        ('[server]\nuser_header = "X-Remote-User"\n', 2, "anybody could send this header"),
+        ('[server]\ntrusted_proxy = ["::1"]\nuser_header = "Cookie"\n', 3, "for another purpose"),
+        ('[server]\ntrusted_proxy = ["::1"]\nuser_header = "X Y"\n', 3, "letters, digits and -"),
+        ('[server]\nkeepers = ["ann"]\n', 2, "names are only known from a proxy's header"),
+        ('[server]\ncertificate = "tunroom.toml"\n', 2, "a certificate needs its key"),
+        ('[server]\nkey = "tunroom.toml"\n', 2, "a certificate needs its key"),
+        ('[server]\ncertificate = "tunroom.toml"\nkey = "tunroom.toml"\n', 2, "cannot be used for TLS"),
+        ('[broker]\ngateways = ["a/b"]\n', 2, "no id of a device"),
         ('[[rules]]\ntopic = "a/{device}"\ntemperature = { value = "t", unit = "V" }\n', 3, "'V' is not known"),
         (
             '[[rules]]\ntopic = "a/{device}"\ntemperature = { value = "t", unit = "K" }\n\n'
