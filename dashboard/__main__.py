@@ -81,6 +81,7 @@ def _parser() -> argparse.ArgumentParser:
     commands.add_export(command)
     commands.add_backup(command)
     commands.add_restore(command)
+    commands.add_repair(command)
     commands.add_check(command)
     commands.add_decode(command)
     return parser
