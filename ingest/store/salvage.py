@@ -17,7 +17,7 @@ import duckdb
 
 from ingest.errors import StoreDamaged
 from ingest.store import refusals
-from ingest.store.migrations import MIGRATIONS, NEWEST
+from ingest.store.migrations import NEWEST, steps
 
 Cursor = duckdb.DuckDBPyConnection
 
@@ -59,7 +59,7 @@ class TableRead:
 def make_tables(file: Path, version: int) -> None:
     """Make an empty cellar with the tables of a version."""
     with duckdb.connect(str(file)) as connection:
-        for step in MIGRATIONS[:version]:
+        for step in steps(0, version):
             connection.execute(step.sql)
         connection.execute("CREATE TABLE schema_version (number INTEGER, sentence VARCHAR, made_at TIMESTAMP)")
 
@@ -68,7 +68,7 @@ def set_version(file: Path, version: int) -> None:
     """Say that a cellar has the tables of a version, whatever could be read of that."""
     with duckdb.connect(str(file)) as connection:
         connection.execute("DELETE FROM schema_version")
-        for step in MIGRATIONS[:version]:
+        for step in steps(0, version):
             connection.execute(
                 "INSERT INTO schema_version VALUES (?, ?, now()::TIMESTAMP)", [step.number, step.sentence]
             )
@@ -102,7 +102,7 @@ def version_of(damaged: Path) -> int:
 def columns_of(version: int) -> dict[str, tuple[str, ...]]:
     """The columns of each table of a version."""
     with duckdb.connect(":memory:") as connection:
-        for step in MIGRATIONS[:version]:
+        for step in steps(0, version):
             connection.execute(step.sql)
         return _columns(connection)
 
