@@ -20,7 +20,7 @@ from starlette.routing import Route
 
 from dashboard import access, context, version
 from dashboard.ui import components
-from dashboard.web import calendar_routes, redirects, warm_up
+from dashboard.web import calendar_routes, closed_sessions, redirects, uploads, warm_up
 from ingest import commands, control, service
 from ingest.errors import SettingsError
 from ingest.monitoring import Hooks, Outlook
@@ -57,6 +57,7 @@ def run(
 
     @asynccontextmanager
     async def lifespan(_app: st.App) -> AsyncGenerator[None, None]:
+        closed_sessions.free_in_time(uploads.forget)
         warming_up = asyncio.create_task(warm_up.open_pages())
         print(f"tunroom {version()} is ready at http://{_shown(host)}:{port}  (Ctrl-C stops it)", flush=True)
         if host in _EVERYWHERE:
@@ -70,6 +71,8 @@ def run(
         with ExitStack() as stack:
             running = stack.enter_context(service.running(settings, hooks=hooks))
             context.set_service(running)
+            uploads.clear(settings.data_dir)
+            stack.callback(uploads.clear, settings.data_dir)
             stack.enter_context(control.serving(settings.data_dir, commands.handlers(running)))
             if extra is not None:
                 stack.enter_context(extra(running))
