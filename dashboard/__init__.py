@@ -3,10 +3,6 @@
 
 def version() -> str:
     """The installed version."""
-    from importlib.metadata import PackageNotFoundError
-    from importlib.metadata import version as installed
+    from ingest.program import version as of_the_program
 
-    try:
-        return installed("tunroom")
-    except PackageNotFoundError:  # run from a checkout without installing
-        return "0 (not installed)"
+    return of_the_program()

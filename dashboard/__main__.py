@@ -83,6 +83,7 @@ def _parser() -> argparse.ArgumentParser:
     commands.add_restore(command)
     access.add_password(command)
     access.add_broker_settings(command)
+    commands.add_repair(command)
     commands.add_check(command)
     commands.add_decode(command)
     return parser

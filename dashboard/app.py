@@ -21,7 +21,7 @@ from starlette.routing import Route
 
 from dashboard import access, context, version
 from dashboard.ui import components
-from dashboard.web import calendar_routes, redirects, sign_in_page, warm_up
+from dashboard.web import calendar_routes, closed_sessions, redirects, sign_in_page, uploads, warm_up
 from ingest import commands, control, service
 from ingest.errors import SettingsError
 from ingest.monitoring import Hooks, Outlook
@@ -59,6 +59,7 @@ def run(
 
     @asynccontextmanager
     async def lifespan(_app: st.App) -> AsyncGenerator[None, None]:
+        closed_sessions.free_in_time(uploads.forget)
         warming_up = asyncio.create_task(warm_up.open_pages())
         scheme = "http" if settings.server.certificate is None else "https"
         print(f"tunroom {version()} is ready at {scheme}://{_shown(host)}:{port}  (Ctrl-C stops it)", flush=True)
@@ -81,6 +82,8 @@ def run(
             context.set_service(running)
             access.set_gate(gate)
             running.store.ask_before_writing(access.refuse_unless_keeper)
+            uploads.clear(settings.data_dir)
+            stack.callback(uploads.clear, settings.data_dir)
             stack.enter_context(control.serving(settings.data_dir, commands.handlers(running)))
             if extra is not None:
                 stack.enter_context(extra(running))

@@ -368,6 +368,8 @@ class AssessmentRecord:
     hop_day: str | None = None
     packaging_day: str | None = None
     detail: dict[str, Any] = field(default_factory=dict)
+    program_version: str | None = None
+    """The version of tunroom that said so; None of what was said before it was noted."""
 
     def __post_init__(self) -> None:
         _utc(self)

@@ -223,6 +223,40 @@ def _restore(arguments: argparse.Namespace) -> int:
     return 0
 
 
+def add_repair(command: AddCommand) -> None:
+    sub = command(
+        "repair",
+        _repair,
+        "make a new cellar of what can be read of a damaged one",
+        "The damaged files are only read, and copied beside the new cellar. Stop tunroom first.",
+    )
+    sub.add_argument("path", type=Path, metavar="DIR", help="an empty directory for the new cellar")
+
+
+def _repair(arguments: argparse.Namespace) -> int:
+    from ingest.settings.settings import DATABASE
+    from ingest.store.repair import repair
+
+    database = settings_of(arguments).data_dir / DATABASE
+    live = sys.stderr.isatty()
+    done = repair(
+        database, arguments.path.resolve(), progress=lambda text: print(f"{text} …", file=sys.stderr) if live else None
+    )
+    print(f"What could be read stands in a new cellar. Look through it: tunroom serve --data {done.directory}")
+    _print_result({"readings": done.readings, **done.tables})
+    if done.missing:
+        print("What is missing:")
+        for sentence in done.missing:
+            print(f"  {sentence}")
+    else:
+        print("Nothing is missing of what the files hold.")
+    print(
+        f"{database} and {database.name}.wal, the log of its newest changes, were only read; copies of what is there "
+        f"of them are kept in {done.copies}. Throw neither away before you are content."
+    )
+    return 0
+
+
 def _print_result(result: dict[str, Any]) -> None:
     """A line for each thing there is something to say about, in words."""
     for key, value in result.items():

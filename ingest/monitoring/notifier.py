@@ -33,6 +33,7 @@ from analysis.planning import (
 )
 from analysis.wording import moved as moved_words
 from analysis.wording import reason
+from ingest import program
 from ingest.errors import StoreError
 from ingest.model import BatchRecord, Device, Preferences
 from ingest.monitoring.alert_conditions import NOTIFY_KINDS, Condition, Eve, NotifyKind, conditions, mark_of
@@ -123,6 +124,8 @@ class _State:
     over_since: dict[str, str] = field(default_factory=dict)
     holds_since: dict[str, str] = field(default_factory=dict)
     dates: dict[str, dict[str, str | None]] = field(default_factory=dict)
+    judged_by: dict[str, str] = field(default_factory=dict)
+    """The version of tunroom whose dates were told of each batch."""
     outbox: list[Message] = field(default_factory=list)
 
     @classmethod
@@ -148,9 +151,12 @@ class Notifier:
         Keeps what was told and what is still to be sent.
     send
         How to send; apprise unless another is given.
+    version
+        This program's; after an upgrade the dates that moved are told in one message.
     """
 
-    def __init__(self, store: Store, send: Send = apprise_send) -> None:
+    def __init__(self, store: Store, send: Send = apprise_send, *, version: str | None = None) -> None:
+        self._version = version or program.version()
         self._store = store
         self._send = send
         self._guard = threading.RLock()
@@ -177,6 +183,7 @@ class Notifier:
             ]
             if "date moved" in chosen:
                 today = now.astimezone(ZoneInfo(preferences.time_zone)).date()
+                new += self._upgraded(outlooks, now)
                 new += [m for outlook in outlooks for m in self._moves(outlook, now, today, preferences.units)]
             self._forget(outlooks, device_statuses, lots)
             self._withdraw_moved(now, outlooks, preferences)
@@ -281,6 +288,36 @@ class Notifier:
             found.append(message)
         return found
 
+    def _upgraded(self, outlooks: Sequence[Outlook], now: datetime) -> list[Message]:
+        """Gather what an upgrade moved: of each batch the dates at the first look since, all in one message."""
+        lines, before = [], set()
+        for outlook in outlooks:
+            batch_id = outlook.record.batch_id
+            told, by = self._state.dates.get(batch_id), self._state.judged_by.get(batch_id, "an earlier version")
+            self._state.judged_by[batch_id] = self._version
+            if not told or by == self._version:
+                continue
+            to_do = outlook.to_do()
+            for each in (first_of(to_do, "hops in"), first_of(to_do, "package")):
+                if each is None or (was := told.get(_called(each))) is None:
+                    continue
+                self._state.holds_since.pop(f"moved:{batch_id}:{_called(each)}", None)
+                change = moved(date.fromisoformat(was), each.day)
+                if change is not None:
+                    told[_called(each)] = each.day.isoformat()
+                    lines.append(f"{outlook.record.name}: {moved_words(change, _called(each))}")
+                    before.add(by)
+        if not lines:
+            return []
+        dates = "1 date" if len(lines) == 1 else f"{len(lines)} dates"
+        because = (
+            f"tunroom was upgraded from {' and '.join(sorted(before))} to {self._version}, which judges some things "
+            "otherwise; what was read meanwhile counts as well."
+        )
+        stamp = now.isoformat()
+        title = f"After the upgrade: {dates} moved"
+        return [Message("date moved", title, "\n".join((because, *lines)), stamp, stamp)]
+
     def _as_it_stands(self, message: Message, now: datetime, preferences: Preferences) -> tuple[str, str] | None:
         """Title and body as they are true at this moment; None where it asks for what is done, or over.
 
@@ -330,8 +367,9 @@ class Notifier:
         for kept in (self._state.raised, self._state.over_since, self._state.holds_since):
             for key in [k for k in kept if not any(f":{name}" in k for name in alive)]:
                 del kept[key]
-        for batch_id in [b for b in self._state.dates if b not in alive]:
-            del self._state.dates[batch_id]
+        for by_batch in (self._state.dates, self._state.judged_by):
+            for batch_id in [b for b in by_batch if b not in alive]:
+                del by_batch[batch_id]
 
     def _device_name(self, device_id: str) -> str:
         device = self._store.get(Device, device_id)

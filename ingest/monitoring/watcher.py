@@ -18,6 +18,7 @@ from typing import Final
 
 from analysis.display_units import DisplayUnits
 from analysis.wording import reason, sentences
+from ingest import program
 from ingest.errors import StoreError
 from ingest.model import AssessmentRecord
 from ingest.monitoring.notifier import Notifier, verdict_message, verdict_topic
@@ -221,6 +222,7 @@ def assessment_record(outlook: Outlook, made_at: datetime, units: DisplayUnits) 
             "reason": reason(plan.reason, units),
             "fingerprint": a.fingerprint,
         },
+        program_version=program.version(),
     )
 
 

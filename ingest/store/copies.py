@@ -13,7 +13,7 @@ from typing import Final
 
 from ingest.errors import StoreDamaged, StoreError
 from ingest.file_modes import FILE
-from ingest.store.refusals import cannot_use, logs_of
+from ingest.store.refusals import REPAIR, cannot_use, logs_of
 from ingest.store.write_ahead_log import examine
 
 log = logging.getLogger(__name__)
@@ -51,8 +51,9 @@ def keep_logs(database: Path) -> bool:
             raise StoreDamaged(
                 f"{each} is damaged: {state.damage}. The database beside it, {database.name}, is not to blame. The log "
                 f"has {state.transactions:,} changes that can be read{rest}. Both files were left as they are. Copy "
-                "both to another place and keep them. Then put back a copy of the two; or go on without what cannot be "
-                f"read: shorten the log to its first {state.good:,} bytes, or move it away where that is 0."
+                "both to another place and keep them. Then put back a copy of the two; or read what can be read into "
+                f"a new cellar. {REPAIR} By hand: shorten the log to its first {state.good:,} bytes, or move it away "
+                "where that is 0, to go on without what cannot be read."
             )
         kept = _kept_name(each)
         try:

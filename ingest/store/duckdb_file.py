@@ -90,7 +90,7 @@ class StoreFile:
             file_modes.make_directory(self.path.parent)
         except OSError as error:
             raise StoreError(f"{self.path.parent} cannot be used ({error.strerror}). Choose another.") from error
-        if _owned_elsewhere(self.path):
+        if owned_elsewhere(self.path):
             return  # its log is being written; the connection says who owns it
         refusals.check_place(self.path)
         self._replays = copies.keep_logs(self.path)
@@ -157,7 +157,7 @@ class StoreFile:
                     f"{self.path} was written by a later version of tunroom (tables {done}; this version knows "
                     f"{NEWEST}). Upgrade tunroom, or open another data directory with --data."
                 )
-            for step in MIGRATIONS[done:]:
+            for step in (each for each in MIGRATIONS if each.number > done):
                 log.info("Tables %d: %s", step.number, step.sentence)
                 cursor.execute(step.sql)
                 cursor.execute(
@@ -209,6 +209,12 @@ class StoreFile:
     def frame(self, sql: str, parameters: Sequence[Any] = ()) -> pl.DataFrame:
         """The rows of a query as a frame."""
         return self._reading(lambda cursor: cast(pl.DataFrame, cursor.sql(sql, params=list(parameters)).pl()))
+
+    def rows(self) -> dict[str, int]:
+        """The rows of each table."""
+        return self._reading(
+            lambda cursor: _rows_of(cursor, cursor.execute("SELECT current_database()").fetchall()[0][0])
+        )
 
     def _reading(self, ask: Callable[[Cursor], T]) -> T:
         try:
@@ -407,7 +413,7 @@ def look_into(path: Path) -> tuple[int, dict[str, int]]:
     return version, rows
 
 
-def _owned_elsewhere(path: Path) -> bool:
+def owned_elsewhere(path: Path) -> bool:
     """Whether another process holds the lock that DuckDB takes on its file. This one does not have it open."""
     if sys.platform == "win32":
         return False  # there nobody else can open the file at all, and DuckDB says so

@@ -116,6 +116,7 @@ ALTER TABLE event ADD COLUMN amount_unit VARCHAR;
 ALTER TABLE event ADD COLUMN added_gravity_sg DOUBLE;
 ALTER TABLE event ADD COLUMN added_abv_pct DOUBLE;
 """
+_PROGRAM_VERSION: Final = "ALTER TABLE assessment ADD COLUMN program_version VARCHAR"
 
 MIGRATIONS: Final = (
     Migration(1, "Makes the tables of a new cellar.", _FIRST + _REPORTS),
@@ -129,8 +130,14 @@ MIGRATIONS: Final = (
         _DRY_HOPS,
     ),
     Migration(4, "Keeps of each addition what it was, how much, its own gravity and its strength.", _ADDITIONS),
+    Migration(8, "Notes with each verdict which version of tunroom gave it. There is nothing to do.", _PROGRAM_VERSION),
 )
-"""All migrations in order, numbered from 1 without gaps."""
+"""All migrations in order of their numbers."""
 
 NEWEST: Final = MIGRATIONS[-1].number
 """The version of the tables that this code reads and writes."""
+
+
+def steps(old: int, new: int = NEWEST) -> tuple[Migration, ...]:
+    """The migrations that lead from one version to another; from 0 for a new cellar."""
+    return tuple(step for step in MIGRATIONS if old < step.number <= new)

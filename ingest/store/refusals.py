@@ -13,6 +13,9 @@ from ingest.errors import StoreDamaged, StoreError, StoreFull, StoreInUse
 LOGS: Final = (".wal", ".wal.checkpoint", ".wal.recovery")
 """Endings of what DuckDB keeps beside a database: together with it they are the cellar."""
 
+REPAIR: Final = "For that: tunroom repair NEW_DIRECTORY"
+"""How to read what can be read; the damaged files are not changed by it."""
+
 _DISK_FULL: Final = ("no space left", "file too large", "quota", "disk full", "not enough space")
 _DAMAGED: Final = (
     "corrupt", "could not read enough bytes", "not a valid duckdb", "checksum", "replaying wal", "deserialize"
@@ -36,7 +39,7 @@ def cannot_open(path: Path, error: Exception) -> StoreError:
         return StoreDamaged(
             f"{path}.wal, the log of the newest changes, cannot be taken in ({first_line(error)}). The database "
             f"{path.name} beside it is not to blame, and both were left as they are. Copy both to another place and "
-            "keep them; then put back a copy of the two, or move the log away to go on without what it holds."
+            f"keep them; then put back a copy of the two, or read what can be read into a new cellar. {REPAIR}"
         )
     if any(word in said for word in _DAMAGED) or type(error).__name__ != "IOException":
         return damaged(path, error)
@@ -89,7 +92,7 @@ def damaged(path: Path | None, error: Exception) -> StoreDamaged:
     return StoreDamaged(
         f"{path} is damaged, or no cellar of tunroom ({first_line(error)}). It was left as it is. {with_log} belong "
         "together: move both where there is one, throw neither away, and look after the disk. Then put back a copy of "
-        "the two, or start again and import your last export."
+        f"the two or a backup, or read what can be read into a new cellar. {REPAIR}"
     )
 
 
@@ -133,7 +136,8 @@ def check_place(path: Path) -> None:
         raise StoreDamaged(
             f"{logs[0]} is the log of a cellar whose database, {path.name}, is "
             f"{'empty' if path.exists() else 'not there'}. The log alone holds the newest changes only, and it was "
-            "left as it is: put the database back beside it. To start anew, move the log away first, and keep it."
+            "left as it is: put the database back beside it. Where it is lost, the rows that the log added can be read "
+            f"into a new cellar. {REPAIR} To start anew, move the log away first, and keep it."
         )
     try:
         if path.exists():

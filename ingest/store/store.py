@@ -307,6 +307,10 @@ class Store(Questions):
         with self._file.writing() as cursor:
             _insert(cursor, record)
 
+    def rows(self) -> dict[str, int]:
+        """The rows of each table."""
+        return self._file.rows()
+
     def assessments(self, batch_id: str) -> list[AssessmentRecord]:
         """What was said about a batch, the oldest first."""
         return self._select(AssessmentRecord, "WHERE batch_id = ? ORDER BY made_at", [batch_id])

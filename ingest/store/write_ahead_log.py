@@ -18,6 +18,7 @@ noticed.
 from __future__ import annotations
 
 import mmap
+from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -79,7 +80,7 @@ def examine(log: Path, database: Path) -> LogState:
             # Cut off while the head was written: nothing was committed to it yet.
             begun = size <= len(_HEAD) + 64 and _HEAD.startswith(data[: min(size, len(_HEAD))])
             damage = None if begun else "its head cannot be read"
-            return LogState(size, 0, 0, damage=damage)
+            return LogState(size, 0, 0, _flushes(data, 0), damage)
         began, identifier, checkpoint = head
         state, folded_in = _entries(data, began)
     if state.damage is None and (foreign := _foreign(database, identifier, checkpoint, folded_in)) is not None:
@@ -127,10 +128,9 @@ _FLUSH_ENTRY: Final = _KIND + bytes([_FLUSH]) + b"\xff\xff"
 
 def _flushes(data: mmap.mmap, begin: int) -> int:
     """Ends of transactions that can be recognized although the way from entry to entry is lost."""
-    whole = len(_FLUSH_ENTRY).to_bytes(8, "little") + checksum(_FLUSH_ENTRY).to_bytes(8, "little") + _FLUSH_ENTRY
-    count, at = 0, data.find(whole, begin)
+    count, at = 0, data.find(_WHOLE_FLUSH, begin)
     while at >= 0:
-        count, at = count + 1, data.find(whole, at + len(whole))
+        count, at = count + 1, data.find(_WHOLE_FLUSH, at + len(_WHOLE_FLUSH))
     return count
 
 
@@ -196,3 +196,124 @@ def checksum(data: bytes) -> int:
     mixed = (mixed ^ int.from_bytes(rest, "little")) * _MIX & _WORD
     mixed = (mixed ^ mixed >> 47) * _MIX & _WORD
     return result ^ mixed ^ mixed >> 47
+
+
+_WHOLE_FLUSH: Final = (
+    len(_FLUSH_ENTRY).to_bytes(8, "little") + checksum(_FLUSH_ENTRY).to_bytes(8, "little") + _FLUSH_ENTRY
+)
+"""The end of a transaction with its size and checksum, by which it is recognized."""
+
+
+# -- what a damaged log still holds
+
+
+_USE_TABLE: Final = 0x19
+_INSERT: Final = 0x1A
+
+
+@dataclass(frozen=True, slots=True)
+class LoggedRows:
+    """Rows that were added, as entries of a log, without anything that was changed or taken away.
+
+    Attributes
+    ----------
+    entries
+        Whole transactions, to stand behind `head_for` of a database with the same tables.
+    rows
+        How many rows of each table.
+    columns
+        How many columns each table had.
+    unreadable
+        Pieces that were passed over because they are not what was written.
+    """
+
+    entries: bytes
+    rows: dict[str, int]
+    columns: dict[str, int]
+    unreadable: int
+
+
+def rows_added(log: Path, begin: int) -> LoggedRows:
+    """The rows that the transactions from a byte on added, whatever is wrong between them.
+
+    Rows that were added can be taken in without what stood before them; changes and removals cannot, because they name
+    their rows by place.
+    """
+    data = log.read_bytes()
+    head = _head(data[:128])
+    at = max(begin, head[0] if head is not None else 0)
+    kept, rows, columns = bytearray(), Counter[str](), dict[str, int]()
+    pending = _Pending()
+    unreadable = 0
+    while at + _FRAME <= len(data) and any(data[at : at + _FRAME]):
+        end = at + _FRAME + int.from_bytes(data[at : at + 8], "little")
+        entry = data[at + _FRAME : end]
+        if end > len(data) or entry[:2] != _KIND:
+            unreadable += 1
+            at = data.find(_WHOLE_FLUSH, at + 1)  # the next place where a transaction ends, and so another begins
+            if at < 0:
+                break
+            pending, at = _Pending(), at + len(_WHOLE_FLUSH)
+            continue
+        if checksum(entry) != int.from_bytes(data[at + 8 : at + _FRAME], "little"):
+            unreadable += 1
+            pending.table = None  # the rows behind may be another table's
+        elif entry[2] == _FLUSH:
+            if pending.rows:
+                kept += pending.entries + _WHOLE_FLUSH
+                rows.update(pending.rows)
+                columns |= pending.columns
+            pending = _Pending()
+        else:
+            pending.take(entry, data[at:end])
+        at = end
+    return LoggedRows(bytes(kept), dict(rows), columns, unreadable)
+
+
+class _Pending:
+    """The additions of a transaction whose end has not been seen yet."""
+
+    def __init__(self) -> None:
+        self.table: str | None = None
+        self.entries = bytearray()
+        self.rows = Counter[str]()
+        self.columns: dict[str, int] = {}
+
+    def take(self, entry: bytes, framed: bytes) -> None:
+        if entry[2] == _USE_TABLE:
+            self.table = _table_of(entry)
+        elif entry[2] != _INSERT or self.table is None:
+            return
+        else:  # field 101, a chunk: its field 100 counts the rows, 101 the columns
+            rows, at = _number(entry, 7)
+            self.rows[self.table] += rows
+            self.columns[self.table] = _number(entry, at + 2)[0]
+        self.entries += framed
+
+
+def _table_of(entry: bytes) -> str | None:
+    """The table's name: the second text of the entry, each behind its length."""
+    try:
+        length, at = _number(entry, 8)
+        length, at = _number(entry, at + length)
+        return entry[at : at + length].decode()
+    except (IndexError, UnicodeDecodeError):
+        return None
+
+
+def head_for(database: Path) -> bytes:
+    """The head of a log that follows a closed database as it stands."""
+    with database.open("rb") as file:
+        blocks = file.read(3 * _BLOCK)
+    identifier = blocks[_IDENTIFIER_AT : _IDENTIFIER_AT + 16]
+    checkpoint = max(int.from_bytes(blocks[at + 8 : at + 16], "little") for at in (_BLOCK, 2 * _BLOCK))
+    return _HEAD + b"".join(map(_in_sevens, identifier)) + b"\x67\x00" + _in_sevens(checkpoint) + b"\xff\xff"
+
+
+def _in_sevens(number: int) -> bytes:
+    """The reverse of `_number`."""
+    groups = []
+    while number > 127:
+        groups.append(number & 127 | 128)
+        number >>= 7
+    return bytes([*groups, number])

@@ -21,6 +21,7 @@ from dashboard.screens.sensors import placement
 from dashboard.screens.set_up import import_preview
 from dashboard.templates import fill
 from dashboard.ui import components, forms, plain
+from dashboard.web import uploads
 from ingest import transfer
 from ingest.errors import EntryError, IngestError
 from ingest.model import BatchRecord, Device, Placement, Vessel, Yeast
@@ -59,11 +60,8 @@ def _uploaded() -> Path | None:
         return None
     kept: dict[str, str] = st.session_state.get(_FILE, {})
     if kept.get("id") != given.file_id:
-        folder = Path(tempfile.mkdtemp(prefix="tunroom-import-"))
-        path = folder / Path(given.name).name
+        path = uploads.folder(context.service().settings.data_dir) / Path(given.name).name
         path.write_bytes(given.getbuffer())
-        if kept:
-            shutil.rmtree(Path(kept["path"]).parent, ignore_errors=True)
         kept = {"id": given.file_id, "path": str(path)}
         st.session_state[_FILE] = kept
     return Path(kept["path"])

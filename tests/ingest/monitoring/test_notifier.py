@@ -138,6 +138,35 @@ def test_a_moved_date_is_told_once_it_has_stayed_moved(store: Store) -> None:
     assert "4 days later, from Friday 20 Mar to Tuesday 24 Mar. Tuesday 24 Mar is the first free day" in post.sent[0][1]
 
 
+def test_dates_that_an_upgrade_moved_are_told_in_one_message_that_says_why(store: Store) -> None:
+    post, days = Post(), (date(2026, 3, 20), date(2026, 3, 24))
+
+    def cellar(day: date) -> list[Outlook]:
+        plan = Plan(made_at=NOW, packaging_day=day, reason=free_day(day))
+        one = outlook(plan=plan)
+        return [replace(one, record=replace(one.record, batch_id=f"batch-{n}", name=f"Lot {n}")) for n in range(30)]
+
+    look(Notifier(store, send=post, version="1.4"), store, NOW, *cellar(days[0]))
+    upgraded = Notifier(store, send=post, version="1.5")
+    for hour in range(1, 8):
+        look(upgraded, store, NOW + hour * HOUR, *cellar(days[1]))
+    [(title, body)] = post.sent
+    assert title == "After the upgrade: 30 dates moved"
+    assert "upgraded from 1.4 to 1.5" in body
+    assert body.count("Packaging day moved 4 days later") == 30
+    look(upgraded, store, NOW + 8 * HOUR, *cellar(days[0]))  # a move of its own day is told as before
+    look(upgraded, store, NOW + 11 * HOUR, *cellar(days[0]))
+    assert post.titles[1:] == ["Lot 7: date moved"]  # the others are not in the store, and a message of those is none
+
+
+def test_after_an_upgrade_that_moves_nothing_nothing_is_said(store: Store) -> None:
+    post = Post()
+    plan = Plan(made_at=NOW, packaging_day=date(2026, 3, 20), reason=free_day(date(2026, 3, 20)))
+    for n, version in enumerate(("1.4", "1.5", "1.5")):
+        look(Notifier(store, send=post, version=version), store, NOW + 3 * n * HOUR, outlook(plan=plan))
+    assert post.sent == []
+
+
 def test_a_move_of_one_day_is_not_worth_a_message(store: Store) -> None:
     post = Post()
     notifier = Notifier(store, send=post)

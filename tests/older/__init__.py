@@ -1,0 +1,1 @@
+"""Cellars that earlier versions of tunroom wrote, by version of their tables, and the program that wrote them."""
