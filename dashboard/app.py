@@ -20,8 +20,8 @@ from starlette.routing import Route
 
 from dashboard import access, context, version
 from dashboard.ui import components
-from dashboard.web import calendar_routes, redirects, warm_up
-from ingest import commands, control, service
+from dashboard.web import calendar_routes, heartbeat, metrics, redirects, warm_up
+from ingest import commands, control, logs, service, systemd
 from ingest.errors import SettingsError
 from ingest.monitoring import Hooks, Outlook
 from ingest.service import Service
@@ -57,12 +57,15 @@ def run(
 
     @asynccontextmanager
     async def lifespan(_app: st.App) -> AsyncGenerator[None, None]:
-        warming_up = asyncio.create_task(warm_up.open_pages())
+        logs.adopt()
+        tasks = [asyncio.create_task(each) for each in (warm_up.open_pages(), heartbeat.beat(host, port))]
         print(f"tunroom {version()} is ready at http://{_shown(host)}:{port}  (Ctrl-C stops it)", flush=True)
         if host in _EVERYWHERE:
             print(f"It answers to this machine's addresses and to the names {', '.join(sorted(names))}.", flush=True)
         yield
-        warming_up.cancel()
+        systemd.notify(systemd.STOPPING)
+        for task in tasks:
+            task.cancel()
         print("Stopping …", flush=True)
 
     hooks = Hooks(holding=holding, gives_way=context.someone_waits, looked_at=_draw_ahead)
@@ -76,7 +79,7 @@ def run(
             app = st.App(
                 _HERE / "main.py",
                 lifespan=lifespan,
-                routes=[Route("/healthz", healthz), *calendar_routes.ROUTES],
+                routes=[Route("/healthz", healthz), *metrics.ROUTES, *calendar_routes.ROUTES],
                 # In this order: nothing is looked at before we know that it is meant for us.
                 middleware=[Middleware(access.OwnNamesOnly, names=names), Middleware(redirects.LeadHome, known=_paths)],
                 on_script_error=components.on_script_error,
@@ -99,15 +102,14 @@ def _paths() -> frozenset[str]:
     """Every address of one level. The pages are heavy, and not needed before the first request."""
     from dashboard import navigation
 
-    return frozenset({"healthz", *navigation.paths()})
+    return frozenset({"healthz", "metrics", *navigation.paths()})
 
 
 async def healthz(_request: Request) -> JSONResponse:
     """The state of the whole process as JSON; status 503 while anything is wrong."""
     service = context.service()
     counts, broker = service.store.counts(), service.subscriber.status()
-    told = (service.store.broken, broker.problem, service.watcher_problem())
-    problems = [p for p in dict.fromkeys(told) if p]
+    problems = service.problems()
     last = counts["last_reading_at"]
     health = {
         "status": "ok" if not problems and broker.connected else "degraded",

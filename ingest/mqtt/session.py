@@ -86,6 +86,12 @@ class Subscriber:
         """How it stands now."""
         return BrokerStatus(self._connected, self._pipeline.queued, self._problem or self._pipeline.problem)
 
+    def lifeless(self) -> str | None:
+        """A sentence where the thread that keeps the session up has ended."""
+        if self._stopping.is_set() or self._thread.ident is None or self._thread.is_alive():
+            return None
+        return "Nobody listens to the broker any more: the thread that does it has ended."
+
     def start(self) -> None:
         """Begin to connect."""
         self._thread.start()

@@ -47,6 +47,17 @@ def number(value: Any, _folder: Path) -> float:
     return float(value)
 
 
+def one_of(*choices: str) -> Read:
+    """One of these words."""
+
+    def check(value: Any, _folder: Path) -> str:
+        if value not in choices:
+            raise ValueError(f"expected one of {', '.join(choices)}")
+        return str(value)
+
+    return check
+
+
 def between(read: Callable[[Any, Path], Any], low: float, high: float) -> Read:
     """Read by `read`, and refused outside `low` to `high`."""
 
