@@ -58,9 +58,11 @@ class Pipeline:
         rules: Sequence[Rule] = (),
         most: int = 4000,
         repeat_window_s: float = 30.0,
+        sites: Sequence[str] = (),
     ) -> None:
         self._store = store
         self._prefix = prefix
+        self._sites = tuple(sites)
         self._own_words = (f"{prefix}/status", f"{prefix}/verdict/")
         self.rules: tuple[Rule, ...] = tuple(rules)
         self._most = most
@@ -194,7 +196,12 @@ class Pipeline:
             if arrival.topic.startswith(self._own_words):  # who listens to everything hears himself
                 continue
             decoded = decode(
-                arrival.topic, arrival.payload, received_at=arrival.received_at, prefix=self._prefix, rules=self.rules
+                arrival.topic,
+                arrival.payload,
+                received_at=arrival.received_at,
+                prefix=self._prefix,
+                rules=self.rules,
+                sites=self._sites,
             )
             if decoded.reports and not decoded.faults and decoded.reports[0].time_flag is None:
                 reports.extend(decoded.reports)  # nearly every message: it names its instant, so it cannot be doubled
@@ -268,13 +275,25 @@ def rejection_of(arrival: Arrival, faults: Sequence[Fault]) -> Rejection:
     )
 
 
-def take_again(store: Store, rules: Sequence[Rule], *, prefix: str = "tunroom", limit: int = 100_000) -> int:
+def take_again(
+    store: Store,
+    rules: Sequence[Rule],
+    *,
+    prefix: str = "tunroom",
+    sites: Sequence[str] = (),
+    limit: int = 100_000,
+) -> int:
     """Decode the stored rejections anew; return how many messages were taken in whole and are now resolved."""
     resolved: list[str] = []
     reports: list[Report] = []
     for rejection in sorted(store.rejections(limit=limit), key=lambda r: r.received_at):
         decoded = decode(
-            rejection.topic, rejection.payload, received_at=rejection.received_at, prefix=prefix, rules=rules
+            rejection.topic,
+            rejection.payload,
+            received_at=rejection.received_at,
+            prefix=prefix,
+            rules=rules,
+            sites=sites,
         )
         if decoded.reports and not decoded.faults:
             reports.extend(decoded.reports)

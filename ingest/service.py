@@ -97,7 +97,8 @@ class Service:
 
     def take_again(self) -> int:
         """Decode the stored rejections anew with the rules in force; return how many messages were taken in."""
-        return take_again(self.store, self.rules(), prefix=self.settings.broker.prefix)
+        broker = self.settings.broker
+        return take_again(self.store, self.rules(), prefix=broker.prefix, sites=broker.sites)
 
     def reload_rules(self) -> None:
         """Use the rules as they now stand, and listen to their topics."""
@@ -146,6 +147,7 @@ def running(settings: Settings, *, watch: bool = True, hooks: Hooks | None = Non
             rules=rules,
             most=settings.broker.receive_maximum,
             repeat_window_s=settings.broker.repeat_window_s,
+            sites=settings.broker.sites,
         )
         stack.callback(pipeline.close)
         pipeline.start()

@@ -18,6 +18,7 @@ import paho.mqtt.client as paho
 from paho.mqtt.enums import MQTTProtocolVersion
 from paho.mqtt.reasoncodes import ReasonCode
 
+from ingest.decoding import topics_of
 from ingest.mqtt import diagnostics
 from ingest.mqtt.connection import CONNECT_S, OFFLINE, ONLINE, Connection
 from ingest.pipeline import Pipeline
@@ -64,7 +65,8 @@ class Subscriber:
         self._version = self._versions[0]
         self._before_connect = before_connect
         self._random = random.Random(random_seed)  # noqa: S311  jitter, no secret
-        self._topics = without_covered((f"{broker.prefix}/report/+", *broker.topics, *topics))
+        others = topics_of(broker.sites, broker.prefix)
+        self._topics = without_covered((f"{broker.prefix}/report/+", *others, *broker.topics, *topics))
         self._said: dict[str, bytes] = {}
         self._lock = threading.Lock()
         self._connection: Connection | None = None

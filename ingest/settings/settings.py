@@ -44,6 +44,8 @@ class Broker:
     prefix: str = "tunroom"
     topics: tuple[str, ...] = ()
     """Further topics to listen to, with + and #; what no rule understands is kept as rejected."""
+    sites: tuple[str, ...] = ()
+    """Other sites whose brokers hand on to this one what their devices send, below ``<prefix>/site/<site>/``."""
     client_id: str = "tunroom"
     """The name of the session that the broker keeps for us; two tunrooms on one broker need two."""
     tls: bool = False
@@ -186,6 +188,7 @@ _BROKER: Final[dict[str, tuple[str, Read]]] = {
     "password_file": ("password", reads.secret),
     "prefix": ("prefix", reads.prefix),
     "topics": ("topics", reads.topics),
+    "sites": ("sites", reads.sites),
     "client_id": ("client_id", reads.text),
     "tls": ("tls", reads.flag),
     "tls_ca_file": ("tls_ca_file", reads.file),
