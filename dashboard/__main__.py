@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import argparse
-import logging
 import sys
 from collections.abc import Sequence
 from pathlib import Path
@@ -11,8 +10,9 @@ from pathlib import Path
 from analysis.errors import AnalysisError
 from dashboard import version
 from dashboard.cli.options import Command, ports, settings_of
-from ingest import file_modes
+from ingest import file_modes, logs
 from ingest.errors import IngestError
+from ingest.settings.settings import Settings
 
 
 def main(argv: Sequence[str] | None = None) -> int:
@@ -23,12 +23,7 @@ def main(argv: Sequence[str] | None = None) -> int:
         parser.print_help()
         return 2
     file_modes.from_now_on()
-    logging.basicConfig(
-        level=logging.DEBUG if arguments.verbose else logging.WARNING,
-        format="%(asctime)s %(levelname)s %(name)s: %(message)s",
-    )
-    if not arguments.verbose:
-        logging.getLogger("ingest").setLevel(logging.INFO)
+    logs.start("debug" if arguments.verbose else "info")
     try:
         command: Command = arguments.run
         return command(arguments)
@@ -63,7 +58,7 @@ def _parser() -> argparse.ArgumentParser:
         sub.set_defaults(run=run)
         return sub
 
-    from dashboard.cli import access, assess, commands
+    from dashboard.cli import access, assess, commands, systemd_unit
 
     demo = command("demo", _demo, "show an invented cellar with simulated devices", "Nothing of yours is touched.")
     demo.add_argument("--fresh", action="store_true", help="forget the demo's data and start over")
@@ -86,6 +81,7 @@ def _parser() -> argparse.ArgumentParser:
     commands.add_repair(command)
     commands.add_check(command)
     commands.add_decode(command)
+    systemd_unit.add_systemd_unit(command)
     return parser
 
 
@@ -98,14 +94,21 @@ def _demo(arguments: argparse.Namespace) -> int:
 def _serve(arguments: argparse.Namespace) -> int:
     from dashboard import app
 
-    app.run(settings_of(arguments))
+    app.run(_settings_and_log(arguments))
     return 0
 
 
 def _ingest(arguments: argparse.Namespace) -> int:
     from ingest.__main__ import run
 
-    return run(settings_of(arguments))
+    return run(_settings_and_log(arguments))
+
+
+def _settings_and_log(arguments: argparse.Namespace) -> Settings:
+    """The settings, with the log as they wish from now on."""
+    settings = settings_of(arguments)
+    logs.start("debug" if arguments.verbose else settings.log.level, settings.log.format)
+    return settings
 
 
 if __name__ == "__main__":

@@ -21,8 +21,17 @@ from starlette.routing import Route
 
 from dashboard import access, context, version
 from dashboard.ui import components
-from dashboard.web import calendar_routes, closed_sessions, redirects, sign_in_page, uploads, warm_up
-from ingest import commands, control, service
+from dashboard.web import (
+    calendar_routes,
+    closed_sessions,
+    heartbeat,
+    metrics,
+    redirects,
+    sign_in_page,
+    uploads,
+    warm_up,
+)
+from ingest import commands, control, logs, service, systemd
 from ingest.errors import SettingsError
 from ingest.monitoring import Hooks, Outlook
 from ingest.service import Service
@@ -59,8 +68,9 @@ def run(
 
     @asynccontextmanager
     async def lifespan(_app: st.App) -> AsyncGenerator[None, None]:
+        logs.adopt()
         closed_sessions.free_in_time(uploads.forget)
-        warming_up = asyncio.create_task(warm_up.open_pages())
+        tasks = [asyncio.create_task(each) for each in (warm_up.open_pages(), heartbeat.beat(host, port))]
         scheme = "http" if settings.server.certificate is None else "https"
         print(f"tunroom {version()} is ready at {scheme}://{_shown(host)}:{port}  (Ctrl-C stops it)", flush=True)
         if host in _EVERYWHERE:
@@ -68,7 +78,9 @@ def run(
         if gate.notice:
             print(gate.notice, flush=True)
         yield
-        warming_up.cancel()
+        systemd.notify(systemd.STOPPING)
+        for task in tasks:
+            task.cancel()
         print("Stopping …", flush=True)
 
     # Streamlit looks for .streamlit/config.toml beside the file that launched it.
@@ -90,7 +102,7 @@ def run(
             app = st.App(
                 _HERE / "main.py",
                 lifespan=lifespan,
-                routes=[Route("/healthz", healthz), *calendar_routes.ROUTES],
+                routes=[Route("/healthz", healthz), *metrics.ROUTES, *calendar_routes.ROUTES],
                 middleware=_layers(names, gate),
                 on_script_error=components.on_script_error,
             )
@@ -119,15 +131,14 @@ def _paths() -> frozenset[str]:
     """Every address of one level. The pages are heavy, and not needed before the first request."""
     from dashboard import navigation
 
-    return frozenset({"healthz", *navigation.paths()})
+    return frozenset({"healthz", "metrics", *navigation.paths()})
 
 
 async def healthz(_request: Request) -> JSONResponse:
     """The state of the whole process as JSON; status 503 while anything is wrong."""
     service = context.service()
     counts, broker = service.store.counts(), service.subscriber.status()
-    told = (service.store.broken, broker.problem, service.watcher_problem())
-    problems = [p for p in dict.fromkeys(told) if p]
+    problems = service.problems()
     last = counts["last_reading_at"]
     health = {
         "status": "ok" if not problems and broker.connected else "degraded",

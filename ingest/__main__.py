@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import argparse
-import logging
 import signal
 import sys
 import threading
 from collections.abc import Sequence
 from pathlib import Path
 
-from ingest import commands, control, file_modes, service
+from ingest import commands, control, file_modes, logs, service, systemd
 from ingest.errors import IngestError
 from ingest.settings import Settings, load
 
@@ -22,9 +21,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--data", type=Path, metavar="DIR", help="data directory (default: the platform's usual place)")
     options = parser.parse_args(arguments)
     file_modes.from_now_on()
-    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s: %(message)s")
+    logs.start()
     try:
-        return run(load(options.config, options.data))
+        settings = load(options.config, options.data)
+        logs.start(settings.log.level, settings.log.format)
+        return run(settings)
     except IngestError as error:
         print(f"tunroom: {error}", file=sys.stderr)
         return 1
@@ -42,7 +43,10 @@ def run(settings: Settings) -> int:
         where = "the embedded broker" if running.broker else "the broker"
         host, port = running.broker.address if running.broker else (settings.broker.host, settings.broker.port)
         print(f"tunroom takes readings in from {where} at {host}:{port}  (Ctrl-C stops it)", flush=True)
-        stop.wait()
+        systemd.notify(systemd.READY)
+        while not stop.wait(systemd.watchdog_every_s() or service.SIGN_EVERY_S):
+            running.sign_of_life()
+        systemd.notify(systemd.STOPPING)
         print("Stopping …", flush=True)
     return 0
 

@@ -105,10 +105,15 @@ def _teaches(store: Store, wanted: str | None) -> dict[str, str]:
     return {"teaches": teaches(lesson)}
 
 
-def export(store: Store, arguments: dict[str, Any], progress: Progress) -> Any:
-    """Write everything to a directory as Parquet and CSV."""
-    from ingest import transfer
+def export(store: Store, arguments: dict[str, Any], progress: Progress, outlooks: Outlooks | None = None) -> Any:
+    """Write everything to a directory as Parquet and CSV, or this cellar's part of a dataset."""
+    from ingest import dataset, transfer
 
+    if arguments.get("partitioned"):
+        if outlooks is None:
+            threads.one_for_linear_algebra()
+        path, name = Path(arguments["path"]), arguments.get("cellar")
+        return asdict(dataset.export_partitioned(store, path, cellar=name, outlooks=outlooks, progress=progress))
     return asdict(transfer.export_cellar(store, Path(arguments["path"]), progress=progress))
 
 
@@ -149,7 +154,7 @@ def handlers(service: Service) -> dict[str, Handler]:
     return {
         "plan": lambda arguments, progress: plan_of(store, arguments, progress, service.outlooks),
         "import": take_in,
-        "export": lambda arguments, progress: export(store, arguments, progress),
+        "export": lambda arguments, progress: export(store, arguments, progress, service.outlooks),
         "backup": lambda arguments, progress: backup(store, arguments, progress),
         "rules": lambda arguments, progress: rules(store, arguments, progress),
         "devices": lambda arguments, progress: devices(store, arguments, progress),

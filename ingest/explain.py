@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Final
 
-from ingest.decoding import QUANTITIES, Decoded, Rule
+from ingest.decoding import QUANTITIES, Decoded, Rule, topics_of
 from ingest.decoding import decode as decode_message
 from ingest.errors import SettingsError
 from ingest.model import CLOCK_AHEAD, CLOCK_UNSET, GUESSED_UNIT, NO_CLOCK, RELATIVE, Report
@@ -57,7 +57,8 @@ def _summary(settings: Settings) -> list[str]:
         f"embedded, listening at {broker.listen}:{broker.port}" if settings.embedded else f"{broker.host}:{broker.port}"
     )
     login = f"user {broker.user}, {'with' if broker.password else 'without'} a password" if broker.user else "no login"
-    heard = ", ".join((f"{broker.prefix}/report/+", *broker.topics, *(rule.filter for rule in settings.rules)))
+    sites = topics_of(broker.sites, broker.prefix)
+    heard = ", ".join((f"{broker.prefix}/report/+", *sites, *broker.topics, *(rule.filter for rule in settings.rules)))
     if settings.embedded and not broker.topics:
         heard = "everything that is sent to it"
     lines = [
@@ -96,6 +97,7 @@ def decode(
         prefix=settings.broker.prefix,
         rules=rules,
         gateways=settings.broker.gateways,
+        sites=settings.broker.sites,
     )
     lines = sentences(decoded)
     for rule in rules:

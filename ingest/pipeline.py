@@ -10,6 +10,7 @@ import logging
 import threading
 import time
 from collections.abc import Collection, Sequence
+from dataclasses import dataclass
 from itertools import groupby
 from queue import Empty, SimpleQueue
 from typing import Final
@@ -29,7 +30,21 @@ _GATHER_S: Final = 0.1
 `_GAP_S`, none longer than `_GATHER_S`; not longer, as a broker that hands over only a few unacknowledged messages at a
 time would wait for us while we wait for it."""
 _LARGEST_QUEUE_BYTES: Final = 64 * 1024 * 1024
+_HANGS_S: Final = 600.0
+"""Longer than whatever else may hold the store: a copy of a large cellar, the sorting of what came in."""
 _RETRY_S: Final = (0.5, 1.0, 2.0, 5.0)
+
+
+@dataclass(slots=True)
+class Counted:
+    """What came in since the start; the pipeline's thread alone counts it up."""
+
+    taken: int = 0
+    """Readings that were new."""
+    repeated: int = 0
+    """Readings that were there already, and those that only added a quantity to one."""
+    refused: int = 0
+    """Messages that could not be read, or not wholly."""
 
 
 class Pipeline:
@@ -44,9 +59,11 @@ class Pipeline:
         most: int = 4000,
         repeat_window_s: float = 30.0,
         gateways: Collection[str] | None = None,
+        sites: Sequence[str] = (),
     ) -> None:
         self._store = store
         self._prefix = prefix
+        self._sites = tuple(sites)
         self._own_words = (f"{prefix}/status", f"{prefix}/verdict/")
         self.rules: tuple[Rule, ...] = tuple(rules)
         self._gateways = gateways
@@ -62,6 +79,19 @@ class Pipeline:
         self._clockless = Clockless(repeat_window_s)
         self._thread = threading.Thread(target=self._run, name="pipeline", daemon=True)
         self.problem: str | None = None
+        self.counted = Counted()
+        self._busy_since: float | None = None
+
+    def lifeless(self) -> str | None:
+        """A sentence where the thread has ended, or has hung over the same messages for long without saying why."""
+        if self._stopping.is_set() or self._thread.ident is None:  # not begun yet
+            return None
+        if not self._thread.is_alive():
+            return "Readings are no longer taken in: the thread that does it has ended."
+        since = self._busy_since
+        if since is not None and self.problem is None and time.monotonic() - since > _HANGS_S:
+            return f"Readings have not been taken in for {_HANGS_S / 60:.0f} minutes, and nothing says why."
+        return None
 
     @property
     def queued(self) -> int:
@@ -117,6 +147,7 @@ class Pipeline:
 
     def _run(self) -> None:
         while batch := self._next_batch():
+            self._busy_since = time.monotonic()
             try:
                 self._take_in(batch)
             except Exception as error:  # the thread must outlive any one batch
@@ -129,6 +160,7 @@ class Pipeline:
             else:
                 self.problem = None
             finally:
+                self._busy_since = None
                 self._messages_done += len(batch)
                 with self._room:
                     self._room.notify_all()
@@ -172,11 +204,13 @@ class Pipeline:
                 prefix=self._prefix,
                 rules=self.rules,
                 gateways=self._gateways,
+                sites=self._sites,
             )
             if decoded.reports and not decoded.faults and decoded.reports[0].time_flag is None:
                 reports.extend(decoded.reports)  # nearly every message: it names its instant, so it cannot be doubled
                 continue
             if self._clockless.is_to_pass_over(arrival, decoded):
+                self.counted.repeated += 1
                 continue
             reports.extend(self._clockless.together(decoded.reports))
             if decoded.faults:
@@ -192,7 +226,7 @@ class Pipeline:
         tries = 0
         while True:
             try:
-                self._store.keep(reports, rejections)
+                new = self._store.keep(reports, rejections)
             except StoreError as error:
                 if self._stopping.is_set():
                     raise
@@ -209,6 +243,9 @@ class Pipeline:
                 if self.problem is not None:
                     log.info("readings can be kept again")
                 self.problem = None
+                self.counted.taken += new
+                self.counted.repeated += len(reports) - new
+                self.counted.refused += len(rejections)
                 return
 
     def _keep_singly(
@@ -218,6 +255,7 @@ class Pipeline:
         if len(batch) == 1:
             fault = Fault("$", "the store could not keep what it says", "Report this as a defect, with these bytes")
             self._store.keep([], [rejection_of(batch[0], (fault,))])
+            self.counted.refused += 1
             return
         by_payload: dict[tuple[str, bytes], list[Report]] = {}
         for report in reports:
@@ -246,6 +284,7 @@ def take_again(
     *,
     prefix: str = "tunroom",
     gateways: Collection[str] | None = None,
+    sites: Sequence[str] = (),
     limit: int = 100_000,
 ) -> int:
     """Decode the stored rejections anew; return how many messages were taken in whole and are now resolved."""
@@ -259,6 +298,7 @@ def take_again(
             prefix=prefix,
             rules=rules,
             gateways=gateways,
+            sites=sites,
         )
         if decoded.reports and not decoded.faults:
             reports.extend(decoded.reports)

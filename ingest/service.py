@@ -6,10 +6,13 @@ They start in this order and stop in reverse, so that nobody speaks to somebody 
 from __future__ import annotations
 
 import contextlib
+import logging
 from collections.abc import Iterator
 from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
 
-from ingest import file_modes, threads
+from ingest import file_modes, logs, systemd, threads
 from ingest.backup import Nightly
 from ingest.decoding import Rule
 from ingest.decoding import rules as rule_book
@@ -18,6 +21,11 @@ from ingest.mqtt import EmbeddedBroker, Subscriber
 from ingest.pipeline import Pipeline, take_again
 from ingest.settings import DATABASE, Settings, default_data_dir
 from ingest.store import Store
+
+log = logging.getLogger(__name__)
+
+SIGN_EVERY_S: Final = 5.0
+"""Between two signs of life where no watchdog says how often it wants one."""
 
 
 @dataclass(slots=True)
@@ -37,6 +45,33 @@ class Service:
     def watcher_problem(self) -> str | None:
         """What keeps the watcher from its work, as a sentence."""
         return self.watcher.problem if self.watcher is not None else None
+
+    def problems(self) -> list[str]:
+        """Sentences about all that is wrong at this moment."""
+        told = (self.store.broken, self.subscriber.status().problem, self.watcher_problem(), self.lifeless())
+        return [problem for problem in dict.fromkeys(told) if problem]
+
+    def healthy(self) -> bool:
+        """Whether nothing is wrong and the broker is there."""
+        return self.subscriber.status().connected and not self.problems()
+
+    def store_bytes(self) -> int:
+        """What the cellar takes on disk: its file and the log beside it; none in memory."""
+        if self.store.path is None:
+            return 0
+        return sum(file.stat().st_size for file in files_of(self.store.path) if file.exists())
+
+    def lifeless(self) -> str | None:
+        """A sentence about the first part that has died or hangs; None while all of them live."""
+        parts = (self.pipeline, self.subscriber, self.watcher)
+        return next((said for part in parts if part is not None and (said := part.lifeless())), None)
+
+    def sign_of_life(self) -> None:
+        """Tell whoever watches this process that it lives, if it does; otherwise say why it is to be restarted."""
+        if (why := self.lifeless()) is None:
+            systemd.notify(systemd.ALIVE)
+        else:
+            log.error("%s", why)
 
     def rules(self) -> tuple[Rule, ...]:
         """All rules in force: those of the settings file, then those made on screen."""
@@ -63,13 +98,18 @@ class Service:
     def take_again(self) -> int:
         """Decode the stored rejections anew with the rules in force; return how many messages were taken in."""
         broker = self.settings.broker
-        return take_again(self.store, self.rules(), prefix=broker.prefix, gateways=broker.gateways)
+        return take_again(self.store, self.rules(), prefix=broker.prefix, gateways=broker.gateways, sites=broker.sites)
 
     def reload_rules(self) -> None:
         """Use the rules as they now stand, and listen to their topics."""
         rules = self.rules()
         self.pipeline.rules = rules
         self.subscriber.listen_to([rule.filter for rule in rules])
+
+
+def files_of(database: Path) -> tuple[Path, Path]:
+    """The cellar's file, and the write-ahead log that belongs to it."""
+    return database, database.with_name(f"{database.name}.wal")
 
 
 def open_store(settings: Settings) -> Store:
@@ -91,9 +131,12 @@ def running(settings: Settings, *, watch: bool = True, hooks: Hooks | None = Non
         If the embedded broker's port is taken.
     """
     threads.one_for_linear_algebra()
+    logs.hide(settings.broker.password)
     with contextlib.ExitStack() as stack:
         store = open_store(settings)
         stack.callback(store.close)
+        preferences = store.preferences()
+        logs.hide(*preferences.notify_urls, preferences.calendar_token)
         broker = None
         if settings.embedded:
             broker = stack.enter_context(EmbeddedBroker(settings.broker, settings.data_dir))
@@ -105,6 +148,7 @@ def running(settings: Settings, *, watch: bool = True, hooks: Hooks | None = Non
             most=settings.broker.receive_maximum,
             repeat_window_s=settings.broker.repeat_window_s,
             gateways=settings.broker.gateways,
+            sites=settings.broker.sites,
         )
         stack.callback(pipeline.close)
         pipeline.start()

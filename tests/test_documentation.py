@@ -169,7 +169,7 @@ def test_the_manual_names_no_option_that_there_is_not():
     for of, option in re.findall(
         r"^\| (.+?) \| `(--[\w-]+)", told(GUIDE["settings-and-commands"], "Options"), re.MULTILINE
     ):
-        for command in re.findall(r"`(\w+)`", of):
+        for command in re.findall(r"`([\w-]+)`", of):
             assert command == "tunroom" or (command, option) in there
 
 
@@ -195,7 +195,9 @@ def test_every_event_kind_is_explained_and_accepted_by_assess(kind):
 def test_every_setting_stands_in_the_example_file():
     example = next(b for b in blocks(GUIDE["settings-and-commands"], "toml") if "data_dir" in b)
     values = tomllib.loads(example)
-    there = {"data_dir"} | {f"{table}.{key}" for table in ("broker", "server", "backup") for key in values[table]}
+    there = {"data_dir"} | {
+        f"{table}.{key}" for table in ("broker", "server", "backup", "log") for key in values[table]
+    }
     assert there == set(SETTINGS)
 
 
@@ -409,3 +411,11 @@ def test_the_tables_of_the_contributors_guide_are_those_of_the_source():
     assert text == documents.with_tables(text), "write them anew: python -m tests.documents"
     assert "| `HOLD_H` | 48.0 | hours |" in text
     assert "| lager | yes |" in text
+
+
+def test_every_number_for_a_program_that_watches_stands_in_the_manual():
+    source = (ROOT / "dashboard" / "web" / "metrics.py").read_text(encoding="utf-8")
+    counted = {f"tunroom_{name}_total" for name in re.findall(r'_count\("(\w+)"', source)}
+    measured = {f"tunroom_{name}" for name in re.findall(r'_gauge\("(\w+)"', source)} | {"tunroom_info"}
+    table = told(GUIDE["small-computer"], "Numbers for a program that watches")
+    assert set(re.findall(r"^\| `(\w+)` \| .+", table, re.MULTILINE)) == counted | measured

@@ -5,10 +5,12 @@ from __future__ import annotations
 from dashboard.access.door import can_sign_out, notice, only_looks, refuse_unless_keeper, set_gate
 from dashboard.access.gate import Gate
 from dashboard.access.hosts import OwnNamesOnly, names_of
+from dashboard.access.local import asks_for_itself
 from dashboard.access.passwords import ROLES, Passwords
-from dashboard.access.sign_in import SIGN_IN, SIGN_OUT, SignedInOnly
+from dashboard.access.sign_in import METRICS, SIGN_IN, SIGN_OUT, SignedInOnly
 
 __all__ = [
+    "METRICS",
     "ROLES",
     "SIGN_IN",
     "SIGN_OUT",
@@ -16,6 +18,7 @@ __all__ = [
     "OwnNamesOnly",
     "Passwords",
     "SignedInOnly",
+    "asks_for_itself",
     "can_sign_out",
     "names_of",
     "notice",

@@ -21,6 +21,7 @@ from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from starlette.websockets import WebSocketClose
 
 from dashboard.access.gate import COOKIE, NOT_NOW, VISIT_HEADER, Gate, Nobody, Visit, header_values
+from dashboard.access.local import asks_for_itself
 from dashboard.access.passwords import PasswordsUnreadable
 from dashboard.access.sessions import LASTS_S
 
@@ -28,6 +29,8 @@ log = logging.getLogger(__name__)
 
 SIGN_IN: Final = "/sign-in"
 SIGN_OUT: Final = "/sign-out"
+METRICS: Final = "/metrics"
+"""Numbers for a program on this machine, which has no hands to sign in with."""
 OPEN: Final = (re.compile(r"/healthz"), re.compile(r"/feed/[^/]+/[^/]+\.ics"))
 """Addresses that are read without signing in."""
 _READING: Final = frozenset({"GET", "HEAD"})
@@ -205,6 +208,8 @@ async def _while_it_stands(
 def _open(scope: Scope) -> bool:
     """Whether this may be read without signing in."""
     reads = scope["type"] == "http" and scope["method"] in _READING
+    if reads and scope["path"] == METRICS:
+        return asks_for_itself(scope)
     return reads and any(each.fullmatch(scope["path"]) for each in OPEN)
 
 

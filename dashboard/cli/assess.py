@@ -21,6 +21,7 @@ from analysis.model import (
     Event,
     EventKind,
 )
+from dashboard.cli import assess_dataset
 from dashboard.cli.options import AddCommand, columns_of, plain, shows_units
 from ingest.decoding import AHEAD_S
 from ingest.errors import EntryError
@@ -43,7 +44,8 @@ def add_assess(command: AddCommand) -> None:
         "The log is CSV, Parquet or JSON lines with the columns measured_at, gravity_sg (or extract_plato) and "
         "temperature_c.",
     )
-    sub.add_argument("log", type=Path, metavar="LOG")
+    sub.add_argument("log", type=Path, metavar="LOG", nargs="?")
+    assess_dataset.add_options(sub)
     sub.add_argument(
         "--column", action="append", default=[], metavar="OURS=THEIRS", help="such as --column extract_plato=Extract"
     )
@@ -80,6 +82,8 @@ def add_assess(command: AddCommand) -> None:
 
 
 def _assess(arguments: argparse.Namespace) -> int:
+    if assess_dataset.is_wanted(arguments):
+        return assess_dataset.run(arguments)
     # What weighs a second of the processor is loaded by who needs it: every other command lists this one too.
     from analysis.assessment.assess import assess
     from analysis.planning.constraints import Constraints

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import argparse
 import json
-import re
 import sys
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 from zoneinfo import ZoneInfo
 
-from dashboard.cli.options import AddCommand, columns_of, settings_of, shows_units
-from ingest.errors import ImportFileError, IngestError
+from dashboard.cli.options import AddCommand, columns_of, settings_of, shows_units, with_bar
+from ingest.errors import EntryError, ImportFileError, IngestError
 
 # --- sheet and plan --------------------------------------------------------------------------------------------------
 
@@ -117,15 +116,6 @@ def _carry_out(arguments: argparse.Namespace, command: str, wishes: dict[str, An
             print(file=sys.stderr)
 
 
-def with_bar(text: str) -> str:
-    """A line of progress, with a bar where it says how many per cent are done."""
-    found = re.search(r"(\d+) %", text)
-    if found is None:
-        return text
-    done = min(100, int(found[1])) // 5
-    return f"[{'=' * done}{' ' * (20 - done)}] {text}"
-
-
 # --- import and export -----------------------------------------------------------------------------------------------
 
 
@@ -178,10 +168,20 @@ def _ask(question: str, choices: list[str]) -> str | None:
 def add_export(command: AddCommand) -> None:
     sub = command("export", _export, "write everything to a directory as Parquet and CSV")
     sub.add_argument("path", type=Path, metavar="DIR")
+    sub.add_argument(
+        "--partitioned",
+        action="store_true",
+        help="write the batches with their readings as Parquet by cellar and month of pitching; several cellars may "
+        "share DIR",
+    )
+    sub.add_argument("--cellar", metavar="NAME", help="with --partitioned: the cellar's name there (default: its own)")
 
 
 def _export(arguments: argparse.Namespace) -> int:
-    _print_result(_carry_out(arguments, "export", {"path": str(arguments.path.resolve())}))
+    if arguments.cellar is not None and not arguments.partitioned:
+        raise EntryError("cellar", "--cellar names a cellar among several", "Give --partitioned as well.")
+    wishes = {"partitioned": arguments.partitioned, "cellar": arguments.cellar}
+    _print_result(_carry_out(arguments, "export", {"path": str(arguments.path.resolve()), **wishes}))
     return 0
 
 

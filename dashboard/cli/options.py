@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import argparse
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import fields, is_dataclass, replace
 from datetime import UTC, date, datetime
@@ -111,3 +112,12 @@ def _port(text: str) -> int:
     if text.isascii() and text.isdigit() and 1 <= int(text) <= 65535:
         return int(text)
     raise argparse.ArgumentTypeError(f"{text!r} is not a port; give a number from 1 to 65535")
+
+
+def with_bar(text: str) -> str:
+    """A line of progress, with a bar where it says how many per cent are done."""
+    found = re.search(r"(\d+) %", text)
+    if found is None:
+        return text
+    done = min(100, int(found[1])) // 5
+    return f"[{'=' * done}{' ' * (20 - done)}] {text}"

@@ -21,6 +21,7 @@ from starlette.routing import Route
 
 from dashboard import context
 from dashboard.queries import calendar_feed
+from ingest import logs
 from ingest.model import BatchRecord, Preferences
 from ingest.monitoring import Outlook
 from ingest.store import Store
@@ -40,7 +41,9 @@ def token_of(store: Store) -> str:
 
 def renewed_token(store: Store) -> str:
     """A new token: the old address stops working."""
-    return store.save(replace(store.preferences(), calendar_token=secrets.token_urlsafe(_TOKEN_BYTES))).calendar_token
+    token = secrets.token_urlsafe(_TOKEN_BYTES)
+    logs.hide(token)
+    return store.save(replace(store.preferences(), calendar_token=token)).calendar_token
 
 
 def feed_path(token: str, name: str = CELLAR) -> str:

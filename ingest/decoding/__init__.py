@@ -15,6 +15,7 @@ from ingest.decoding.rules import (
     stored_rules,
     stored_sources,
 )
+from ingest.decoding.sites import is_good_site, topics_of
 from ingest.decoding.timestamps import AHEAD_S
 
 __all__ = [
@@ -35,8 +36,10 @@ __all__ = [
     "converted",
     "decode",
     "is_good_id",
+    "is_good_site",
     "rule_from",
     "shown",
     "stored_rules",
     "stored_sources",
+    "topics_of",
 ]

@@ -15,10 +15,12 @@ from typing import Any, Final, NamedTuple
 
 from ingest.decoding import rules as rule_book
 from ingest.decoding import senml, senml_readings, timestamps
+from ingest.decoding import sites as sites_
 from ingest.decoding.device_id import ID_REMEDY, is_good_id
 from ingest.decoding.draft import Draft, Faults, number, shown
 from ingest.decoding.quantities import BY_FIELD, NATIVE_NAMES
 from ingest.decoding.rules import Rule
+from ingest.decoding.sites import Origin
 from ingest.decoding.timestamps import TimeUnit
 from ingest.errors import Fault
 from ingest.model import Report
@@ -40,6 +42,7 @@ def decode(
     prefix: str = "tunroom",
     rules: Sequence[Rule] = (),
     gateways: Collection[str] | None = None,
+    sites: Sequence[str] = (),
 ) -> Decoded:
     """Decode one message.
 
@@ -55,30 +58,42 @@ def decode(
         Rules for other devices; those that fit the topic are tried first, and all that fit apply.
     gateways
         The devices whose messages may name others as their source; None: any.
+    sites
+        Other sites whose brokers hand messages on to ours, see `sites`.
     """
     try:
-        decoded = _decode(topic, payload, received_at, prefix, rules)
-        return decoded if gateways is None else _of_its_own(decoded, topic, prefix, gateways)
+        decoded = _decode(topic, payload, received_at, prefix, rules, sites)
+        return (
+            decoded
+            if gateways is None
+            else _of_its_own(decoded, sites_.origin_of(topic, prefix, sites), prefix, gateways)
+        )
     except Exception as error:  # the last net: whatever a device sends, the subscriber goes on
         fault = Fault("$", f"the message could not be read ({type(error).__name__})", "Look at its bytes")
         return Decoded((), (fault,), "nothing known")
 
 
-def _of_its_own(decoded: Decoded, topic: str, prefix: str, gateways: Collection[str]) -> Decoded:
+def _of_its_own(decoded: Decoded, origin: sites_.Origin, prefix: str, gateways: Collection[str]) -> Decoded:
     """The message, unless a device that is no gateway speaks for another: then nothing of it counts."""
-    sender = topic.removeprefix(f"{prefix}/report/")
+    head = f"{prefix}/report/"
+    sender = origin.named(origin.topic.removeprefix(head))
     others = {report.device_id for report in decoded.reports} - {sender}
-    if sender == topic or sender in gateways or not others:
+    if not origin.topic.startswith(head) or sender in gateways or not others:
         return decoded
     problem = f"{shown(sender)} speaks for {shown(min(others))}, which only a gateway may"
     remedy = "Name it under gateways in [broker] of the settings, or let each device send for itself"
     return Decoded((), (Fault("$", problem, remedy),), decoded.how)
 
 
-def _decode(topic: str, payload: bytes, received_at: datetime, prefix: str, rules: Sequence[Rule]) -> Decoded:
-    fitting = [(rule, device) for rule in rules if (device := rule.device_of(topic)) is not None] if rules else []
+def _decode(
+    topic: str, payload: bytes, received_at: datetime, prefix: str, rules: Sequence[Rule], sites: Sequence[str]
+) -> Decoded:
+    origin = sites_.origin_of(topic, prefix, sites)
+    fitting = _fitting(rules, topic, origin) if rules else []
     head = f"{prefix}/report/"
-    if not fitting and not topic.startswith(head):
+    if not fitting and not origin.topic.startswith(head):
+        if (unknown := sites_.unknown_site(origin.topic, prefix)) is not None:
+            return Decoded((), (unknown,), "nothing known")
         remedy = f"Send to {prefix}/report/<device>, or make a rule for this topic"
         return Decoded((), (Fault("topic", f"no rule fits {shown(topic)}", remedy),), "nothing known")
     document = _document(payload, plain_text=bool(fitting))
@@ -89,14 +104,16 @@ def _decode(topic: str, payload: bytes, received_at: datetime, prefix: str, rule
         drafts = rule_book.drafts_of(fitting, document, faults)
         how = "rule " + ", ".join(rule.name for rule, _ in fitting)
     elif senml.is_pack(document):
-        drafts, how = senml_readings.drafts_of(topic[len(head) :], document, faults), "SenML pack"
+        drafts, how = senml_readings.drafts_of(origin.topic[len(head) :], document, faults), "SenML pack"
     else:
-        drafts, how = _from_objects(topic[len(head) :], document, faults), "JSON object"
+        drafts, how = _from_objects(origin.topic[len(head) :], document, faults), "JSON object"
     checked: str | None = None
     for draft in drafts:
-        if draft.device_id != checked and not is_good_id(draft.device_id):
-            faults.malformed.append(_wrong_id(draft.device_id))
-        checked = draft.device_id
+        if draft.device_id != checked:
+            checked = draft.device_id
+            faults.malformed += _faults_of_id(checked, origin, sites)
+        if origin.site is not None:
+            draft.device_id = origin.named(draft.device_id)
     if faults.malformed:
         return Decoded((), faults.all(), how)
     taken = [draft for draft in drafts if draft.values]
@@ -163,12 +180,19 @@ def _document(payload: bytes, *, plain_text: bool) -> Any:
         return Fault("$", f"this is not JSON ({error})", "Send a JSON object such as " + _EXAMPLE)
 
 
-def _wrong_id(device: str) -> Fault:
-    return Fault(
-        "topic",
-        f"{shown(device)} cannot be a device's id",
-        ID_REMEDY,
-    )
+def _fitting(rules: Sequence[Rule], topic: str, origin: Origin) -> list[tuple[Rule, str]]:
+    """The rules for the topic as it came, else for the one it had at its site; each with the device that it names."""
+    found = [(rule, device) for rule in rules if (device := rule.device_of(topic)) is not None]
+    if found or origin.site is None:
+        return found
+    return [(rule, device) for rule in rules if (device := rule.device_of(origin.topic)) is not None]
+
+
+def _faults_of_id(device: str, origin: Origin, sites: Sequence[str]) -> list[Fault]:
+    if not is_good_id(device) or (origin.site is not None and not is_good_id(origin.named(device))):
+        return [Fault("topic", f"{shown(device)} cannot be a device's id", ID_REMEDY)]
+    usurped = sites_.usurped(origin, device, sites)
+    return [usurped] if usurped is not None else []
 
 
 def _nothing_found(document: object) -> Fault:

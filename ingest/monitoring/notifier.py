@@ -33,7 +33,7 @@ from analysis.planning import (
 )
 from analysis.wording import moved as moved_words
 from analysis.wording import reason
-from ingest import program
+from ingest import logs, program
 from ingest.errors import StoreError
 from ingest.model import BatchRecord, Device, Preferences
 from ingest.monitoring.alert_conditions import NOTIFY_KINDS, Condition, Eve, NotifyKind, conditions, mark_of
@@ -171,6 +171,7 @@ class Notifier:
         preferences: Preferences,
     ) -> list[Message]:
         """Put what is new into the outbox, and return it. Without an address nothing is considered told."""
+        logs.hide(*preferences.notify_urls, preferences.calendar_token)  # before any of it can be logged
         if not preferences.notify_urls:
             return []
         with self._guard:
@@ -215,6 +216,7 @@ class Notifier:
     def test(self) -> Sent:
         """Send a test message now, whatever the hour."""
         urls = self._store.preferences().notify_urls
+        logs.hide(*urls)
         if not urls:
             return Sent(False, "No address is set up yet: nothing is sent until one is.")
         unreadable = [str(n) for n, url in enumerate(urls, 1) if not apprise.Apprise().add(url)]

@@ -81,6 +81,14 @@ class Watcher:
         self._thread = threading.Thread(target=self._run, name="watcher", daemon=True)
         self._learner = threading.Thread(target=self._learn, name="learner", daemon=True)
         self.problem: str | None = None
+        self.looks = 0
+        """How many batches were looked at since the start."""
+
+    def lifeless(self) -> str | None:
+        """A sentence where the thread has ended."""
+        if self._stop.is_set() or self._thread.ident is None or self._thread.is_alive():
+            return None
+        return "The batches are no longer watched: the thread that does it has ended."
 
     def start(self) -> None:
         """Begin to watch."""
@@ -146,6 +154,7 @@ class Watcher:
                 continue
             if outlook is not None:
                 outlooks.append(outlook)
+                self.looks += 1
                 self._keep(outlook, now)
                 self._publish_verdict(outlook)
                 self._hooks.looked_at(outlook)

@@ -18,6 +18,7 @@ import paho.mqtt.client as paho
 from paho.mqtt.enums import MQTTProtocolVersion
 from paho.mqtt.reasoncodes import ReasonCode
 
+from ingest.decoding import topics_of
 from ingest.mqtt import diagnostics
 from ingest.mqtt.connection import CONNECT_S, OFFLINE, ONLINE, Connection
 from ingest.pipeline import Pipeline
@@ -64,7 +65,8 @@ class Subscriber:
         self._version = self._versions[0]
         self._before_connect = before_connect
         self._random = random.Random(random_seed)  # noqa: S311  jitter, no secret
-        self._topics = without_covered((f"{broker.prefix}/report/+", *broker.topics, *topics))
+        others = topics_of(broker.sites, broker.prefix)
+        self._topics = without_covered((f"{broker.prefix}/report/+", *others, *broker.topics, *topics))
         self._said: dict[str, bytes] = {}
         self._lock = threading.Lock()
         self._connection: Connection | None = None
@@ -85,6 +87,12 @@ class Subscriber:
     def status(self) -> BrokerStatus:
         """How it stands now."""
         return BrokerStatus(self._connected, self._pipeline.queued, self._problem or self._pipeline.problem)
+
+    def lifeless(self) -> str | None:
+        """A sentence where the thread that keeps the session up has ended."""
+        if self._stopping.is_set() or self._thread.ident is None or self._thread.is_alive():
+            return None
+        return "Nobody listens to the broker any more: the thread that does it has ended."
 
     def start(self) -> None:
         """Begin to connect."""

@@ -19,6 +19,7 @@ import platformdirs
 
 from ingest.decoding import Rule, rule_from
 from ingest.errors import SettingsError, SettingsFaults
+from ingest.logs import FORMS, LEVELS, Form, Level
 from ingest.settings import source as settings_source
 from ingest.settings import validators as reads
 from ingest.settings.validators import Read
@@ -44,6 +45,8 @@ class Broker:
     prefix: str = "tunroom"
     topics: tuple[str, ...] = ()
     """Further topics to listen to, with + and #; what no rule understands is kept as rejected."""
+    sites: tuple[str, ...] = ()
+    """Other sites whose brokers hand on to this one what their devices send, below ``<prefix>/site/<site>/``."""
     client_id: str = "tunroom"
     """The name of the session that the broker keeps for us; two tunrooms on one broker need two."""
     tls: bool = False
@@ -78,6 +81,8 @@ class Server:
     """In which a trusted proxy names whom it has let in."""
     keepers: tuple[str, ...] = ()
     """Of those that a trusted proxy names: who may change things. The others look."""
+    open_metrics: bool = False
+    """Whether whoever may open the dashboard may read /metrics; otherwise only programs on this machine."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -92,6 +97,14 @@ class Backup:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class Log:
+    """What is written to standard error while we run."""
+
+    level: Level = "info"
+    format: Form = "text"
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Settings:
     """Everything that can be set from outside."""
 
@@ -99,6 +112,7 @@ class Settings:
     broker: Broker = field(default_factory=Broker)
     server: Server = field(default_factory=Server)
     backup: Backup = field(default_factory=Backup)
+    log: Log = field(default_factory=Log)
     rules: tuple[Rule, ...] = ()
 
     @property
@@ -141,14 +155,15 @@ def load(config: Path | None, data: Path | None, environ: Mapping[str, str] = os
     def place(*path: str) -> str:
         return where.get(path) or source.place(*path)
 
-    _refuse_unknown(values, ("data_dir", "broker", "server", "backup", "rules"), place, (), faults)
+    _refuse_unknown(values, ("data_dir", "broker", "server", "backup", "log", "rules"), place, (), faults)
     broker = _fill(Broker, values, _BROKER, "broker", place, source.folder, faults)
     server = _fill(Server, values, _SERVER, "server", place, source.folder, faults)
     backup = _fill(Backup, values, _BACKUP, "backup", place, source.folder, faults)
+    log = _fill(Log, values, _LOG, "log", place, source.folder, faults)
     rules = _rules(values, place, faults)
     data_dir = data or _data_dir(values, place, source.folder, faults)
     data_dir = data_dir.expanduser().absolute()
-    settings = Settings(data_dir=data_dir, broker=broker, server=server, backup=backup, rules=rules)
+    settings = Settings(data_dir=data_dir, broker=broker, server=server, backup=backup, log=log, rules=rules)
     faults.refuse()  # what contradicts what is only asked of values that can be used
     _check(settings, place, faults)
     faults.refuse()
@@ -185,6 +200,7 @@ _BROKER: Final[dict[str, tuple[str, Read]]] = {
     "password_file": ("password", reads.secret),
     "prefix": ("prefix", reads.prefix),
     "topics": ("topics", reads.topics),
+    "sites": ("sites", reads.sites),
     "client_id": ("client_id", reads.text),
     "tls": ("tls", reads.flag),
     "tls_ca_file": ("tls_ca_file", reads.file),
@@ -205,11 +221,16 @@ _SERVER: Final[dict[str, tuple[str, Read]]] = {
     "trusted_proxy": ("trusted_proxy", reads.networks),
     "user_header": ("user_header", reads.header_name),
     "keepers": ("keepers", reads.names),
+    "open_metrics": ("open_metrics", reads.flag),
 }
 _BACKUP: Final[dict[str, tuple[str, Read]]] = {
     "directory": ("directory", reads.place),
     "hour": ("hour", reads.between(reads.whole, 0, 23)),
     "keep": ("keep", reads.between(reads.whole, 1, 3650)),
+}
+_LOG: Final[dict[str, tuple[str, Read]]] = {
+    "level": ("level", reads.one_of(*LEVELS)),
+    "format": ("format", reads.one_of(*FORMS)),
 }
 
 SETTINGS: Final = (
@@ -217,6 +238,7 @@ SETTINGS: Final = (
     *(f"broker.{name}" for name in _BROKER),
     *(f"server.{name}" for name in _SERVER),
     *(f"backup.{name}" for name in _BACKUP),
+    *(f"log.{name}" for name in _LOG),
 )
 """Every setting by its dotted name, besides the rules."""
 

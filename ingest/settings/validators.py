@@ -8,7 +8,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from ingest.decoding import is_good_id
+from ingest.decoding import is_good_id, is_good_site
 
 Read = Callable[[Any, Path], Any]
 """A value as it stands in the file (or a text from the environment) and the file's folder: the value to use."""
@@ -48,6 +48,17 @@ def number(value: Any, _folder: Path) -> float:
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise ValueError("expected a number without quotes, such as 30")
     return float(value)
+
+
+def one_of(*choices: str) -> Read:
+    """One of these words."""
+
+    def check(value: Any, _folder: Path) -> str:
+        if value not in choices:
+            raise ValueError(f"expected one of {', '.join(choices)}")
+        return str(value)
+
+    return check
 
 
 def between(read: Callable[[Any, Path], Any], low: float, high: float) -> Read:
@@ -111,6 +122,18 @@ def topics(value: Any, _folder: Path) -> tuple[str, ...]:
         if not topic or misplaced or "\0" in topic:
             raise ValueError(f"{topic!r} is no topic filter; + stands for one whole level, # for all that follow")
     return tuple(value)
+
+
+def sites(value: Any, _folder: Path) -> tuple[str, ...]:
+    """Names of sites: a list, or in the environment separated by commas."""
+    if isinstance(value, str):  # from the environment
+        value = [name.strip() for name in value.split(",") if name.strip()]
+    if not isinstance(value, list) or not all(isinstance(name, str) for name in value):
+        raise ValueError('expected a list of names, such as ["barn"]')
+    for name in value:
+        if not is_good_site(name):
+            raise ValueError(f"{name!r} is no name of a site; it is one topic level without spaces, colon, +, # and /")
+    return tuple(dict.fromkeys(value))
 
 
 _HOST_LABEL = re.compile(r"(?!-)[a-z0-9_-]{1,63}(?<!-)", re.IGNORECASE)

@@ -108,7 +108,9 @@ def _filled(store: Any, folder: Path) -> tuple[Any, list[Any]]:
         store.keep(reports)
     sent: list[Any] = []
     line = SimpleNamespace(
-        status=lambda: SimpleNamespace(connected=True, queued=0, problem=None), listen_to=lambda _filters: None
+        lifeless=lambda: None,
+        status=lambda: SimpleNamespace(connected=True, queued=0, problem=None),
+        listen_to=lambda _filters: None,
     )
     notifier = find("Notifier")(store, send=lambda *message: sent.append(message) is None)
     settings = find("load")(None, folder, {})

@@ -78,7 +78,7 @@ class Cellar:
         self.outlooks = Outlooks(self.store)
         self.broker = SimpleNamespace(connected=True, queued=0, problem=None)
         # Everything is real but the wire: nothing is started, and the broker's state is what a test says it is.
-        line: Any = SimpleNamespace(status=lambda: self.broker, listen_to=lambda filters: None)
+        line: Any = SimpleNamespace(lifeless=lambda: None, status=lambda: self.broker, listen_to=lambda filters: None)
         sent: list[Any] = []
         self.service = Service(
             load(None, Path("unused"), {}),
@@ -146,7 +146,9 @@ def service() -> Iterator[Service]:
     """The whole service around an empty cellar in memory, with no broker: what pages that enter things need."""
     store = Store.in_memory()
     subscriber: Any = SimpleNamespace(
-        status=lambda: SimpleNamespace(connected=True, queued=0, problem=None), listen_to=lambda _topics: None
+        lifeless=lambda: None,
+        status=lambda: SimpleNamespace(connected=True, queued=0, problem=None),
+        listen_to=lambda _topics: None,
     )
     told: list[str] = []
 

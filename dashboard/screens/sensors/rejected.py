@@ -153,7 +153,8 @@ def _leaf_words(leaf: Leaf) -> str:
 
 
 def _outcome(rule: Rule, group: Group, say: Voice) -> None:
-    results = rule_draft.tried(rule, group.messages, context.service().settings.broker.prefix)
+    broker = context.service().settings.broker
+    results = rule_draft.tried(rule, group.messages, broker.prefix, broker.sites)
     good = [r for r in results if r.reports and not r.faults]
     if not results:
         st.html('<p class="wrong" role="status">This topic fits none of the stored messages.</p>')

@@ -203,13 +203,20 @@ class Tried:
     faults: tuple[str, ...]
 
 
-def tried(rule: Rule, messages: Iterable[Rejection], prefix: str) -> list[Tried]:
+def tried(rule: Rule, messages: Iterable[Rejection], prefix: str, sites: Sequence[str] = ()) -> list[Tried]:
     """What a rule makes of stored messages; those of other topics are left out."""
     results = []
     for message in messages:
         if rule.device_of(message.topic) is None:
             continue
-        decoded = decode(message.topic, message.payload, received_at=message.received_at, prefix=prefix, rules=[rule])
+        decoded = decode(
+            message.topic,
+            message.payload,
+            received_at=message.received_at,
+            prefix=prefix,
+            rules=[rule],
+            sites=sites,
+        )
         results.append(Tried(message, decoded.reports, tuple(str(fault) for fault in decoded.faults)))
     return results
 

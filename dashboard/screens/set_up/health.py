@@ -2,22 +2,28 @@
 
 from __future__ import annotations
 
+import platform
 import shutil
 from datetime import datetime
+from importlib import metadata
 
 import streamlit as st
 
 from analysis.display_units import THIN, number
 from analysis.wording import Voice, capital, plural
 from dashboard import access, context, version
-from dashboard.queries import queries
+from dashboard.queries import machine, queries
 from dashboard.screens.sensors import broker_address
 from dashboard.templates import fill
 from dashboard.ui import components, plain
+from ingest import logs
 from ingest.backup import state_of
 
 _CHANGES = 40
+_COMPLAINTS = 5
 _LOW_DISK_GB = 1.0
+_LOW_MEMORY_MB = 100.0
+"""Megabytes; a page that draws many batches takes about so much for a moment. Common practice, no source."""
 
 
 def show() -> None:
@@ -27,7 +33,7 @@ def show() -> None:
 
 @components.live
 def facts() -> None:
-    """Broker, disk, readings, version."""
+    """Broker, queue, readings, watch, backup, disk, memory, versions, and what went wrong lately."""
     service, say = context.service(), queries.voice()
     st.html(
         fill(
@@ -36,17 +42,21 @@ def facts() -> None:
             "{% endfor %}</table></div>",
             rows=(
                 _broker(),
-                _store(),
+                _queue(),
                 _readings(say),
                 _watcher(),
                 _backup(say),
                 _reach(),
-                ("Version", version(), False),
+                _store(),
+                _memory(),
+                ("Versions", _versions(), False),
             ),
         )
     )
+    complaints(say)
     told = (
-        '<p class="quiet">For a program that watches: <code>/healthz</code> on this address answers the same as JSON. '
+        '<p class="quiet">For programs that watch: <code>/healthz</code> on this address says as JSON whether anything '
+        "is wrong, <code>/metrics</code> gives numbers. "
         "The cellar's file: <code>{{ path }}</code></p>"
     )
     st.html(fill(told, path=service.store.path or "in memory"))
@@ -70,10 +80,42 @@ def _store() -> tuple[str, str, bool]:
     if store.path is None:
         return "Disk", "kept in memory only", False
     free = shutil.disk_usage(store.path.parent).free / 1e9
-    files = [store.path, store.path.with_name(store.path.name + ".wal")]
-    size = sum(f.stat().st_size for f in files if f.exists()) / 1e6
+    size = context.service().store_bytes() / 1e6
     text = f"{number(free, 1)}{THIN}GB free, the cellar takes {number(size, 1)}{THIN}MB"
     return "Disk", text, free < _LOW_DISK_GB
+
+
+def _queue() -> tuple[str, str, bool]:
+    pipeline = context.service().pipeline
+    if (why := pipeline.lifeless() or pipeline.problem) is not None:
+        return "Queue", f"{why} {capital(plural(pipeline.queued, 'message'))} in memory", True
+    waiting = pipeline.queued
+    return "Queue", f"{plural(waiting, 'message')} not yet on disk" if waiting else "everything is on disk", False
+
+
+def _memory() -> tuple[str, str, bool]:
+    found = machine.memory()
+    used = "unknown" if found.used is None else f"tunroom takes {number(found.used / 1e6)}{THIN}MB"
+    if found.free is None:
+        return "Memory", f"{used}; how much is left is not known here", False
+    return "Memory", f"{used}, {number(found.free / 1e6)}{THIN}MB are left", found.free < _LOW_MEMORY_MB * 1e6
+
+
+def _versions() -> str:
+    """Of what may matter when somebody asks for help."""
+    libraries = ", ".join(f"{name} {metadata.version(name)}" for name in ("duckdb", "polars", "streamlit"))
+    system = f"{platform.system()} {platform.machine()}"
+    return f"tunroom {version()}, Python {platform.python_version()} on {system}, {libraries}"
+
+
+def complaints(say: Voice) -> None:
+    """The newest warnings and errors of the log."""
+    found = logs.newest(_COMPLAINTS)
+    if not found:
+        st.html('<p class="quiet">Nothing went wrong since it was started.</p>')
+        return
+    rows = [[say.exact(line.at), line.level, line.message] for line in found]
+    st.html(components.table(["when", "how bad", "what the log says"], rows, "what went wrong lately"))
 
 
 def _readings(say: Voice) -> tuple[str, str, bool]:

@@ -9,6 +9,7 @@ import pytest
 from dashboard.queries import setup_checklist
 from dashboard.screens.set_up import notifications
 from dashboard.screens.set_up.cellar import zones
+from ingest import logs
 from ingest.backup import Nightly
 from ingest.model import BatchRecord, Device, EventRecord, Placement, Preferences, Report, Vessel, Yeast
 from ingest.monitoring import constraints_of
@@ -401,6 +402,18 @@ def test_the_newest_entry_can_be_undone_from_the_list_of_entries(service, vessel
 def test_health_says_what_is_wrong_with_the_broker(service, page):
     service.subscriber.status = lambda: SimpleNamespace(connected=False, queued=0, problem="The broker refused us.")
     assert "The broker refused us." in html_of(page("set_up", part="health"))
+
+
+def test_health_says_versions_memory_queue_and_what_went_wrong_lately(service, page, monkeypatch):
+    html = html_of(page("set_up", part="health"))
+    for said in ("everything is on disk", "tunroom takes", "MB are left", "duckdb 2", "Python 3", "Nothing went wrong"):
+        assert said in html
+    refused = logs.Line(NOW - timedelta(hours=2), "warning", "ingest.mqtt.session", "The broker <b>refused</b> us.")
+    monkeypatch.setattr(logs, "_newest", [refused])
+    service.pipeline.problem = "The disk is full."
+    html = html_of(page("set_up", part="health"))
+    assert "The broker &lt;b&gt;refused&lt;/b&gt; us." in html
+    assert "The disk is full." in html
 
 
 def test_a_missed_backup_is_said_first_and_health_says_why(service, page, tmp_path):
