@@ -41,6 +41,10 @@ Situation = Literal["in the liquid", "around the vessel"]
 SITUATIONS: Final[tuple[Situation, ...]] = get_args(Situation)
 
 
+HopForm = Literal["whole cones", "pellets", "lupulin concentrate", "extract"]
+HOP_FORMS: Final[tuple[HopForm, ...]] = get_args(HopForm)
+"""How hops are sold; words of the trade."""
+
 NO_CLOCK: Final = "no clock"
 RELATIVE: Final = "relative time"
 CLOCK_UNSET: Final = "clock unset"
@@ -225,10 +229,19 @@ class BatchRecord:
     plan: dict[str, Any] = field(default_factory=dict)
     """Wishes for this batch that differ from the cellar's (keys as in `analysis.planning.plan.Constraints`)."""
     notes: str = ""
+    divided_from: str | None = None
+    """Id of the batch of which it is a part; that one's course up to `divided_at` is its own."""
+    divided_at: datetime | None = None
+    merged_into: str | None = None
+    """Id of the batch into which it went; that one has it as an addition."""
 
     def __post_init__(self) -> None:
         _utc(self)
         _need_name(self.name)
+        if (self.divided_from is None) != (self.divided_at is None):
+            raise EntryError("divided_at", "a part needs both its batch and the time of the division", "Give both.")
+        if self.divided_at is not None and self.divided_at < self.pitched_at:
+            raise EntryError("divided_at", "the division lies before pitching", "Check the two dates.")
         if self.drink not in DRINKS:
             raise EntryError("drink", f"{self.drink!r} is not one of: {', '.join(DRINKS)}")
         _in_range("original_gravity_sg", self.original_gravity_sg, 1.0, 1.2, _Usual("gravity", 1.02, 1.16))
@@ -238,6 +251,18 @@ class BatchRecord:
             _in_range(name, getattr(self, name), 0.2, 1.4, usual)
         if self.ended_at is not None and self.ended_at < self.pitched_at:
             raise EntryError("ended_at", "the batch ends before it was pitched", "Check the two dates.")
+        if self.divided_at is not None and self.ended_at is not None and self.ended_at < self.divided_at:
+            raise EntryError("ended_at", "the part ends before it was divided off", "Check the two dates.")
+
+    @property
+    def here_from(self) -> datetime:
+        """Since when it has been in its vessel: a part since the division, others since pitching."""
+        return self.divided_at or self.pitched_at
+
+    @property
+    def lot(self) -> str:
+        """What batches of one wort have in common: the text they share, else the batch's own id."""
+        return self.split_of or self.batch_id
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -274,9 +299,16 @@ class EventRecord:
     amount_unit: str | None = None
     added_gravity_sg: float | None = None
     added_abv_pct: float | None = None
+    hop_variety: str | None = None
+    """Of dry hops: the variety as it was typed, in which form, and for how many days they are meant to stay in."""
+    hop_form: HopForm | None = None
+    contact_days: float | None = None
 
     def __post_init__(self) -> None:
         _utc(self)
+        if self.hop_form is not None and self.hop_form not in HOP_FORMS:
+            raise EntryError("hop_form", f"{self.hop_form!r} is not one of: {', '.join(HOP_FORMS)}")
+        _in_range("contact_days", self.contact_days, 0.0, 60.0, "Dry hops usually stay in for 2 to 5 days.")
         if self.kind not in EVENT_KINDS:
             raise EntryError("kind", f"event kind {self.kind!r} is not one of: {', '.join(EVENT_KINDS)}")
         if self.added is not None and self.added not in SUBSTANCE_NAMES:
@@ -295,6 +327,29 @@ class EventRecord:
         mass_kg = self.amount_g / 1000.0 if self.amount_g is not None and 0 < self.amount_g < 1e9 else None
         volume_l = self.amount_l if self.amount_l is not None and self.amount_l > 0 else None
         return Added(self.added, mass_kg, volume_l, self.added_gravity_sg, self.added_abv_pct)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Photo:
+    """A picture of a batch, re-encoded (see `ingest.photos`); its bytes are kept apart, under the same id."""
+
+    photo_id: str = field(default_factory=lambda: new_id("photo"))
+    batch_id: str
+    at: datetime
+    caption: str = ""
+    width_px: int
+    height_px: int
+
+    def __post_init__(self) -> None:
+        _utc(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Picture:
+    """The bytes of a photo, JPEG."""
+
+    photo_id: str
+    data: bytes
 
 
 Instrument = Literal["hydrometer", "refractometer"]
@@ -461,7 +516,18 @@ class _Usual:
     words: str = "The usual range is {}."
 
 
-Record = Device | Vessel | Yeast | BatchRecord | Placement | EventRecord | HandSample | CalibrationRecord | Preferences
+Record = (
+    Device
+    | Vessel
+    | Yeast
+    | BatchRecord
+    | Placement
+    | EventRecord
+    | HandSample
+    | CalibrationRecord
+    | Preferences
+    | Photo
+)
 """What a person enters; each is saved, removed and undone by the same store calls."""
 
 

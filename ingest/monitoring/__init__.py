@@ -13,6 +13,7 @@ from ingest.monitoring.lots import (
 )
 from ingest.monitoring.notifier import NOTIFY_KINDS, Notifier
 from ingest.monitoring.outlook import Outlook, Outlooks, constraints_of
+from ingest.monitoring.siblings import asks_for_sample, following_of, siblings_of
 from ingest.monitoring.watcher import Hooks, Watcher, assessment_record, watching
 
 __all__ = [
@@ -23,14 +24,17 @@ __all__ = [
     "Outlook",
     "Outlooks",
     "Watcher",
+    "asks_for_sample",
     "assessment_record",
     "constraints_of",
     "follow_up_of",
     "follow_ups",
+    "following_of",
     "looked_after",
     "lot_warnings",
     "related_to",
     "set_aside",
+    "siblings_of",
     "warnings_for",
     "watching",
     "with_follow_up",

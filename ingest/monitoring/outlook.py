@@ -20,6 +20,7 @@ import polars as pl
 
 from analysis import Assessment, Batch, Priors, assess, learn
 from analysis.evidence import NotJudged
+from analysis.following import undecided
 from analysis.model import events_of
 from analysis.planning import Constraints, Ended, Obstacle, Plan, ToDo, outstanding, reading_fresh, steady_plan
 from analysis.schemas import READINGS
@@ -269,6 +270,8 @@ class Outlooks:
             priors=priors,
             previous=before.outlook.assessment if before else None,
         )
+        if record.divided_at is not None and self._store.own_reading_at(batch_id) is None:
+            assessment = undecided(assessment)
         _, doubt = usable_hold_h(record, self._store.preferences())
         return Outlook(
             record=record,
@@ -315,6 +318,8 @@ class Outlooks:
         with self._learning:
             wanted: dict[str, str] = {}
             for record in self._store.finished_batches():
+                if not self._store.speaks_for_itself(record):
+                    continue
                 try:
                     wanted[record.batch_id] = _print_of(self._store, record)
                 except ValueError as error:

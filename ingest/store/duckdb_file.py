@@ -155,7 +155,7 @@ class StoreFile:
                     f"{self.path} was written by a later version of tunroom (tables {done}; this version knows "
                     f"{NEWEST}). Upgrade tunroom, or open another data directory with --data."
                 )
-            for step in MIGRATIONS[done:]:
+            for step in (each for each in MIGRATIONS if each.number > done):
                 log.info("Tables %d: %s", step.number, step.sentence)
                 cursor.execute(step.sql)
                 cursor.execute(

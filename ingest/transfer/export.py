@@ -179,7 +179,7 @@ def _device_readings(store: Store, device_id: str, in_batches: pl.DataFrame | No
             pl.when(within).then(pl.lit(placement.vessel_id)).otherwise("vessel_id").alias("vessel_id")
         )
         for batch in store.all(BatchRecord, vessel_id=placement.vessel_id):
-            during = within & (at >= batch.pitched_at) & (at < (batch.ended_at or datetime.max.replace(tzinfo=UTC)))
+            during = within & (at >= batch.here_from) & (at < (batch.ended_at or datetime.max.replace(tzinfo=UTC)))
             frame = frame.with_columns(
                 pl.when(during).then(pl.lit(batch.batch_id)).otherwise("batch_id").alias("batch_id")
             )

@@ -15,6 +15,7 @@ from ingest.model import (
     Device,
     EventRecord,
     HandSample,
+    Photo,
     Placement,
     Preferences,
     Rejection,
@@ -42,6 +43,7 @@ ONE_OF_EACH = (
         calibration_id="c1", device_id="float-1", kind="inclination", points=((25.0, 1.0), (40.0, 1.04), (55.0, 1.08))
     ),
     Preferences(quiet_from=time(22, 30), busy_dates=("2026-03-08",), hop_weekdays=(4, 5)),
+    Photo(photo_id="f1", batch_id="b1", at=T + DAY, caption="the krausen", width_px=640, height_px=480),
 )  # fmt: skip
 
 
