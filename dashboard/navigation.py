@@ -16,6 +16,7 @@ from dashboard.screens.how_it_works import page as how_it_works
 from dashboard.screens.packaging import page as packaging
 from dashboard.screens.sensors import page as sensors
 from dashboard.screens.set_up import page as set_up
+from dashboard.screens.several import page as several
 from dashboard.screens.today import page as today
 from dashboard.screens.yeasts import page as yeasts
 from dashboard.templates import fill
@@ -41,6 +42,7 @@ PAGES: Final[tuple[Entry, ...]] = (
     Entry("how-it-works", "How it works", how_it_works.show),
     Entry("batch", "Batch", batch.show, in_head=False),
     Entry("packaging", "Packaging day", packaging.show, in_head=False),
+    Entry("several", "Several at once", several.show, in_head=False),
 )
 
 

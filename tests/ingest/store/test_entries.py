@@ -141,7 +141,7 @@ def test_undo_takes_back_one_change_after_another_and_says_which(cellar):
     assert [(c.sentence, c.undone) for c in cellar.changes(3)] == [
         ("Removed batch Harvest in Big vessel", True),
         ("Changed vessel Big vessel", True),
-        ("Added preferences", False),
+        ("Added photo of Harvest in Vessel 1", False),
     ]
     for _ in ONE_OF_EACH:
         assert cellar.undo() is not None
