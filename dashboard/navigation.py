@@ -12,6 +12,7 @@ import streamlit as st
 from dashboard import context
 from dashboard.screens import calendar
 from dashboard.screens.batch import page as batch
+from dashboard.screens.compare import page as compare
 from dashboard.screens.how_it_works import page as how_it_works
 from dashboard.screens.packaging import page as packaging
 from dashboard.screens.sensors import page as sensors
@@ -42,6 +43,7 @@ PAGES: Final[tuple[Entry, ...]] = (
     Entry("how-it-works", "How it works", how_it_works.show),
     Entry("batch", "Batch", batch.show, in_head=False),
     Entry("packaging", "Packaging day", packaging.show, in_head=False),
+    Entry("compare", "Compare", compare.show, in_head=False),
     Entry("several", "Several at once", several.show, in_head=False),
 )
 

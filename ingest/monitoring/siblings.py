@@ -10,6 +10,7 @@ from analysis.model import HandReading
 from ingest.calibration import sampled_gravity
 from ingest.model import BatchRecord, HandSample, Vessel
 from ingest.monitoring.outlook import Outlooks
+from ingest.monitoring.wished import wished_c
 from ingest.store import Store
 
 TOGETHER_H: Final = 12.0
@@ -34,13 +35,13 @@ def following_of(store: Store, outlooks: Outlooks, record: BatchRecord, now: dat
     """What its siblings let one expect of a batch that has no float; None where it has one, or has no such sibling."""
     if record.ended_at is not None or store.floats_in(record.batch_id):
         return None
-    warm = _warmth(store, outlooks, record)
+    warm = _warmth(store, outlooks, record, now)
     told = []
     for other in siblings_of(store, record):
         outlook = outlooks.latest(other.batch_id, now=now)
         if outlook is None or not store.floats_in(other.batch_id, since=other.here_from):
             continue
-        theirs = _warmth(store, outlooks, other)
+        theirs = _warmth(store, outlooks, other, now)
         if too_far_apart(warm, theirs):
             continue
         vessel = store.get(Vessel, other.vessel_id)
@@ -56,15 +57,13 @@ def asks_for_sample(store: Store, record: BatchRecord, following: Following | No
     return sample_due(following, store.own_reading_at(record.batch_id), record.here_from, now)
 
 
-def _warmth(store: Store, outlooks: Outlooks, record: BatchRecord) -> float | None:
+def _warmth(store: Store, outlooks: Outlooks, record: BatchRecord, now: datetime) -> float | None:
     """How warm a batch stands: as measured, else the middle of what was wished for its vessel."""
     outlook = outlooks.latest(record.batch_id)
     if outlook is not None and outlook.assessment.temperature_c is not None:
         return outlook.assessment.temperature_c
-    vessel = store.get(Vessel, record.vessel_id)
-    if vessel is None or vessel.temperature_low_c is None or vessel.temperature_high_c is None:
-        return None
-    return (vessel.temperature_low_c + vessel.temperature_high_c) / 2.0
+    low, high = wished_c(record, store.get(Vessel, record.vessel_id), now)
+    return None if low is None or high is None else (low + high) / 2.0
 
 
 def _samples(store: Store, record: BatchRecord) -> list[HandReading]:

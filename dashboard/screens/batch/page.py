@@ -22,7 +22,7 @@ from analysis.wording import (
 from dashboard import context
 from dashboard.charts import base, phase_glyph
 from dashboard.queries import needs_of, queries
-from dashboard.screens.batch import entries, history
+from dashboard.screens.batch import entries, history, lot, schedule
 from dashboard.templates import Markup, fill, join, render
 from dashboard.ui import components, lots, zoom
 from ingest.model import BatchRecord, Vessel
@@ -58,6 +58,7 @@ def show() -> None:
         return
     verdict_part(record.batch_id)
     entries.quick(record)
+    lot.show(record)
     curve_part(record.batch_id)
     st.toggle("Show the classical curve", key=_CLASSICAL)
     part = st.segmented_control(
@@ -148,6 +149,8 @@ def figures_html(outlook: Outlook, say: Voice) -> Markup:
         facts.append(("Apparent attenuation", attenuation(a.apparent_attenuation)))
     if a.temperature_c is not None:
         facts.append(("Temperature", say.temperature(a.temperature_c)))
+    if wished := schedule.now_and_next(outlook.record, outlook.vessel, say):
+        facts.append(("Wished", wished))
     if newest is not None:
         age = fill('<span title="{{ exact }}">{{ age }}</span>', exact=say.exact(newest), age=say.ago(newest))
         facts.append(("Last reading", age))

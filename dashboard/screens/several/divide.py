@@ -12,6 +12,7 @@ from analysis.wording import plural
 from dashboard import context
 from dashboard.queries import queries
 from dashboard.screens.batch import entries
+from dashboard.screens.sensors import floats
 from dashboard.screens.several import choice, rows
 from dashboard.ui import forms
 from ingest.errors import EntryError
@@ -91,7 +92,7 @@ def records(whole: BatchRecord, at: datetime, asked: Sequence[rows.Row]) -> list
                     divided_at=at,
                 )
             )
-            made += rows.placed(store, row.device, vessel.vessel_id, at) if row.device is not None else []
+            made += floats.placed(store, row.device, vessel.vessel_id, at) if row.device is not None else []
     return made
 
 

@@ -4,19 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Final
 
 import streamlit as st
 
 from dashboard import context
-from dashboard.screens.sensors import placement
+from dashboard.screens.sensors import floats, placement
 from dashboard.templates import fill
 from dashboard.ui import forms
-from dashboard.wording import device as words_device
 from ingest.errors import EntryError
-from ingest.model import BatchRecord, Device, Placement, Record, Vessel
+from ingest.model import BatchRecord, Device, Vessel
 from ingest.store import Store
 
 MOST: Final = 60
@@ -41,16 +40,6 @@ class Row:
 def free_vessels(store: Store) -> list[Vessel]:
     """Vessels that hold nothing now, by name."""
     return [v for v in placement.vessels(store) if store.batch_in(v.vessel_id) is None]
-
-
-def floats(store: Store) -> list[Device]:
-    """All floats, those that sit in no batch first."""
-
-    def taken(device: Device) -> bool:
-        here = placement.now_in(store, device.device_id)
-        return here is not None and store.batch_in(here.vessel_id) is not None
-
-    return sorted(store.all(Device, kind="float"), key=lambda d: (taken(d), (d.name or d.device_id).casefold()))
 
 
 def ask(form: forms.Form, number: int, *, yeasts: Sequence[str] | None, vessel: Vessel | None = None) -> Row:
@@ -80,19 +69,12 @@ def ask(form: forms.Form, number: int, *, yeasts: Sequence[str] | None, vessel: 
             device = form.choice(
                 f"device_id/{number}",
                 "Float",
-                floats(store),
+                floats.every(store),
                 None,
-                lambda d: _float_label(store, d),
+                lambda d: floats.label(store, d),
                 placeholder="none",
             )
     return Row(number, (name or "").strip(), (chosen or "").strip() or None, volume, device)
-
-
-def _float_label(store: Store, device: Device) -> str:
-    name = words_device.name_of(device.device_id, device)
-    here = placement.now_in(store, device.device_id)
-    vessel = store.get(Vessel, here.vessel_id) if here is not None else None
-    return f"{name}, now in {vessel.name}" if vessel is not None else name
 
 
 def filled(rows: Sequence[Row]) -> list[Row]:
@@ -121,26 +103,6 @@ def vessel_of(store: Store, row: Row) -> tuple[Vessel, bool]:
         if vessel.name.casefold() == row.vessel.casefold():
             return vessel, False
     return Vessel(name=row.vessel, volume_l=None), True
-
-
-def placed(store: Store, device: Device, vessel_id: str, at: datetime) -> list[Record]:
-    """A float put into a vessel at an instant, out of the one where it sat.
-
-    Raises
-    ------
-    EntryError
-        If it was put where it sits only after that.
-    """
-    here = placement.now_in(store, device.device_id)
-    records: list[Record] = []
-    if here is not None:
-        if here.vessel_id == vessel_id:
-            return []
-        if here.from_at >= at:
-            raise EntryError("device_id", "it sits elsewhere since a later time than this", "Give a later time.")
-        records.append(replace(here, to_at=at))
-    records.append(Placement(device_id=device.device_id, vessel_id=vessel_id, from_at=at))
-    return records
 
 
 def check_free(store: Store, row: Row, vessel: Vessel, at: datetime, but: BatchRecord | None = None) -> None:

@@ -13,6 +13,7 @@ from analysis.model import DRINKS
 from analysis.wording import Voice, plural
 from dashboard import context
 from dashboard.queries import queries
+from dashboard.screens.sensors import floats
 from dashboard.screens.several import rows
 from dashboard.ui import forms
 from ingest.errors import EntryError
@@ -158,9 +159,9 @@ def records(
             )
             if new:
                 made.append(vessel)
-            floats = rows.placed(store, row.device, vessel.vessel_id, pitched_at) if row.device is not None else []
+            placed = floats.placed(store, row.device, vessel.vessel_id, pitched_at) if row.device is not None else []
         record = replace(record, original_gravity_sg=common["original_gravity_sg"])  # its fault is the wort's
-        made += [record, *floats]
+        made += [record, *placed]
     return made
 
 
