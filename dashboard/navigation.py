@@ -21,7 +21,7 @@ from dashboard.screens.several import page as several
 from dashboard.screens.today import page as today
 from dashboard.screens.yeasts import page as yeasts
 from dashboard.templates import fill
-from dashboard.ui import components
+from dashboard.ui import components, drafts
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,6 +72,7 @@ def _run() -> None:
     }
     chosen = st.navigation(list(made.values()), position="hidden")
     components.look()
+    drafts.keep()
     if (target := components.followed_link()) is not None:
         path, _, query = target.partition("?")
         if path in made:

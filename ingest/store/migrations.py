@@ -117,6 +117,9 @@ ALTER TABLE event ADD COLUMN added_gravity_sg DOUBLE;
 ALTER TABLE event ADD COLUMN added_abv_pct DOUBLE;
 """
 
+PHOTOS_FROM: Final = 6
+"""The version of the tables from which on an export has photos."""
+
 # The picture itself stands apart from its entry: entries are held in memory, pictures are not.
 _LOTS: Final = """
 ALTER TABLE batch ADD COLUMN divided_from VARCHAR;
@@ -145,7 +148,7 @@ MIGRATIONS: Final = (
     ),
     Migration(4, "Keeps of each addition what it was, how much, its own gravity and its strength.", _ADDITIONS),
     Migration(
-        6,
+        PHOTOS_FROM,
         "Keeps from which batch a part was divided and into which one was merged, the variety and form of hops, and "
         "photos.",
         _LOTS,

@@ -145,7 +145,7 @@ def _facts(form: forms.Form, record: BatchRecord | None) -> dict[str, Any]:
     with left:
         _origin_and_culture(form, record, got)
     with right:
-        got["notes"] = form.text("notes", "Notes", record.notes if record else "")
+        got["notes"] = form.area("notes", "Notes", record.notes if record else "")
     return got
 
 

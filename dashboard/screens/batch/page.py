@@ -22,14 +22,14 @@ from analysis.wording import (
 from dashboard import context
 from dashboard.charts import base, phase_glyph
 from dashboard.queries import needs_of, queries
-from dashboard.screens.batch import entries, history, lot, schedule
+from dashboard.screens.batch import entries, history, lot, photos, schedule
 from dashboard.templates import Markup, fill, join, render
 from dashboard.ui import components, lots, zoom
 from ingest.model import BatchRecord, Vessel
 from ingest.monitoring import Outlook, lot_warnings, warnings_for
 
 _CLASSICAL: Final = "classical"
-PARTS = ("Why we say so", "What we said before", "What was entered", "This batch")
+PARTS = ("Why we say so", "What we said before", "What was entered", "Notes and photos", "This batch")
 
 
 def _mark(svg: str, word: str) -> Markup:
@@ -70,6 +70,8 @@ def show() -> None:
         history.show(record)
     elif part == PARTS[2]:
         entries.everything(record)
+    elif part == PARTS[3]:
+        photos.show(record)
     else:
         from dashboard.screens.batch import edit
 
