@@ -880,6 +880,32 @@ GUSHED_FALL_SG: Final = 0.003
 practice, no published one."""
 
 
+# Following siblings.
+
+FOLLOWS_PACE_SPREAD: Final = 0.15
+"""share of the time since pitching; standard deviation of how much sooner or later a part of the same wort, with the
+same yeast and alike warm, comes to the same gravity. Source: none known; chosen."""
+
+FOLLOWS_UNKNOWN_PACE_SPREAD: Final = 0.3
+"""share of the time since pitching; the same where it is not known whether both stand alike warm. Source: 3 to 4 °C at
+a Q10 of about 2 (common practice, no published one)."""
+
+FOLLOWS_SD_SG: Final = 0.002
+"""SG; standard deviation of the gravity besides, from filling, pitching and the siblings' floats. Source: none known;
+chosen."""
+
+ALIKE_WARM_C: Final = 1.5
+"""°C; so far apart two vessels may stand for their batches to count as alike warm. Source: about a tenth of the pace
+at a Q10 of 2 (common practice, no published one)."""
+
+SAMPLE_EVERY_DAYS: Final = 3.0
+"""days; after so long a batch without a float asks for a hand sample. Source: common practice, no published one."""
+
+SAMPLE_AT_END_H: Final = 24.0
+"""hours; once its siblings have likely finished it asks again after so long. Source: two samples a day apart or more
+tell a stand (common practice)."""
+
+
 # Comparing yeasts, forecasts and curves.
 
 SPREAD_COUNTS_AS_BATCHES: Final = 4.0

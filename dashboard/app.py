@@ -71,12 +71,7 @@ def run(
         logs.adopt()
         closed_sessions.free_in_time(uploads.forget)
         tasks = [asyncio.create_task(each) for each in (warm_up.open_pages(), heartbeat.beat(host, port))]
-        scheme = "http" if settings.server.certificate is None else "https"
-        print(f"tunroom {version()} is ready at {scheme}://{_shown(host)}:{port}  (Ctrl-C stops it)", flush=True)
-        if host in _EVERYWHERE:
-            print(f"It answers to this machine's addresses and to the names {', '.join(sorted(names))}.", flush=True)
-        if gate.notice:
-            print(gate.notice, flush=True)
+        _say_ready(settings, gate, names)
         yield
         systemd.notify(systemd.STOPPING)
         for task in tasks:
@@ -109,6 +104,17 @@ def run(
             app.run(config=_streamlit_config(settings.server, host))
     except KeyboardInterrupt:
         pass
+
+
+def _say_ready(settings: Settings, gate: access.Gate, names: frozenset[str]) -> None:
+    """Where it can be opened, once it can."""
+    scheme = "http" if settings.server.certificate is None else "https"
+    where = f"{scheme}://{_shown(gate.host)}:{settings.server.port}"
+    print(f"tunroom {version()} is ready at {where}  (Ctrl-C stops it)", flush=True)
+    if gate.host in _EVERYWHERE:
+        print(f"It answers to this machine's addresses and to the names {', '.join(sorted(names))}.", flush=True)
+    if gate.notice:
+        print(gate.notice, flush=True)
 
 
 def _layers(names: frozenset[str], gate: access.Gate) -> list[Middleware]:

@@ -12,14 +12,16 @@ import streamlit as st
 from dashboard import access, context
 from dashboard.screens import calendar
 from dashboard.screens.batch import page as batch
+from dashboard.screens.compare import page as compare
 from dashboard.screens.how_it_works import page as how_it_works
 from dashboard.screens.packaging import page as packaging
 from dashboard.screens.sensors import page as sensors
 from dashboard.screens.set_up import page as set_up
+from dashboard.screens.several import page as several
 from dashboard.screens.today import page as today
 from dashboard.screens.yeasts import page as yeasts
 from dashboard.templates import fill, render
-from dashboard.ui import components
+from dashboard.ui import components, drafts
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +43,8 @@ PAGES: Final[tuple[Entry, ...]] = (
     Entry("how-it-works", "How it works", how_it_works.show),
     Entry("batch", "Batch", batch.show, in_head=False),
     Entry("packaging", "Packaging day", packaging.show, in_head=False),
+    Entry("compare", "Compare", compare.show, in_head=False),
+    Entry("several", "Several at once", several.show, in_head=False),
 )
 
 
@@ -68,6 +72,7 @@ def _run() -> None:
     }
     chosen = st.navigation(list(made.values()), position="hidden")
     components.look()
+    drafts.keep()
     if (target := components.followed_link()) is not None:
         path, _, query = target.partition("?")
         if path in made:

@@ -7,8 +7,7 @@ readings are read, so that a corrected calibration corrects the past.
 
 from __future__ import annotations
 
-import secrets
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time
 from typing import Any, Final, Literal, get_args
 
@@ -17,7 +16,6 @@ from analysis.display_units import (
     GravityUnit,
     MassUnit,
     PressureUnit,
-    Quantity,
     TemperatureUnit,
     VolumeUnit,
 )
@@ -33,13 +31,19 @@ from analysis.model import (
     Substance,
 )
 from analysis.planning import Constraints
-from ingest.errors import EntryError, in_units, out_of_range
+from ingest.errors import EntryError, in_units
+from ingest.record_checks import Usual, in_range, need_name, to_utc
+from ingest.record_checks import new_id as new_id
 
 DeviceKind = Literal["float", "probe"]
 DEVICE_KINDS: Final[tuple[DeviceKind, ...]] = get_args(DeviceKind)
 Situation = Literal["in the liquid", "around the vessel"]
 SITUATIONS: Final[tuple[Situation, ...]] = get_args(Situation)
 
+
+HopForm = Literal["whole cones", "pellets", "lupulin concentrate", "extract"]
+HOP_FORMS: Final[tuple[HopForm, ...]] = get_args(HopForm)
+"""How hops are sold; words of the trade."""
 
 NO_CLOCK: Final = "no clock"
 RELATIVE: Final = "relative time"
@@ -48,28 +52,6 @@ CLOCK_AHEAD: Final = "clock ahead"
 GUESSED_UNIT: Final = "unit of time guessed"
 TIMES_OF_RECEIPT: Final = frozenset({NO_CLOCK, RELATIVE, CLOCK_UNSET, CLOCK_AHEAD})
 """Time flags of reports whose instant hangs on when they arrived: a second delivery names another instant."""
-
-
-def new_id(prefix: str) -> str:
-    """A fresh id such as ``batch-3f9a1c2b``."""
-    return f"{prefix}-{secrets.token_hex(4)}"
-
-
-_instants_of: dict[type, tuple[str, ...]] = {}
-
-
-def _utc(record: object) -> None:
-    cls = type(record)
-    names = _instants_of.get(cls)
-    if names is None:
-        names = _instants_of[cls] = tuple(f.name for f in fields(cls) if "datetime" in str(f.type))  # type: ignore[arg-type]
-    for name in names:
-        value = getattr(record, name)
-        if not isinstance(value, datetime) or value.tzinfo is UTC:
-            continue
-        if value.tzinfo is None:
-            raise EntryError(name, f"{name} has no time zone: {value!r}", "Attach one first.")
-        object.__setattr__(record, name, value.astimezone(UTC))
 
 
 LEAST_HOLD_H: Final = 1.0
@@ -104,7 +86,7 @@ class Report:
 
     def __post_init__(self) -> None:
         if self.measured_at.tzinfo is not UTC or self.received_at.tzinfo is not UTC:  # one is made for every message
-            _utc(self)
+            to_utc(self)
 
     @property
     def own_instant(self) -> bool:
@@ -124,7 +106,7 @@ class Rejection:
     resolved_at: datetime | None = None
 
     def __post_init__(self) -> None:
-        _utc(self)
+        to_utc(self)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,7 +130,7 @@ class Device:
     first_seen_at: datetime | None = None
 
     def __post_init__(self) -> None:
-        _utc(self)
+        to_utc(self)
         if self.kind not in DEVICE_KINDS:
             raise EntryError("kind", f"a device is a float or a probe, not {self.kind!r}")
         if self.situation not in SITUATIONS:
@@ -168,11 +150,11 @@ class Vessel:
     """Id of the device whose temperature counts as the liquid's; None: a probe in the liquid, else the float."""
 
     def __post_init__(self) -> None:
-        _need_name(self.name)
-        _in_range("volume_l", self.volume_l, 0.1, 100_000, _Usual("volume", 1, 2000, "A small vessel holds {}."))
+        need_name(self.name)
+        in_range("volume_l", self.volume_l, 0.1, 100_000, Usual("volume", 1, 2000, "A small vessel holds {}."))
         for name in ("temperature_low_c", "temperature_high_c"):
-            usual = _Usual("temperature", 0, 40, "Fermentations usually stand at {}.")
-            _in_range(name, getattr(self, name), -5, 60, usual)
+            usual = Usual("temperature", 0, 40, "Fermentations usually stand at {}.")
+            in_range(name, getattr(self, name), -5, 60, usual)
         low, high = self.temperature_low_c, self.temperature_high_c
         if low is not None and high is not None and low > high:
             raise in_units(
@@ -196,7 +178,7 @@ class Yeast:
     diastatic: bool = False
 
     def __post_init__(self) -> None:
-        _need_name(self.name)
+        need_name(self.name)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -225,19 +207,40 @@ class BatchRecord:
     plan: dict[str, Any] = field(default_factory=dict)
     """Wishes for this batch that differ from the cellar's (keys as in `analysis.planning.plan.Constraints`)."""
     notes: str = ""
+    divided_from: str | None = None
+    """Id of the batch of which it is a part; that one's course up to `divided_at` is its own."""
+    divided_at: datetime | None = None
+    merged_into: str | None = None
+    """Id of the batch into which it went; that one has it as an addition."""
 
     def __post_init__(self) -> None:
-        _utc(self)
-        _need_name(self.name)
+        to_utc(self)
+        need_name(self.name)
+        if (self.divided_from is None) != (self.divided_at is None):
+            raise EntryError("divided_at", "a part needs both its batch and the time of the division", "Give both.")
+        if self.divided_at is not None and self.divided_at < self.pitched_at:
+            raise EntryError("divided_at", "the division lies before pitching", "Check the two dates.")
         if self.drink not in DRINKS:
             raise EntryError("drink", f"{self.drink!r} is not one of: {', '.join(DRINKS)}")
-        _in_range("original_gravity_sg", self.original_gravity_sg, 1.0, 1.2, _Usual("gravity", 1.02, 1.16))
-        _in_range("volume_l", self.volume_l, 0.1, 100_000, _Usual("volume", 1, 2000, "A small batch is {}."))
+        in_range("original_gravity_sg", self.original_gravity_sg, 1.0, 1.2, Usual("gravity", 1.02, 1.16))
+        in_range("volume_l", self.volume_l, 0.1, 100_000, Usual("volume", 1, 2000, "A small batch is {}."))
         for name in ("expected_low", "expected_high"):
-            usual = _Usual("share", 0.65, 0.85, "Most beers end at {}, ciders near 100.")
-            _in_range(name, getattr(self, name), 0.2, 1.4, usual)
+            usual = Usual("share", 0.65, 0.85, "Most beers end at {}, ciders near 100.")
+            in_range(name, getattr(self, name), 0.2, 1.4, usual)
         if self.ended_at is not None and self.ended_at < self.pitched_at:
             raise EntryError("ended_at", "the batch ends before it was pitched", "Check the two dates.")
+        if self.divided_at is not None and self.ended_at is not None and self.ended_at < self.divided_at:
+            raise EntryError("ended_at", "the part ends before it was divided off", "Check the two dates.")
+
+    @property
+    def here_from(self) -> datetime:
+        """Since when it has been in its vessel: a part since the division, others since pitching."""
+        return self.divided_at or self.pitched_at
+
+    @property
+    def lot(self) -> str:
+        """What batches of one wort have in common: the text they share, else the batch's own id."""
+        return self.split_of or self.batch_id
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -251,7 +254,7 @@ class Placement:
     to_at: datetime | None = None
 
     def __post_init__(self) -> None:
-        _utc(self)
+        to_utc(self)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -274,18 +277,23 @@ class EventRecord:
     amount_unit: str | None = None
     added_gravity_sg: float | None = None
     added_abv_pct: float | None = None
+    hop_variety: str | None = None
+    """Of dry hops: the variety as it was typed, in which form, and for how many days they are meant to stay in."""
+    hop_form: HopForm | None = None
+    contact_days: float | None = None
 
     def __post_init__(self) -> None:
-        _utc(self)
+        to_utc(self)
+        if self.hop_form is not None and self.hop_form not in HOP_FORMS:
+            raise EntryError("hop_form", f"{self.hop_form!r} is not one of: {', '.join(HOP_FORMS)}")
+        in_range("contact_days", self.contact_days, 0.0, 60.0, "Dry hops usually stay in for 2 to 5 days.")
         if self.kind not in EVENT_KINDS:
             raise EntryError("kind", f"event kind {self.kind!r} is not one of: {', '.join(EVENT_KINDS)}")
         if self.added is not None and self.added not in SUBSTANCE_NAMES:
             raise EntryError("added", f"{self.added!r} is not one of: {', '.join(SUBSTANCE_NAMES)}")
-        _in_range("amount_l", self.amount_l, 0.0, 100_000, "Leave it empty if there was no amount.")
-        _in_range("added_gravity_sg", self.added_gravity_sg, 0.98, 1.5, "Juice has about 1.040 to 1.100.")
-        _in_range(
-            "added_abv_pct", self.added_abv_pct, 0.0, 100.0, "A spirit has about 37 to 60, another batch 4 to 15."
-        )
+        in_range("amount_l", self.amount_l, 0.0, 100_000, "Leave it empty if there was no amount.")
+        in_range("added_gravity_sg", self.added_gravity_sg, 0.98, 1.5, "Juice has about 1.040 to 1.100.")
+        in_range("added_abv_pct", self.added_abv_pct, 0.0, 100.0, "A spirit has about 37 to 60, another batch 4 to 15.")
 
     @property
     def addition(self) -> Added | None:
@@ -295,6 +303,29 @@ class EventRecord:
         mass_kg = self.amount_g / 1000.0 if self.amount_g is not None and 0 < self.amount_g < 1e9 else None
         volume_l = self.amount_l if self.amount_l is not None and self.amount_l > 0 else None
         return Added(self.added, mass_kg, volume_l, self.added_gravity_sg, self.added_abv_pct)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Photo:
+    """A picture of a batch, re-encoded (see `ingest.photos`); its bytes are kept apart, under the same id."""
+
+    photo_id: str = field(default_factory=lambda: new_id("photo"))
+    batch_id: str
+    at: datetime
+    caption: str = ""
+    width_px: int
+    height_px: int
+
+    def __post_init__(self) -> None:
+        to_utc(self)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Picture:
+    """The bytes of a photo, JPEG."""
+
+    photo_id: str
+    data: bytes
 
 
 Instrument = Literal["hydrometer", "refractometer"]
@@ -323,7 +354,7 @@ class HandSample:
     note: str = ""
 
     def __post_init__(self) -> None:
-        _utc(self)
+        to_utc(self)
         if self.instrument not in INSTRUMENTS:
             raise EntryError("instrument", f"{self.instrument!r} is not one of: {', '.join(INSTRUMENTS)}")
 
@@ -346,7 +377,7 @@ class CalibrationRecord:
     note: str = ""
 
     def __post_init__(self) -> None:
-        _utc(self)
+        to_utc(self)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -372,7 +403,7 @@ class AssessmentRecord:
     """The version of tunroom that said so; None of what was said before it was noted."""
 
     def __post_init__(self) -> None:
-        _utc(self)
+        to_utc(self)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -403,7 +434,7 @@ class Preferences:
     mass_unit: MassUnit = "g"
 
     def __post_init__(self) -> None:
-        _need_name(self.cellar_name)
+        need_name(self.cellar_name)
         try:
             Constraints(
                 hold_h=self.hold_h,
@@ -450,31 +481,19 @@ def check_hold_h(hold_h: float | None) -> None:
     EntryError
         If it is shorter than an hour or longer than 60 days.
     """
-    _in_range("hold_h", hold_h, LEAST_HOLD_H, MOST_HOLD_H, "The usual range is 24 to 96 hours; the least is 1.")
+    in_range("hold_h", hold_h, LEAST_HOLD_H, MOST_HOLD_H, "The usual range is 24 to 96 hours; the least is 1.")
 
 
-@dataclass(frozen=True, slots=True)
-class _Usual:
-    """What is usual of a quantity, and the words around it."""
-
-    quantity: Quantity
-    low: float
-    high: float
-    words: str = "The usual range is {}."
-
-
-Record = Device | Vessel | Yeast | BatchRecord | Placement | EventRecord | HandSample | CalibrationRecord | Preferences
+Record = (
+    Device
+    | Vessel
+    | Yeast
+    | BatchRecord
+    | Placement
+    | EventRecord
+    | HandSample
+    | CalibrationRecord
+    | Preferences
+    | Photo
+)
 """What a person enters; each is saved, removed and undone by the same store calls."""
-
-
-def _need_name(name: str) -> None:
-    if not name.strip():
-        raise EntryError("name", "the name is empty", "Give it one you will recognise on a phone.")
-
-
-def _in_range(name: str, value: float | None, low: float, high: float, usual: str | _Usual) -> None:
-    if value is None or low <= value <= high:
-        return
-    if isinstance(usual, str):
-        raise EntryError(name, f"{value:g} is out of range", usual)
-    raise out_of_range(name, value, usual.quantity, (usual.low, usual.high), usual.words)

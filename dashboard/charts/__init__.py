@@ -6,7 +6,17 @@ from analysis.lazy import attribute_of
 from dashboard.charts.palette import PALETTES, Edition, Palette, faded, variables
 
 if TYPE_CHECKING:
-    from dashboard.charts.base import CONFIG, PLAIN, Axes, Curve, Zoom, base_layout, literal
+    from dashboard.charts.base import (
+        CONFIG,
+        PLAIN,
+        Axes,
+        Curve,
+        Zoom,
+        base_layout,
+        gravity_format,
+        gravity_title,
+        literal,
+    )
     from dashboard.charts.calendar import calendar_figure
     from dashboard.charts.downsampling import thinned
     from dashboard.charts.history import history_figure
@@ -15,7 +25,17 @@ else:
     __getattr__ = attribute_of(
         __name__,
         {
-            "base": ("CONFIG", "PLAIN", "Axes", "Curve", "Zoom", "base_layout", "literal"),
+            "base": (
+                "CONFIG",
+                "PLAIN",
+                "Axes",
+                "Curve",
+                "Zoom",
+                "base_layout",
+                "gravity_format",
+                "gravity_title",
+                "literal",
+            ),
             "calendar": ("calendar_figure",),
             "downsampling": ("thinned",),
             "history": ("history_figure",),
@@ -35,6 +55,8 @@ __all__ = [
     "base_layout",
     "calendar_figure",
     "faded",
+    "gravity_format",
+    "gravity_title",
     "history_figure",
     "literal",
     "phase_glyph",

@@ -73,6 +73,8 @@ class Curve:
     raw: pl.DataFrame | None = None
     """As the device said it before calibration (`measured_at`, `gravity_sg`), where that differs."""
     temperature_range_c: tuple[float | None, float | None] = (None, None)
+    schedule_c: tuple[tuple[float, float | None, float | None], ...] = ()
+    """The batch's own steps: day since pitching, low and high; before the first, and without any, one range holds."""
     until: datetime | None = None
     """Where the time axis ends; None: a little past the likely finish."""
     zoom: Zoom | None = None

@@ -228,21 +228,34 @@ def _temperature(drawing: _Drawing, curve: Curve) -> None:
         line={"color": palette.temperature, "width": 1.5},
         name="temperature",
     )
-    low, high = curve.temperature_range_c
-    if low is not None and high is not None:
+    for x0, x1, xref, low, high in _wished(drawing, curve):
         drawing.shapes.append(
             {
                 "type": "rect",
-                "x0": 0,
-                "x1": 1,
+                "x0": x0,
+                "x1": x1,
                 "y0": shown(low),
                 "y1": shown(high),
-                "xref": "x2 domain",
+                "xref": xref,
                 "yref": "y2",
                 "line": {"width": 0},
                 "fillcolor": faded(palette.temperature, 0.14),
             }
         )
+
+
+def _wished(drawing: _Drawing, curve: Curve) -> list[tuple[Any, Any, str, float, float]]:
+    """The wished ranges, each from and to where: the batch's own steps, else one range over the whole picture."""
+    if not curve.schedule_c:
+        low, high = curve.temperature_range_c
+        return [(0, 1, "x2 domain", low, high)] if low is not None and high is not None else []
+    begins = [curve.pitched_at + timedelta(days=day) for day, _, _ in curve.schedule_c]
+    ends = [*begins[1:], max(drawing.shown[1], begins[-1])]
+    return [
+        (drawing.axes.x(begin), drawing.axes.x(end), "x2", low, high)
+        for begin, end, (_, low, high) in zip(begins, ends, curve.schedule_c, strict=True)
+        if low is not None and high is not None and end > begin
+    ]
 
 
 def _phases(drawing: _Drawing, phases: Sequence[PhaseSpan], now: datetime) -> None:

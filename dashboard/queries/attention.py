@@ -9,10 +9,12 @@ from typing import Final, Literal, get_args
 
 from analysis.display_units import chance, number
 from analysis.evidence import Advice
+from analysis.following import Following
 from analysis.planning import Condition, Unread, done_so_far, due, first_of, lacking
 from analysis.wording import Voice, advice_sentences, capital, caution, dose_words, lasted, unread, verdict
+from dashboard.wording import follows
 from ingest.model import BatchRecord, Vessel
-from ingest.monitoring import Outlook
+from ingest.monitoring import Outlook, wished_c
 from ingest.store import DeviceStatus
 
 NeedKind = Literal[
@@ -25,6 +27,7 @@ NeedKind = Literal[
     "package today",
     "silent",
     "unwatched",
+    "sample due",
     "temperature",
     "battery",
 ]
@@ -51,7 +54,7 @@ class Need:
     kind: NeedKind
     sentence: str
     todo: str
-    page: Literal["batch", "packaging", "sensors"] = "batch"
+    page: Literal["batch", "packaging", "sensors", "samples"] = "batch"
 
     @property
     def rank(self) -> int:
@@ -64,11 +67,25 @@ class Need:
         return self.kind != "battery"
 
 
-def needs_of(outlook: Outlook, devices: Sequence[DeviceStatus], voice: Voice) -> list[Need]:
+@dataclass(frozen=True, slots=True)
+class Siblings:
+    """Of a batch without a float: what its siblings let one expect, and whether it wants a hand sample."""
+
+    following: Following | None = None
+    sample_due: bool = False
+
+
+def needs_of(
+    outlook: Outlook, devices: Sequence[DeviceStatus], voice: Voice, beside: Siblings | None = None
+) -> list[Need]:
     """What one batch wants today, most pressing first."""
     found = [*_from_verdict(outlook, voice), *_from_plan(outlook, voice), *_from_vessel(outlook, voice)]
     found += needs_of_devices(devices, voice)
-    if not devices and outlook.assessment.newest_reading_at is None:
+    beside = beside or Siblings()
+    if beside.sample_due:
+        says = follows(beside.following, voice) if beside.following is not None else "It has no float."
+        found.append(Need(kind="sample due", sentence=says, todo="Take a hand sample and type it in.", page="samples"))
+    elif not devices and beside.following is None and outlook.assessment.newest_reading_at is None:
         says = "No device sits in this vessel, so nothing is measured."
         todo = "Put a float into it under Sensors, or log hand samples on its page."
         found.append(Need(kind="unwatched", sentence=says, todo=todo))
@@ -141,7 +158,7 @@ def _from_vessel(outlook: Outlook, voice: Voice) -> list[Need]:
     vessel, now = outlook.vessel, outlook.assessment.temperature_c
     if vessel is None or now is None:
         return []
-    low, high = vessel.temperature_low_c, vessel.temperature_high_c
+    low, high = wished_c(outlook.record, vessel, voice.now)
     crashed = any(e.kind == "crash" for e in outlook.batch.events)
     if low is not None and now < low - _OFF_RANGE_C and not crashed:
         says = f"Colder than wished: {voice.temperature(now)}, at least {voice.temperature(low)} asked."
@@ -195,6 +212,7 @@ class Standing:
     outlook: Outlook | None
     devices: tuple[DeviceStatus, ...]
     needs: tuple[Need, ...]
+    beside: Siblings = Siblings()
 
     @property
     def pressing(self) -> tuple[Need, ...]:

@@ -36,7 +36,8 @@ class Finished:
 def finished(progress: Callable[[int, int, str], None] | None = None) -> list[Finished]:
     """All finished batches, the newest first; `progress` is told how many of how many are read, and the next one."""
     store = context.store()
-    records = sorted(store.finished_batches(), key=lambda r: r.pitched_at, reverse=True)
+    measured = filter(store.speaks_for_itself, store.finished_batches())
+    records = sorted(measured, key=lambda r: r.pitched_at, reverse=True)
     found, said = [], store.times_assessed()
     for n, record in enumerate(records):
         if progress is not None:

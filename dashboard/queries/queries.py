@@ -24,11 +24,11 @@ from analysis.schemas import MARKED
 from analysis.wording import Voice, classical_fit, curve_in_words, natural
 from dashboard import context
 from dashboard.charts import Curve, base, batch, sparkline_svg
-from dashboard.queries.attention import Standing, needs_of
+from dashboard.queries.attention import Siblings, Standing, needs_of
 from dashboard.templates import Markup
 from dashboard.wording import voice_of
 from ingest.model import BatchRecord, Device, Placement, Vessel
-from ingest.monitoring import Outlook
+from ingest.monitoring import Outlook, asks_for_sample, following_of, schedule_of, wished_c
 from ingest.store import DeviceStatus
 from ingest.transfer import for_spreadsheets
 
@@ -95,9 +95,19 @@ def standings(say: Voice) -> list[Standing]:
     for record in store.active_batches():
         outlook = outlooks.latest(record.batch_id)
         devices = tuple(by_vessel.get(record.vessel_id, ()))
-        needs = tuple(needs_of(outlook, devices, say)) if outlook is not None else ()
-        found.append(Standing(record, store.get(Vessel, record.vessel_id), outlook, devices, needs))
+        beside = Siblings()
+        if all(device.kind != "float" for device in devices):
+            beside = siblings(record, say)
+        needs = tuple(needs_of(outlook, devices, say, beside)) if outlook is not None else ()
+        found.append(Standing(record, store.get(Vessel, record.vessel_id), outlook, devices, needs, beside))
     return sorted(found, key=_by_need)
+
+
+def siblings(record: BatchRecord, say: Voice) -> Siblings:
+    """What the siblings of a batch without a float let one expect, and whether it wants a hand sample."""
+    store, outlooks = context.store(), context.service().outlooks
+    following = following_of(store, outlooks, record, say.now)
+    return Siblings(following, asks_for_sample(store, record, following, say.now))
 
 
 def pictures(found: Sequence[Standing], say: Voice) -> dict[str, Markup]:
@@ -201,7 +211,8 @@ def curve(outlook: Outlook, view: base.View, until: datetime | None, zoom: base.
         pitched_at=record.pitched_at,
         original_gravity_sg=record.original_gravity_sg,
         events=outlook.batch.events,
-        temperature_range_c=(vessel.temperature_low_c, vessel.temperature_high_c) if vessel else (None, None),
+        temperature_range_c=wished_c(record, vessel, record.ended_at or datetime.now(UTC)),
+        schedule_c=tuple((s.day, s.low_c, s.high_c) for s in schedule_of(record)),
         until=until,
         zoom=zoom,
         view=view,

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Final
 
 from analysis.packaging import PackagingSheet
 from analysis.wording import OXYGEN_CHECKLIST
 from dashboard.charts import PALETTES, Edition
 from dashboard.sheet import html
 from dashboard.sheet.rows import (
+    NOT_SAID,
     VERDICT_LINES,
     VERDICTS,
     Light,
@@ -38,6 +40,23 @@ def verdict_html(word: Light | None, reasons: Sequence[str]) -> Markup:
     """The verdict, before everything else."""
     title, line = ("", "") if word is None else (VERDICTS[word], VERDICT_LINES[word])
     return render("sheet/light.html", word=word, title=title, line=line, reasons=reasons)
+
+
+_ANSWERS: Final = ("Priming sugar", "Keg pressure", "Pressure in the worst case", "Keg pressure in the worst case")
+"""Rows of the sheet that the line leads with."""
+
+
+def answer_line_html(word: Light | None, sheet: PackagingSheet, preferences: Preferences) -> Markup:
+    """The answer in a line that stays in view while the inputs change: the verdict and the first figures."""
+    title = "No verdict yet" if word is None else VERDICTS[word]
+    rows = [row for section in answer_sections(sheet, preferences) for row in section.rows]
+    told = [f"{row.label} {row.value}" for row in rows if row.label in _ANSWERS and row.value != NOT_SAID]
+    return fill(
+        '<p class="answer {{ word }}" role="status"><b>{{ title }}</b> {{ told }}</p>',
+        word=word or "none",
+        title=title,
+        told="; ".join(told),
+    )
 
 
 def sections_html(sheet: PackagingSheet, preferences: Preferences) -> Markup:

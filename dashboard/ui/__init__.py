@@ -2,6 +2,6 @@
 
 from dashboard.ui.forms import Form, Scale
 from dashboard.ui.labels import plain
-from dashboard.ui.links import address, link
+from dashboard.ui.links import address, link, underlined
 
-__all__ = ["Form", "Scale", "address", "link", "plain"]
+__all__ = ["Form", "Scale", "address", "link", "plain", "underlined"]

@@ -87,6 +87,12 @@ class Form:
         self.place(of)
         return (got or "").strip()
 
+    def area(self, of: str, label: str, value: str | None = "", **more: Any) -> str:
+        """Text of several lines."""
+        got = st.text_area(label, value or "", key=self.key(of), **more)
+        self.place(of)
+        return (got or "").strip()
+
     def number(
         self,
         of: str,

@@ -13,25 +13,35 @@ from ingest.monitoring.lots import (
 )
 from ingest.monitoring.notifier import NOTIFY_KINDS, Notifier
 from ingest.monitoring.outlook import Outlook, Outlooks, constraints_of
+from ingest.monitoring.siblings import asks_for_sample, following_of, siblings_of
 from ingest.monitoring.watcher import Hooks, Watcher, assessment_record, watching
+from ingest.monitoring.wished import SCHEDULE, Step, next_step, schedule_of, wished_c
 
 __all__ = [
     "NOTIFY_KINDS",
+    "SCHEDULE",
     "Hooks",
     "LotWarning",
     "Notifier",
     "Outlook",
     "Outlooks",
+    "Step",
     "Watcher",
+    "asks_for_sample",
     "assessment_record",
     "constraints_of",
     "follow_up_of",
     "follow_ups",
+    "following_of",
     "looked_after",
     "lot_warnings",
+    "next_step",
     "related_to",
+    "schedule_of",
     "set_aside",
+    "siblings_of",
     "warnings_for",
     "watching",
+    "wished_c",
     "with_follow_up",
 ]

@@ -20,6 +20,7 @@ from analysis.planning import Act, cold_keg, done_so_far
 from analysis.wording import FORECAST_ONLY, reason
 from analysis.wording import cold_keg as cold_keg_words
 from ingest.model import Preferences
+from ingest.monitoring.wished import wished_c
 
 if TYPE_CHECKING:
     from ingest.monitoring.lots import LotWarning
@@ -221,8 +222,7 @@ def _of_eves(now: datetime, outlook: Outlook, what: str, preferences: Preference
 
 
 def _of_temperature(outlook: Outlook, what: str, units: DisplayUnits) -> Condition:
-    low = outlook.vessel.temperature_low_c if outlook.vessel else None
-    high = outlook.vessel.temperature_high_c if outlook.vessel else None
+    low, high = wished_c(outlook.record, outlook.vessel, outlook.assessment.now)
     is_c, state = outlook.assessment.temperature_c, None
     if low is None and high is None:
         state = False

@@ -21,6 +21,7 @@ import polars as pl
 
 from analysis import Assessment, Batch, Priors, assess, learn
 from analysis.evidence import NotJudged
+from analysis.following import undecided
 from analysis.inference import KEPT_PER_DRINK, Lesson
 from analysis.model import events_of
 from analysis.planning import Constraints, Ended, Obstacle, Plan, ToDo, outstanding, reading_fresh, steady_plan
@@ -273,6 +274,8 @@ class Outlooks:
             priors=priors and priors.without(batch_id),
             previous=before.outlook.assessment if before else None,
         )
+        if record.divided_at is not None and self._store.own_reading_at(batch_id) is None:
+            assessment = undecided(assessment)
         _, doubt = usable_hold_h(record, self._store.preferences())
         return Outlook(
             record=record,
@@ -322,7 +325,8 @@ class Outlooks:
         """
         with self._learning:
             wanted: dict[str, str] = {}
-            for record in _newest_of_each_drink(self._store.finished_batches()):
+            own = [one for one in self._store.finished_batches() if self._store.speaks_for_itself(one)]
+            for record in _newest_of_each_drink(own):
                 try:
                     wanted[record.batch_id] = _print_of(self._store, record)
                 except ValueError as error:

@@ -2,7 +2,7 @@
 
 from ingest.store.device_status import DeviceStatus
 from ingest.store.duckdb_file import look_into
-from ingest.store.migrations import DRY_HOPS_SAID_FROM, NEWEST
+from ingest.store.migrations import DRY_HOPS_SAID_FROM, NEWEST, PHOTOS_FROM
 from ingest.store.report_rows import QUANTITIES
 from ingest.store.row_mapping import ENTRIES, TABLES, Table, from_row, to_json
 from ingest.store.store import AS_SENT, Kept, Store
@@ -12,6 +12,7 @@ __all__ = [
     "DRY_HOPS_SAID_FROM",
     "ENTRIES",
     "NEWEST",
+    "PHOTOS_FROM",
     "QUANTITIES",
     "TABLES",
     "DeviceStatus",

@@ -18,6 +18,7 @@ from ingest.model import (
     EventRecord,
     HandSample,
     Note,
+    Photo,
     Placement,
     Preferences,
     Record,
@@ -33,7 +34,7 @@ R = TypeVar("R")
 _FAR: Final = datetime.max.replace(tzinfo=UTC)
 
 _PARTS: Final[dict[type, tuple[tuple[type, str], ...]]] = {
-    BatchRecord: ((EventRecord, "batch_id"), (HandSample, "batch_id")),
+    BatchRecord: ((EventRecord, "batch_id"), (HandSample, "batch_id"), (Photo, "batch_id")),
     Device: ((CalibrationRecord, "device_id"), (Placement, "device_id")),
     Vessel: ((Placement, "vessel_id"),),
 }
@@ -137,6 +138,8 @@ class Book:
                 return f"calibration ({record.kind}) of {self._device(record.device_id)}"
             case Preferences():
                 return "preferences"
+            case Photo():
+                return f"photo of {self._batch(record.batch_id)}"
 
     def _device(self, key: str) -> str:
         found = self.get(Device, key)
@@ -168,7 +171,7 @@ class Book:
                 check_hold_h(record.hold_h)
             case Placement():
                 self._check_placement(record)
-            case EventRecord() | HandSample():
+            case EventRecord() | HandSample() | Photo():
                 self._need(BatchRecord, record.batch_id, "batch_id", "Add the batch first.")
                 if isinstance(record, HandSample):
                     check_sample(record)
@@ -191,15 +194,33 @@ class Book:
 
     def _check_batch(self, record: BatchRecord) -> None:
         self._need(Vessel, record.vessel_id, "vessel_id", "Add the vessel first.")
+        self._check_division(record)
         for other in self.all(BatchRecord, vessel_id=record.vessel_id):
             if other.batch_id != record.batch_id and _overlap(
-                record.pitched_at, record.ended_at, other.pitched_at, other.ended_at
+                record.here_from, record.ended_at, other.here_from, other.ended_at
             ):
                 raise EntryError(
                     "vessel_id",
                     f"{self._vessel(record.vessel_id)} is taken by {other.name} at that time",
                     "End that batch first, or choose another vessel.",
                 )
+
+    def _check_division(self, record: BatchRecord) -> None:
+        for parent in self.ancestors(record):
+            if parent.batch_id == record.batch_id:
+                raise EntryError("divided_from", "a batch cannot be a part of itself", "Choose another batch.")
+
+    def ancestors(self, record: BatchRecord) -> list[BatchRecord]:
+        """The batches that a part was divided from, the nearest first; a removed one ends the line."""
+        found: list[BatchRecord] = []
+        parent_id = record.divided_from
+        while parent_id is not None and all(parent_id != one.batch_id for one in found):
+            parent = self.get(BatchRecord, parent_id)
+            if parent is None:
+                break
+            found.append(parent)
+            parent_id = parent.divided_from
+        return found
 
     def _check_placement(self, record: Placement) -> None:
         self._need(Device, record.device_id, "device_id", "Add the device first.")

@@ -118,6 +118,24 @@ ALTER TABLE event ADD COLUMN added_abv_pct DOUBLE;
 """
 _PROGRAM_VERSION: Final = "ALTER TABLE assessment ADD COLUMN program_version VARCHAR"
 
+PHOTOS_FROM: Final = 6
+"""The version of the tables from which on an export has photos."""
+
+# The picture itself stands apart from its entry: entries are held in memory, pictures are not.
+_LOTS: Final = """
+ALTER TABLE batch ADD COLUMN divided_from VARCHAR;
+ALTER TABLE batch ADD COLUMN divided_at TIMESTAMP;
+ALTER TABLE batch ADD COLUMN merged_into VARCHAR;
+ALTER TABLE event ADD COLUMN hop_variety VARCHAR;
+ALTER TABLE event ADD COLUMN hop_form VARCHAR;
+ALTER TABLE event ADD COLUMN contact_days DOUBLE;
+CREATE TABLE photo (
+    photo_id VARCHAR NOT NULL, batch_id VARCHAR NOT NULL, "at" TIMESTAMP NOT NULL, caption VARCHAR NOT NULL,
+    width_px INTEGER NOT NULL, height_px INTEGER NOT NULL
+);
+CREATE TABLE picture (photo_id VARCHAR NOT NULL, data BLOB NOT NULL);
+"""
+
 MIGRATIONS: Final = (
     Migration(1, "Makes the tables of a new cellar.", _FIRST + _REPORTS),
     Migration(
@@ -130,9 +148,15 @@ MIGRATIONS: Final = (
         _DRY_HOPS,
     ),
     Migration(4, "Keeps of each addition what it was, how much, its own gravity and its strength.", _ADDITIONS),
+    Migration(
+        PHOTOS_FROM,
+        "Keeps from which batch a part was divided and into which one was merged, the variety and form of hops, and "
+        "photos.",
+        _LOTS,
+    ),
     Migration(8, "Notes with each verdict which version of tunroom gave it. There is nothing to do.", _PROGRAM_VERSION),
 )
-"""All migrations in order of their numbers."""
+"""All migrations in order, numbered upwards from 1; a number may be left out."""
 
 NEWEST: Final = MIGRATIONS[-1].number
 """The version of the tables that this code reads and writes."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Final, TypeVar
 
@@ -9,13 +10,20 @@ import polars as pl
 
 from analysis.model import Batch, Event, FinishedBatch
 from analysis.schemas import READINGS
-from ingest.calibration import Calibrated, Stay, calibrate, calibrated_alone, samples_said
+from ingest.calibration import (
+    Calibrated,
+    Stay,
+    calibrate,
+    calibrated_alone,
+    is_dip,
+    one_sample,
+    samples_said,
+)
 from ingest.errors import EntryError
 from ingest.model import (
     BatchRecord,
     CalibrationRecord,
     Device,
-    EventRecord,
     HandSample,
     Placement,
     Preferences,
@@ -24,7 +32,7 @@ from ingest.model import (
     Yeast,
     usable_hold_h,
 )
-from ingest.store import report_rows
+from ingest.store import lineage, report_rows
 from ingest.store.device_status import DeviceStatus, LastWords
 from ingest.store.duckdb_file import StoreFile
 from ingest.store.journal import Entries
@@ -84,7 +92,7 @@ class Questions:
         """The batch in this vessel at an instant (now where None)."""
         when = at or datetime.now(UTC)
         for record in self.all(BatchRecord, vessel_id=vessel_id):
-            if record.pitched_at <= when and (record.ended_at is None or when < record.ended_at):
+            if record.here_from <= when and (record.ended_at is None or when < record.ended_at):
                 return record
         return None
 
@@ -105,7 +113,8 @@ class Questions:
         if yeast is not None and low is None and high is None:
             low, high = yeast.attenuation_low, yeast.attenuation_high
         low, high = (low if low is not None else high), (high if high is not None else low)
-        logged = self.all(EventRecord, batch_id=batch_id)
+        line = lineage.line_of(self._entries.book, record)
+        logged = lineage.events_of(self._entries.book, line)
         events = [Event(e.kind, e.at, e.gravity_sg, e.note, added=e.addition) for e in logged]
         if not any(e.kind == "pitch" for e in events):
             events.append(Event("pitch", record.pitched_at))
@@ -121,7 +130,7 @@ class Questions:
             mixed_culture=record.mixed_culture,
             hold_h=usable_hold_h(record, self.preferences())[0],
             float_changed_at=self._calibrated_at(record),
-            volume_l=record.volume_l,
+            volume_l=lineage.pitched_volume_l(line),
         )
 
     def _calibrated_at(self, record: BatchRecord) -> tuple[datetime, ...]:
@@ -139,15 +148,24 @@ class Questions:
 
     def _implied_events(self, record: BatchRecord) -> list[Event]:
         """What other entries say has happened: a sample was taken, another float was put in."""
-        samples = self.all(HandSample, batch_id=record.batch_id)
-        said = samples_said(samples, record, self.all(EventRecord, batch_id=record.batch_id))
+        line = lineage.line_of(self._entries.book, record)
+        samples = lineage.samples_of(self._entries.book, line)
+        whole = replace(record, volume_l=lineage.pitched_volume_l(line))
+        said = samples_said(samples, whole, lineage.events_of(self._entries.book, line))
         implied = [Event("sample", s.at, said[s.sample_id].gravity_sg, degassed=s.degassed) for s in samples]
         came = sorted(
             since
             for device_id, since, _ in self._stays(record)
             if (device := self.get(Device, device_id)) is not None and device.kind == "float"
         )
+        if record.divided_at is not None and self._went_elsewhere(record):
+            implied.append(Event("transfer", record.divided_at))
         return implied + [Event("float moved", since) for since in came[1:]]
+
+    def _went_elsewhere(self, part: BatchRecord) -> bool:
+        """Whether a part left the vessel of the batch that it was divided from."""
+        parent = self.get(BatchRecord, part.divided_from or "")
+        return parent is None or parent.vessel_id != part.vessel_id
 
     def finished(self, batch_id: str) -> FinishedBatch:
         """A batch with all its readings, to learn from."""
@@ -160,15 +178,20 @@ class Questions:
         return record
 
     def _stays(self, record: BatchRecord) -> list[tuple[str, datetime, datetime | None]]:
-        """Which device was in the batch from when to when."""
+        """Which device was in the batch from when to when; of a part, in those it was divided from up to then."""
         stays = []
-        for placement in self.all(Placement, vessel_id=record.vessel_id):
-            start = max(placement.from_at, record.pitched_at)
-            ends = [t for t in (placement.to_at, record.ended_at) if t is not None]
-            end = min(ends) if ends else None
-            if end is None or start < end:
-                stays.append((placement.device_id, start, end))
+        for span in lineage.line_of(self._entries.book, record):
+            for placement in self.all(Placement, vessel_id=span.record.vessel_id):
+                start = max(placement.from_at, span.since)
+                ends = [t for t in (placement.to_at, span.until) if t is not None]
+                end = min(ends) if ends else None
+                if end is None or start < end:
+                    stays.append((placement.device_id, start, end))
         return stays
+
+    def _goes_round(self, device: Device) -> bool:
+        """Whether it is a float that was put in more than once: it takes a new offset whenever it is."""
+        return device.kind == "float" and len(self.all(Placement, device_id=device.device_id)) > 1
 
     # -- readings
 
@@ -186,10 +209,15 @@ class Questions:
         """
         record = self._batch_record(batch_id)
         last = _FAR if until is None else until
+        line = lineage.line_of(self._entries.book, record)
         spans: dict[str, list[pl.DataFrame]] = {}
         for device_id, since, end in self._stays(record):
             to = last if end is None else min(last, end - _MICROSECOND)  # who leaves at an instant is gone then
-            spans.setdefault(device_id, []).append(self.readings_as_sent(device_id, since=since, until=to))
+            sent = self.readings_as_sent(device_id, since=since, until=to)
+            device = self.get(Device, device_id)
+            if device is not None and self._goes_round(device) and is_dip(since, end):
+                sent = one_sample(sent, since)
+            spans.setdefault(device_id, []).append(sent)
         stays = [
             Stay(device, pl.concat(frames).sort("measured_at"))
             for device_id, frames in spans.items()
@@ -199,8 +227,8 @@ class Questions:
             stays,
             vessel=self.get(Vessel, record.vessel_id),
             batch=record,
-            events=[e for e in self.all(EventRecord, batch_id=batch_id) if e.at <= last],
-            samples=[s for s in self.all(HandSample, batch_id=batch_id) if s.at <= last],
+            events=[e for e in lineage.events_of(self._entries.book, line) if e.at <= last],
+            samples=[s for s in lineage.samples_of(self._entries.book, line) if s.at <= last],
             calibrations=self.all(CalibrationRecord),
         )
 
@@ -237,8 +265,40 @@ class Questions:
             for device_id, start, end in self._stays(record)
             if (heard := self._words.newest(device_id)) is not None and heard >= start
         ]
-        newest += [s.at for s in self.all(HandSample, batch_id=batch_id)]
+        line = lineage.line_of(self._entries.book, record)
+        newest += [s.at for s in lineage.samples_of(self._entries.book, line)]
         return max(newest, default=None)
+
+    def own_reading_at(self, batch_id: str) -> datetime | None:
+        """When the batch itself was last measured: of a part, not what it has from before the division."""
+        record = self._batch_record(batch_id)
+        newest = [s.at for s in self.all(HandSample, batch_id=batch_id)]
+        for device_id, start, end in self._stays(record):
+            device, heard = self.get(Device, device_id), self._words.newest(device_id)
+            if device is None or device.kind != "float" or heard is None or heard < start:
+                continue
+            last = min(heard, end) if end is not None else heard
+            if last > record.here_from:
+                newest.append(last)
+        return max(newest, default=None)
+
+    def floats_in(self, batch_id: str, since: datetime | None = None) -> list[str]:
+        """The floats that were in the batch itself at `since` or later (now where None)."""
+        record, when = self._batch_record(batch_id), since or datetime.now(UTC)
+        return [
+            device_id
+            for device_id, start, end in self._stays(record)
+            if (end is None or end > max(when, record.here_from)) and start <= max(when, datetime.now(UTC))
+            if (device := self.get(Device, device_id)) is not None and device.kind == "float"
+        ]
+
+    def speaks_for_itself(self, record: BatchRecord) -> bool:
+        """Whether a batch may teach and be compared: it was measured itself, and its parts do not tell of it."""
+        return not self.parts_of(record.batch_id) and self.own_reading_at(record.batch_id) is not None
+
+    def parts_of(self, batch_id: str) -> list[BatchRecord]:
+        """The parts into which a batch was divided."""
+        return self.all(BatchRecord, divided_from=batch_id)
 
     def device_statuses(self, vessel_id: str | None = None) -> list[DeviceStatus]:
         """What each device last said, known or not, from memory; with `vessel_id` only those that sit there."""

@@ -23,6 +23,8 @@ from ingest.model import (
     EventRecord,
     HandSample,
     Note,
+    Photo,
+    Picture,
     Placement,
     Preferences,
     Rejection,
@@ -42,12 +44,14 @@ _TABLES: Final[dict[type, tuple[str, str]]] = {
     HandSample: ("hand_sample", "sample_id"),
     CalibrationRecord: ("calibration", "calibration_id"),
     Preferences: ("preferences", "preferences_id"),
+    Photo: ("photo", "photo_id"),
+    Picture: ("picture", "photo_id"),
     AssessmentRecord: ("assessment", "batch_id"),
     Rejection: ("rejection", "rejection_id"),
     Note: ("note", "key"),
 }
 
-ENTRIES: Final[tuple[type, ...]] = tuple(t for t in _TABLES if t not in (AssessmentRecord, Rejection, Note))
+ENTRIES: Final[tuple[type, ...]] = tuple(t for t in _TABLES if t not in (AssessmentRecord, Rejection, Note, Picture))
 """What a person enters; an entry's class precedes the classes that refer to it."""
 
 

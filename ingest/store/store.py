@@ -18,7 +18,7 @@ from typing import Any, Final, TypeVar
 import polars as pl
 
 from ingest.errors import StoreFull
-from ingest.model import AssessmentRecord, Record, Rejection, Report
+from ingest.model import AssessmentRecord, Photo, Picture, Record, Rejection, Report
 from ingest.store import device_status, report_rows, upsert
 from ingest.store.device_status import DeviceStatus
 from ingest.store.duckdb_file import Cursor, StoreFile
@@ -34,6 +34,17 @@ R = TypeVar("R", bound=Record)
 
 MOST_DEVICES: Final = 60_000
 """Ids that can ever report: their keys have two bytes, and a cellar has a few dozen."""
+
+
+_UNDONE_WITHIN: Final = 200
+"""Changes; the picture of a photo that was removed longer ago is forgotten."""
+
+_FORGET_PICTURES: Final = f"""
+DELETE FROM picture WHERE photo_id NOT IN (SELECT photo_id FROM photo) AND NOT EXISTS (
+    FROM (SELECT steps FROM change ORDER BY change_id DESC LIMIT {_UNDONE_WITHIN}) AS lately
+    WHERE contains(lately.steps, '"' || picture.photo_id || '"')
+)
+"""
 
 
 class Store(Questions):
@@ -239,6 +250,39 @@ class Store(Questions):
     def remove(self, record: Record) -> None:
         """Remove an entry with its parts (a batch with its events and samples); it can be undone."""
         self._entries.remove(record)
+
+    def keep_photo(self, photo: Photo, picture: bytes) -> None:
+        """Keep a photo with its picture; it can be undone.
+
+        The picture of a photo that was removed is forgotten once that is so old a change that nobody takes it back.
+
+        Raises
+        ------
+        EntryError
+            If its batch is gone.
+        """
+        self.check(photo)
+        self.keep_pictures([Picture(photo_id=photo.photo_id, data=picture)])
+        self._entries.save(photo)
+        with self._file.writing() as cursor:
+            cursor.execute(_FORGET_PICTURES)
+
+    def keep_pictures(self, pictures: Sequence[Picture]) -> None:
+        """Keep the bytes of photos, those that are not here yet."""
+        with self._file.writing() as cursor:
+            for picture in pictures:
+                have = cursor.execute("SELECT 1 FROM picture WHERE photo_id = ?", [picture.photo_id]).fetchall()
+                if not have:
+                    _insert(cursor, picture)
+
+    def picture_of(self, photo_id: str) -> bytes | None:
+        """The bytes of a photo, JPEG."""
+        rows = self._file.read("SELECT data FROM picture WHERE photo_id = ?", [photo_id])
+        return bytes(rows[0][0]) if rows else None
+
+    def pictures(self) -> list[Picture]:
+        """The bytes of every photo that there is."""
+        return self._select(Picture, "WHERE photo_id IN (SELECT photo_id FROM photo)", [])
 
     def change_note(self, key: str, value: str | None, sentence: str) -> None:
         """Keep a small text that a person entered (None removes it); it can be undone."""

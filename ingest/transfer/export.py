@@ -15,8 +15,20 @@ import pyarrow.parquet as pq
 from ingest import file_modes
 from ingest.decoding import RULES_NOTE, add_rules
 from ingest.errors import EntryError, ImportFileError
-from ingest.model import AssessmentRecord, BatchRecord, Placement, Record, Rejection
-from ingest.store import AS_SENT, DRY_HOPS_SAID_FROM, ENTRIES, NEWEST, TABLES, Store, Table, from_row, to_json
+from ingest.model import AssessmentRecord, BatchRecord, Photo, Picture, Placement, Record, Rejection
+from ingest.photos import is_kept_picture
+from ingest.store import (
+    AS_SENT,
+    DRY_HOPS_SAID_FROM,
+    ENTRIES,
+    NEWEST,
+    PHOTOS_FROM,
+    TABLES,
+    Store,
+    Table,
+    from_row,
+    to_json,
+)
 from ingest.transfer.archive import unpack
 from ingest.transfer.csv_text import for_spreadsheets
 from ingest.transfer.log import Progress, keep_all
@@ -39,7 +51,8 @@ READINGS_FILE: Final = pl.Schema(
 """
 
 _READINGS: Final = "readings"
-_EXPORTED: Final = (*(TABLES[cls].name for cls in (*ENTRIES, AssessmentRecord, Rejection)), "change", "note", _READINGS)
+_WRITTEN: Final = (*ENTRIES, AssessmentRecord, Rejection, Picture)
+_EXPORTED: Final = (*(TABLES[cls].name for cls in _WRITTEN), "change", "note", _READINGS)
 """The tables of an export by the names of their files."""
 
 _PLAIN: Final[dict[type, pl.DataType]] = {float: pl.Float64(), int: pl.Int64(), bool: pl.Boolean()}
@@ -91,7 +104,7 @@ def export_cellar(store: Store, directory: Path, *, progress: Progress = lambda 
 def _write_all(store: Store, directory: Path, progress: Progress) -> tuple[int, dict[str, int]]:
     """Write every file, the manifest last; how many readings, and how many rows of each other table."""
     counts = {}
-    for cls in (*ENTRIES, AssessmentRecord, Rejection):
+    for cls in _WRITTEN:
         records = _records(store, cls)
         _write(directory, TABLES[cls].name, _table_frame(TABLES[cls], [to_json(r) for r in records]))
         counts[TABLES[cls].name] = len(records)
@@ -111,7 +124,7 @@ def _records(store: Store, cls: type[Any]) -> list[Any]:
         return [a for batch in store.all(BatchRecord) for a in store.assessments(batch.batch_id)]
     if cls is Rejection:
         return [r for resolved in (False, True) for r in store.rejections(resolved=resolved, limit=2**31)]
-    return list(store.all(cls))
+    return store.pictures() if cls is Picture else list(store.all(cls))
 
 
 def _table_frame(table: Table, rows: list[dict[str, Any]]) -> pl.DataFrame:
@@ -179,7 +192,7 @@ def _device_readings(store: Store, device_id: str, in_batches: pl.DataFrame | No
             pl.when(within).then(pl.lit(placement.vessel_id)).otherwise("vessel_id").alias("vessel_id")
         )
         for batch in store.all(BatchRecord, vessel_id=placement.vessel_id):
-            during = within & (at >= batch.pitched_at) & (at < (batch.ended_at or datetime.max.replace(tzinfo=UTC)))
+            during = within & (at >= batch.here_from) & (at < (batch.ended_at or datetime.max.replace(tzinfo=UTC)))
             frame = frame.with_columns(
                 pl.when(during).then(pl.lit(batch.batch_id)).otherwise("batch_id").alias("batch_id")
             )
@@ -203,14 +216,19 @@ def import_cellar(store: Store, directory: Path, *, progress: Progress = lambda 
         If it is no export, was written by a later version, or contradicts what is in the cellar.
     """
     about = read_manifest(directory)
-    check_files(directory, about, _EXPORTED)
-    entries: list[Any] = [_brought_up(record, about["tables"]) for cls in ENTRIES for record in _read(directory, cls)]
+    absent = (Photo, Picture) if about["tables"] < PHOTOS_FROM else ()
+    check_files(directory, about, tuple(n for n in _EXPORTED if n not in [TABLES[cls].name for cls in absent]))
+    entries: list[Any] = [
+        _brought_up(record, about["tables"]) for cls in ENTRIES if cls not in absent for record in _read(directory, cls)
+    ]
+    pictures = [] if Picture in absent else [p for p in _read(directory, Picture) if is_kept_picture(p.data)]
     assessments = _read(directory, AssessmentRecord)
     rejections = _read(directory, Rejection)
     journal, notes = _parquet(directory, "change"), _parquet(directory, "note", ("key", "value"))
     readings = _parquet(directory, _READINGS, ("device_id", *AS_SENT.names()))
     empty = not store.changes(1)
     try:
+        store.keep_pictures(pictures)
         entries_new = store.save_many(entries, f"Imported the cellar in {directory.name}")
     except EntryError as error:
         raise ImportFileError(directory.name, "entries", str(error), "Change it in this cellar first") from error

@@ -14,6 +14,7 @@ from analysis.planning import Constraints, Destination
 from analysis.wording import Voice
 from dashboard import access, context
 from dashboard.queries import queries
+from dashboard.screens.batch import schedule
 from dashboard.screens.sensors import placement
 from dashboard.templates import fill
 from dashboard.ui import forms
@@ -43,6 +44,8 @@ def edit_batch(record: BatchRecord) -> None:
         _keep_facts(form, store, record, values)
     with st.expander("Wishes for its plan"):
         _wishes(store, record, say)
+    with st.expander("Its own temperatures"):
+        schedule.form(record, say)
     with st.expander("End this batch" if record.ended_at is None else "This batch has ended"):
         _end(store, record, say)
     forms.remove_button(
@@ -142,7 +145,7 @@ def _facts(form: forms.Form, record: BatchRecord | None) -> dict[str, Any]:
     with left:
         _origin_and_culture(form, record, got)
     with right:
-        got["notes"] = form.text("notes", "Notes", record.notes if record else "")
+        got["notes"] = form.area("notes", "Notes", record.notes if record else "")
     return got
 
 

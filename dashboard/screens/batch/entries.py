@@ -14,7 +14,7 @@ from analysis.model import EVENT_KINDS, EventKind
 from analysis.wording import EVENT_WORDS, Voice
 from dashboard import context
 from dashboard.queries import queries
-from dashboard.screens.batch import addition_form
+from dashboard.screens.batch import addition_form, hop_form
 from dashboard.ui import components, forms, plain
 from ingest.errors import EntryError, out_of_range
 from ingest.model import INSTRUMENTS, BatchRecord, EventRecord, HandSample, Instrument
@@ -67,6 +67,9 @@ def _quick_event(record: BatchRecord) -> None:
     st.html('<p class="figures">Amount, time and a note can be added below, under What was entered.</p>')
     if kind is None:
         return
+    if kind == "dry hop":
+        hop_form.quick(record, lambda: st.session_state.update({"event turn": turn + 1}))
+        return
     st.session_state["event turn"] = turn + 1
     event = EventRecord(batch_id=record.batch_id, kind=kind, at=datetime.now(UTC))
     error = components.attempt(lambda: context.store().save(event), f"Logged: {EVENT_WORDS[kind].lower()}, just now.")
@@ -103,11 +106,19 @@ def _title(entry: EventRecord | HandSample, say: Voice) -> str:
     if isinstance(entry, EventRecord):
         what = f", {SUBSTANCES[entry.added].words}" if entry.added is not None else ""
         said = addition_form.amount_words(entry, say.units)
+        if entry.kind == "dry hop":
+            hops = hop_form.words(entry, _volume_of(entry), say)
+            what, said = f", {hops}" if hops else "", "" if entry.amount_g is not None else said
         amount = f", {said}" if said else ""
         gravity = f", {say.gravity(entry.gravity_sg)}" if entry.gravity_sg is not None else ""
         return f"{EVENT_WORDS[entry.kind]}{what}{amount}{gravity} · {when}"
     how = SCALES.get(entry.unit)
     return f"Hand sample {how.format % entry.value if how else entry.value} {entry.unit} · {when}"
+
+
+def _volume_of(event: EventRecord) -> float | None:
+    record = context.store().get(BatchRecord, event.batch_id)
+    return record.volume_l if record is not None else None
 
 
 def _time_of(when: datetime | None, record: BatchRecord, say: Voice) -> datetime:
@@ -148,6 +159,8 @@ def event_form(event: EventRecord | None, record: BatchRecord, name: str) -> Non
             )
         with st.expander("What was added, of a feed or a dilution"):
             added = addition_form.Substances.ask(form, event)
+        with st.expander("Which hops, of a dry hop", expanded=event is not None and event.kind == "dry hop"):
+            hops = hop_form.Hops.ask(form, event)
         note = form.text("note", "Note", event.note if event else "")
     if not form.sent:
         return
@@ -159,7 +172,7 @@ def event_form(event: EventRecord | None, record: BatchRecord, name: str) -> Non
         base = event or EventRecord(batch_id=record.batch_id, kind="note", at=when)
         chosen: EventKind = added.kind_for(kind or "note")
         made = replace(base, kind=chosen, at=when, gravity_sg=gravity, note=note)
-        context.store().save(added.into(amount.into(made)))
+        context.store().save(hops.into(added.into(amount.into(made))))
 
     said = EVENT_WORDS[kind or "note"].lower()
     form.keep(enter, f"Saved: {said}.{added.still_to_say(kind or 'note', amount, gravity, record)}")
@@ -257,3 +270,7 @@ def sample_form(sample: HandSample | None, record: BatchRecord, name: str) -> No
         )
 
     form.keep(enter, f"Saved: hand sample {how.format % value if value is not None else ''} {unit}.")
+
+
+time_of, usable = _time_of, _usable
+"""For forms that enter several at once."""

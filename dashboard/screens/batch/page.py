@@ -22,14 +22,14 @@ from analysis.wording import (
 from dashboard import context
 from dashboard.charts import base, phase_glyph
 from dashboard.queries import needs_of, queries
-from dashboard.screens.batch import entries, history
+from dashboard.screens.batch import entries, history, lot, photos, schedule
 from dashboard.templates import Markup, fill, join, render
 from dashboard.ui import components, lots, zoom
 from ingest.model import BatchRecord, Vessel
 from ingest.monitoring import Outlook, lot_warnings, warnings_for
 
 _CLASSICAL: Final = "classical"
-PARTS = ("Why we say so", "What we said before", "What was entered", "This batch")
+PARTS = ("Why we say so", "What we said before", "What was entered", "Notes and photos", "This batch")
 
 
 def _mark(svg: str, word: str) -> Markup:
@@ -58,6 +58,7 @@ def show() -> None:
         return
     verdict_part(record.batch_id)
     entries.quick(record)
+    lot.show(record)
     curve_part(record.batch_id)
     st.toggle("Show the classical curve", key=_CLASSICAL)
     part = st.segmented_control(
@@ -69,6 +70,8 @@ def show() -> None:
         history.show(record)
     elif part == PARTS[2]:
         entries.everything(record)
+    elif part == PARTS[3]:
+        photos.show(record)
     else:
         from dashboard.screens.batch import edit
 
@@ -148,6 +151,8 @@ def figures_html(outlook: Outlook, say: Voice) -> Markup:
         facts.append(("Apparent attenuation", attenuation(a.apparent_attenuation)))
     if a.temperature_c is not None:
         facts.append(("Temperature", say.temperature(a.temperature_c)))
+    if wished := schedule.now_and_next(outlook.record, outlook.vessel, say):
+        facts.append(("Wished", wished))
     if newest is not None:
         age = fill('<span title="{{ exact }}">{{ age }}</span>', exact=say.exact(newest), age=say.ago(newest))
         facts.append(("Last reading", age))

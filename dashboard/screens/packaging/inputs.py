@@ -21,7 +21,7 @@ from analysis.display_units import MINUS
 from analysis.packaging import Field, PackagingSheet, SheetInputError, field_of, fields, sheet
 from analysis.planning import prefill
 from analysis.wording import Voice, capital, joined
-from dashboard.screens.packaging import follow_up
+from dashboard.screens.packaging import follow_up, steps
 from dashboard.ui import Form, forms
 from ingest.errors import EntryError
 from ingest.model import BatchRecord
@@ -127,14 +127,21 @@ def ask(store: Store, batch_id: str, from_batch: Mapping[str, Any], say: Voice, 
     with chooser:
         package = _package(form, own, from_batch)
     drink = own.get("drink", from_batch.get("drink"))
-    for title, members in sorted(groups.items(), key=lambda item: item[0] != _FIRST):
-        shown = [f for f in members if _matters(f.key, package, drink)]
-        with st.expander(title, expanded=title == _FIRST, key=form.key(title)):
+    titles = sorted(groups, key=lambda title: title != _FIRST)
+    step = steps.bar(titles)
+    st.html(steps.only(titles, step))
+    for title in titles:
+        shown = [f for f in groups[title] if _matters(f.key, package, drink)]
+        with (
+            st.container(key=steps.key_of(title)),
+            st.expander(title, expanded=title in (_FIRST, step), key=form.key(title)),
+        ):
             for two in zip_longest(shown[::2], shown[1::2]):
                 for column, each in zip(st.columns(2), two, strict=True):
                     if each is not None:
                         with column:
                             _one(form, each, own, from_batch)
+    steps.onward(titles, step)
     if own != before:
         keep_changes(store, batch_id, own)
     values = {k: v for k, v in {**from_batch, **own}.items() if v is not None}

@@ -74,8 +74,9 @@ def choose() -> None:
 def the_sheet(outlook: Outlook, say: Voice) -> None:
     """The verdict, what to weigh and set, and the inputs beside it."""
     store, record = context.store(), outlook.record
-    head, chooser = st.container(), st.container()
-    left, right = st.columns(2, gap="large")
+    bar, head, chooser = st.container(key="answer"), st.container(), st.container()
+    with st.container(key="sheet-columns"):
+        left, right = st.columns(2, gap="large")
     with right:
         st.html(
             '<section class="sheet"><h3>The numbers it rests on</h3>'
@@ -91,6 +92,8 @@ def the_sheet(outlook: Outlook, say: Voice) -> None:
             )
             st.rerun()
     word, reasons = screen.light(asked.answer, asked.wrong, store.preferences())
+    with bar:
+        components.markup(screen.answer_line_html(word, asked.answer, store.preferences()), key="answer line")
     with head:
         vessel = f", {outlook.vessel.name}" if outlook.vessel else ""
         st.html(components.lead(f"Packaging {record.name}{vessel}") + _standing(outlook, say))

@@ -10,7 +10,7 @@ from analysis.wording import Voice, capital, plural
 from dashboard import context
 from dashboard.queries import queries
 from dashboard.screens.sensors import first_steps
-from dashboard.screens.today import vessel_list
+from dashboard.screens.today import arrangement, vessel_list
 from dashboard.templates import Markup, fill, join
 from dashboard.ui import components, lots
 from dashboard.web import redirects
@@ -35,25 +35,45 @@ def show() -> None:
 def cellar() -> None:
     """What wants the person, then all vessels by need; worked out once a second for however many look at it."""
     say = queries.voice()
-    key = ("cellar", int(say.now.timestamp()), context.store().revision)
-    text, pictures = queries.kept(key, lambda: cellar_html(say))
+    look = arrangement.ask(context.store().active_batches())
+    key = ("cellar", int(say.now.timestamp()), context.store().revision, look)
+    text, pictures = queries.kept(key, lambda: cellar_html(say, look))
     components.markup(text, key="cellar")
     components.pictures(pictures, key="pictures")
 
 
-def cellar_html(say: Voice) -> tuple[Markup, dict[str, Markup]]:
+def cellar_html(say: Voice, look: arrangement.Arrangement = arrangement.USUAL) -> tuple[Markup, dict[str, Markup]]:
     """The list as HTML, and the small curves that belong into it."""
     found = queries.standings(say)
-    needy, calm = [s for s in found if s.pressing], [s for s in found if not s.pressing]
+    seen = arrangement.arranged(found, look)
+    needy, calm = [s for s in seen if s.pressing], [s for s in seen if not s.pressing]
     dense = len(found) > MANY
     in_doubt = lot_lines(say)
-    lead = "A packaged lot wants you today." if in_doubt and not needy else vessel_list.lead(found, say)
+    pressing = any(s.pressing for s in found)
+    lead = "A packaged lot wants you today." if in_doubt and not pressing else vessel_list.lead(found, say)
     parts = [components.lead(lead), in_doubt, newcomers_line(), backup_line(say)]
     if needy:
         parts.append(vessel_list.rows(needy, say, "What wants you", dense))
-    if calm:
-        parts.append(vessel_list.rows(calm, say, "The other vessels" if needy else "Your vessels", dense))
-    return join(parts), queries.pictures(found, say)
+    for lot, those in vessel_list.by_lot(calm):
+        if lot is not None:
+            parts.append(vessel_list.lot_html(lot, those, say, dense))
+            continue
+        if calm != those:
+            parts.append(fill('<h3 class="lot">By themselves</h3>'))
+        parts.append(vessel_list.rows(those, say, "The other vessels" if needy else "Your vessels", dense))
+    if not seen:
+        parts.append(fill('<p class="quiet">No vessel is like that now; choose All.</p>'))
+    parts.append(several_line())
+    return join(parts), queries.pictures(seen, say)
+
+
+def several_line() -> Markup:
+    """The way to enter something once for many."""
+    ways = (("wort", "One wort into several vessels"), ("event", "One event for several"), ("samples", "Hand samples"))
+    return fill(
+        '<p class="lots">{% for way in ways %}{{ way }} {% endfor %}</p>',
+        ways=[components.underlined("several", text, part=part) for part, text in ways],
+    )
 
 
 def lot_lines(say: Voice) -> Markup:

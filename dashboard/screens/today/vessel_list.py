@@ -10,10 +10,11 @@ from analysis.planning import Act
 from analysis.wording import PHASE_WORDS, Voice, capital, dose_words, joined, likely_gravity, next_day, plural, verdict
 from dashboard.charts import phase_glyph
 from dashboard.templates import Markup, fill, join, render
-from dashboard.ui import address
+from dashboard.ui import address, underlined
+from dashboard.wording import follows
 
 if TYPE_CHECKING:
-    from dashboard.queries import Standing
+    from dashboard.queries import Need, Standing
 
 _NEXT: Final[dict[Act, str]] = {"hops in": "hops into", "hops out": "hops out of", "package": "packaging"}
 _WORTH_SAYING = 0.005
@@ -38,37 +39,76 @@ def lead(standings: Sequence[Standing], say: Voice) -> str:
     return f"Nothing needs you today. Next: {what}, {say.day(first)}."
 
 
-def rows(standings: Sequence[Standing], say: Voice, name: str, dense: bool = False) -> Markup:
+def rows(
+    standings: Sequence[Standing], say: Voice, name: str, dense: bool = False, *, within_lot: bool = False
+) -> Markup:
     """Vessels one row each, in the order given; `name` says to a screen reader what they have in common."""
     return fill(
         '<ul class="{{ kind }}" aria-label="{{ name }}">{{ rows }}</ul>',
         kind="rows dense" if dense else "rows",
         name=name,
-        rows=join(row(s, say) for s in standings),
+        rows=join(row(s, say, within_lot=within_lot) for s in standings),
     )
 
 
-def row(s: Standing, say: Voice) -> Markup:
+def by_lot(standings: Sequence[Standing]) -> list[tuple[str | None, list[Standing]]]:
+    """The worts that are in several of these vessels, each with its vessels, in order; the others under None, last."""
+    shared: dict[str, list[Standing]] = {}
+    for s in standings:
+        if s.record.split_of is not None:
+            shared.setdefault(s.record.split_of, []).append(s)
+    lots: list[tuple[str | None, list[Standing]]] = [(lot, found) for lot, found in shared.items() if len(found) > 1]
+    within = {s.record.batch_id for _, found in lots for s in found}
+    alone = [s for s in standings if s.record.batch_id not in within]
+    return [*lots, (None, alone)] if alone else lots
+
+
+def lot_html(lot: str, found: Sequence[Standing], say: Voice, dense: bool) -> Markup:
+    """A wort: what holds for all its vessels once, then what differs, a row each."""
+    first = found[0].record
+    alike: list[str] = [first.drink if all(s.record.drink == first.drink for s in found) else ""]
+    alike.append(first.yeast or "" if all(s.record.yeast == first.yeast for s in found) else "")
+    if all(s.record.pitched_at == first.pitched_at for s in found):
+        alike.append(f"pitched {say.day(first.pitched_at)}")
+    head = fill(
+        '<h3 class="lot">{{ lot }} <small>{{ about }}</small></h3><p class="lots">{{ all }} {{ beside }}</p>',
+        lot=lot,
+        about=", ".join(filter(None, (*alike, plural(len(found), "vessel")))),
+        all=underlined("several", "Log for all", part="event", lot=lot),
+        beside=underlined("compare", "Lay over one another", lot=lot),
+    )
+    return head + rows(found, say, lot, dense, within_lot=True)
+
+
+def row(s: Standing, say: Voice, *, within_lot: bool = False) -> Markup:
     """One vessel: its sentence and next day, then its small curve, then the figures quietly."""
     need = s.pressing[0] if s.pressing else None
     says, when, figures = "Being worked out …", "", Markup()
     if s.outlook is not None:
         a = s.outlook.assessment
         says = need.sentence if need else verdict(a, s.outlook.batch.hold_h, say, brief=True)
+        if need is None and s.beside.following is not None and a.gravity_sg is None:
+            says = follows(s.beside.following, say)
         when = next_day(a, s.outlook.to_do(say.today()), say)
         figures = _figures(s, say)
     return render(
         "today/row.html",
         kind="needy" if need else "calm",
-        target=address("packaging" if need and need.page == "packaging" else "batch", id=s.record.batch_id),
+        target=_target(s, need),
         vessel=s.vessel.name if s.vessel else "",
-        batch=s.record.name,
+        batch=(s.record.yeast or "") if within_lot else s.record.name,
         batch_id=s.record.batch_id,
         next=when,
         says=says,
         todo=_todo(s) if s.needs else None,
         figures=figures,
     )
+
+
+def _target(s: Standing, need: Need | None) -> str:
+    if need is not None and need.page == "samples":
+        return address("several", part="samples")
+    return address("packaging" if need is not None and need.page == "packaging" else "batch", id=s.record.batch_id)
 
 
 def _todo(s: Standing) -> str:
@@ -88,7 +128,9 @@ def _figures(s: Standing, say: Voice) -> Markup:
     if a.apparent_attenuation is not None and a.apparent_attenuation >= _WORTH_SAYING:
         cells.append(f"{percent(a.apparent_attenuation)} attenuated")
     if a.temperature_c is not None:
-        cells.append(say.temperature(a.temperature_c))
+        off = any(need.kind == "temperature" for need in s.needs)
+        warm = '<span{% if off %} class="old" title="outside of what is wished"{% endif %}>{{ t }}</span>'
+        cells.append(fill(warm, off=off, t=say.temperature(a.temperature_c)))
     if s.heard_at is not None:
         heard = '<span{% if old %} class="old"{% endif %} title="{{ exact }}">{{ age }}</span>'
         cells.append(fill(heard, old=s.silent, exact=say.exact(s.heard_at), age=say.ago(s.heard_at)))

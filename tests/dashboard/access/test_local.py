@@ -22,8 +22,8 @@ def test_a_program_on_this_machine_asks_for_itself() -> None:
 
 
 @pytest.mark.parametrize("asked", [
-    {"peer": "192.0.2.7"}, {"host": "tun.example"}, {"x_forwarded_for": "203.0.113.9"}, {"forwarded": "for=203.0.113.9"},
-    {"x_real_ip": "203.0.113.9"}, {"via": "1.1 proxy"}, {"peer": "nobody"},
+    {"peer": "192.0.2.7"}, {"host": "tun.example"}, {"x_forwarded_for": "203.0.113.9"},
+    {"forwarded": "for=203.0.113.9"}, {"x_real_ip": "203.0.113.9"}, {"via": "1.1 proxy"}, {"peer": "nobody"},
 ])  # fmt: skip
 def test_what_a_proxy_hands_on_or_comes_from_elsewhere_does_not(asked: dict[str, str]) -> None:
     assert not asks_for_itself(scope(**asked))

@@ -15,6 +15,7 @@ from ingest.model import (
     Device,
     EventRecord,
     HandSample,
+    Photo,
     Placement,
     Preferences,
     Rejection,
@@ -43,6 +44,7 @@ ONE_OF_EACH = (
         calibration_id="c1", device_id="float-1", kind="inclination", points=((25.0, 1.0), (40.0, 1.04), (55.0, 1.08))
     ),
     Preferences(quiet_from=time(22, 30), busy_dates=("2026-03-08",), hop_weekdays=(4, 5)),
+    Photo(photo_id="f1", batch_id="b1", at=T + DAY, caption="the krausen", width_px=640, height_px=480),
 )  # fmt: skip
 
 
@@ -140,7 +142,7 @@ def test_undo_takes_back_one_change_after_another_and_says_which(cellar):
     assert [(c.sentence, c.undone) for c in cellar.changes(3)] == [
         ("Removed batch Harvest in Big vessel", True),
         ("Changed vessel Big vessel", True),
-        ("Added preferences", False),
+        ("Added photo of Harvest in Vessel 1", False),
     ]
     for _ in ONE_OF_EACH:
         assert cellar.undo() is not None

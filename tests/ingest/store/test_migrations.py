@@ -13,7 +13,7 @@ from ingest.model import BatchRecord, Device, EventRecord, Preferences, Report, 
 from ingest.store import duckdb_file, migrations
 from ingest.store.migrations import MIGRATIONS, Migration
 from ingest.store.report_rows import STORED
-from ingest.store.row_mapping import TABLES
+from ingest.store.row_mapping import TABLES, to_row
 from ingest.store.store import Store
 
 T = datetime(2026, 3, 1, 10, tzinfo=UTC)
@@ -40,7 +40,7 @@ def test_the_tables_of_reports_have_the_columns_that_are_written(table):
         assert columns(store, table) == STORED.names()
 
 
-def test_migrations_are_in_order_of_their_numbers_and_each_has_a_sentence():
+def test_migrations_are_numbered_upwards_and_each_has_a_sentence():
     numbers = [m.number for m in MIGRATIONS]
     assert numbers == sorted(set(numbers))
     assert numbers[0] == 1
@@ -158,11 +158,10 @@ KILLED = """
 import os, signal, sys
 from pathlib import Path
 from ingest.store import copies, duckdb_file
-from ingest.store.migrations import MIGRATIONS, Migration
+from ingest.store.migrations import MIGRATIONS, NEWEST, Migration
 from ingest.store.store import Store
 
-sql = "ALTER TABLE vessel ADD COLUMN colour VARCHAR; SELECT die()"
-new = Migration(MIGRATIONS[-1].number + 1, "Notes the colour.", sql)
+new = Migration(NEWEST + 1, "Notes the colour.", "ALTER TABLE vessel ADD COLUMN colour VARCHAR; SELECT die()")
 duckdb_file.MIGRATIONS, duckdb_file.NEWEST = (*MIGRATIONS, new), new.number
 die = lambda *_: os.kill(os.getpid(), signal.SIGKILL)
 if sys.argv[2] == "copy":
@@ -194,16 +193,18 @@ def test_a_kill_during_the_copy_or_the_migration_leaves_the_old_cellar(tmp_path,
     assert not list(tmp_path.glob("*.part"))
 
 
-def test_who_chose_units_before_there_were_ounces_keeps_them_and_grams(tmp_path):
-    with Store.open(tmp_path) as store:
-        store.save(Preferences(gravity_unit="°P", pressure_unit="psi"))
-    step = next(m.number for m in MIGRATIONS if "mass_unit" in m.sql)
-    with duckdb_file.duckdb.connect(str(tmp_path / "tunroom.duckdb")) as old:  # as it was before that step
-        old.execute("ALTER TABLE preferences DROP COLUMN mass_unit")
-        for column in ("added", "amount_l", "amount_unit", "added_gravity_sg", "added_abv_pct"):  # of a later step
-            old.execute(f"ALTER TABLE event DROP COLUMN {column}")
-        old.execute("ALTER TABLE assessment DROP COLUMN program_version")
-        old.execute("DELETE FROM schema_version WHERE number >= ?", [step])
+def test_who_chose_units_before_there_were_ounces_keeps_them_and_grams(tmp_path, monkeypatch):
+    earlier = [m for m in MIGRATIONS if m.number < next(m.number for m in MIGRATIONS if "mass_unit" in m.sql)]
+    row = to_row(Preferences(gravity_unit="°P", pressure_unit="psi"))
+    row.pop("mass_unit")
+    with monkeypatch.context() as older:
+        older.setattr(duckdb_file, "MIGRATIONS", tuple(earlier))
+        older.setattr(duckdb_file, "NEWEST", earlier[-1].number)
+        file = duckdb_file.StoreFile(tmp_path / "tunroom.duckdb")
+        with file.writing() as cursor:
+            marks = ", ".join("?" * len(row))
+            cursor.execute(f"INSERT INTO preferences ({', '.join(row)}) VALUES ({marks})", list(row.values()))  # noqa: S608 - names of our own columns
+        file.close()
     with Store.open(tmp_path) as store:
         assert store.preferences().units == DisplayUnits("°P", "°C", "psi", "L", "g")
         store.save(replace(store.preferences(), mass_unit="oz"))

@@ -1,0 +1,1 @@
+"""Batches laid over one another, while they ferment and after."""

@@ -1,0 +1,257 @@
+"""Once for several vessels: a wort, an event, samples, a division, a merger."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from dashboard.screens.several import divide, events, merge, rows, samples, wort
+from ingest.errors import EntryError
+from ingest.model import BatchRecord, Device, EventRecord, HandSample, Placement, Vessel, Yeast
+
+NOW = datetime.now(UTC).replace(microsecond=0)
+HOUR = timedelta(hours=1)
+
+
+def html_of(shown):
+    return " ".join(str(each.value) for each in shown.get("html"))
+
+
+def field(inputs, label, n=0):
+    return [each for each in inputs if each.label.startswith(label)][n]
+
+
+def press(shown, label):
+    next(b for b in shown.button if b.label == label).click()
+    shown.run()
+    assert not shown.exception
+    return shown
+
+
+@pytest.fixture
+def store(service):
+    for n in (1, 2, 3):
+        service.store.save(Vessel(vessel_id=f"v{n}", name=f"Jug {n}", volume_l=5.0))
+    service.store.save(Device(device_id="float-1", kind="float"))
+    return service.store
+
+
+def common(**changed):
+    return {
+        "name": "Tuesday wort",
+        "drink": "ale",
+        "yeast": "Marrow",
+        "pitched_at": NOW - HOUR,
+        "original_gravity_sg": 1.05,
+        "volume_l": 4.5,
+        "dry_hops": 0.0,
+        "notes": "",
+        **changed,
+    }
+
+
+def row(n, vessel, yeast=None, volume=None, device=None):
+    return rows.Row(n, vessel, yeast, volume, device)
+
+
+def batch(store, vessel="v1", **facts):
+    facts = {"name": "Harbour", "drink": "ale", "yeast": "Marrow", "pitched_at": NOW - 72 * HOUR, **facts}
+    return store.save(BatchRecord(vessel_id=vessel, **facts))
+
+
+# One wort into many
+
+
+def test_one_wort_goes_into_three_vessels_in_one_form_and_one_line_of_the_journal(store, page):
+    before = len(store.changes())
+    shown = page("several", part="wort")
+    field(shown.number_input, "Into how many").set_value(3)
+    shown.run()
+    field(shown.text_input, "Name of the wort").set_value("Tuesday wort")
+    field(shown.number_input, "Gravity before").set_value(1.05)
+    field(shown.number_input, "Volume of each").set_value(4.5)
+    for n in range(3):
+        field(shown.selectbox, "Vessel", n).set_value(f"Jug {n + 1}")
+    field(shown.selectbox, "Float").set_value(store.get(Device, "float-1"))
+    field(shown.number_input, "Volume, L", 1).set_value(3.0)
+    press(shown, "Add them all")
+    made = store.active_batches()
+    assert [(b.vessel_id, b.volume_l, b.split_of, b.original_gravity_sg) for b in made] == [
+        ("v1", 4.5, "Tuesday wort", 1.05),
+        ("v2", 3.0, "Tuesday wort", 1.05),
+        ("v3", 4.5, "Tuesday wort", 1.05),
+    ]
+    assert [p.vessel_id for p in store.all(Placement, device_id="float-1")] == ["v1"]
+    assert len(store.changes()) == before + 1
+    store.undo()
+    assert not store.active_batches()
+
+
+def test_each_vessel_may_differ_by_yeast_and_a_new_vessel_is_made(store):
+    made = wort.records(store, common(), [row(0, "Jug 1"), row(1, "Cellar jug", yeast="Dune"), row(2, "")])
+    store.save_many(made, "Added")
+    assert {b.yeast for b in store.active_batches()} == {"Marrow", "Dune"}
+    assert {y.name for y in store.all(Yeast)} == {"Marrow", "Dune"}
+    assert [v.name for v in store.all(Vessel)][-1] == "Cellar jug"
+
+
+@pytest.mark.parametrize(
+    ("asked", "where", "problem"),
+    [
+        ([row(0, "")], "vessel_id/0", "no vessel is chosen"),
+        ([row(0, "Jug 1"), row(1, "jug 1")], "vessel_id/1", "stands in two rows"),
+        ([row(0, "Jug 1"), row(1, "Jug 2", volume=-1.0)], "volume_l/1", "out of range"),
+    ],
+)
+def test_what_is_wrong_in_a_row_is_said_beside_it(store, asked, where, problem):
+    with pytest.raises(EntryError, match=problem) as wrong:
+        wort.records(store, common(), asked)
+    assert wrong.value.field == where
+
+
+def test_a_vessel_that_is_taken_is_refused_beside_its_row(store):
+    batch(store, "v2")
+    with pytest.raises(EntryError, match="Jug 2 is taken by Harbour") as wrong:
+        wort.records(store, common(), [row(0, "Jug 1"), row(1, "Jug 2")])
+    assert wrong.value.field == "vessel_id/1"
+
+
+def test_as_last_time_copies_plan_notes_and_hops_scaled_to_the_volume(store):
+    last = batch(store, volume_l=20.0, plan={"dry_hops": 1, "crash_days": 2}, notes="mash at 66")
+    store.save(
+        EventRecord(
+            batch_id=last.batch_id, kind="dry hop", at=NOW, amount_g=40.0, hop_variety="Brindle", hop_form="pellets"
+        )
+    )
+    [made] = wort.records(store, common(volume_l=5.0, dry_hops=1.0, notes=last.notes), [row(0, "Jug 2")], last)[1:]
+    assert made.plan["crash_days"] == 2
+    assert made.plan["hops"] == [{"hop_variety": "Brindle", "hop_form": "pellets", "amount_g": 10.0}]
+    assert made.notes == "mash at 66"
+    assert made.split_of is None  # one vessel is no lot
+
+
+def test_a_second_wort_of_the_same_name_is_another_lot(store):
+    batch(store, "v3", split_of="Tuesday wort")
+    made = wort.records(store, common(), [row(0, "Jug 1"), row(1, "Jug 2")])
+    lots = {b.split_of for b in made if isinstance(b, BatchRecord)}
+    assert len(lots) == 1
+    assert lots != {"Tuesday wort"}
+
+
+# One event, many samples
+
+
+def test_one_event_is_logged_for_all_vessels_of_a_lot(store, page):
+    three = [batch(store, f"v{n}", split_of="Tuesday wort" if n < 3 else None) for n in (1, 2, 3)]
+    shown = page("several", part="event", lot="Tuesday wort")
+    press(shown, "Log it for all")
+    assert [store.all(EventRecord, batch_id=b.batch_id, kind="crash") != [] for b in three] == [True, True, False]
+
+
+def test_an_event_before_pitching_names_the_batch_that_refuses_it(store):
+    chosen = [batch(store, "v1"), batch(store, "v2", name="Later", pitched_at=NOW - HOUR)]
+    with pytest.raises(EntryError, match="Later: the time lies before pitching"):
+        events.made("crash", chosen, NOW - 10 * HOUR, "", None)
+
+
+def test_samples_of_many_are_typed_in_one_form_each_in_one_field(store, page):
+    for n in (1, 2):
+        batch(store, f"v{n}", name=f"Wort {n}")
+    shown = page("several", part="samples")
+    field(shown.number_input, "Jug 2: Wort 2").set_value(1.02)
+    press(shown, "Save the samples")
+    [sample] = store.all(HandSample)
+    assert (sample.value, sample.unit) == (1.02, "SG")
+
+
+def test_a_sample_that_cannot_be_is_said_beside_its_vessel(store):
+    record = batch(store)
+    with pytest.raises(EntryError, match="out of range") as wrong:
+        samples.made([(record, 1.9)], "SG", None)
+    assert wrong.value.field == f"value/{record.batch_id}"
+
+
+# Dividing and merging
+
+
+def test_a_batch_is_divided_and_each_part_keeps_its_course(store, page):
+    whole = batch(store, volume_l=10.0)
+    store.save(HandSample(batch_id=whole.batch_id, at=NOW - 48 * HOUR, value=1.04))
+    shown = page("several", part="divide", id=whole.batch_id)
+    assert field(shown.selectbox, "Vessel").value == "Jug 1"  # what stays
+    field(shown.selectbox, "Vessel", 1).set_value("Jug 2")
+    press(shown, "Divide it")
+    parts = store.parts_of(whole.batch_id)
+    assert [p.vessel_id for p in parts] == ["v1", "v2"]
+    assert {p.split_of for p in parts} == {"Harbour"}
+    assert all(store.readings_of(p.batch_id).height == 1 for p in parts)
+    assert store.get(BatchRecord, whole.batch_id).ended_at is not None
+    store.undo()
+    assert store.active_batches() == [whole]
+
+
+def test_a_division_into_one_part_or_before_pitching_is_refused(store):
+    whole = batch(store)
+    with pytest.raises(EntryError, match="only one vessel"):
+        divide.records(whole, NOW, [row(0, "Jug 1"), row(1, "")])
+    with pytest.raises(EntryError, match="before pitching"):
+        divide.records(whole, NOW - 100 * HOUR, [row(0, "Jug 1"), row(1, "Jug 2")])
+
+
+def test_batches_are_merged_into_one_that_goes_on(store, service):
+    into, other = batch(store, "v1", volume_l=10.0), batch(store, "v2", name="Rest", volume_l=2.0)
+    store.save_many(merge.records(into, [other], NOW - HOUR), "Merged")
+    ended = store.get(BatchRecord, other.batch_id)
+    assert (ended.merged_into, ended.ended_at) == (into.batch_id, NOW - HOUR)
+    [fed] = store.all(EventRecord, batch_id=into.batch_id)
+    assert (fed.kind, fed.added, fed.amount_l) == ("feed", "another batch", 2.0)
+    assert store.batch_in("v2") is None
+
+
+# Hops as data
+
+
+def test_hops_are_asked_for_when_they_are_logged_and_offered_again(store, page):
+    record = batch(store, volume_l=20.0)
+    store.save(EventRecord(batch_id=record.batch_id, kind="dry hop", at=NOW - HOUR, hop_variety="Brindle"))
+    shown = page("several", part="event")
+    field(shown.button_group, "What happened").set_value("dry hop")
+    shown.run()
+    assert "Brindle" in field(shown.selectbox, "Hop variety").options
+    field(shown.selectbox, "Hop variety").set_value("Brindle")
+    field(shown.number_input, "Amount").set_value(40.0)
+    field(shown.number_input, "They stay in for").set_value(3.0)
+    field(shown.button_group, "Which vessels").set_value([record.batch_id])
+    press(shown, "Log it for all")
+    hops = store.all(EventRecord, batch_id=record.batch_id)[-1]
+    assert (hops.hop_variety, hops.amount_g, hops.contact_days) == ("Brindle", 40.0, 3.0)
+    told = page("batch", id=record.batch_id)
+    field(told.button_group, "More about").set_value("What was entered")
+    told.run()
+    # 40 g in 20 L, by hand.
+    assert any(re.search("Brindle, 40(\\.0)? g, 2(\\.0+)? g/L", e.label.replace("\u202f", " ")) for e in told.expander)
+
+
+def test_the_hops_of_last_time_stand_in_the_form_of_this_one(store, page):
+    record = batch(store, plan={"dry_hops": 1, "hops": [{"hop_variety": "Osprey", "amount_g": 12.5}]})
+    shown = page("batch", id=record.batch_id)
+    field(shown.button_group, "What has just").set_value("dry hop")
+    shown.run()
+    assert field(shown.selectbox, "Hop variety").value == "Osprey"
+    press(shown, "The hops are in")
+    [hops] = store.all(EventRecord, batch_id=record.batch_id)
+    assert (hops.kind, hops.hop_variety, hops.amount_g) == ("dry hop", "Osprey", 12.5)
+
+
+def test_an_amount_below_nothing_is_refused(store):
+    record = batch(store)
+    from dashboard.screens.batch import hop_form
+
+    event = EventRecord(batch_id=record.batch_id, kind="dry hop", at=NOW)
+    with pytest.raises(EntryError, match="below nothing"):
+        hop_form.with_grams(event, -1.0)
+    with pytest.raises(EntryError, match="out of range"):
+        replace(event, contact_days=100.0)

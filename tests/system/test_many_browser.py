@@ -1,0 +1,96 @@
+"""Forms that people like, in a real browser: a draft survives, and the packaging sheet answers on a phone at once."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+from playwright.sync_api import expect
+
+from ingest.model import BatchRecord, HandSample, Preferences, Vessel
+from ingest.store.store import Store
+from tests.system.serving import Server, browser
+
+pytestmark = pytest.mark.chromium
+
+expect.set_options(timeout=60_000)
+PHONE = {"width": 390, "height": 844}
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory: pytest.TempPathFactory) -> Iterator[tuple[str, str]]:
+    """A cellar with one batch that is followed by hand; its address, and the batch's id."""
+    folder = tmp_path_factory.mktemp("many")
+    server = Server(Path(folder), "serve")
+    server.data.mkdir()
+    with Store.open(server.data) as store:
+        store.save(Preferences(time_zone="Europe/Lisbon"))
+        vessel = store.save(Vessel(name="Cask nine", volume_l=20.0))
+        batch = store.save(
+            BatchRecord(
+                name="Gatepost bitter",
+                vessel_id=vessel.vessel_id,
+                volume_l=20.0,
+                original_gravity_sg=1.048,
+                pitched_at=datetime.now(UTC) - timedelta(days=9),
+            )
+        )
+        for hours in (30, 4):
+            store.save(HandSample(batch_id=batch.batch_id, at=datetime.now(UTC) - timedelta(hours=hours), value=1.011))
+    server.start()
+    deadline = time.monotonic() + 120
+    while not server.health().get("broker_connected"):
+        assert time.monotonic() < deadline, "the server did not start"
+        time.sleep(0.2)
+    yield f"http://127.0.0.1:{server.port}", batch.batch_id
+    server.kill()
+
+
+def test_what_is_half_typed_survives_reload_and_back_and_is_gone_once_saved(site, chromium_program):
+    address, _ = site
+    with browser(chromium_program, **PHONE) as page:
+        page.goto(f"{address}/set-up?part=vessels")
+        page.get_by_text("Add a vessel", exact=True).click()
+        name = page.get_by_label("Name", exact=True)
+        name.press_sequentially("Cask ten")
+        page.get_by_role("spinbutton", name="Volume, L").press_sequentially("23")
+        page.reload()
+        page.get_by_text("Add a vessel", exact=True).click()
+        expect(name).to_have_value("Cask ten")
+        page.goto(f"{address}/calendar")
+        page.get_by_role("heading", level=1).wait_for()
+        page.go_back()
+        page.get_by_text("Add a vessel", exact=True).click()
+        expect(name).to_have_value("Cask ten")
+        page.get_by_role("button", name="Add the vessel").click()
+        page.get_by_text("Cask ten is in the cellar.").wait_for()
+        page.reload()
+        page.get_by_text("Add a vessel", exact=True).click()
+        expect(name).to_have_value("")
+        page.wait_for_timeout(600)  # a draft that is not gone would be put back a moment later
+        expect(name).to_have_value("")
+
+
+def test_the_packaging_sheet_on_a_phone_answers_at_once_and_goes_in_steps(site, chromium_program):
+    address, batch_id = site
+    with browser(chromium_program, **PHONE) as page:
+        page.goto(f"{address}/packaging?id={batch_id}")
+        page.get_by_text("Bottles", exact=True).click()
+        verdict = page.locator(".light")
+        expect(verdict.locator("strong")).to_be_visible()
+        box = verdict.bounding_box()
+        assert box is not None
+        assert box["y"] + 40 < 1500
+        carbonation = page.get_by_role("spinbutton", name="Carbonation, volumes")
+        at = carbonation.bounding_box()
+        assert at is not None
+        assert at["y"] < 1500  # the first input comes before the figures
+        page.get_by_role("button", name="Next: Batch").click()
+        expect(carbonation).to_be_hidden()
+        answer = page.locator(".answer")
+        page.get_by_role("button", name="Back: Carbonation").scroll_into_view_if_needed()
+        expect(answer).to_be_in_viewport()
+        assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
