@@ -106,7 +106,7 @@ def sign_in(page: Any, password: str) -> None:
     page.get_by_role("button", name="Sign in").click()
 
 
-@pytest.mark.parametrize(("width", "dark"), [(1280, False), (390, False), (1280, True), (390, True)])
+@pytest.mark.parametrize(("width", "dark"), [(1280, False), (390, True)], ids=["desktop", "phone at night"])
 def test_the_form_fits_and_says_what_is_wrong(site: str, width: int, dark: bool) -> None:
     with browser(need_chromium(), width=width, height=760, dark=dark) as page:
         page.goto(f"{site}/today")
