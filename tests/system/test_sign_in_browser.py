@@ -161,16 +161,15 @@ def test_who_looks_sees_everything_and_changes_nothing(site: str, server: Server
         page.goto(f"{site}/set-up?part=health")
         page.get_by_text("batch Lamp mild in Cask one").first.wait_for()
         assert "event nutrient" not in page.inner_text("body")
-        # A new password: what is open closes by itself, and the next page asks anew.
+        # A new password: what is open closes by itself, and the page asks for it anew.
         closed: list[str] = []
         page.on("websocket", lambda line: line.on("close", lambda: closed.append(line.url)))
-        page.goto(f"{site}/today")
-        page.locator(".cellar").wait_for()
+        page.goto(f"{site}/yeasts")
+        page.get_by_text("You look only.").wait_for()
         Passwords(server.data).renew_key()
-        page.wait_for_timeout(2000)
-        assert closed
-        page.goto(f"{site}/today")
         page.get_by_label("Password").wait_for()
+        assert closed
+        assert page.url == f"{site}/sign-in?next=yeasts"
 
 
 @pytest.mark.nginx
