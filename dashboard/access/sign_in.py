@@ -16,6 +16,7 @@ from collections.abc import Awaitable, Callable
 from typing import Final
 from urllib.parse import parse_qs, urlencode
 
+from starlette.datastructures import MutableHeaders
 from starlette.responses import HTMLResponse, PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 from starlette.websockets import WebSocketClose
@@ -94,7 +95,10 @@ class SignedInOnly:
             answer = await self._answer(who, scope, receive)
         except PasswordsUnreadable:  # it became so at this moment
             answer = _refused(Nobody(NOT_NOW), scope)
-        await (self._app if answer is None else answer)(scope, receive, send)
+        if answer is None:
+            await self._app(scope, receive, _for_one_person(send))
+        else:
+            await answer(scope, receive, send)
 
     async def _answer(self, who: Visit | Nobody, scope: Scope, receive: Receive) -> Response | None:
         """What is said instead of what stands behind; None: it may be asked."""
@@ -203,6 +207,20 @@ async def _while_it_stands(
         await talk(hears, says)
     finally:
         watching.cancel()
+
+
+def _for_one_person(send: Send) -> Send:
+    """Answers that no cache between us and the browser keeps for others (RFC 9111, section 5.2.2.7)."""
+
+    async def sent(message: Message) -> None:
+        if message["type"] == "http.response.start":
+            headers = MutableHeaders(raw=list(message["headers"]))
+            said = [part.strip() for part in headers.get("cache-control", "").split(",") if part.strip()]
+            headers["Cache-Control"] = ", ".join(["private", *(part for part in said if part != "public")])
+            message = {**message, "headers": headers.raw}
+        await send(message)
+
+    return sent
 
 
 def _open(scope: Scope) -> bool:

@@ -37,7 +37,12 @@ FIGURES: Final = next((f.name for f in (Path(st.__file__).parent / "static/stati
 
 # Rows are plain links with an address of their own; a plain click stays within the session instead of loading anew.
 # While the reader looks at the page, what draws figures is loaded, so that a batch's page need not wait for it.
+# Whose session has ended, by time or by a new password, is led to sign in instead of to a page that stands still.
 _LINKS_JS: Final = """
+const stillSignedIn = () => {
+  if (document.hidden || !document.querySelector("form.sign-out")) return;
+  fetch("_stcore/health").then((answer) => { if (answer.status === 401) location.reload(); }).catch(() => {});
+};
 const lookAhead = (name) => {
   const start = document.querySelector('script[type="module"][src]');
   if (!name || !start || window.tunroomAhead || navigator.connection?.saveData) return;
@@ -57,7 +62,13 @@ export default function (component) {
     setTriggerValue("go", link.getAttribute("data-go"));
   };
   document.addEventListener("click", follow);
-  return () => document.removeEventListener("click", follow);
+  document.addEventListener("visibilitychange", stillSignedIn);
+  const looking = setInterval(stillSignedIn, 10000);
+  return () => {
+    document.removeEventListener("click", follow);
+    document.removeEventListener("visibilitychange", stillSignedIn);
+    clearInterval(looking);
+  };
 }
 """
 

@@ -50,6 +50,7 @@ class House:
         self.passwords = Passwords(folder)
         self.server = Server(**server)
         self.reached: list[Any] = []
+        self.caching = b""
         self.open()
 
     def open(self) -> None:
@@ -60,7 +61,8 @@ class House:
     async def _app(self, scope: Any, receive: Any, send: Any) -> None:
         self.reached.append(scope)
         if scope["type"] == "http":
-            await send({"type": "http.response.start", "status": 200, "headers": []})
+            headers = [(b"cache-control", self.caching)] if self.caching else []
+            await send({"type": "http.response.start", "status": 200, "headers": headers})
             await send({"type": "http.response.body", "body": b"inside"})
 
     def ask(

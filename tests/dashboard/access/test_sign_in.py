@@ -175,6 +175,14 @@ def test_a_look_session_reads_and_sends_nothing(house: Make) -> None:
     assert here.ask("/_stcore/upload_file/a/b", "PUT", cookie=here.sign_in(KEEP).cookie).status == 200
 
 
+def test_no_cache_on_the_way_keeps_for_others_what_was_shown_to_one(house: Make) -> None:
+    here = house()
+    cookie = here.sign_in(KEEP).cookie
+    assert here.ask("/media/0123.csv", cookie=cookie).header("cache-control") == "private"
+    here.caching = b"public, immutable, max-age=31536000"
+    assert here.ask("/static/x.js", cookie=cookie).header("cache-control") == "private, immutable, max-age=31536000"
+
+
 def test_signing_in_anew_ends_the_session_before(house: Make) -> None:
     here = house()
     look = here.sign_in(LOOK).cookie
