@@ -104,10 +104,10 @@ def batch_likelihood(one: FinishedBatch, priors: Priors) -> tuple[BatchLikelihoo
     finish = float(np.median(posterior.finish_h))
     tells = extent == "course" and series.temperature_known and np.isfinite(finish)
     ending = None
-    if extent in ("course", "by hand"):
-        # Of readings days apart it is told by a bracket: the variance knows of it.
+    if extent == "course" or (extent == "by hand" and np.isfinite(finish)):
         durations = tail_durations(hypothesis.fall.theta(weighted.z), size)
-        ending = told(weighted.weight, durations, prior.implied_ending(original.gravity_sg))
+        mean, variance = told(weighted.weight, durations, prior.implied_ending(original.gravity_sg))
+        ending = mean, variance + (_bracket(series, reached, finish) if extent == "by hand" else 0.0)
     taught = BatchLikelihood.of(
         precision,
         pull,
@@ -118,6 +118,16 @@ def batch_likelihood(one: FinishedBatch, priors: Priors) -> tuple[BatchLikelihoo
         warmed=warmed(series.grid_hours, series.grid_temperature_c, reached, finish) if tells else (),
     )
     return replace(taught, name=one.name, extent=extent), Hindsight(reached, posterior.finish_h)
+
+
+def _bracket(series: Series, reached_h: Floats, finish_h: float) -> float:
+    """Variance of an ending whose end and nine tenths lie somewhere between readings hours apart.
+
+    Between two readings the family's smooth courses would tell it better than anybody saw it.
+    """
+    apart = float(np.median(np.diff(series.hours)))
+    middle, last = (max(float(span), 1.0) for span in (reached_h[2] - reached_h[0], finish_h - reached_h[2]))
+    return apart**2 / 12.0 * (middle**-2 + last**-2)
 
 
 def _extent(series: Series, added: Sequence[Addition], *, ended: bool) -> Extent:

@@ -196,6 +196,19 @@ def test_a_notebook_teaches_speed_and_attenuation_but_no_tail(fermentation: Ferm
     assert told == {"log_rate", "log_lag", "attenuation"}
 
 
+def test_the_more_seldom_a_notebook_was_kept_the_less_it_says_of_the_end(fermentation: Ferment) -> None:
+    made = fermentation(half_h=40.0, days=14)
+
+    def said(one: FinishedBatch) -> float:
+        taught = batch_likelihood(one, WIDE)
+        assert not isinstance(taught, str)
+        assert taught[0].ending is not None
+        return taught[0].ending[1]
+
+    by_float, daily, seldom = (said(one) for one in (finished(made), notebook(made, 24.0), notebook(made, 60.0)))
+    assert by_float < daily < seldom
+
+
 def test_a_fed_batch_teaches_and_one_that_stalled_tells_of_speed_alone(fermentation: Ferment) -> None:
     made = fermentation(days=12)
     fed = made.readings.with_columns(
