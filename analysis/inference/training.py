@@ -104,10 +104,10 @@ def batch_likelihood(one: FinishedBatch, priors: Priors) -> tuple[BatchLikelihoo
     finish = float(np.median(posterior.finish_h))
     tells = extent == "course" and series.temperature_known and np.isfinite(finish)
     ending = None
-    if extent in ("course", "by hand"):
-        # Of readings days apart it is told by a bracket: the variance knows of it.
+    if extent == "course" or (extent == "by hand" and np.isfinite(finish)):
         durations = tail_durations(hypothesis.fall.theta(weighted.z), size)
-        ending = told(weighted.weight, durations, prior.implied_ending(original.gravity_sg))
+        mean, variance = told(weighted.weight, durations, prior.implied_ending(original.gravity_sg))
+        ending = mean, variance + (_bracket(series, reached, finish) if extent == "by hand" else 0.0)
     taught = BatchLikelihood.of(
         precision,
         pull,
@@ -117,7 +117,25 @@ def batch_likelihood(one: FinishedBatch, priors: Priors) -> tuple[BatchLikelihoo
         ending=ending,
         warmed=warmed(series.grid_hours, series.grid_temperature_c, reached, finish) if tells else (),
     )
-    return replace(taught, name=one.name, extent=extent), Hindsight(reached, posterior.finish_h)
+    finishes = posterior.finish_h if extent == "course" else _between_readings(posterior.finish_h, series)
+    return replace(taught, name=one.name, extent=extent), Hindsight(reached, finishes)
+
+
+def _bracket(series: Series, reached_h: Floats, finish_h: float) -> float:
+    """Variance of an ending whose end and nine tenths lie somewhere between readings hours apart.
+
+    Between two readings the family's smooth courses would tell it better than anybody saw it.
+    """
+    apart = float(np.median(np.diff(series.hours)))
+    middle, last = (max(float(span), 1.0) for span in (reached_h[2] - reached_h[0], finish_h - reached_h[2]))
+    return apart**2 / 12.0 * (middle**-2 + last**-2)
+
+
+def _between_readings(finish_h: Floats, series: Series) -> Floats:
+    """The same finishes, spread over the time between two readings: nobody saw it better."""
+    apart = float(np.median(np.diff(series.hours)))
+    place = np.mod(np.arange(finish_h.size) * 0.618034, 1.0) - 0.5  # a golden-ratio sequence: even, and always the same
+    return np.asarray(finish_h + apart * place)
 
 
 def _extent(series: Series, added: Sequence[Addition], *, ended: bool) -> Extent:
@@ -305,7 +323,7 @@ def learn(
     # Play the new ones again, each as if it were not known yet, and note how the forecasts miss.
     for one, its, known in new:
         those = second.likelihoods[one.batch.drink]
-        if its.extent != "course" or not any(x is its for x in those):
+        if its.extent not in ("course", "by hand") or not any(x is its for x in those):
             continue
         pause()
         misses, unsure = replay(one, _without(second, one.batch.drink, its), known)

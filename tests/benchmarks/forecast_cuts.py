@@ -10,8 +10,9 @@ from pathlib import Path
 
 import numpy as np
 
+from analysis import model
 from analysis.model import FinishedBatch
-from sample_data import cellars, kinetics, published, scenarios, sensors, tails
+from sample_data import cellars, kinetics, notebooks, published, scenarios, sensors, tails, wide
 from sample_data import runs as runs_module
 from sample_data.runs import Run, hour_of_share
 from sample_data.scenarios import make_set
@@ -56,7 +57,7 @@ def cuts_of(run: Run, every_h: float | None = None) -> list[Cut]:
 
 
 def _stamp() -> str:
-    modules = (cellars, kinetics, published, scenarios, sensors, tails, runs_module)
+    modules = (cellars, kinetics, model, notebooks, published, scenarios, sensors, tails, wide, runs_module)
     text = b"".join(Path(str(m.__file__)).read_bytes() for m in modules)
     return hashlib.sha256(text).hexdigest()[:12]
 

@@ -196,6 +196,30 @@ def test_a_notebook_teaches_speed_and_attenuation_but_no_tail(fermentation: Ferm
     assert told == {"log_rate", "log_lag", "attenuation"}
 
 
+def test_the_more_seldom_a_notebook_was_kept_the_less_it_says_of_the_end(fermentation: Ferment) -> None:
+    made = fermentation(half_h=40.0, days=14)
+
+    def said(one: FinishedBatch) -> float:
+        taught = batch_likelihood(one, WIDE)
+        assert not isinstance(taught, str)
+        assert taught[0].ending is not None
+        return taught[0].ending[1]
+
+    by_float, daily, seldom = (said(one) for one in (finished(made), notebook(made, 24.0), notebook(made, 60.0)))
+    assert by_float < daily < seldom
+
+
+def test_forecasts_of_a_daily_notebook_are_judged_by_the_days_between_which_it_ended(fermentation: Ferment) -> None:
+    made = fermentation(half_h=130.0, days=40)
+    priors = learn([notebook(fermentation(seed=k, half_h=130.0, days=40), 24.0) for k in range(2)])
+    assert all(len(one.misses) == len(STAGES) for one in priors.likelihoods["ale"])
+    finish = hindsight(notebook(made, 24.0)).finish_h
+    assert float(np.std(finish)) >= 24.0 / 12.0**0.5
+    # Of readings so seldom, nobody could have said anything at half of the fall.
+    seldom = learn([notebook(made, 60.0)]).likelihoods["ale"][0]
+    assert seldom.misses == ()
+
+
 def test_a_fed_batch_teaches_and_one_that_stalled_tells_of_speed_alone(fermentation: Ferment) -> None:
     made = fermentation(days=12)
     fed = made.readings.with_columns(
