@@ -27,8 +27,11 @@ def publish(port: int, *messages: tuple[str, bytes], retain: bool = False, **log
     client = paho.Client(CallbackAPIVersion.VERSION2)
     if login:
         client.username_pw_set(login["user"], login["password"])
+    admitted = threading.Event()
+    client.on_connect = lambda *_: admitted.set()
     client.connect("127.0.0.1", port)
     client.loop_start()
+    assert admitted.wait(10)
     for topic, payload in messages:
         client.publish(topic, payload, qos=1, retain=retain).wait_for_publish(10)
     client.disconnect()
