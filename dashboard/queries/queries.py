@@ -106,6 +106,8 @@ def standings(say: Voice) -> list[Standing]:
 def siblings(record: BatchRecord, say: Voice) -> Siblings:
     """What the siblings of a batch without a float let one expect, and whether it wants a hand sample."""
     store, outlooks = context.store(), context.service().outlooks
+    if store.floats_in(record.batch_id):
+        return Siblings()
     following = following_of(store, outlooks, record, say.now)
     return Siblings(following, asks_for_sample(store, record, following, say.now))
 

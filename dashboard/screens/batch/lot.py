@@ -29,7 +29,7 @@ def show(record: BatchRecord) -> None:
         return
     beside = queries.siblings(record, say)
     if beside.following is not None:
-        told = [fill("<li>{{ line }}</li>", line=line) for line in follows_fully(beside.following, say)]
+        told = [fill("<li>{{ line }}</li>", line=line) for line in follows_fully(beside.following, say)[1:]]
         st.html(fill('<ul class="follows">{{ lines }}</ul>', lines=join(told)))
     if beside.sample_due:
         st.html("<h2>A hand sample is due</h2>")

@@ -21,10 +21,11 @@ from analysis.wording import (
 )
 from dashboard import context
 from dashboard.charts import base, phase_glyph
-from dashboard.queries import needs_of, queries
+from dashboard.queries import Siblings, needs_of, queries
 from dashboard.screens.batch import entries, history, lot, photos, schedule
 from dashboard.templates import Markup, fill, join, render
 from dashboard.ui import components, lots, zoom
+from dashboard.wording import follows
 from ingest.model import BatchRecord, Vessel
 from ingest.monitoring import Outlook, lot_warnings, warnings_for
 
@@ -118,6 +119,10 @@ def verdict_html(outlook: Outlook, say: Voice) -> Markup:
     """The head of the page as HTML."""
     a, record = outlook.assessment, outlook.record
     devices = [] if record.ended_at else context.store().device_statuses(record.vessel_id)
+    beside = Siblings() if record.ended_at else queries.siblings(record, say)
+    lead = verdict(a, outlook.batch.hold_h, say)
+    if beside.following is not None and a.gravity_sg is None:
+        lead = follows(beside.following, say)
     about = [record.name, record.drink, record.yeast, f"pitched {say.day(record.pitched_at)}"]
     has_days = not record.ended_at or any(e.kind == "package" for e in outlook.batch.events)
     in_doubt = join(
@@ -128,9 +133,9 @@ def verdict_html(outlook: Outlook, say: Voice) -> Markup:
         "batch/verdict.html",
         vessel=outlook.vessel.name if outlook.vessel else "",
         about=", ".join(x for x in about if x),
-        lead=verdict(a, outlook.batch.hold_h, say),
-        needs=[] if record.ended_at else needs_of(outlook, devices, say),
-        said_by_lead=("stalled", "renewed fall", "not begun", "float in doubt"),
+        lead=lead,
+        needs=[] if record.ended_at else needs_of(outlook, devices, say, beside),
+        said_by_lead=("stalled", "renewed fall", "not begun", "float in doubt", "sample due"),
         advice=" ".join(advice_sentences(a.advice, say.units)),
         figures=figures_html(outlook, say),
         days=dates(outlook.plan, outlook.batch, say) if has_days else None,
@@ -141,7 +146,9 @@ def figures_html(outlook: Outlook, say: Voice) -> Markup:
     """The figures, quietly, with the age of the last reading beside them."""
     a = outlook.assessment
     newest = context.store().newest_reading_at(outlook.record.batch_id)
-    facts: list[tuple[str, str]] = [("Phase", phase_glyph(a.phase) + f" {PHASE_WORDS[a.phase]}")]
+    facts: list[tuple[str, str]] = []
+    if a.newest_reading_at is not None:
+        facts.append(("Phase", phase_glyph(a.phase) + f" {PHASE_WORDS[a.phase]}"))
     if (gravity := likely_gravity(a, say)) is not None:
         facts.append(("Likely gravity", gravity))
     if a.terminal_gravity_sg is not None and not a.finished:
@@ -167,7 +174,7 @@ def figures_html(outlook: Outlook, say: Voice) -> Markup:
 def curve_part(batch_id: str) -> None:
     """The curve, with the choice of its scales."""
     outlook = queries.outlook_of(batch_id)
-    if outlook is None:
+    if outlook is None or queries.up_to_date(outlook).marked.is_empty():
         return
     say = queries.voice()
     scales = st.container(horizontal=True, gap="medium", key="scales")

@@ -17,6 +17,7 @@ from dashboard.charts import PALETTES, Edition, base_layout, literal
 DASHES: Final = ("solid", "dash", "dot", "dashdot", "longdash", "longdashdot")
 """Batches differ by stroke and by the name at the end of the line: colours have their meanings."""
 _WIDTHS: Final = (2.4, 1.4)
+_LEAST_SPAN: Final = 4.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,4 +100,12 @@ def _dress(figure: go.Figure, scale: Scale, unit: str, warm: bool, edition: Edit
         title={"text": scale.title, "font": {"size": 12}}, tickformat=scale.format, row=1, col=1, **axis
     )
     if warm:
-        figure.update_yaxes(title={"text": unit, "font": {"size": 12}}, row=2, col=1, **axis)
+        figure.update_yaxes(title={"text": unit, "font": {"size": 12}}, row=2, col=1, range=_span(figure), **axis)
+
+
+def _span(figure: go.Figure) -> list[float]:
+    """The range of the temperature axis: at least four degrees, so that a tenth does not look like a day's warmth."""
+    values = np.concatenate([np.asarray(t.y, dtype=np.float64) for t in figure.data if t.yaxis == "y2"])
+    low, high = float(np.nanmin(values)), float(np.nanmax(values))
+    spare = max(_LEAST_SPAN - (high - low), 0.0) / 2 + 0.3
+    return [low - spare, high + spare]

@@ -169,7 +169,7 @@ def _worked_out(form: Form, values: Inputs) -> Asked:
 
 
 def _matters(key: str, package: str | None, drink: str | None) -> bool:
-    if key == "package" or (key in _OF_BOTTLES and package == "keg") or (key in _OF_KEGS and package == "bottle"):
+    if key == "package" or (key in _OF_BOTTLES and package != "bottle") or (key in _OF_KEGS and package != "keg"):
         return False
     if key in _OF_ACID:
         return drink is None or drink in _WINE_LIKE

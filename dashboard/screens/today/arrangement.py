@@ -35,7 +35,7 @@ def ask(batches: Sequence[BatchRecord]) -> Arrangement:
     """The two choices, kept in the address so that it can be bookmarked."""
     if len(batches) <= FEW:
         return USUAL
-    with st.container(horizontal=True, key="arrangement", gap="medium"):
+    with st.container(key="arrangement", gap="small"):
         order = st.segmented_control(
             "Order",
             get_args(Order),

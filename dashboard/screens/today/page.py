@@ -54,9 +54,10 @@ def cellar_html(say: Voice, look: arrangement.Arrangement = arrangement.USUAL) -
     parts = [components.lead(lead), in_doubt, newcomers_line(), backup_line(say)]
     if needy:
         parts.append(vessel_list.rows(needy, say, "What wants you", dense))
-    for lot, those in vessel_list.by_lot(calm):
+    for lot, those in vessel_list.by_lot(calm, found):
         if lot is not None:
-            parts.append(vessel_list.lot_html(lot, those, say, dense))
+            size = sum(s.record.split_of == lot for s in seen)
+            parts.append(vessel_list.lot_html(lot, those, say, dense, size))
             continue
         if calm != those:
             parts.append(fill('<h3 class="lot">By themselves</h3>'))

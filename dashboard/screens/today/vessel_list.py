@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
@@ -51,20 +52,25 @@ def rows(
     )
 
 
-def by_lot(standings: Sequence[Standing]) -> list[tuple[str | None, list[Standing]]]:
-    """The worts that are in several of these vessels, each with its vessels, in order; the others under None, last."""
+def by_lot(
+    standings: Sequence[Standing], among: Sequence[Standing] | None = None
+) -> list[tuple[str | None, list[Standing]]]:
+    """The vessels of each wort that is in several of `among`, in order; those of no such wort under None, last."""
+    size = Counter(s.record.split_of for s in (standings if among is None else among))
     shared: dict[str, list[Standing]] = {}
     for s in standings:
-        if s.record.split_of is not None:
+        if s.record.split_of is not None and size[s.record.split_of] > 1:
             shared.setdefault(s.record.split_of, []).append(s)
-    lots: list[tuple[str | None, list[Standing]]] = [(lot, found) for lot, found in shared.items() if len(found) > 1]
+    lots: list[tuple[str | None, list[Standing]]] = list(shared.items())
     within = {s.record.batch_id for _, found in lots for s in found}
     alone = [s for s in standings if s.record.batch_id not in within]
     return [*lots, (None, alone)] if alone else lots
 
 
-def lot_html(lot: str, found: Sequence[Standing], say: Voice, dense: bool) -> Markup:
-    """A wort: what holds for all its vessels once, then what differs, a row each."""
+def lot_html(lot: str, found: Sequence[Standing], say: Voice, dense: bool, size: int | None = None) -> Markup:
+    """A wort: what holds for all its vessels once, then what differs, a row each; `size` counts those above too."""
+    above = (size or 0) - len(found)
+    count = plural(len(found), "vessel") + (f", {above} more above" if above > 0 else "")
     first = found[0].record
     alike: list[str] = [first.drink if all(s.record.drink == first.drink for s in found) else ""]
     alike.append(first.yeast or "" if all(s.record.yeast == first.yeast for s in found) else "")
@@ -73,7 +79,7 @@ def lot_html(lot: str, found: Sequence[Standing], say: Voice, dense: bool) -> Ma
     head = fill(
         '<h3 class="lot">{{ lot }} <small>{{ about }}</small></h3><p class="lots">{{ all }} {{ beside }}</p>',
         lot=lot,
-        about=", ".join(filter(None, (*alike, plural(len(found), "vessel")))),
+        about=", ".join(filter(None, (*alike, count))),
         all=underlined("several", "Log for all", part="event", lot=lot),
         beside=underlined("compare", "Lay over one another", lot=lot),
     )
@@ -122,7 +128,8 @@ def _todo(s: Standing) -> str:
 def _figures(s: Standing, say: Voice) -> Markup:
     assert s.outlook is not None  # noqa: S101 - only called with an outlook; for the type checker
     a = s.outlook.assessment
-    cells: list[str] = [phase_glyph(a.phase) + f" {PHASE_WORDS[a.phase]}"]
+    followed = s.beside.following is not None and a.gravity_sg is None
+    cells: list[str] = ["no float"] if followed else [phase_glyph(a.phase) + f" {PHASE_WORDS[a.phase]}"]
     if a.gravity_sg is not None:
         cells.append(likely_gravity(a, say) or "")
     if a.apparent_attenuation is not None and a.apparent_attenuation >= _WORTH_SAYING:
