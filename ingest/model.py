@@ -201,7 +201,9 @@ class Yeast:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BatchRecord:
-    """One fermentation in one vessel, from pitching until it is packaged or given up.
+    """One fermentation, from pitching until it is packaged or given up. `vessel_id` is where it is now, or was last.
+
+    Where it was before is told by its stays (`BatchStay`).
 
     Batches that were split from one wort share `split_of` (any text, such as the brew's name).
     """
@@ -238,6 +240,22 @@ class BatchRecord:
             _in_range(name, getattr(self, name), 0.2, 1.4, usual)
         if self.ended_at is not None and self.ended_at < self.pitched_at:
             raise EntryError("ended_at", "the batch ends before it was pitched", "Check the two dates.")
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BatchStay:
+    """From when on a batch was in which vessel, until its next stay or its end.
+
+    A batch without any was in its own vessel since pitching. A stay that began by a transfer has that event's id.
+    """
+
+    stay_id: str = field(default_factory=lambda: new_id("stay"))
+    batch_id: str
+    vessel_id: str
+    from_at: datetime
+
+    def __post_init__(self) -> None:
+        _utc(self)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -461,7 +479,18 @@ class _Usual:
     words: str = "The usual range is {}."
 
 
-Record = Device | Vessel | Yeast | BatchRecord | Placement | EventRecord | HandSample | CalibrationRecord | Preferences
+Record = (
+    Device
+    | Vessel
+    | Yeast
+    | BatchRecord
+    | BatchStay
+    | Placement
+    | EventRecord
+    | HandSample
+    | CalibrationRecord
+    | Preferences
+)
 """What a person enters; each is saved, removed and undone by the same store calls."""
 
 

@@ -2,7 +2,8 @@
 
 from ingest.store.device_status import DeviceStatus
 from ingest.store.duckdb_file import look_into
-from ingest.store.migrations import DRY_HOPS_SAID_FROM, NEWEST
+from ingest.store.migrations import DRY_HOPS_SAID_FROM, NEWEST, STAYS_FROM
+from ingest.store.moving import move
 from ingest.store.report_rows import QUANTITIES
 from ingest.store.row_mapping import ENTRIES, TABLES, Table, from_row, to_json
 from ingest.store.store import AS_SENT, Kept, Store
@@ -13,6 +14,7 @@ __all__ = [
     "ENTRIES",
     "NEWEST",
     "QUANTITIES",
+    "STAYS_FROM",
     "TABLES",
     "DeviceStatus",
     "Kept",
@@ -20,5 +22,6 @@ __all__ = [
     "Table",
     "from_row",
     "look_into",
+    "move",
     "to_json",
 ]

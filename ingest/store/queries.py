@@ -27,6 +27,7 @@ from ingest.model import (
 from ingest.store import report_rows
 from ingest.store.device_status import DeviceStatus, LastWords
 from ingest.store.duckdb_file import StoreFile
+from ingest.store.entries import Span
 from ingest.store.journal import Entries
 from ingest.store.report_rows import QUANTITIES
 
@@ -83,10 +84,15 @@ class Questions:
     def batch_in(self, vessel_id: str, at: datetime | None = None) -> BatchRecord | None:
         """The batch in this vessel at an instant (now where None)."""
         when = at or datetime.now(UTC)
-        for record in self.all(BatchRecord, vessel_id=vessel_id):
-            if record.pitched_at <= when and (record.ended_at is None or when < record.ended_at):
-                return record
-        return None
+        return next((span.batch for span in self.batches_in(vessel_id) if span.has(when)), None)
+
+    def batches_in(self, vessel_id: str) -> list[Span]:
+        """Which batches were in this vessel, and when."""
+        return self._entries.book.spans_in(vessel_id)
+
+    def vessels_of(self, record: BatchRecord) -> list[Span]:
+        """In which vessels a batch was, one after the other."""
+        return self._entries.book.spans(record)
 
     def active_batches(self) -> list[BatchRecord]:
         """Batches that have not ended, the earliest pitched first."""
@@ -126,7 +132,7 @@ class Questions:
 
     def _calibrated_at(self, record: BatchRecord) -> tuple[datetime, ...]:
         """When the gravity of a float in the batch got another calibration while it was there."""
-        stays = self._stays(record)
+        stays = self.device_stays(record)
         return tuple(
             sorted(
                 made.from_at
@@ -150,7 +156,7 @@ class Questions:
         ]
         came = sorted(
             since
-            for device_id, since, _ in self._stays(record)
+            for device_id, since, _ in self.device_stays(record)
             if (device := self.get(Device, device_id)) is not None and device.kind == "float"
         )
         return implied + [Event("float moved", since) for since in came[1:]]
@@ -165,15 +171,16 @@ class Questions:
             raise EntryError("batch_id", f"there is no batch {batch_id!r}", "It may have been removed.")
         return record
 
-    def _stays(self, record: BatchRecord) -> list[tuple[str, datetime, datetime | None]]:
-        """Which device was in the batch from when to when."""
+    def device_stays(self, record: BatchRecord) -> list[tuple[str, datetime, datetime | None]]:
+        """Which device was in the batch from when to when: in the vessel in which the batch was at that time."""
         stays = []
-        for placement in self.all(Placement, vessel_id=record.vessel_id):
-            start = max(placement.from_at, record.pitched_at)
-            ends = [t for t in (placement.to_at, record.ended_at) if t is not None]
-            end = min(ends) if ends else None
-            if end is None or start < end:
-                stays.append((placement.device_id, start, end))
+        for span in self.vessels_of(record):
+            for placement in self.all(Placement, vessel_id=span.vessel_id):
+                start = max(placement.from_at, span.from_at)
+                ends = [t for t in (placement.to_at, span.to_at) if t is not None]
+                end = min(ends) if ends else None
+                if end is None or start < end:
+                    stays.append((placement.device_id, start, end))
         return stays
 
     # -- readings
@@ -193,7 +200,7 @@ class Questions:
         record = self._batch_record(batch_id)
         last = _FAR if until is None else until
         spans: dict[str, list[pl.DataFrame]] = {}
-        for device_id, since, end in self._stays(record):
+        for device_id, since, end in self.device_stays(record):
             to = last if end is None else min(last, end - _MICROSECOND)  # who leaves at an instant is gone then
             spans.setdefault(device_id, []).append(self.readings_as_sent(device_id, since=since, until=to))
         stays = [
@@ -240,7 +247,7 @@ class Questions:
         record = self._batch_record(batch_id)
         newest = [
             min(heard, end) if end is not None else heard
-            for device_id, start, end in self._stays(record)
+            for device_id, start, end in self.device_stays(record)
             if (heard := self._words.newest(device_id)) is not None and heard >= start
         ]
         newest += [s.at for s in self.all(HandSample, batch_id=batch_id)]

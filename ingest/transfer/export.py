@@ -15,8 +15,19 @@ import pyarrow.parquet as pq
 from ingest import file_modes
 from ingest.decoding import RULES_NOTE, add_rules
 from ingest.errors import EntryError, ImportFileError
-from ingest.model import AssessmentRecord, BatchRecord, Placement, Record, Rejection
-from ingest.store import AS_SENT, DRY_HOPS_SAID_FROM, ENTRIES, NEWEST, TABLES, Store, Table, from_row, to_json
+from ingest.model import AssessmentRecord, BatchRecord, BatchStay, Placement, Record, Rejection
+from ingest.store import (
+    AS_SENT,
+    DRY_HOPS_SAID_FROM,
+    ENTRIES,
+    NEWEST,
+    STAYS_FROM,
+    TABLES,
+    Store,
+    Table,
+    from_row,
+    to_json,
+)
 from ingest.transfer.archive import unpack
 from ingest.transfer.csv_text import for_spreadsheets
 from ingest.transfer.log import Progress, keep_all
@@ -178,10 +189,10 @@ def _device_readings(store: Store, device_id: str, in_batches: pl.DataFrame | No
         frame = frame.with_columns(
             pl.when(within).then(pl.lit(placement.vessel_id)).otherwise("vessel_id").alias("vessel_id")
         )
-        for batch in store.all(BatchRecord, vessel_id=placement.vessel_id):
-            during = within & (at >= batch.pitched_at) & (at < (batch.ended_at or datetime.max.replace(tzinfo=UTC)))
+        for span in store.batches_in(placement.vessel_id):
+            during = within & (at >= span.from_at) & (at < (span.to_at or datetime.max.replace(tzinfo=UTC)))
             frame = frame.with_columns(
-                pl.when(during).then(pl.lit(batch.batch_id)).otherwise("batch_id").alias("batch_id")
+                pl.when(during).then(pl.lit(span.batch.batch_id)).otherwise("batch_id").alias("batch_id")
             )
     if in_batches is not None:
         frame = frame.join(in_batches, on="measured_at", how="left", maintain_order="left").with_columns(
@@ -203,8 +214,10 @@ def import_cellar(store: Store, directory: Path, *, progress: Progress = lambda 
         If it is no export, was written by a later version, or contradicts what is in the cellar.
     """
     about = read_manifest(directory)
-    check_files(directory, about, _EXPORTED)
-    entries: list[Any] = [_brought_up(record, about["tables"]) for cls in ENTRIES for record in _read(directory, cls)]
+    later = () if about["tables"] >= STAYS_FROM else (BatchStay,)  # tables that the export cannot have yet
+    check_files(directory, about, tuple(name for name in _EXPORTED if name not in [TABLES[cls].name for cls in later]))
+    have = [cls for cls in ENTRIES if cls not in later]
+    entries: list[Any] = [_brought_up(record, about["tables"]) for cls in have for record in _read(directory, cls)]
     assessments = _read(directory, AssessmentRecord)
     rejections = _read(directory, Rejection)
     journal, notes = _parquet(directory, "change"), _parquet(directory, "note", ("key", "value"))

@@ -11,6 +11,7 @@ from analysis.model import Added
 from ingest.errors import EntryError
 from ingest.model import (
     BatchRecord,
+    BatchStay,
     CalibrationRecord,
     Device,
     EventRecord,
@@ -42,6 +43,7 @@ ONE_OF_EACH = (
         calibration_id="c1", device_id="float-1", kind="inclination", points=((25.0, 1.0), (40.0, 1.04), (55.0, 1.08))
     ),
     Preferences(quiet_from=time(22, 30), busy_dates=("2026-03-08",), hop_weekdays=(4, 5)),
+    BatchStay(stay_id="st1", batch_id="b1", vessel_id="v1", from_at=T),
 )  # fmt: skip
 
 
@@ -139,7 +141,7 @@ def test_undo_takes_back_one_change_after_another_and_says_which(cellar):
     assert [(c.sentence, c.undone) for c in cellar.changes(3)] == [
         ("Removed batch Harvest in Big vessel", True),
         ("Changed vessel Big vessel", True),
-        ("Added preferences", False),
+        ("Added stay of Harvest in Vessel 1", False),
     ]
     for _ in ONE_OF_EACH:
         assert cellar.undo() is not None

@@ -199,6 +199,7 @@ def test_who_chose_units_before_there_were_ounces_keeps_them_and_grams(tmp_path)
         old.execute("ALTER TABLE preferences DROP COLUMN mass_unit")
         for column in ("added", "amount_l", "amount_unit", "added_gravity_sg", "added_abv_pct"):  # of a later step
             old.execute(f"ALTER TABLE event DROP COLUMN {column}")
+        old.execute("DROP TABLE batch_stay")
         old.execute("DELETE FROM schema_version WHERE number >= ?", [step])
     with Store.open(tmp_path) as store:
         assert store.preferences().units == DisplayUnits("°P", "°C", "psi", "L", "g")
