@@ -183,7 +183,9 @@ class Yeast:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class BatchRecord:
-    """One fermentation in one vessel, from pitching until it is packaged or given up.
+    """One fermentation, from pitching until it is packaged or given up. `vessel_id` is where it is now, or was last.
+
+    Where it was before is told by its stays (`BatchStay`).
 
     Batches that were split from one wort share `split_of` (any text, such as the brew's name).
     """
@@ -241,6 +243,22 @@ class BatchRecord:
     def lot(self) -> str:
         """What batches of one wort have in common: the text they share, else the batch's own id."""
         return self.split_of or self.batch_id
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BatchStay:
+    """From when on a batch was in which vessel, until its next stay or its end.
+
+    A batch without any was in its own vessel since pitching. A stay that began by a transfer has that event's id.
+    """
+
+    stay_id: str = field(default_factory=lambda: new_id("stay"))
+    batch_id: str
+    vessel_id: str
+    from_at: datetime
+
+    def __post_init__(self) -> None:
+        to_utc(self)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -489,6 +507,7 @@ Record = (
     | Vessel
     | Yeast
     | BatchRecord
+    | BatchStay
     | Placement
     | EventRecord
     | HandSample

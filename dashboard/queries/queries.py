@@ -27,7 +27,7 @@ from dashboard.charts import Curve, base, batch, sparkline_svg
 from dashboard.queries.attention import Siblings, Standing, needs_of
 from dashboard.templates import Markup
 from dashboard.wording import voice_of
-from ingest.model import BatchRecord, Device, Placement, Vessel
+from ingest.model import BatchRecord, Device, Vessel
 from ingest.monitoring import Outlook, asks_for_sample, following_of, schedule_of, wished_c
 from ingest.store import DeviceStatus
 from ingest.transfer import for_spreadsheets
@@ -262,13 +262,13 @@ def _as_sent(outlook: Outlook) -> pl.DataFrame | None:
     """What the batch's floats said before calibration, where that was a gravity; None where nothing differs."""
     store, record = context.store(), outlook.record
     frames = []
-    for stay in store.all(Placement, vessel_id=record.vessel_id):
-        device = store.get(Device, stay.device_id)
+    for device_id, since, left_at in store.device_stays(record):
+        device = store.get(Device, device_id)
         if device is None or device.kind != "float":
             continue
-        since, until = max(stay.from_at, record.pitched_at), min(stay.to_at or record_end(record), record_end(record))
+        until = left_at or record_end(record)
         if since < until:
-            told = store.readings_as_sent(stay.device_id, since=since, until=until)
+            told = store.readings_as_sent(device_id, since=since, until=until)
             frames.append(told.select("measured_at", "gravity_sg").drop_nulls())
     sent = pl.concat(frames) if frames else None
     if sent is None or sent.is_empty():

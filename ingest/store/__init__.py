@@ -2,7 +2,8 @@
 
 from ingest.store.device_status import DeviceStatus
 from ingest.store.duckdb_file import look_into
-from ingest.store.migrations import DRY_HOPS_SAID_FROM, NEWEST, PHOTOS_FROM
+from ingest.store.migrations import DRY_HOPS_SAID_FROM, NEWEST, PHOTOS_FROM, STAYS_FROM
+from ingest.store.moving import move
 from ingest.store.report_rows import QUANTITIES
 from ingest.store.row_mapping import ENTRIES, TABLES, Table, from_row, to_json
 from ingest.store.store import AS_SENT, Kept, Store
@@ -14,6 +15,7 @@ __all__ = [
     "NEWEST",
     "PHOTOS_FROM",
     "QUANTITIES",
+    "STAYS_FROM",
     "TABLES",
     "DeviceStatus",
     "Kept",
@@ -21,5 +23,6 @@ __all__ = [
     "Table",
     "from_row",
     "look_into",
+    "move",
     "to_json",
 ]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any, Final, TypeVar, cast
 
@@ -13,6 +13,7 @@ from ingest.calibration import check_sample
 from ingest.errors import EntryError, in_units
 from ingest.model import (
     BatchRecord,
+    BatchStay,
     CalibrationRecord,
     Device,
     EventRecord,
@@ -34,7 +35,8 @@ R = TypeVar("R")
 _FAR: Final = datetime.max.replace(tzinfo=UTC)
 
 _PARTS: Final[dict[type, tuple[tuple[type, str], ...]]] = {
-    BatchRecord: ((EventRecord, "batch_id"), (HandSample, "batch_id"), (Photo, "batch_id")),
+    BatchRecord: ((EventRecord, "batch_id"), (HandSample, "batch_id"), (Photo, "batch_id"), (BatchStay, "batch_id")),
+    EventRecord: ((BatchStay, "stay_id"),),  # a transfer that is taken back took the batch nowhere
     Device: ((CalibrationRecord, "device_id"), (Placement, "device_id")),
     Vessel: ((Placement, "vessel_id"),),
 }
@@ -66,11 +68,26 @@ class Step:
         return Step(self.after, self.before)
 
 
+@dataclass(frozen=True, slots=True)
+class Span:
+    """A batch in one vessel from an instant on until before another; None: it is there still."""
+
+    batch: BatchRecord
+    vessel_id: str
+    from_at: datetime
+    to_at: datetime | None
+
+    def has(self, when: datetime) -> bool:
+        """Whether the batch was there at this instant."""
+        return self.from_at <= when < (self.to_at or _FAR)
+
+
 class Book:
     """A snapshot of all entries, by class and id. It is never changed, so that any thread may read it."""
 
     def __init__(self, records: Mapping[type, Mapping[str, Any]]) -> None:
         self._records = records
+        self._by_vessel: dict[str, list[Span]] | None = None
 
     def all(self, cls: type[R], **equals: object) -> list[R]:
         """The records of a class whose fields have these values, in the order they were first saved."""
@@ -83,6 +100,56 @@ class Book:
     def get(self, cls: type[R], key: str) -> R | None:
         """The record with this id."""
         return cast("R | None", self._records[cls].get(key))
+
+    def spans(self, record: BatchRecord) -> list[Span]:
+        """Where a batch was from when to when, from pitching to its end; the one home of that question."""
+        stays = sorted(self.all(BatchStay, batch_id=record.batch_id), key=lambda stay: stay.from_at)
+        began = [record.here_from, *(stay.from_at for stay in stays[1:])]
+        vessels = [stay.vessel_id for stay in stays] or [record.vessel_id]
+        ended = record.ended_at
+        found = []
+        for vessel_id, since, until in zip(vessels, began, [*began[1:], ended], strict=True):
+            to = ended if until is None or (ended is not None and ended < until) else until
+            if to is None or since < to or len(vessels) == 1:
+                found.append(Span(record, vessel_id, since, to))
+        return found
+
+    def spans_in(self, vessel_id: str) -> list[Span]:
+        """Which batches were in a vessel, and when."""
+        if self._by_vessel is None:
+            found: dict[str, list[Span]] = {}
+            for record in self.all(BatchRecord):
+                for span in self.spans(record):
+                    found.setdefault(span.vessel_id, []).append(span)
+            self._by_vessel = found
+        return self._by_vessel.get(vessel_id, [])
+
+    def consequences(self, record: Record) -> list[Record]:
+        """The entries that follow one that was saved: the stays of a batch its vessel and pitching, or its transfers.
+
+        Raises
+        ------
+        EntryError
+            If the batch would have been moved before it was pitched.
+        """
+        if isinstance(record, EventRecord):
+            stay = self.get(BatchStay, record.event_id)
+            moved = stay is not None and stay.from_at != record.at
+            return [replace(stay, from_at=record.at)] if stay is not None and moved else []
+        if not isinstance(record, BatchRecord):
+            return []
+        stays = sorted(self.all(BatchStay, batch_id=record.batch_id), key=lambda stay: stay.from_at)
+        if not stays:
+            return []
+        if stays[1:] and stays[1].from_at <= record.here_from:
+            raise EntryError(
+                "pitched_at",
+                "it was moved to another vessel before that",
+                "Correct this time, or that of its transfer.",
+            )
+        kept = [replace(stays[0], from_at=record.here_from), *stays[1:]]
+        kept[-1] = replace(kept[-1], vessel_id=record.vessel_id)
+        return [new for new, old in zip(kept, stays, strict=True) if new != old]
 
     def after(self, steps: Sequence[Step]) -> Book:
         """The entries once these steps have been made."""
@@ -104,7 +171,9 @@ class Book:
         EntryError
             If the record cannot go.
         """
-        if isinstance(record, Vessel) and (held := self.all(BatchRecord, vessel_id=record.vessel_id)):
+        if isinstance(record, Vessel) and (
+            held := list({s.batch.batch_id: s.batch for s in self.spans_in(record.vessel_id)}.values())
+        ):
             more = f" and {len(held) - 1} more" if held[1:] else ""
             raise EntryError(
                 "vessel_id",
@@ -127,6 +196,8 @@ class Book:
                 return f"yeast {record.name}"
             case BatchRecord():
                 return f"batch {record.name} in {self._vessel(record.vessel_id)}"
+            case BatchStay():
+                return f"stay of {self._batch(record.batch_id)}"
             case Placement():
                 return f"device {self._device(record.device_id)} in {self._vessel(record.vessel_id)}"
             case EventRecord():
@@ -169,6 +240,8 @@ class Book:
                 self._check_batch(record)
             case Preferences():
                 check_hold_h(record.hold_h)
+            case BatchStay():
+                self._check_stay(record)
             case Placement():
                 self._check_placement(record)
             case EventRecord() | HandSample() | Photo():
@@ -195,15 +268,30 @@ class Book:
     def _check_batch(self, record: BatchRecord) -> None:
         self._need(Vessel, record.vessel_id, "vessel_id", "Add the vessel first.")
         self._check_division(record)
-        for other in self.all(BatchRecord, vessel_id=record.vessel_id):
-            if other.batch_id != record.batch_id and _overlap(
-                record.here_from, record.ended_at, other.here_from, other.ended_at
-            ):
-                raise EntryError(
-                    "vessel_id",
-                    f"{self._vessel(record.vessel_id)} is taken by {other.name} at that time",
-                    "End that batch first, or choose another vessel.",
-                )
+        follow = [Step(self.get(BatchStay, key_of(stay)), stay) for stay in self.consequences(record)]
+        self._check_free(self.after(follow).spans(record))
+
+    def _check_free(self, spans: Sequence[Span]) -> None:
+        for span in spans:
+            for other in self.spans_in(span.vessel_id):
+                if other.batch.batch_id != span.batch.batch_id and _overlap(
+                    span.from_at, span.to_at, other.from_at, other.to_at
+                ):
+                    raise EntryError(
+                        "vessel_id",
+                        f"{self._vessel(span.vessel_id)} is taken by {other.batch.name} at that time",
+                        "End that batch first, or choose another vessel.",
+                    )
+
+    def _check_stay(self, stay: BatchStay) -> None:
+        self._need(BatchRecord, stay.batch_id, "batch_id", "Add the batch first.")
+        self._need(Vessel, stay.vessel_id, "vessel_id", "Add the vessel first.")
+        record = cast("BatchRecord", self.get(BatchRecord, stay.batch_id))
+        if stay.from_at < record.here_from:
+            raise EntryError("at", "the move lies before pitching", "Correct this time, or the batch's.")
+        if record.ended_at is not None and stay.from_at >= record.ended_at:
+            raise EntryError("at", "the batch had ended by then", "Correct this time, or the batch's end.")
+        self._check_free(self.after([Step(self.get(BatchStay, stay.stay_id), stay)]).spans(record))
 
     def _check_division(self, record: BatchRecord) -> None:
         for parent in self.ancestors(record):
@@ -244,3 +332,14 @@ class Book:
 
 def _overlap(from_1: datetime, to_1: datetime | None, from_2: datetime, to_2: datetime | None) -> bool:
     return from_1 < (to_2 or _FAR) and from_2 < (to_1 or _FAR)
+
+
+def moved_back(book: Book, removed: Sequence[Step]) -> list[Step]:
+    """What else changes when the stays among these are removed: a batch is again where it was before."""
+    steps = []
+    left = book.after(removed)
+    for stay in (step.before for step in removed if isinstance(step.before, BatchStay)):
+        record = left.get(BatchRecord, stay.batch_id)
+        if record is not None and (last := left.spans(record)[-1].vessel_id) != record.vessel_id:
+            steps.append(Step(record, replace(record, vessel_id=last)))
+    return steps

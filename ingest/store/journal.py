@@ -8,9 +8,9 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any, cast
 
-from ingest.model import Note, Record, Rejection
+from ingest.model import BatchStay, Note, Record, Rejection
 from ingest.store.duckdb_file import Cursor, StoreFile
-from ingest.store.entries import Book, Step
+from ingest.store.entries import Book, Step, moved_back
 from ingest.store.row_mapping import BY_NAME, ENTRIES, TABLES, cleaned, from_row, key_of, storable, to_json, to_row
 
 
@@ -79,15 +79,24 @@ class Entries:
             return self._change(sentence, records)
 
     def _change(self, sentence: str, records: Sequence[Record]) -> int:
-        book, steps = self.book, []
-        for record in map(cleaned, records):
-            before = book.get(type(record), key_of(record))
+        given = list(map(cleaned, records))
+        # Where a batch was decides what may stand in a vessel, so its stays lie there before anything is checked.
+        stays = [Step(self.book.get(BatchStay, stay.stay_id), stay) for stay in given if isinstance(stay, BatchStay)]
+        book, steps = self.book.after(stays), []
+        for record in given:
+            before = (self.book if isinstance(record, BatchStay) else book).get(type(record), key_of(record))
             if before != record:
                 book.check(record)
                 steps.append(Step(before, record))
                 book = book.after(steps[-1:])
+        told = len(steps)
+        for saved in [step.record for step in steps]:
+            for follows in book.consequences(cast("Record", saved)):
+                steps.append(Step(book.get(type(follows), key_of(follows)), follows))
+                book = book.after(steps[-1:])
+                book.check(follows)
         self._write(sentence, steps)
-        return len(steps)
+        return told
 
     def remove(self, record: Record) -> None:
         """Remove a record and its parts, as one change."""
@@ -95,6 +104,7 @@ class Entries:
             here = self.book.get(type(record), key_of(record))
             if here is not None:
                 steps = [Step(each, None) for each in [*self.book.parts(here), here]]
+                steps += moved_back(self.book, steps)
                 self._write(f"Removed {self.book.describe(here)}", steps)
 
     def change_note(self, key: str, value: str | None, sentence: str) -> None:

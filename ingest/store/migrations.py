@@ -136,6 +136,16 @@ CREATE TABLE photo (
 CREATE TABLE picture (photo_id VARCHAR NOT NULL, data BLOB NOT NULL);
 """
 
+STAYS_FROM: Final = 5
+"""The version of the tables from which on a batch says where it was from when on."""
+
+_STAYS: Final = """
+CREATE TABLE batch_stay (
+    stay_id VARCHAR NOT NULL, batch_id VARCHAR NOT NULL, vessel_id VARCHAR NOT NULL, from_at TIMESTAMP NOT NULL
+);
+INSERT INTO batch_stay SELECT 'stay-' || batch_id, batch_id, vessel_id, pitched_at FROM batch;
+"""
+
 MIGRATIONS: Final = (
     Migration(1, "Makes the tables of a new cellar.", _FIRST + _REPORTS),
     Migration(
@@ -148,6 +158,12 @@ MIGRATIONS: Final = (
         _DRY_HOPS,
     ),
     Migration(4, "Keeps of each addition what it was, how much, its own gravity and its strength.", _ADDITIONS),
+    Migration(
+        STAYS_FROM,
+        "Keeps in which vessel each batch was from when on; so far each was in its own since pitching. If one moved "
+        "and its vessel was changed, change that back as a correction, then enter the move: its readings come back.",
+        _STAYS,
+    ),
     Migration(
         PHOTOS_FROM,
         "Keeps from which batch a part was divided and into which one was merged, the variety and form of hops, and "

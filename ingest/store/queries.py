@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Final, TypeVar
@@ -35,6 +36,7 @@ from ingest.model import (
 from ingest.store import lineage, report_rows
 from ingest.store.device_status import DeviceStatus, LastWords
 from ingest.store.duckdb_file import StoreFile
+from ingest.store.entries import Span
 from ingest.store.journal import Entries
 from ingest.store.report_rows import QUANTITIES
 
@@ -91,10 +93,15 @@ class Questions:
     def batch_in(self, vessel_id: str, at: datetime | None = None) -> BatchRecord | None:
         """The batch in this vessel at an instant (now where None)."""
         when = at or datetime.now(UTC)
-        for record in self.all(BatchRecord, vessel_id=vessel_id):
-            if record.here_from <= when and (record.ended_at is None or when < record.ended_at):
-                return record
-        return None
+        return next((span.batch for span in self.batches_in(vessel_id) if span.has(when)), None)
+
+    def batches_in(self, vessel_id: str) -> list[Span]:
+        """Which batches were in this vessel, and when."""
+        return self._entries.book.spans_in(vessel_id)
+
+    def vessels_of(self, record: BatchRecord) -> list[Span]:
+        """In which vessels a batch was, one after the other."""
+        return self._entries.book.spans(record)
 
     def active_batches(self) -> list[BatchRecord]:
         """Batches that have not ended, the earliest pitched first."""
@@ -135,7 +142,7 @@ class Questions:
 
     def _calibrated_at(self, record: BatchRecord) -> tuple[datetime, ...]:
         """When the gravity of a float in the batch got another calibration while it was there."""
-        stays = self._stays(record)
+        stays = self.device_stays(record)
         return tuple(
             sorted(
                 made.from_at
@@ -155,7 +162,7 @@ class Questions:
         implied = [Event("sample", s.at, said[s.sample_id].gravity_sg, degassed=s.degassed) for s in samples]
         came = sorted(
             since
-            for device_id, since, _ in self._stays(record)
+            for device_id, since, _ in self.device_stays(record)
             if (device := self.get(Device, device_id)) is not None and device.kind == "float"
         )
         if record.divided_at is not None and self._went_elsewhere(record):
@@ -165,7 +172,10 @@ class Questions:
     def _went_elsewhere(self, part: BatchRecord) -> bool:
         """Whether a part left the vessel of the batch that it was divided from."""
         parent = self.get(BatchRecord, part.divided_from or "")
-        return parent is None or parent.vessel_id != part.vessel_id
+        if parent is None or part.divided_at is None:
+            return True
+        there = [span.vessel_id for span in self.vessels_of(parent) if span.from_at <= part.divided_at]
+        return not there or there[-1] != self.vessels_of(part)[0].vessel_id
 
     def finished(self, batch_id: str) -> FinishedBatch:
         """A batch with all its readings, to learn from."""
@@ -177,13 +187,22 @@ class Questions:
             raise EntryError("batch_id", f"there is no batch {batch_id!r}", "It may have been removed.")
         return record
 
-    def _stays(self, record: BatchRecord) -> list[tuple[str, datetime, datetime | None]]:
-        """Which device was in the batch from when to when; of a part, in those it was divided from up to then."""
+    def _places(self, record: BatchRecord) -> Iterator[tuple[lineage.Span, Span]]:
+        """The batch and those that it was divided from, each with the vessels in which it was."""
+        for one in lineage.line_of(self._entries.book, record):
+            for span in self.vessels_of(one.record):
+                yield one, span
+
+    def device_stays(self, record: BatchRecord) -> list[tuple[str, datetime, datetime | None]]:
+        """Which device was in the batch from when to when: in the vessel in which the batch was at that time.
+
+        Of a part, in those of the batch that it was divided from up to then.
+        """
         stays = []
-        for span in lineage.line_of(self._entries.book, record):
-            for placement in self.all(Placement, vessel_id=span.record.vessel_id):
-                start = max(placement.from_at, span.since)
-                ends = [t for t in (placement.to_at, span.until) if t is not None]
+        for one, span in self._places(record):
+            for placement in self.all(Placement, vessel_id=span.vessel_id):
+                start = max(placement.from_at, span.from_at, one.since)
+                ends = [t for t in (placement.to_at, span.to_at, one.until) if t is not None]
                 end = min(ends) if ends else None
                 if end is None or start < end:
                     stays.append((placement.device_id, start, end))
@@ -211,7 +230,7 @@ class Questions:
         last = _FAR if until is None else until
         line = lineage.line_of(self._entries.book, record)
         spans: dict[str, list[pl.DataFrame]] = {}
-        for device_id, since, end in self._stays(record):
+        for device_id, since, end in self.device_stays(record):
             to = last if end is None else min(last, end - _MICROSECOND)  # who leaves at an instant is gone then
             sent = self.readings_as_sent(device_id, since=since, until=to)
             device = self.get(Device, device_id)
@@ -262,7 +281,7 @@ class Questions:
         record = self._batch_record(batch_id)
         newest = [
             min(heard, end) if end is not None else heard
-            for device_id, start, end in self._stays(record)
+            for device_id, start, end in self.device_stays(record)
             if (heard := self._words.newest(device_id)) is not None and heard >= start
         ]
         line = lineage.line_of(self._entries.book, record)
@@ -273,7 +292,7 @@ class Questions:
         """When the batch itself was last measured: of a part, not what it has from before the division."""
         record = self._batch_record(batch_id)
         newest = [s.at for s in self.all(HandSample, batch_id=batch_id)]
-        for device_id, start, end in self._stays(record):
+        for device_id, start, end in self.device_stays(record):
             device, heard = self.get(Device, device_id), self._words.newest(device_id)
             if device is None or device.kind != "float" or heard is None or heard < start:
                 continue
@@ -287,7 +306,7 @@ class Questions:
         record, when = self._batch_record(batch_id), since or datetime.now(UTC)
         return [
             device_id
-            for device_id, start, end in self._stays(record)
+            for device_id, start, end in self.device_stays(record)
             if (end is None or end > max(when, record.here_from)) and start <= max(when, datetime.now(UTC))
             if (device := self.get(Device, device_id)) is not None and device.kind == "float"
         ]

@@ -18,6 +18,7 @@ from typing import Any, Final, TypeVar, cast
 from ingest.model import (
     AssessmentRecord,
     BatchRecord,
+    BatchStay,
     CalibrationRecord,
     Device,
     EventRecord,
@@ -39,6 +40,7 @@ _TABLES: Final[dict[type, tuple[str, str]]] = {
     Vessel: ("vessel", "vessel_id"),
     Yeast: ("yeast", "yeast_id"),
     BatchRecord: ("batch", "batch_id"),
+    BatchStay: ("batch_stay", "stay_id"),
     Placement: ("placement", "placement_id"),
     EventRecord: ("event", "event_id"),
     HandSample: ("hand_sample", "sample_id"),

@@ -32,7 +32,7 @@ _KEYS: Final = {
     "placement": "placement_id", "event": "event_id", "hand_sample": "sample_id", "calibration": "calibration_id",
     "preferences": "preferences_id", "change": "change_id", "note": "key", "assessment": "batch_id, made_at",
     "rejection": "rejection_id", "device_key": "device_key", "schema_version": "number", "photo": "photo_id",
-    "picture": "photo_id",
+    "picture": "photo_id", "batch_stay": "stay_id",
     "report_new": "device_key, measured_s, measured_us", "report_old": "device_key, measured_s, measured_us",
 }  # fmt: skip
 """What tells the rows of a table apart."""

@@ -15,7 +15,7 @@ import pyarrow.parquet as pq
 from ingest import file_modes
 from ingest.decoding import RULES_NOTE, add_rules
 from ingest.errors import EntryError, ImportFileError
-from ingest.model import AssessmentRecord, BatchRecord, Photo, Picture, Placement, Record, Rejection
+from ingest.model import AssessmentRecord, BatchRecord, BatchStay, Photo, Picture, Placement, Record, Rejection
 from ingest.photos import is_kept_picture
 from ingest.store import (
     AS_SENT,
@@ -23,6 +23,7 @@ from ingest.store import (
     ENTRIES,
     NEWEST,
     PHOTOS_FROM,
+    STAYS_FROM,
     TABLES,
     Store,
     Table,
@@ -191,10 +192,10 @@ def _device_readings(store: Store, device_id: str, in_batches: pl.DataFrame | No
         frame = frame.with_columns(
             pl.when(within).then(pl.lit(placement.vessel_id)).otherwise("vessel_id").alias("vessel_id")
         )
-        for batch in store.all(BatchRecord, vessel_id=placement.vessel_id):
-            during = within & (at >= batch.here_from) & (at < (batch.ended_at or datetime.max.replace(tzinfo=UTC)))
+        for span in store.batches_in(placement.vessel_id):
+            during = within & (at >= span.from_at) & (at < (span.to_at or datetime.max.replace(tzinfo=UTC)))
             frame = frame.with_columns(
-                pl.when(during).then(pl.lit(batch.batch_id)).otherwise("batch_id").alias("batch_id")
+                pl.when(during).then(pl.lit(span.batch.batch_id)).otherwise("batch_id").alias("batch_id")
             )
     if in_batches is not None:
         frame = frame.join(in_batches, on="measured_at", how="left", maintain_order="left").with_columns(
@@ -216,7 +217,7 @@ def import_cellar(store: Store, directory: Path, *, progress: Progress = lambda 
         If it is no export, was written by a later version, or contradicts what is in the cellar.
     """
     about = read_manifest(directory)
-    absent = (Photo, Picture) if about["tables"] < PHOTOS_FROM else ()
+    absent = _absent(about["tables"])  # tables that the export cannot have yet
     check_files(directory, about, tuple(n for n in _EXPORTED if n not in [TABLES[cls].name for cls in absent]))
     entries: list[Any] = [
         _brought_up(record, about["tables"]) for cls in ENTRIES if cls not in absent for record in _read(directory, cls)
@@ -249,6 +250,12 @@ def import_cellar(store: Store, directory: Path, *, progress: Progress = lambda 
         assessments_new=assessments_new,
         rejected_new=rejected_new,
     )
+
+
+def _absent(tables: int) -> tuple[type, ...]:
+    """What an export of this version of the tables cannot have yet."""
+    stays = () if tables >= STAYS_FROM else (BatchStay,)
+    return stays if tables >= PHOTOS_FROM else (*stays, Photo, Picture)
 
 
 def _brought_up(record: Record, tables: int) -> Record:

@@ -128,25 +128,32 @@ def _place(store: Store, said: pl.DataFrame, batch_id: str, path: Path) -> None:
     if batch is None:
         raise EntryError("batch_id", f"there is no batch {batch_id!r}", "It may have been removed.")
     records: list[Record] = []
-    spans = said.group_by("device_id", maintain_order=True).agg(
+    logged = said.group_by("device_id", maintain_order=True).agg(
         pl.col("measured_at").min().alias("first"),
         pl.col("measured_at").max().alias("last"),
         pl.any_horizontal(pl.col("gravity_sg", "inclination_deg").is_not_null().any()).alias("is_float"),
     )
-    for device_id, first, last, is_float in spans.iter_rows():
+    for device_id, first, last, is_float in logged.iter_rows():
         if store.get(Device, device_id) is None:
             records.append(Device(device_id=device_id, kind="float" if is_float else "probe", first_seen_at=first))
-        here = store.all(Placement, device_id=device_id, vessel_id=batch.vessel_id)
-        if any(p.from_at <= first and (p.to_at is None or last < p.to_at) for p in here):
-            continue
-        told = sha256(f"{device_id} {batch_id} {path.name}".encode()).hexdigest()[:8]
-        records.append(
-            Placement(
-                placement_id=f"placement-{told}",
-                device_id=device_id,
-                vessel_id=batch.vessel_id,
-                from_at=first,
-                to_at=last + timedelta(seconds=1),
+        spans = store.vessels_of(batch)
+        for number, span in enumerate(spans):
+            # Of the time before pitching and after the end the first and the last vessel have the log.
+            since = first if number == 0 else max(first, span.from_at)
+            until = last + timedelta(seconds=1)
+            if span is not spans[-1] and span.to_at is not None:
+                until = min(until, span.to_at)
+            here = store.all(Placement, device_id=device_id, vessel_id=span.vessel_id)
+            if since >= until or any(p.from_at <= since and (p.to_at is None or until <= p.to_at) for p in here):
+                continue
+            told = sha256(f"{device_id} {batch_id} {path.name}{number or ''}".encode()).hexdigest()[:8]
+            records.append(
+                Placement(
+                    placement_id=f"placement-{told}",
+                    device_id=device_id,
+                    vessel_id=span.vessel_id,
+                    from_at=since,
+                    to_at=until,
+                )
             )
-        )
     store.save_many(records, f"Imported {path.name} into {batch.name}")

@@ -14,14 +14,14 @@ from analysis.planning import Constraints, Destination
 from analysis.wording import Voice
 from dashboard import access, context
 from dashboard.queries import queries
-from dashboard.screens.batch import schedule
+from dashboard.screens.batch import moving, schedule
 from dashboard.screens.sensors import placement
 from dashboard.templates import fill
 from dashboard.ui import forms
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, EventRecord, Vessel, Yeast
 from ingest.monitoring import constraints_of
-from ingest.store import Store
+from ingest.store import Store, move
 
 _DESTINATIONS: Final[tuple[Destination, ...]] = get_args(Destination)
 
@@ -109,6 +109,8 @@ def _facts(form: forms.Form, record: BatchRecord | None) -> dict[str, Any]:
     with left:
         got["name"] = form.text("name", "Name", record.name if record else "", placeholder="such as Gatepost bitter")
         got["vessel"] = _vessel(form, store, record)
+        if record is not None:
+            got["change"] = moving.Change.ask(form)
         got["pitched_at"] = form.moment(
             "pitched_at", "Yeast pitched", record.pitched_at if record else datetime.now(UTC)
         )
@@ -160,6 +162,8 @@ _NEUTRAL: Final = {
 
 def _keep_facts(form: forms.Form, store: Store, record: BatchRecord | None, got: dict[str, Any]) -> None:
     vessel: Vessel | None = got.pop("vessel")
+    change: moving.Change | None = got.pop("change", None)
+    moves = change is not None and record is not None and vessel is not None and vessel.vessel_id != record.vessel_id
     values: dict[str, Any] = {
         **got,
         "vessel_id": vessel.vessel_id if vessel else "any",
@@ -173,6 +177,9 @@ def _keep_facts(form: forms.Form, store: Store, record: BatchRecord | None, got:
         return batch
 
     faults = _faults_of_wishes(values.get("plan", {}))
+    if moves and change is not None:
+        faults += change.faults()
+        moves = change.moved
     pitched_at: datetime | None = values["pitched_at"]
     for missing, field, problem in (
         (vessel is None, "vessel_id", "no vessel is chosen"),
@@ -187,7 +194,7 @@ def _keep_facts(form: forms.Form, store: Store, record: BatchRecord | None, got:
 
     def probe(**given: Any) -> None:
         batch = made(**given)
-        if placed:
+        if placed and not moves:
             store.check(batch)
 
     if form.refuses([*faults, *forms.all_faults(probe, probed, _NEUTRAL)]):
@@ -196,7 +203,9 @@ def _keep_facts(form: forms.Form, store: Store, record: BatchRecord | None, got:
     def enter() -> None:
         batch = made(**values)
         new_yeast = batch.yeast is not None and all(y.name != batch.yeast for y in store.all(Yeast))
-        if new_yeast and batch.yeast is not None:
+        if moves and change is not None and change.at is not None:
+            move(store, batch, batch.vessel_id, change.at, devices_too=change.devices_too, event=None)
+        elif new_yeast and batch.yeast is not None:
             what = "Changed" if record is not None else "Added"
             store.save_many([Yeast(name=batch.yeast), batch], f"{what} batch {batch.name} with yeast {batch.yeast}")
         else:

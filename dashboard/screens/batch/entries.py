@@ -14,7 +14,7 @@ from analysis.model import EVENT_KINDS, EventKind
 from analysis.wording import EVENT_WORDS, Voice
 from dashboard import context
 from dashboard.queries import queries
-from dashboard.screens.batch import addition_form, hop_form
+from dashboard.screens.batch import addition_form, hop_form, moving
 from dashboard.ui import components, forms, plain
 from ingest.errors import EntryError, out_of_range
 from ingest.model import INSTRUMENTS, BatchRecord, EventRecord, HandSample, Instrument
@@ -69,6 +69,9 @@ def _quick_event(record: BatchRecord) -> None:
         return
     if kind == "dry hop":
         hop_form.quick(record, lambda: st.session_state.update({"event turn": turn + 1}))
+        return
+    if kind == "transfer":
+        moving.quick(record, f"transfer {record.batch_id}", turn)
         return
     st.session_state["event turn"] = turn + 1
     event = EventRecord(batch_id=record.batch_id, kind=kind, at=datetime.now(UTC))
@@ -161,6 +164,7 @@ def event_form(event: EventRecord | None, record: BatchRecord, name: str) -> Non
             added = addition_form.Substances.ask(form, event)
         with st.expander("Which hops, of a dry hop", expanded=event is not None and event.kind == "dry hop"):
             hops = hop_form.Hops.ask(form, event)
+        target = moving.Target.ask(form, record) if event is None else None
         note = form.text("note", "Note", event.note if event else "")
     if not form.sent:
         return
@@ -172,7 +176,11 @@ def event_form(event: EventRecord | None, record: BatchRecord, name: str) -> Non
         base = event or EventRecord(batch_id=record.batch_id, kind="note", at=when)
         chosen: EventKind = added.kind_for(kind or "note")
         made = replace(base, kind=chosen, at=when, gravity_sg=gravity, note=note)
-        context.store().save(hops.into(added.into(amount.into(made))))
+        complete = hops.into(added.into(amount.into(made)))
+        if complete.kind == "transfer" and target is not None:
+            target.keep(record, complete)
+        else:
+            context.store().save(complete)
 
     said = EVENT_WORDS[kind or "note"].lower()
     form.keep(enter, f"Saved: {said}.{added.still_to_say(kind or 'note', amount, gravity, record)}")

@@ -18,7 +18,7 @@ from dashboard.charts import calibration
 from dashboard.templates import fill
 from dashboard.ui import Form, Scale, components, forms, plain
 from ingest.errors import EntryError
-from ingest.model import BatchRecord, CalibrationKind, CalibrationRecord, Device, HandSample, Placement
+from ingest.model import BatchRecord, CalibrationKind, CalibrationRecord, Device, HandSample
 from ingest.store import DeviceStatus
 
 Point = tuple[float, float]
@@ -237,8 +237,9 @@ def _picture(
 def _anchors(device: Device, say: Voice) -> None:
     """The hand samples that re-anchor this float, each of which can be let go."""
     store = context.store()
-    vessels = {p.vessel_id for p in store.all(Placement, device_id=device.device_id)}
-    active = [b for b in store.active_batches() if b.vessel_id in vessels]
+    active = [
+        b for b in store.active_batches() if any(device.device_id == each for each, _, _ in store.device_stays(b))
+    ]
     found = [(b, s) for b in active for s in store.all(HandSample, batch_id=b.batch_id)]
     if not found:
         return

@@ -113,8 +113,8 @@ def check_free(store: Store, row: Row, vessel: Vessel, at: datetime, but: BatchR
     EntryError
         Beside the row.
     """
-    for other in store.all(BatchRecord, vessel_id=vessel.vessel_id):
-        leaves = other.ended_at
+    for span in store.batches_in(vessel.vessel_id):
+        other, leaves = span.batch, span.to_at
         if (but is None or other.batch_id != but.batch_id) and (leaves is None or leaves > at):
             problem = f"{vessel.name} is taken by {other.name} at that time"
             raise EntryError(row.field("vessel_id"), problem, "End that batch first, or choose another vessel.")

@@ -11,6 +11,7 @@ from analysis.model import Added
 from ingest.errors import EntryError
 from ingest.model import (
     BatchRecord,
+    BatchStay,
     CalibrationRecord,
     Device,
     EventRecord,
@@ -45,6 +46,7 @@ ONE_OF_EACH = (
     ),
     Preferences(quiet_from=time(22, 30), busy_dates=("2026-03-08",), hop_weekdays=(4, 5)),
     Photo(photo_id="f1", batch_id="b1", at=T + DAY, caption="the krausen", width_px=640, height_px=480),
+    BatchStay(stay_id="st1", batch_id="b1", vessel_id="v1", from_at=T),
 )  # fmt: skip
 
 
@@ -142,7 +144,7 @@ def test_undo_takes_back_one_change_after_another_and_says_which(cellar):
     assert [(c.sentence, c.undone) for c in cellar.changes(3)] == [
         ("Removed batch Harvest in Big vessel", True),
         ("Changed vessel Big vessel", True),
-        ("Added photo of Harvest in Vessel 1", False),
+        ("Added stay of Harvest in Vessel 1", False),
     ]
     for _ in ONE_OF_EACH:
         assert cellar.undo() is not None

@@ -1,0 +1,51 @@
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+
+from ingest.model import BatchRecord, EventRecord, Vessel
+
+
+def press(shown, label):
+    [b for b in shown.button if b.label == label][-1].click()
+    shown.run()
+    assert not shown.exception
+
+
+def select(shown, label, value):
+    box = next(s for s in shown.selectbox if s.label == label)
+    box.select(next(o for o in box.options if o.startswith(value)))
+    return shown
+
+
+def test_another_vessel_is_a_move_or_a_mistake_and_says_so_first(cellar, page):
+    store, record = cellar.store, cellar.batches["active"]
+    before = store.readings_of(record.batch_id).height
+    store.save(Vessel(name="Spare tun"))
+    shown = page("batch", id=record.batch_id)
+    shown.segmented_control(key="part").set_value("This batch").run()
+    select(shown, "Vessel", "Spare tun")
+    press(shown, "Save")
+    assert store.get(BatchRecord, record.batch_id).vessel_id == record.vessel_id
+    select(shown, "It changes because", "it was moved")
+    press(shown, "Save")
+    now = store.get(BatchRecord, record.batch_id)
+    assert store.get(Vessel, now.vessel_id).name == "Spare tun"
+    assert store.readings_of(record.batch_id).height == before
+    [logged] = store.all(EventRecord, batch_id=record.batch_id, kind="transfer")
+    assert datetime.now(UTC) - logged.at < timedelta(minutes=2)
+
+
+def test_a_transfer_asks_where_it_went(cellar, page):
+    store, record = cellar.store, cellar.batches["held"]
+    before = store.readings_of(record.batch_id).height
+    store.save(Vessel(name="Other tun"))
+    shown = page("batch", id=record.batch_id)
+    shown.button_group(key="event/0").set_value("transfer").run()
+    press(shown, "Save the transfer")
+    assert store.all(EventRecord, batch_id=record.batch_id, kind="transfer") == []
+    select(shown, "Into", "Other tun")
+    press(shown, "Save the transfer")
+    assert len(store.all(EventRecord, batch_id=record.batch_id, kind="transfer")) == 1
+    now = store.get(BatchRecord, record.batch_id)
+    assert store.get(Vessel, now.vessel_id).name == "Other tun"
+    assert store.readings_of(record.batch_id).height == before
