@@ -28,8 +28,9 @@ def notify(state: str, environ: Mapping[str, str] = os.environ) -> bool:
     if address.startswith("@"):  # the abstract namespace of Linux
         address = "\0" + address[1:]
     with contextlib.suppress(OSError), socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as channel:
+        channel.setblocking(False)  # where nobody takes our words, the web server must not wait for it
         channel.connect(address)
-        channel.sendall(state.encode())
+        channel.send(state.encode())
         return True
     return False
 

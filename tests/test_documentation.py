@@ -414,7 +414,7 @@ def test_the_tables_of_the_contributors_guide_are_those_of_the_source():
 
 
 def test_every_number_for_a_program_that_watches_stands_in_the_manual():
-    source = (ROOT / "dashboard" / "web" / "metrics.py").read_text(encoding="utf-8")
+    source = (ROOT / "dashboard" / "web" / "numbers.py").read_text(encoding="utf-8")
     counted = {f"tunroom_{name}_total" for name in re.findall(r'_count\("(\w+)"', source)}
     measured = {f"tunroom_{name}" for name in re.findall(r'_gauge\("(\w+)"', source)} | {"tunroom_info"}
     table = told(GUIDE["small-computer"], "Numbers for a program that watches")

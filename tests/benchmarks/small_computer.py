@@ -25,6 +25,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[2]
 sys.path.insert(0, str(ROOT))
 
+
 from ingest.store.store import Store  # noqa: E402
 from tests.benchmarks.dashboard import Viewer, _publish, fill, health, processor_s  # noqa: E402
 from tests.conftest import free_port  # noqa: E402
@@ -118,7 +119,11 @@ def measure(data: Path, vessels: int, limit: int) -> None:
                 print("no limit could be set here")
         finally:
             process.terminate()
-            process.wait(60)
+            try:
+                process.wait(180)
+            except subprocess.TimeoutExpired:
+                process.kill()
+                process.wait(60)
             manager.close()
 
 

@@ -20,6 +20,15 @@ def test_a_word_arrives_at_the_socket_that_systemd_names(tmp_path: Path, kind: s
         assert manager.recv(100) == b"READY=1"
 
 
+@pytest.mark.skipif(not hasattr(socket, "AF_UNIX"), reason="systemd is Linux's")
+def test_where_nobody_reads_nobody_waits(tmp_path: Path) -> None:
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
+        manager.bind(str(tmp_path / "notify"))
+        said = [systemd.notify(systemd.ALIVE, {"NOTIFY_SOCKET": str(tmp_path / "notify")}) for _ in range(1000)]
+    assert said[0]
+    assert not said[-1]  # the kernel keeps a few hundred of them (net.unix.max_dgram_qlen), and then it would wait
+
+
 @pytest.mark.parametrize("environ", [{}, {"NOTIFY_SOCKET": ""}, {"NOTIFY_SOCKET": "/nowhere/notify"}])
 def test_without_systemd_nothing_happens(environ: dict[str, str]) -> None:
     assert not systemd.notify(systemd.READY, environ)
