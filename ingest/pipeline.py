@@ -164,7 +164,12 @@ class Pipeline:
             if arrival.topic.startswith(self._own_words):  # who listens to everything hears himself
                 continue
             decoded = decode(
-                arrival.topic, arrival.payload, received_at=arrival.received_at, prefix=self._prefix, rules=self.rules
+                arrival.topic,
+                arrival.payload,
+                received_at=arrival.received_at,
+                prefix=self._prefix,
+                rules=self.rules,
+                not_after=arrival.not_after,
             )
             if decoded.reports and not decoded.faults and decoded.reports[0].time_flag is None:
                 reports.extend(decoded.reports)  # nearly every message: it names its instant, so it cannot be doubled

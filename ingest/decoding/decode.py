@@ -33,7 +33,13 @@ class Decoded(NamedTuple):
 
 
 def decode(
-    topic: str, payload: bytes, *, received_at: datetime, prefix: str = "tunroom", rules: Sequence[Rule] = ()
+    topic: str,
+    payload: bytes,
+    *,
+    received_at: datetime,
+    prefix: str = "tunroom",
+    rules: Sequence[Rule] = (),
+    not_after: datetime | None = None,
 ) -> Decoded:
     """Decode one message.
 
@@ -47,15 +53,19 @@ def decode(
         The topic levels above ``report/<device>``.
     rules
         Rules for other devices; those that fit the topic are tried first, and all that fit apply.
+    not_after
+        Until when a device's own time is plausible, where that is later than `received_at`: our clock was set back.
     """
     try:
-        return _decode(topic, payload, received_at, prefix, rules)
+        return _decode(topic, payload, (received_at, not_after or received_at), prefix, rules)
     except Exception as error:  # the last net: whatever a device sends, the subscriber goes on
         fault = Fault("$", f"the message could not be read ({type(error).__name__})", "Look at its bytes")
         return Decoded((), (fault,), "nothing known")
 
 
-def _decode(topic: str, payload: bytes, received_at: datetime, prefix: str, rules: Sequence[Rule]) -> Decoded:
+def _decode(
+    topic: str, payload: bytes, received: tuple[datetime, datetime], prefix: str, rules: Sequence[Rule]
+) -> Decoded:
     fitting = [(rule, device) for rule in rules if (device := rule.device_of(topic)) is not None] if rules else []
     head = f"{prefix}/report/"
     if not fitting and not topic.startswith(head):
@@ -84,14 +94,16 @@ def _decode(topic: str, payload: bytes, received_at: datetime, prefix: str, rule
         if not faults.impossible:
             faults.malformed.append(_nothing_found(document))
         return Decoded((), faults.all(), how)
-    return Decoded(_reports(taken, topic, payload, received_at), tuple(faults.impossible), how)
+    return Decoded(_reports(taken, topic, payload, *received), tuple(faults.impossible), how)
 
 
-def _reports(drafts: Sequence[Draft], topic: str, payload: bytes, received_at: datetime) -> tuple[Report, ...]:
+def _reports(
+    drafts: Sequence[Draft], topic: str, payload: bytes, received_at: datetime, not_after: datetime
+) -> tuple[Report, ...]:
     if len(drafts) == 1:  # nearly every message
-        settled = [timestamps.settle_one(drafts[0].said, received_at)]
+        settled = [timestamps.settle_one(drafts[0].said, received_at, not_after)]
     else:
-        settled = timestamps.settle([draft.said for draft in drafts], received_at)
+        settled = timestamps.settle([draft.said for draft in drafts], received_at, not_after)
     return tuple(
         [
             Report(
