@@ -205,6 +205,7 @@ class Pipeline:
                 rules=self.rules,
                 gateways=self._gateways,
                 sites=self._sites,
+                not_after=arrival.not_after,
             )
             if decoded.reports and not decoded.faults and decoded.reports[0].time_flag is None:
                 reports.extend(decoded.reports)  # nearly every message: it names its instant, so it cannot be doubled

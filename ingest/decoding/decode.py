@@ -43,6 +43,7 @@ def decode(
     rules: Sequence[Rule] = (),
     gateways: Collection[str] | None = None,
     sites: Sequence[str] = (),
+    not_after: datetime | None = None,
 ) -> Decoded:
     """Decode one message.
 
@@ -60,14 +61,14 @@ def decode(
         The devices whose messages may name others as their source; None: any.
     sites
         Other sites whose brokers hand messages on to ours, see `sites`.
+    not_after
+        Until when a device's own time is plausible, where that is later than `received_at`: our clock was set back.
     """
     try:
-        decoded = _decode(topic, payload, received_at, prefix, rules, sites)
-        return (
-            decoded
-            if gateways is None
-            else _of_its_own(decoded, sites_.origin_of(topic, prefix, sites), prefix, gateways)
-        )
+        decoded = _decode(topic, payload, (received_at, not_after or received_at), prefix, rules, sites)
+        if gateways is None:
+            return decoded
+        return _of_its_own(decoded, sites_.origin_of(topic, prefix, sites), prefix, gateways)
     except Exception as error:  # the last net: whatever a device sends, the subscriber goes on
         fault = Fault("$", f"the message could not be read ({type(error).__name__})", "Look at its bytes")
         return Decoded((), (fault,), "nothing known")
@@ -86,7 +87,12 @@ def _of_its_own(decoded: Decoded, origin: sites_.Origin, prefix: str, gateways: 
 
 
 def _decode(
-    topic: str, payload: bytes, received_at: datetime, prefix: str, rules: Sequence[Rule], sites: Sequence[str]
+    topic: str,
+    payload: bytes,
+    received: tuple[datetime, datetime],
+    prefix: str,
+    rules: Sequence[Rule],
+    sites: Sequence[str],
 ) -> Decoded:
     origin = sites_.origin_of(topic, prefix, sites)
     fitting = _fitting(rules, topic, origin) if rules else []
@@ -121,14 +127,16 @@ def _decode(
         if not faults.impossible:
             faults.malformed.append(_nothing_found(document))
         return Decoded((), faults.all(), how)
-    return Decoded(_reports(taken, topic, payload, received_at), tuple(faults.impossible), how)
+    return Decoded(_reports(taken, topic, payload, *received), tuple(faults.impossible), how)
 
 
-def _reports(drafts: Sequence[Draft], topic: str, payload: bytes, received_at: datetime) -> tuple[Report, ...]:
+def _reports(
+    drafts: Sequence[Draft], topic: str, payload: bytes, received_at: datetime, not_after: datetime
+) -> tuple[Report, ...]:
     if len(drafts) == 1:  # nearly every message
-        settled = [timestamps.settle_one(drafts[0].said, received_at)]
+        settled = [timestamps.settle_one(drafts[0].said, received_at, not_after)]
     else:
-        settled = timestamps.settle([draft.said for draft in drafts], received_at)
+        settled = timestamps.settle([draft.said for draft in drafts], received_at, not_after)
     return tuple(
         [
             Report(

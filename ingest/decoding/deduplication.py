@@ -53,6 +53,8 @@ class Arrival:
     packet_id: int = 0
     retained: bool = False
     """Whether the broker had it in store and gave it to us because we subscribed."""
+    not_after: datetime | None = None
+    """Until when a device's time is plausible, where our clock was set back and that is later than `received_at`."""
 
 
 class Clockless:

@@ -79,16 +79,20 @@ def time_unit(text: str | None) -> TimeUnit | None:
     return _UNITS[text] if text is not None else None
 
 
-def settle_one(said: Said | None, received_at: datetime) -> tuple[datetime, str | None]:
+def settle_one(
+    said: Said | None, received_at: datetime, not_after: datetime | None = None
+) -> tuple[datetime, str | None]:
     """When the only reading of a message was measured, and its flag; the same as `settle` says, sooner."""
     if said is None:
         return received_at, NO_CLOCK
-    if not said.relative and EARLIEST_S <= said.seconds <= received_at.timestamp() + AHEAD_S:
+    if not said.relative and EARLIEST_S <= said.seconds <= (not_after or received_at).timestamp() + AHEAD_S:
         return datetime.fromtimestamp(said.seconds, UTC), said.flag
-    return settle([said], received_at)[0]
+    return settle([said], received_at, not_after)[0]
 
 
-def settle(times: Sequence[Said | None], received_at: datetime) -> list[tuple[datetime, str | None]]:
+def settle(
+    times: Sequence[Said | None], received_at: datetime, not_after: datetime | None = None
+) -> list[tuple[datetime, str | None]]:
     """When the readings of one message were measured, and the flag of each.
 
     Parameters
@@ -97,6 +101,8 @@ def settle(times: Sequence[Said | None], received_at: datetime) -> list[tuple[da
         What the device said, in the order of the message; None where it said nothing.
     received_at
         When the message came in.
+    not_after
+        Until when a device's time is plausible, where that is later: our own clock was set back.
     """
     now = received_at.timestamp()
     seconds: list[float] = [0.0] * len(times)
@@ -113,7 +119,7 @@ def settle(times: Sequence[Said | None], received_at: datetime) -> list[tuple[da
             unset.append(at)
         else:
             seconds[at], flags[at] = said.seconds, said.flag
-    _shift_ahead(seconds, flags, unset, now)
+    _shift_ahead(seconds, flags, unset, now, (not_after or received_at).timestamp())
     _shift_unset(seconds, flags, unset, now)
     return [
         (received_at if second == now else _instant(second, received_at), flag)
@@ -121,11 +127,13 @@ def settle(times: Sequence[Said | None], received_at: datetime) -> list[tuple[da
     ]
 
 
-def _shift_ahead(seconds: list[float], flags: list[str | None], unset: Sequence[int], now: float) -> None:
+def _shift_ahead(
+    seconds: list[float], flags: list[str | None], unset: Sequence[int], now: float, latest: float
+) -> None:
     """A clock that is ahead is ahead for all that it dated: move them together, so that the newest is now."""
     dated = [at for at in range(len(seconds)) if at not in set(unset)]
     newest = max((seconds[at] for at in dated), default=now)
-    if newest <= now + AHEAD_S:
+    if newest <= latest + AHEAD_S:
         return
     by = newest - now
     for at in dated:

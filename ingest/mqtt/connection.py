@@ -17,7 +17,6 @@ import ssl
 import struct
 import threading
 from collections.abc import Callable, Sequence
-from datetime import datetime
 from typing import Any, Final
 
 import paho.mqtt.client as paho
@@ -27,6 +26,7 @@ from paho.mqtt.properties import Properties
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from ingest.decoding import Arrival
+from ingest.mqtt.receipt import Receipt
 from ingest.pipeline import Pipeline
 from ingest.settings import Broker
 
@@ -70,14 +70,14 @@ class Connection:
     """A connection from the attempt to its end; also the `Source` of the messages that came over it."""
 
     def __init__(
-        self, broker: Broker, version: MQTTProtocolVersion, pipeline: Pipeline, received_at: Callable[[], datetime]
+        self, broker: Broker, version: MQTTProtocolVersion, pipeline: Pipeline, receipt: Callable[[], Receipt]
     ) -> None:
         self.version = version
         self.accepting = True
         """False while we take leave: what still comes is left unacknowledged, for the next time."""
         self._broker = broker
         self._pipeline = pipeline
-        self._received_at = received_at
+        self._receipt = receipt
         self._seen = 0
         self._dropped = threading.Event()
         self._wake_r, self._wake_w = socket.socketpair()
@@ -199,9 +199,9 @@ class Connection:
             except UnicodeDecodeError as error:  # the error holds the bytes, which the message keeps to itself
                 topic = error.object.decode("utf-8", "backslashreplace")
             source = self if message.qos else None
-            self._pipeline.put(
-                Arrival(topic, bytes(message.payload), self._received_at(), source, message.mid, message.retain)
-            )
+            at, not_after = self._receipt()
+            payload = bytes(message.payload)
+            self._pipeline.put(Arrival(topic, payload, at, source, message.mid, message.retain, not_after))
         except Exception:  # the loop must go on; unacknowledged, the message comes again
             log.exception("a message could not be queued; the broker will send it again")
 

@@ -11,7 +11,6 @@ import threading
 import time
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 
 import paho.mqtt.client as paho
@@ -21,6 +20,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 from ingest.decoding import topics_of
 from ingest.mqtt import diagnostics
 from ingest.mqtt.connection import CONNECT_S, OFFLINE, ONLINE, Connection
+from ingest.mqtt.receipt import ReceiptClock
 from ingest.pipeline import Pipeline
 from ingest.settings import Broker
 
@@ -79,7 +79,7 @@ class Subscriber:
         self._draining = False
         self._stopping = threading.Event()
         self._problem: str | None = None
-        self._last_received = datetime.min.replace(tzinfo=UTC)
+        self._clock = ReceiptClock()
         self._thread = threading.Thread(target=self._run, name="subscriber", daemon=True)
 
     # --- what others call ---------------------------------------------------------------------------------------
@@ -154,7 +154,7 @@ class Subscriber:
             self._before_connect()
         self._lost.clear()
         self._answered = False
-        connection = Connection(self._broker, self._version, self._pipeline, self._received_at)
+        connection = Connection(self._broker, self._version, self._pipeline, self._clock.read)
         try:
             connection.accepting = not self._draining
             connection.client.on_connect = _guarded(self._on_connect)
@@ -238,14 +238,6 @@ class Subscriber:
     def _on_subscribe(self, _client: paho.Client, _data: Any, _mid: int, codes: list[ReasonCode], _props: Any) -> None:
         if any(code.is_failure for code in codes):
             self._say(diagnostics.subscription_refused(self._topics, self._address))
-
-    def _received_at(self) -> datetime:
-        """Now, and later than ever before: two messages never share an instant, even if the clock is set back."""
-        now = datetime.now(UTC)
-        if now <= self._last_received and self._last_received - now < timedelta(seconds=1):
-            now = self._last_received + timedelta(microseconds=1)
-        self._last_received = now
-        return now
 
     def _say(self, sentence: str) -> None:
         if sentence != self._problem:

@@ -162,7 +162,10 @@ def load(config: Path | None, data: Path | None, environ: Mapping[str, str] = os
     log = _fill(Log, values, _LOG, "log", place, source.folder, faults)
     rules = _rules(values, place, faults)
     data_dir = data or _data_dir(values, place, source.folder, faults)
-    data_dir = data_dir.expanduser().absolute()
+    try:
+        data_dir = reads.at_home(str(data_dir)).absolute()
+    except ValueError as error:
+        raise SettingsError("--data", str(error), "Write the whole path") from None
     settings = Settings(data_dir=data_dir, broker=broker, server=server, backup=backup, log=log, rules=rules)
     faults.refuse()  # what contradicts what is only asked of values that can be used
     _check(settings, place, faults)
@@ -326,7 +329,7 @@ def _wants_tls(given: Mapping[str, Any]) -> bool:
 def _data_dir(values: Mapping[str, Any], place: Place, folder: Path, faults: SettingsFaults) -> Path:
     if "data_dir" in values:
         try:
-            return folder / Path(reads.text(values["data_dir"], folder)).expanduser()
+            return folder / reads.at_home(reads.text(values["data_dir"], folder))
         except ValueError as error:
             faults.found.append(SettingsError(place("data_dir"), str(error), "Mend this line and start again"))
     return default_data_dir()
@@ -355,10 +358,20 @@ def _check(settings: Settings, place: Place, faults: SettingsFaults) -> None:
 
     if (broker.tls_certificate_file is None) != (broker.tls_key_file is None):
         refuse("", "a client certificate needs its key", "Give both tls_certificate_file and tls_key_file")
+    certificates = any((broker.tls_ca_file, broker.tls_certificate_file, broker.tls_key_file))
+    # The environment may well turn off for once what the file has.
+    if certificates and not broker.tls and not place("broker", "tls").startswith("TUNROOM_"):
+        refuse("tls", "tls is off, and certificates are named", "Say tls = true, or remove the tls_… settings")
     if broker.password is not None and broker.user is None:
         refuse("", "there is a password but no user", 'Add user = "…"')
     if not settings.embedded:
+        if broker.listen != Broker().listen:
+            remedy = "Remove one of the two: listen is where tunroom's own broker answers, host names another"
+            refuse("listen", "host names a broker, so that tunroom runs none that could listen", remedy)
         return
+    if broker.port == settings.server.port:
+        problem = f"port {broker.port} is meant for the broker and for the dashboard"
+        faults.found.append(SettingsError(place("server", "port"), problem, "Give one of them another port"))
     if broker.tls:
         remedy = 'Name a broker of your own with host = "…", or remove the tls settings'
         refuse("", "the embedded broker does not speak TLS", remedy)

@@ -70,12 +70,20 @@ def read(config: Path, faults: SettingsFaults, *, needed: bool) -> Source:
         return Source(None, "", {})
     config = config.expanduser().absolute()
     try:
-        text = config.read_text(encoding="utf-8")
+        text = config.read_text(encoding="utf-8-sig")  # some editors begin a file with a byte order mark
     except FileNotFoundError:
         raise SettingsError(str(config), "there is no such file", "Check the name given with --config") from None
     except (OSError, UnicodeDecodeError) as error:
         raise SettingsError(str(config), f"it cannot be read ({error})", "It must be a UTF-8 text file") from None
     return Source(config, text, _parsed(config, text, faults))
+
+
+def _remedy(error: str) -> str:
+    if "Cannot declare" in error:
+        return "A table begins once: put what belongs to it under its first [header]"
+    if "Cannot overwrite" in error:
+        return "A name stands once in a table: remove one of the two lines"
+    return 'A text value needs quotes: host = "10.0.0.5"'
 
 
 def _parsed(config: Path, text: str, faults: SettingsFaults) -> dict[str, Any]:
@@ -88,7 +96,7 @@ def _parsed(config: Path, text: str, faults: SettingsFaults) -> dict[str, Any]:
             found = re.search(r"line (\d+)", str(error))
             number = int(found[1]) if found else 0
             where = f"{config}, line {number}" if number else str(config)
-            remedy = 'A text value needs quotes: host = "10.0.0.5"'
+            remedy = _remedy(str(error))
             faults.found.append(SettingsError(where, f"this is not TOML ({error})", remedy))
             if number in passed_over or not (0 < number <= len(lines) and _KEY.match(lines[number - 1])):
                 faults.refuse()  # no single line that could be passed over: what follows cannot be told

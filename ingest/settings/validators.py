@@ -82,9 +82,17 @@ def flag(value: Any, _folder: Path) -> bool:
     return value
 
 
+def at_home(text: str) -> Path:
+    """The path, with ``~`` or ``~name`` at its beginning as that user's directory."""
+    try:
+        return Path(text).expanduser()
+    except RuntimeError:
+        raise ValueError(f"{text!r} begins with a user who has no home directory here") from None
+
+
 def file(value: Any, folder: Path) -> Path:
     """A file that is there; a relative path is beside the settings file."""
-    path = folder / Path(text(value, folder)).expanduser()
+    path = folder / at_home(text(value, folder))
     if not path.is_file():
         raise ValueError(f"there is no file {path}")
     return path
@@ -92,7 +100,7 @@ def file(value: Any, folder: Path) -> Path:
 
 def place(value: Any, folder: Path) -> Path:
     """A directory that need not be there yet, such as a share that is mounted later; relative to the settings file."""
-    return (folder / Path(text(value, folder)).expanduser()).absolute()
+    return (folder / at_home(text(value, folder))).absolute()
 
 
 def secret(value: Any, folder: Path) -> str:

@@ -18,6 +18,7 @@ import duckdb
 from ingest.errors import StoreDamaged
 from ingest.store import refusals
 from ingest.store.migrations import NEWEST, steps
+from ingest.store.row_mapping import TABLES
 
 Cursor = duckdb.DuckDBPyConnection
 
@@ -27,15 +28,16 @@ _ROW_GROUP: Final = 122_880
 _VECTOR: Final = 2_048
 """Rows that DuckDB reads together: no smaller piece of a damaged row group is tried."""
 
-_KEYS: Final = {
-    "device": "device_id", "vessel": "vessel_id", "yeast": "yeast_id", "batch": "batch_id",
-    "placement": "placement_id", "event": "event_id", "hand_sample": "sample_id", "calibration": "calibration_id",
-    "preferences": "preferences_id", "change": "change_id", "note": "key", "assessment": "batch_id, made_at",
-    "rejection": "rejection_id", "device_key": "device_key", "schema_version": "number", "photo": "photo_id",
-    "picture": "photo_id", "batch_stay": "stay_id",
-    "report_new": "device_key, measured_s, measured_us", "report_old": "device_key, measured_s, measured_us",
-}  # fmt: skip
-"""What tells the rows of a table apart."""
+_READING: Final = "device_key, measured_s, measured_us"
+_KEYS: Final = {table.name: table.key for table in TABLES.values()} | {
+    "assessment": "batch_id, made_at",
+    "change": "change_id",
+    "device_key": "device_key",
+    "report_new": _READING,
+    "report_old": _READING,
+    "schema_version": "number",
+}
+"""What tells the rows of a table apart; of any other table all columns do."""
 
 
 @dataclass(slots=True)
@@ -202,7 +204,8 @@ def add_rows(new: Path, logged: Path) -> dict[str, int]:
         connection.execute(f"ATTACH '{_quoted(logged)}' AS logged (READ_ONLY)")
         added = {}
         for table, columns in _columns(connection).items():
-            keys, names = _KEYS[table], ", ".join(f'"{name}"' for name in columns)
+            names = ", ".join(f'"{name}"' for name in columns)
+            keys = _KEYS.get(table, names)
             same = f"SELECT {keys} FROM logged.{table}"
             source = f"(SELECT DISTINCT ON ({keys}) * FROM logged.{table} ORDER BY {keys}, rowid DESC)"
             if table.startswith("report_"):

@@ -13,6 +13,7 @@ from analysis.units import c_to_f, density_from_sg, sg_to_plato
 from ingest.decoding import AHEAD_S, BY_FIELD, ID_REMEDY, LARGEST_SEQUENCE, NATIVE_NAMES, converted, is_good_id, shown
 from ingest.errors import ImportFileError
 from ingest.store import QUANTITIES
+from ingest.transfer import clock_changes
 
 Ask = Callable[[str, list[str]], str | None]
 
@@ -137,7 +138,8 @@ def read_log(
         At the first thing that is wrong: row, column, problem, remedy.
     """
     raw = _read(path, found)
-    measured_at, assumed = _instants(path, raw["measured_at"], zone)
+    whose = raw["device_id"] if "device_id" in raw.columns else None
+    measured_at, assumed = _instants(path, raw["measured_at"], zone, whose)
     if now is not None:
         _refuse(
             path,
@@ -240,7 +242,7 @@ def _read(path: Path, found: Mapping[str, str]) -> pl.DataFrame:
     return frame.with_columns(pl.col(texts).str.strip_chars().replace("", None))
 
 
-def _instants(path: Path, column: pl.Series, zone: str) -> tuple[pl.Series, bool]:
+def _instants(path: Path, column: pl.Series, zone: str, devices: pl.Series | None) -> tuple[pl.Series, bool]:
     """The column as UTC instants, and whether the zone had to be assumed."""
     assumed = False
     if column.dtype == pl.String():
@@ -260,13 +262,13 @@ def _instants(path: Path, column: pl.Series, zone: str) -> tuple[pl.Series, bool
         )
     elif isinstance(column.dtype, pl.Datetime):
         assumed = column.dtype.time_zone is None
-        instants = _zoned(column.cast(pl.Datetime("us", column.dtype.time_zone)), zone)
+        instants = _zoned(column.cast(pl.Datetime("us", column.dtype.time_zone)), zone, devices)
     elif column.dtype == pl.String() and (plain := _plain_utc(column)) is not None:
         instants = plain
     elif column.dtype == pl.String():
         zoned = column.str.contains(_ZONE).fill_null(value=True)
         assumed = not zoned.all()
-        instants = _from_text(column, zoned, zone)
+        instants = _from_text(column, zoned, zone, devices)
     else:
         raise ImportFileError(
             path.name, "measured_at", f"it is {column.dtype}, not a time", "Give RFC 3339 text or epoch seconds"
@@ -291,7 +293,7 @@ def _plain_utc(column: pl.Series) -> pl.Series | None:
     return instants if instants.null_count() == column.null_count() else None
 
 
-def _from_text(column: pl.Series, zoned: pl.Series, zone: str) -> pl.Series:
+def _from_text(column: pl.Series, zoned: pl.Series, zone: str, devices: pl.Series | None) -> pl.Series:
     """RFC 3339 and its usual relatives, and dates with the day first. Null where it is no time.
 
     What bears no zone is in `zone`; a date alone is its midnight.
@@ -306,18 +308,25 @@ def _from_text(column: pl.Series, zoned: pl.Series, zone: str) -> pl.Series:
         "UTC"
     )
     without = text.str.to_datetime("%Y-%m-%dT%H:%M:%S%.f", time_unit="us", strict=False)
-    return pl.select(pl.when(zoned).then(with_zone).otherwise(_zoned(without, zone))).to_series()
+    return pl.select(pl.when(zoned).then(with_zone).otherwise(_zoned(without, zone, devices))).to_series()
 
 
-def _zoned(column: pl.Series, zone: str) -> pl.Series:
-    if isinstance(column.dtype, pl.Datetime) and column.dtype.time_zone is None:
-        # A clock that is never put forward shows an hour that the zone's clocks skip: it goes on from the one before.
-        hour = pl.duration(hours=1)
-        plain = column.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
-        before = pl.select(column - hour).to_series()
-        before = before.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
-        column = pl.select(pl.coalesce(plain, before + hour)).to_series()
-    return column.dt.convert_time_zone("UTC")
+def _zoned(column: pl.Series, zone: str, devices: pl.Series | None) -> pl.Series:
+    """Times as UTC; what bears no zone is in `zone`, and about the hours of its clocks' changes read by the order."""
+    if not isinstance(column.dtype, pl.Datetime) or column.dtype.time_zone is not None:
+        return column.dt.convert_time_zone("UTC")
+    first = column.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
+    second = column.dt.replace_time_zone(zone, ambiguous="latest", non_existent="null")
+    if first.null_count() == column.null_count() and first.equals(second, null_equal=True):
+        return first.dt.convert_time_zone("UTC")
+    whose = pl.Series([None] * column.len()) if devices is None else devices
+    if first.null_count() == column.null_count():  # only the days on which clocks are put back are in question
+        days = column.dt.date()
+        asked = days.is_in(days.filter(first != second).unique().implode()).fill_null(value=False)
+    else:
+        asked = pl.repeat(True, column.len(), eager=True)
+    read = clock_changes.in_order(column.filter(asked).to_list(), whose.filter(asked).to_list(), zone)
+    return first.dt.convert_time_zone("UTC").scatter(asked.arg_true(), pl.Series(read, dtype=_INSTANT))
 
 
 def _quantities(path: Path, raw: pl.DataFrame, found: Mapping[str, str]) -> dict[str, pl.Series]:

@@ -2,7 +2,7 @@
 
 For a version of the tables, before it is changed, from the top of a checkout of that version:
 
-    python path/to/write.py path/to/tests/older
+    PYTHONPATH=$PWD python tests/older/write.py tests/older
 
 The file is called after the version, and packed, because DuckDB gives every table a block of its own.
 """

@@ -14,6 +14,7 @@ from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
 from ingest.mqtt.connection import Connection, ReadingAhead
 from ingest.mqtt.embedded_broker import EmbeddedBroker
+from ingest.mqtt.receipt import Receipt
 from ingest.mqtt.session import Subscriber
 from ingest.pipeline import Pipeline
 from ingest.settings.settings import Broker
@@ -30,7 +31,7 @@ def pipeline() -> Iterator[Pipeline]:
 
 
 def connection(pipeline: Pipeline) -> Connection:
-    return Connection(Broker(), MQTTProtocolVersion.MQTTv311, pipeline, lambda: datetime.now(UTC))
+    return Connection(Broker(), MQTTProtocolVersion.MQTTv311, pipeline, lambda: Receipt(datetime.now(UTC), None))
 
 
 class Counting:

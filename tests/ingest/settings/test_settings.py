@@ -130,6 +130,11 @@ def test_a_password_never_shows(full: Path, caplog: pytest.LogCaptureFixture) ->
         ("[broker]\nkeep_alive_s = 1\n", 2, "out of range"),
         ('[broker]\nlisten = "0.0.0.0"\n', 2, "anybody on the network"),
         ("[broker]\ntls = true\n", 1, "does not speak TLS"),
+        ('data_dir = "~nobody-at-all/x"\n', 1, "no home directory"),
+        ("[server]\nport = 1883\n", 2, "meant for the broker and for the dashboard"),
+        ('[broker]\nhost = "h"\nlisten = "0.0.0.0"\n', 3, "tunroom runs none that could listen"),
+        ('[broker]\nhost = "h"\ntls = false\ntls_ca_file = "here.pem"\n', 3, "tls is off"),
+        ("[server]\nport = 1\n\n[server]\nport = 2\n", 4, "A table begins once"),
         ("colour = 1\n", 1, "no setting 'colour'"),
         ('[server]\nport = 1\nhost = ""\n', 3, "a text in quotes"),
         ("[server]\nhosts = 7\n", 2, "a list of names"),
@@ -161,6 +166,7 @@ def test_a_password_never_shows(full: Path, caplog: pytest.LogCaptureFixture) ->
 )
 def test_a_wrong_line_is_named_with_its_number(tmp_path: Path, text: str, line: int, problem: str) -> None:
     path = write(tmp_path, text)
+    (tmp_path / "here.pem").touch()
     with pytest.raises(SettingsError) as caught:
         load(path, None, {})
     assert f"{path}, line {line}" in str(caught.value)
@@ -264,3 +270,14 @@ def test_decoding_is_explained_in_sentences(full: Path) -> None:
     bad = explain.decode(settings, "home/tunroom/report/f", b'{"gravity_sg": "1.05"}')
     assert not bad.good
     assert "$.gravity_sg: expected a number" in bad.text
+
+
+def test_a_byte_order_mark_is_passed_over(tmp_path: Path) -> None:
+    path = tmp_path / "marked.toml"
+    path.write_text("[server]\nport = 8601\n", encoding="utf-8-sig")
+    assert load(path, None, {}).server.port == 8601
+
+
+def test_a_name_that_stands_twice_gets_the_remedy_for_that(tmp_path: Path) -> None:
+    with pytest.raises(SettingsError, match="remove one of the two lines"):
+        load(write(tmp_path, "[server]\nport = 1\nport = 2\n"), None, {})

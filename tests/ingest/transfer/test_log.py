@@ -148,6 +148,46 @@ def test_the_hour_that_clocks_skip_in_spring_goes_on_from_the_one_before(store, 
     assert [t.hour for t in store.readings_as_sent("float-1")["measured_at"]] == [0, 1, 3]
 
 
+QUARTERS = ("00", "15", "30", "45")
+DOUBLED = [f"2025-10-26 {h}:{q}" for h in ("01", "02", "02", "03") for q in QUARTERS]
+
+
+# Central European Summer Time ends at 01:00 UTC on 26 October 2025 (Directive 2000/84/EC, article 3).
+@pytest.mark.parametrize("newest_first", [False, True])
+def test_the_hour_that_comes_twice_in_autumn_is_told_apart_by_the_order(store, tmp_path, newest_first):
+    store.save(Preferences(time_zone="Europe/Vienna"))
+    times = DOUBLED[::-1] if newest_first else DOUBLED
+    rows = [f"{t},{device},{1.05 - n * 1e-4:.4f}" for n, t in enumerate(times) for device in ("a", "b")]
+    told = transfer.import_log(store, log(tmp_path / "log.csv", "\n".join(("measured_at,device_id,gravity_sg", *rows))))
+    assert (told.new, told.conflicts) == (32, 0)
+    begin = datetime(2025, 10, 25, 23, tzinfo=UTC)
+    for device in ("a", "b"):
+        kept = store.readings_as_sent(device)
+        assert kept["measured_at"].to_list() == [begin + timedelta(minutes=15 * n) for n in range(16)]
+        assert kept["gravity_sg"].is_sorted(descending=not newest_first)
+
+
+def test_where_the_order_does_not_decide_the_doubled_hour_is_the_first(store, tmp_path):
+    store.save(Preferences(time_zone="Europe/Vienna"))
+    text = "measured_at,gravity_sg\n2025-10-26 02:15,1.05\n2025-10-26 04:15,1.05\n"
+    transfer.import_log(store, log(tmp_path / "log.csv", text), device_id="f")
+    assert [t.hour for t in store.readings_as_sent("f")["measured_at"]] == [0, 3]
+
+
+def test_a_clock_that_was_not_put_forward_loses_nothing_in_spring(store, tmp_path):
+    store.save(Preferences(time_zone="Europe/Vienna"))
+    rows = [f"2025-03-30 {h}:{q},1.05" for h in ("01", "02", "03", "04") for q in QUARTERS]
+    rows += ["2025-07-01 12:00,1.01", "2025-12-01 12:00,1.01"]
+    told = transfer.import_log(
+        store, log(tmp_path / "log.csv", "\n".join(("measured_at,gravity_sg", *rows))), device_id="f"
+    )
+    assert (told.new, told.conflicts) == (18, 0)
+    kept = store.readings_as_sent("f")["measured_at"].to_list()
+    begin = datetime(2025, 3, 30, 0, tzinfo=UTC)
+    assert kept[:16] == [begin + timedelta(minutes=15 * n) for n in range(16)]
+    assert [t.hour for t in kept[16:]] == [11, 11]
+
+
 def test_a_table_with_semicolons_and_decimal_commas_is_read(store, tmp_path):
     text = "measured_at;gravity_sg;temperature_c\n2026-03-01T10:00:00Z;1,0502;19,5\n2026-03-01T10:15:00Z;1.0498;20\n"
     transfer.import_log(store, log(tmp_path / "log.csv", text), device_id="float-1")
