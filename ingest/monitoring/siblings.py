@@ -21,13 +21,14 @@ def siblings_of(store: Store, record: BatchRecord) -> list[BatchRecord]:
     """Other batches of the same wort, drink and yeast, pitched together; none where wort or yeast is not said."""
     if record.split_of is None or record.yeast is None:
         return []
+    divided = {batch.divided_from for batch in store.all(BatchRecord)}
     return [
         other
         for other in store.all(BatchRecord, split_of=record.split_of, yeast=record.yeast, drink=record.drink)
         if other.batch_id != record.batch_id
         and abs(other.pitched_at - record.pitched_at) <= timedelta(hours=TOGETHER_H)
         and other.merged_into is None
-        and not store.parts_of(other.batch_id)
+        and other.batch_id not in divided
     ]
 
 

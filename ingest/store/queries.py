@@ -75,6 +75,9 @@ class Questions:
         self._entries = Entries(file)
         self._words = LastWords()
         self._keys: dict[str, int] = {}
+        self._floats_of = self._entries.book
+        self._floats: dict[tuple[str, datetime | None], list[str]] = {}
+        """Which floats are in which batch, as long as nothing is entered: a row of vessels asks it of each other."""
 
     def all(self, cls: type[R], **equals: object) -> list[R]:
         """Every entry of a class whose fields have these values."""
@@ -303,13 +306,23 @@ class Questions:
 
     def floats_in(self, batch_id: str, since: datetime | None = None) -> list[str]:
         """The floats that were in the batch itself at `since` or later (now where None)."""
-        record, when = self._batch_record(batch_id), since or datetime.now(UTC)
-        return [
+        now, book = datetime.now(UTC), self._entries.book
+        if self._floats_of is not book:
+            self._floats_of, self._floats = book, {}
+        if (known := self._floats.get((batch_id, since))) is not None:
+            return known
+        record = self._batch_record(batch_id)
+        when = max(since or now, record.here_from)
+        stays = self.device_stays(record)
+        found = [
             device_id
-            for device_id, start, end in self.device_stays(record)
-            if (end is None or end > max(when, record.here_from)) and start <= max(when, datetime.now(UTC))
+            for device_id, start, end in stays
+            if start <= max(when, now) and (end is None or end > when)
             if (device := self.get(Device, device_id)) is not None and device.kind == "float"
         ]
+        if all(start <= now and (end is None or end <= now) for _, start, end in stays):  # else the time decides
+            self._floats[batch_id, since] = found
+        return found
 
     def speaks_for_itself(self, record: BatchRecord) -> bool:
         """Whether a batch may teach and be compared: it was measured itself, and its parts do not tell of it."""

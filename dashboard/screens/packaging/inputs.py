@@ -47,6 +47,8 @@ _OF_BOTTLES: Final = frozenset(
     }
 )
 _OF_KEGS: Final = frozenset({"keg_rating_kpa", "serving_c"})
+_OF_JUICE: Final = frozenset({"priming_gravity_sg", "priming_brix", "priming_sugar_g_per_l"})
+_JUICES: Final = ("fruit juice", "juice concentrate", "wort")
 _WINE_LIKE: Final = frozenset({"wine", "mead", "cider", "other"})
 _SHARES_AS: Final = {"hop_shares": "Brindle 2, Osprey 1", "priming_shares": "sucrose 2, honey 1"}
 _OF_ACID: Final = frozenset({"malic_acid_g_per_l", "malolactic_finished"})
@@ -131,7 +133,7 @@ def ask(store: Store, batch_id: str, from_batch: Mapping[str, Any], say: Voice, 
     step = steps.bar(titles)
     st.html(steps.only(titles, step))
     for title in titles:
-        shown = [f for f in groups[title] if _matters(f.key, package, drink)]
+        shown = [f for f in groups[title] if _matters(f.key, package, drink) and _asked(f.key, {**from_batch, **own})]
         with (
             st.container(key=steps.key_of(title)),
             st.expander(title, expanded=title in (_FIRST, step), key=form.key(title)),
@@ -174,6 +176,14 @@ def _matters(key: str, package: str | None, drink: str | None) -> bool:
     if key in _OF_ACID:
         return drink is None or drink in _WINE_LIKE
     return key != "wine_colour" or drink in _WINE_LIKE
+
+
+def _asked(key: str, known: Mapping[str, Any]) -> bool:
+    """Whether an input is shown: what juice or wort holds is asked only where it primes, or where it was given."""
+    if key not in _OF_JUICE or known.get(key) is not None:
+        return True
+    names = [known.get("priming_sugar"), *(known.get("priming_shares") or {})]
+    return any(name in _JUICES for name in names)
 
 
 def _package(form: Form, own: Inputs, from_batch: Mapping[str, Any]) -> str | None:

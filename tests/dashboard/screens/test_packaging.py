@@ -308,3 +308,31 @@ def test_percent_and_points_are_what_the_person_reads():
     assert (fall.unit, fall.shown(0.004), fall.kept(4.0)) == ("points", pytest.approx(4.0), pytest.approx(0.004))
     share = scale(field_of("expected_low").quantity, mine)
     assert (share.unit, share.shown(0.75)) == ("%", 75.0)
+
+
+def test_only_what_matters_for_the_package_is_asked(cellar, held, page):
+    def labels(**own):
+        shown = open_sheet(page, cellar, held, **own)
+        return {each.label.split(",")[0] for each in shown.number_input}
+
+    bottles, kegs = labels(package="bottle"), labels(package="keg")
+    assert "Bottle rated for" in bottles - kegs
+    assert "Keg rated for" in kegs - bottles
+    assert "Strength of the priming juice" not in bottles
+    assert "Strength of the priming juice" in labels(package="bottle", priming_sugar="fruit juice")
+
+
+def test_the_answer_stands_in_a_line_of_its_own_with_the_step_that_is_open(cellar, held, page):
+    shown = open_sheet(page, cellar, held, package="bottle", carbonation_volumes=2.4, bottle_rating_kpa=1000.0)
+    asked = inputs.sheet({"package": "bottle"})
+    line = screen.answer_line_html("stop", asked, Preferences())
+    assert 'role="status"' in line
+    assert "<b>Stop</b>" in line
+    assert "Priming sugar" not in line  # nothing is told that is not known
+    press_next = next(b for b in shown.button if b.label == "Next: Batch")
+    press_next.click()
+    shown.run()
+    assert any(b.label == "Back: Carbonation" for b in shown.button)
+    rule = next(str(h.value) for h in shown.get("html") if "display: none" in str(h.value))
+    assert ".st-key-step-carbonation" in rule
+    assert ".st-key-step-batch" not in rule

@@ -255,3 +255,30 @@ def test_an_amount_below_nothing_is_refused(store):
         hop_form.with_grams(event, -1.0)
     with pytest.raises(EntryError, match="out of range"):
         replace(event, contact_days=100.0)
+
+
+# One float among many jugs
+
+
+def test_two_taps_put_a_float_in_and_take_it_out_again(store, page):
+    for n in (1, 2):
+        batch(store, f"v{n}", batch_id=f"b{n}", name=f"Wort {n}")
+    press(page("batch", id="b1"), "Put float-1 in")  # the first tap opens the list
+    assert store.floats_in("b1") == ["float-1"]
+    press(page("batch", id="b2"), "Put float-1 in")
+    assert store.floats_in("b1") == []
+    assert store.floats_in("b2") == ["float-1"]
+    press(page("batch", id="b2"), "Take float-1 out")
+    assert store.floats_in("b2") == []
+    stays = [(p.vessel_id, p.to_at is not None) for p in store.all(Placement)]
+    assert stays == [("v1", True), ("v2", True)]
+
+
+def test_a_part_leads_to_its_whole_and_the_whole_to_its_parts(store, page):
+    whole = batch(store, batch_id="whole", volume_l=10.0)
+    store.save_many(divide.records(whole, NOW - HOUR, [row(0, "Jug 1"), row(1, "Jug 2")]), "Divided")
+    part = store.parts_of("whole")[1]
+    assert "A part of" in html_of(page("batch", id=part.batch_id))
+    told = html_of(page("batch", id="whole"))
+    assert "Divided into" in told
+    assert f"batch?id={part.batch_id}" in told

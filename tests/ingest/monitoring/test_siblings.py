@@ -118,3 +118,17 @@ def test_a_batch_s_own_temperatures_go_before_its_vessel_s():
     assert [step.day for step in schedule_of(record)] == [2, 6]
     assert next_step(record, PITCHED + 3 * day).day == 6
     assert next_step(record, PITCHED + 7 * day) is None
+
+
+def test_a_float_that_comes_or_goes_is_seen_at_once(cellar):
+    store, _ = cellar
+    record = store.get(BatchRecord, "b3")
+    assert store.floats_in("b3") == []
+    store.save(Device(device_id="g", kind="float"))
+    stay = store.save(Placement(device_id="g", vessel_id="v3", from_at=NOW - timedelta(hours=1)))
+    assert store.floats_in("b3") == ["g"]
+    assert not asks_for_sample(store, record, None, NOW)
+    store.save(replace(stay, to_at=NOW))
+    assert store.floats_in("b3") == []
+    assert store.floats_in("b3", since=PITCHED) == ["g"]
+    store.remove(store.get(Device, "g"))
