@@ -32,7 +32,8 @@ from analysis.model import (
 )
 from analysis.planning import Constraints
 from ingest.errors import EntryError, in_units
-from ingest.record_checks import Usual, in_range, need_name, to_utc
+from ingest.record_checks import LEAST_HOLD_H, MOST_HOLD_H, Usual, in_range, need_name, to_utc
+from ingest.record_checks import check_hold_h as check_hold_h
 from ingest.record_checks import new_id as new_id
 
 DeviceKind = Literal["float", "probe"]
@@ -52,12 +53,6 @@ CLOCK_AHEAD: Final = "clock ahead"
 GUESSED_UNIT: Final = "unit of time guessed"
 TIMES_OF_RECEIPT: Final = frozenset({NO_CLOCK, RELATIVE, CLOCK_UNSET, CLOCK_AHEAD})
 """Time flags of reports whose instant hangs on when they arrived: a second delivery names another instant."""
-
-
-LEAST_HOLD_H: Final = 1.0
-"""A hold is a span of time; the command line asks for no less."""
-MOST_HOLD_H: Final = 24.0 * 60
-"""As `Batch` allows."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -491,28 +486,6 @@ def usable_hold_h(record: BatchRecord, preferences: Preferences) -> tuple[float,
     )
 
 
-def check_hold_h(hold_h: float | None) -> None:
-    """Refuse a hold that is no span of time; what is stored already is read all the same (see `usable_hold_h`).
-
-    Raises
-    ------
-    EntryError
-        If it is shorter than an hour or longer than 60 days.
-    """
-    in_range("hold_h", hold_h, LEAST_HOLD_H, MOST_HOLD_H, "The usual range is 24 to 96 hours; the least is 1.")
-
-
-Record = (
-    Device
-    | Vessel
-    | Yeast
-    | BatchRecord
-    | BatchStay
-    | Placement
-    | EventRecord
-    | HandSample
-    | CalibrationRecord
-    | Preferences
-    | Photo
-)
+_OfTheCellar = Device | Vessel | Yeast | CalibrationRecord | Preferences
+Record = _OfTheCellar | BatchRecord | BatchStay | Placement | EventRecord | HandSample | Photo
 """What a person enters; each is saved, removed and undone by the same store calls."""

@@ -5,9 +5,15 @@ from __future__ import annotations
 import secrets
 from dataclasses import dataclass, fields
 from datetime import UTC, datetime
+from typing import Final
 
 from analysis.display_units import Quantity
 from ingest.errors import EntryError, out_of_range
+
+LEAST_HOLD_H: Final = 1.0
+"""A hold is a span of time; the command line asks for no less."""
+MOST_HOLD_H: Final = 24.0 * 60
+"""As `Batch` allows."""
 
 
 def new_id(prefix: str) -> str:
@@ -56,3 +62,14 @@ def in_range(name: str, value: float | None, low: float, high: float, usual: str
     if isinstance(usual, str):
         raise EntryError(name, f"{value:g} is out of range", usual)
     raise out_of_range(name, value, usual.quantity, (usual.low, usual.high), usual.words)
+
+
+def check_hold_h(hold_h: float | None) -> None:
+    """Refuse a hold that is no span of time; what is stored already is read all the same (see `ingest.model.usable_hold_h`).
+
+    Raises
+    ------
+    EntryError
+        If it is shorter than an hour or longer than 60 days.
+    """
+    in_range("hold_h", hold_h, LEAST_HOLD_H, MOST_HOLD_H, "The usual range is 24 to 96 hours; the least is 1.")

@@ -2,6 +2,7 @@
 
 from ingest.store.device_status import DeviceStatus
 from ingest.store.duckdb_file import look_into
+from ingest.store.meanwhile import Based, ChangedMeanwhileError
 from ingest.store.migrations import DRY_HOPS_SAID_FROM, NEWEST, PHOTOS_FROM, STAYS_FROM
 from ingest.store.moving import move
 from ingest.store.report_rows import QUANTITIES
@@ -17,6 +18,8 @@ __all__ = [
     "QUANTITIES",
     "STAYS_FROM",
     "TABLES",
+    "Based",
+    "ChangedMeanwhileError",
     "DeviceStatus",
     "Kept",
     "Store",
