@@ -13,7 +13,7 @@ from dashboard.queries import queries
 from dashboard.screens.batch import entries
 from dashboard.screens.sensors import floats
 from dashboard.templates import Markup, fill, join
-from dashboard.ui import components
+from dashboard.ui import components, plain
 from dashboard.wording import device as words_device
 from dashboard.wording import follows_fully
 from ingest.model import BatchRecord, Device, Vessel
@@ -92,7 +92,7 @@ def float_here(record: BatchRecord) -> None:
 
 
 def _tap(label: str, key: str, enter: Any, done: str) -> None:
-    if st.button(label, key=f"float {key}", width="stretch"):
+    if st.button(plain(label), key=f"float {key}", width="stretch"):
         error = components.attempt(enter, done)
         if error is None:
             st.session_state["float turn"] += 1

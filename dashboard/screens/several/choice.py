@@ -8,7 +8,7 @@ import streamlit as st
 
 from analysis.wording import natural
 from dashboard import context
-from dashboard.ui import forms
+from dashboard.ui import forms, plain
 from ingest.model import BatchRecord, Vessel
 from ingest.store import Store
 
@@ -41,7 +41,7 @@ def several(form: forms.Form, of: str = "batches", what: str = "Which vessels") 
     lot = st.query_params.get("lot")
     ids = [b.batch_id for b in found]
     chosen = [b.batch_id for b in found if lot is not None and b.lot == lot]
-    names = {b.batch_id: label(store, b) for b in found}
+    names = {b.batch_id: plain(label(store, b)) for b in found}  # pills are drawn as Markdown
     got = form.several(of, what, ids, chosen, names.__getitem__)
     return [b for b in found if b.batch_id in got]
 

@@ -14,7 +14,7 @@ from dashboard import context
 from dashboard.queries import queries
 from dashboard.screens.batch import entries
 from dashboard.screens.several import choice
-from dashboard.ui import forms
+from dashboard.ui import forms, plain
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, EventRecord, Record
 
@@ -42,7 +42,9 @@ def show() -> None:
     with forms.entry("merge", say, save="Merge them", shows=into) as form:
         at = form.moment("at", "When, if not now", None)
         others = {b.batch_id: b for b in found if b.batch_id != into.batch_id}
-        got = form.several("batches", "What goes into it", list(others), [], lambda k: choice.label(store, others[k]))
+        got = form.several(
+            "batches", "What goes into it", list(others), [], lambda k: plain(choice.label(store, others[k]))
+        )
     if form.sent:
         chosen = [others[key] for key in got]
         names = joined([b.name for b in chosen])

@@ -11,7 +11,7 @@ from dashboard import context
 from dashboard.queries import queries
 from dashboard.screens.batch import entries
 from dashboard.screens.several import choice
-from dashboard.ui import forms
+from dashboard.ui import forms, plain
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, HandSample
 from ingest.monitoring import asks_for_sample, following_of
@@ -36,7 +36,7 @@ def show() -> None:
             with columns[n % 2]:
                 value = form.number(
                     f"value/{record.batch_id}",
-                    choice.label(store, record),
+                    plain(choice.label(store, record)),
                     None,
                     called=unit,
                     step=how.step,
