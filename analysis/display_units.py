@@ -125,6 +125,9 @@ _SIMPLE: Final[dict[str, tuple[Callable[[Any], Any], Callable[[Any], Any]]]] = {
 """From our unit and back, for the units that say their quantity by themselves."""
 
 _FALLS_FROM_SG: Final = 1.010
+_LEAST_POINTS: Final = 900.0
+_MOST_POINTS: Final = 1700.0
+"""What is typed between these is a gravity without its point: 0.900 to 1.700, from dry wine to a thick syrup."""
 """SG; the gravity from which a fall is taken where it is said in °P. The scale is so nearly straight that a fall of ten
 points is 2.61 °P from 1.010 to 1.000 less 0.04, and 2.52 from 1.020 (by `units.sg_to_plato`)."""
 
@@ -211,6 +214,11 @@ def day(that: date) -> str:
     return f"{WEEKDAYS[that.weekday()]} {that.day} {MONTHS[that.month - 1]}"
 
 
+def specific_gravity_typed(value: float) -> float:
+    """A specific gravity as it was meant: 1050 is 1.050. No gravity lies between, so nothing else can be meant."""
+    return value / 1000.0 if _LEAST_POINTS <= value <= _MOST_POINTS else float(value)
+
+
 @dataclass(frozen=True, slots=True)
 class DisplayUnits:
     """One person's units: quantities in and out of them, and printed with them.
@@ -253,8 +261,14 @@ class DisplayUnits:
         return float(_SIMPLE[unit][0](value)) if unit in _SIMPLE else float(value)
 
     def entered(self, value: float, quantity: str) -> float:
-        """A value typed in the person's unit, as it is kept: the inverse of `shown`."""
+        """A value typed in the person's unit, as it is kept: the inverse of `shown`.
+
+        A specific gravity is also taken without its point, 1050 for 1.050, as the trade says it and as a browser hands
+        over 1,050.
+        """
         unit = self.unit_of(quantity)
+        if quantity == "gravity" and unit == "SG":
+            return specific_gravity_typed(value)
         if unit in _EXTRACTS:
             extract, gravity = _EXTRACTS[unit]
             if quantity == "gravity fall":

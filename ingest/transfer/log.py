@@ -105,7 +105,7 @@ def _columns(path: Path, given: Mapping[str, str], device_id: str | None) -> dic
             path.name,
             "device",
             "no column says which device measured",
-            "Name it: --device ID, or --column device_id=NAME",
+            "Choose the device, or its column (in a terminal: --device ID, or --column device_id=NAME)",
         )
     return found
 

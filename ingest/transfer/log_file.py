@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -22,11 +23,24 @@ OURS: Final = ("measured_at", "device_id", *NATIVE_NAMES, "sequence")
 _DECIMAL_COMMA: Final = r"^\s*([+-]?\d+),(\d+)\s*$"
 
 
+def _encoding_of(path: Path) -> str:
+    """UTF-8 where all of the file is, else Windows-1252, as older spreadsheets write; Latin-1 is a part of it."""
+    decoder = codecs.getincrementaldecoder("utf-8")()
+    with path.open("rb") as file:
+        try:
+            while chunk := file.read(1 << 20):
+                decoder.decode(chunk)
+            decoder.decode(b"", final=True)
+        except UnicodeDecodeError:
+            return "cp1252"
+    return "utf-8"
+
+
 def separator_of(path: Path) -> str:
     """What parts the columns of a text file, by its first line: a semicolon where numbers are written with a comma."""
     if path.suffix.lower() == ".tsv":
         return "\t"
-    with path.open(encoding="utf-8", errors="replace") as file:
+    with path.open(encoding=_encoding_of(path), errors="replace") as file:
         first = file.readline()
     return ";" if first.count(";") > first.count(",") else ","
 
@@ -34,7 +48,12 @@ def separator_of(path: Path) -> str:
 def scan_text(path: Path) -> pl.LazyFrame:
     """A CSV or TSV file as text, numbers with a decimal point."""
     separator = separator_of(path)
-    frame = pl.scan_csv(path, infer_schema=False, separator=separator)
+    encoding = _encoding_of(path)
+    if encoding == "utf-8":
+        frame = pl.scan_csv(path, infer_schema=False, separator=separator)
+    else:
+        text = path.read_bytes().decode(encoding, errors="replace")
+        frame = pl.read_csv(text.encode(), infer_schema=False, separator=separator).lazy()
     return frame.with_columns(pl.all().str.replace(_DECIMAL_COMMA, "${1}.${2}")) if separator == ";" else frame
 
 
@@ -85,14 +104,14 @@ def mapping(path: Path, given: Mapping[str, str], ask: Ask | None = None) -> dic
             path.name,
             "columns",
             f"none says when it was measured ({', '.join(names)})",
-            "Name it: --column measured_at=NAME",
+            "Choose the column of the time (in a terminal: --column measured_at=NAME)",
         )
     if not found.keys() & NATIVE_NAMES.keys():
         raise ImportFileError(
             path.name,
             "columns",
             f"none is a quantity ({', '.join(names)})",
-            f"Name one, such as --column gravity_sg=NAME. Quantities: {', '.join(NATIVE_NAMES)}",
+            f"Choose a column for one (in a terminal: --column gravity_sg=NAME). Quantities: {', '.join(NATIVE_NAMES)}",
         )
     return found
 
@@ -137,12 +156,12 @@ def read_log(
         At the first thing that is wrong: row, column, problem, remedy.
     """
     raw = _read(path, found)
-    measured_at, assumed = _instants(path, raw["measured_at"], zone)
+    measured_at, assumed = _instants(path, raw["measured_at"], zone, found["measured_at"])
     if now is not None:
         _refuse(
             path,
             measured_at > now + timedelta(seconds=AHEAD_S),
-            "measured_at",
+            found["measured_at"],
             f"{{value}} lies in the future (it is {now:%Y-%m-%d %H:%M} UTC now)",
             "Look at the year, at the order of day and month, and at the time zone, or leave these rows out",
             raw["measured_at"],
@@ -240,7 +259,7 @@ def _read(path: Path, found: Mapping[str, str]) -> pl.DataFrame:
     return frame.with_columns(pl.col(texts).str.strip_chars().replace("", None))
 
 
-def _instants(path: Path, column: pl.Series, zone: str) -> tuple[pl.Series, bool]:
+def _instants(path: Path, column: pl.Series, zone: str, theirs: str) -> tuple[pl.Series, bool]:
     """The column as UTC instants, and whether the zone had to be assumed."""
     assumed = False
     if column.dtype == pl.String():
@@ -250,7 +269,7 @@ def _instants(path: Path, column: pl.Series, zone: str) -> tuple[pl.Series, bool
     if column.dtype.is_numeric():
         seconds = column.cast(pl.Float64())
         impossible = ~seconds.is_between(-_FARTHEST_MS, _FARTHEST_MS)  # also NaN
-        _refuse(path, impossible, "measured_at", "{value} is not a time", _TIME_REMEDY, column)
+        _refuse(path, impossible, theirs, "{value} is not a time", _TIME_REMEDY, column)
         milli = (seconds.abs() > 1e11).fill_null(value=False)
         instants = (
             (pl.select(pl.when(milli).then(seconds / 1e3).otherwise(seconds)).to_series() * 1e6)
@@ -269,15 +288,15 @@ def _instants(path: Path, column: pl.Series, zone: str) -> tuple[pl.Series, bool
         instants = _from_text(column, zoned, zone)
     else:
         raise ImportFileError(
-            path.name, "measured_at", f"it is {column.dtype}, not a time", "Give RFC 3339 text or epoch seconds"
+            path.name, f"column {theirs!r}", f"it is {column.dtype}, not a time", "Give RFC 3339 text or epoch seconds"
         )
     bad = instants.is_null()
-    _refuse(path, bad, "measured_at", "{value} is not a time", _TIME_REMEDY, column)
+    _refuse(path, bad, theirs, "{value} is not a time", _TIME_REMEDY, column)
     early = (instants.dt.year() < 1990) | (instants.dt.year() > 2100)
     _refuse(
         path,
         early,
-        "measured_at",
+        theirs,
         "{value} is not a likely time",
         "Look whether it is in seconds, or the clock was not set",
         column,

@@ -239,3 +239,10 @@ def test_spans_ahead_are_those_of_the_finish() -> None:
     """A finish that lies hours ahead is said with its day, in the zone of the person."""
     seen = assessed(phase="active", finish=normal(30, 2), remaining_fall_sg=Range(0.003, 0.004, 0.005))
     assert "about 1.0\u202f°P to go, likely done" in verdict(seen, 48.0, VOICE)
+
+
+def test_a_gravity_typed_without_its_point_is_understood_and_no_other_quantity_is() -> None:
+    sg, plato = DisplayUnits(), DisplayUnits(gravity_unit="°P")
+    assert [sg.entered(typed, "gravity") for typed in (1050.0, 1012.0, 998.0, 1.05)] == [1.05, 1.012, 0.998, 1.05]
+    assert plato.entered(12.5, "gravity") == pytest.approx(1.0505, abs=2e-4)
+    assert sg.entered(1050.0, "volume") == 1050.0

@@ -315,3 +315,16 @@ def test_a_log_can_be_put_into_a_batch(store, tmp_path):
     assert store.readings_of("b").is_empty()
     with pytest.raises(EntryError, match="no batch 'b9'"):
         transfer.import_log(store, path, device_id="float-1", batch_id="b9")
+
+
+def test_a_log_of_an_older_spreadsheet_is_read_and_its_own_columns_are_named(store, tmp_path):
+    """ "Gärgefäß 1" in Windows-1252, dates with the day first, decimal commas: what a spreadsheet writes."""
+    text = "Zeit;Dichte;Gefäß\n01.09.2026 18:00;1,0502;Gärgefäß 1\n01.09.2026 19:00;1,0498;Gärgefäß 1\n"
+    path = tmp_path / "log.csv"
+    path.write_bytes(text.encode("cp1252"))
+    columns = {"measured_at": "Zeit", "gravity_sg": "Dichte"}
+    assert transfer.import_log(store, path, device_id="float-1", columns=columns).new == 2
+    assert transfer.scan_text(path).collect()["Gefäß"].to_list() == ["Gärgefäß 1", "Gärgefäß 1"]
+    path.write_bytes(text.replace("01.09.2026 19:00", "gestern").encode("cp1252"))
+    with pytest.raises(ImportFileError, match="row 2, column 'Zeit': 'gestern' is not a time"):
+        transfer.import_log(store, path, device_id="float-1", columns=columns)
