@@ -479,18 +479,8 @@ class _Usual:
     words: str = "The usual range is {}."
 
 
-Record = (
-    Device
-    | Vessel
-    | Yeast
-    | BatchRecord
-    | BatchStay
-    | Placement
-    | EventRecord
-    | HandSample
-    | CalibrationRecord
-    | Preferences
-)
+_OfTheCellar = Device | Vessel | Yeast | CalibrationRecord | Preferences
+Record = _OfTheCellar | BatchRecord | BatchStay | Placement | EventRecord | HandSample
 """What a person enters; each is saved, removed and undone by the same store calls."""
 
 

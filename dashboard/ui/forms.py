@@ -11,7 +11,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, time, timedelta
 from hashlib import blake2s
-from typing import Any, Final, TypeVar
+from typing import Any, Final, TypeVar, cast
 
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
@@ -21,8 +21,11 @@ from analysis.wording import Voice, capital
 from dashboard.templates import fill
 from dashboard.ui import components
 from ingest.errors import EntryError
+from ingest.model import Record
+from ingest.store import Based, ChangedMeanwhileError
 
 T = TypeVar("T")
+R = TypeVar("R", bound=Record)
 
 _WRONG: Final = '<p class="wrong" role="alert">{{ sentence }}</p>'
 _EARLIEST: Final = datetime(2000, 1, 1)  # noqa: DTZ001 - on the person's clock, as the input shows it
@@ -167,6 +170,8 @@ class Form:
             return
         error = components.attempt(enter, done)
         if error is not None:
+            if isinstance(error, ChangedMeanwhileError) and error.now is not None:
+                st.session_state[_seen(self.name)] = error.now  # told once, so that a second save is a choice
             self.wrong(error)
             return
         renew(self.name)
@@ -202,6 +207,24 @@ def entry(name: str, voice: Voice, *, save: str, shows: object = None, border: b
         form.place(WHOLE_FORM)
 
 
+def opened(name: str, current: R) -> R:
+    """The entry as the form of this name shows it: as it was when the form was opened.
+
+    What is typed lies in the browser until it is sent, so that a form is not filled in anew while it stands open.
+    """
+    shown = st.session_state.get(_opened(name))
+    if shown is None or f"{name}/{_mark(name, shown)}/save" not in st.session_state:
+        st.session_state.pop(_seen(name), None)
+        shown = st.session_state[_opened(name)] = current
+    return cast("R", shown)
+
+
+def based(name: str) -> Based | None:
+    """What an entry was edited from in the form of this name; None of a new one."""
+    shown = st.session_state.get(_opened(name))
+    return None if shown is None else Based(shown, st.session_state.get(_seen(name)))
+
+
 def all_faults(make: Callable[..., object], values: Mapping[str, Any], neutral: Mapping[str, Any]) -> list[EntryError]:
     """Everything that is wrong with `values`, not the first alone.
 
@@ -231,6 +254,8 @@ def loose(name: str, voice: Voice, *, shows: object = None, places: Form | None 
 
 def renew(name: str) -> None:
     """Forget what was typed into a form."""
+    st.session_state.pop(_opened(name), None)
+    st.session_state.pop(_seen(name), None)
     st.session_state[_round(name)] = st.session_state.get(_round(name), 0) + 1
 
 
@@ -250,6 +275,14 @@ def _mark(name: str, shows: object) -> str:
 
 def _round(name: str) -> str:
     return f"round of {name}"
+
+
+def _opened(name: str) -> str:
+    return f"opened {name}"
+
+
+def _seen(name: str) -> str:
+    return f"seen {name}"
 
 
 def _as_written(value: float, pattern: str) -> float:

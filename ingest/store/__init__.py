@@ -2,6 +2,7 @@
 
 from ingest.store.device_status import DeviceStatus
 from ingest.store.duckdb_file import look_into
+from ingest.store.meanwhile import Based, ChangedMeanwhileError
 from ingest.store.migrations import DRY_HOPS_SAID_FROM, NEWEST, STAYS_FROM
 from ingest.store.moving import move
 from ingest.store.report_rows import QUANTITIES
@@ -16,6 +17,8 @@ __all__ = [
     "QUANTITIES",
     "STAYS_FROM",
     "TABLES",
+    "Based",
+    "ChangedMeanwhileError",
     "DeviceStatus",
     "Kept",
     "Store",

@@ -209,6 +209,10 @@ class Book:
             case Preferences():
                 return "preferences"
 
+    def named(self, field: str, value: Any) -> Any:
+        """The value of a field as a person knows it: a name instead of an id."""
+        return self._vessel(value) if field == "vessel_id" else value
+
     def _device(self, key: str) -> str:
         found = self.get(Device, key)
         return found.name or key if found else key

@@ -8,9 +8,10 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any, cast
 
-from ingest.model import BatchStay, Note, Record, Rejection
+from ingest.model import BatchStay, Note, Preferences, Record, Rejection
 from ingest.store.duckdb_file import Cursor, StoreFile
 from ingest.store.entries import Book, Step, moved_back
+from ingest.store.meanwhile import Based
 from ingest.store.row_mapping import BY_NAME, ENTRIES, TABLES, cleaned, from_row, key_of, storable, to_json, to_row
 
 
@@ -55,19 +56,19 @@ class Entries:
         )
         return [Change(number, when.replace(tzinfo=UTC), said, undone) for number, when, said, undone in rows]
 
-    def save(self, record: Record) -> None:
-        """Insert or replace a record by its id.
+    def save(self, record: Record, based: Based | None = None) -> None:
+        """Insert or replace a record by its id; with `based` only what was edited since (see `meanwhile`).
 
         Raises
         ------
         EntryError
-            If it contradicts the other entries.
+            If it contradicts the other entries, or was changed meanwhile.
         """
         with self._file.alone:
             before = self.book.get(type(record), key_of(record))
-            self._change(f"{'Changed' if before else 'Added'} {self.book.describe(record)}", [record])
+            self._change(f"{'Changed' if before else 'Added'} {self.book.describe(record)}", [record], based)
 
-    def save_many(self, records: Sequence[Record], sentence: str) -> int:
+    def save_many(self, records: Sequence[Record], sentence: str, based: Based | None = None) -> int:
         """Insert or replace records as one change, each checked in sight of those before it.
 
         Returns
@@ -76,10 +77,12 @@ class Entries:
             How many differed from what was there.
         """
         with self._file.alone:
-            return self._change(sentence, records)
+            return self._change(sentence, records, based)
 
-    def _change(self, sentence: str, records: Sequence[Record]) -> int:
+    def _change(self, sentence: str, records: Sequence[Record], based: Based | None = None) -> int:
         given = list(map(cleaned, records))
+        if based is not None:
+            given = [self._merged(record, based) for record in given]
         # Where a batch was decides what may stand in a vessel, so its stays lie there before anything is checked.
         stays = [Step(self.book.get(BatchStay, stay.stay_id), stay) for stay in given if isinstance(stay, BatchStay)]
         book, steps = self.book.after(stays), []
@@ -97,6 +100,13 @@ class Entries:
                 book.check(follows)
         self._write(sentence, steps)
         return told
+
+    def _merged(self, record: Record, based: Based) -> Record:
+        if self.book.get(type(record), key_of(record)) is None and isinstance(record, Preferences):
+            return record  # the cellar's choices are the usual ones until the first is made
+        if type(record) is not type(based.shown) or key_of(record) != key_of(based.shown):
+            return record
+        return based.laid_over(self.book.get(type(record), key_of(record)), record, self.book.named)
 
     def remove(self, record: Record) -> None:
         """Remove a record and its parts, as one change."""

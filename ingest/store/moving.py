@@ -7,11 +7,19 @@ from datetime import datetime
 
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, BatchStay, EventRecord, Placement, Record, Vessel
+from ingest.store.meanwhile import Based
 from ingest.store.store import Store
 
 
 def move(
-    store: Store, record: BatchRecord, vessel_id: str, at: datetime, *, devices_too: bool, event: EventRecord | None
+    store: Store,
+    record: BatchRecord,
+    vessel_id: str,
+    at: datetime,
+    *,
+    devices_too: bool,
+    event: EventRecord | None,
+    based: Based | None = None,
 ) -> None:
     """Move a batch into another vessel from an instant on; its readings follow where it was.
 
@@ -23,6 +31,8 @@ def move(
         Whether what sat in its vessel went along; otherwise it stays there.
     event
         The transfer as it was entered; None makes one.
+    based
+        What `record` was edited from.
 
     Raises
     ------
@@ -45,7 +55,7 @@ def move(
     if devices_too:
         entries += _taken_along(store, here.vessel_id, vessel_id, at)
     vessel = store.get(Vessel, vessel_id)
-    store.save_many(entries, f"Moved {record.name} into {vessel.name if vessel else vessel_id}")
+    store.save_many(entries, f"Moved {record.name} into {vessel.name if vessel else vessel_id}", based)
 
 
 def _first_stay(record: BatchRecord, vessel_id: str) -> BatchStay:

@@ -23,6 +23,7 @@ from ingest.store import device_status, report_rows, upsert
 from ingest.store.device_status import DeviceStatus
 from ingest.store.duckdb_file import Cursor, StoreFile
 from ingest.store.journal import Change
+from ingest.store.meanwhile import Based
 from ingest.store.queries import AS_SENT, Questions
 from ingest.store.row_mapping import TABLES, cleaned, from_row, storable, to_row
 from ingest.store.upsert import Kept
@@ -210,27 +211,27 @@ class Store(Questions):
 
     # -- entries
 
-    def save(self, record: R) -> R:
-        """Insert or replace an entry by its id; it can be undone.
+    def save(self, record: R, based: Based | None = None) -> R:
+        """Insert or replace an entry by its id; it can be undone. With `based` only what was edited since is saved.
 
         Raises
         ------
         EntryError
-            If it contradicts the other entries.
+            If it contradicts the other entries, or was changed meanwhile (`ChangedMeanwhileError`).
         """
-        self._entries.save(record)
+        self._entries.save(record, based)
         return record
 
     def check(self, record: Record) -> None:
         """Raise the `EntryError` with which `save` would refuse the entry; nothing is saved."""
         self._entries.book.check(cleaned(record))
 
-    def save_many(self, records: Sequence[Record], sentence: str) -> int:
+    def save_many(self, records: Sequence[Record], sentence: str, based: Based | None = None) -> int:
         """Insert or replace entries as one change, which `undo` takes back as one; how many differed.
 
         Each is checked in sight of those before it; where one is refused (`EntryError`), none is saved.
         """
-        return self._entries.save_many(records, sentence)
+        return self._entries.save_many(records, sentence, based)
 
     def remove(self, record: Record) -> None:
         """Remove an entry with its parts (a batch with its events and samples); it can be undone."""

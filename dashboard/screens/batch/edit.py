@@ -38,10 +38,12 @@ def new_batch() -> None:
 def edit_batch(record: BatchRecord) -> None:
     """Everything that was entered about a batch, to be changed; its end; its removal."""
     store, say = context.store(), queries.voice()
-    with forms.entry(f"batch {record.batch_id}", say, save="Save", shows=record) as form:
-        values = _facts(form, record)
+    name = f"batch {record.batch_id}"
+    shown = forms.opened(name, record)
+    with forms.entry(name, say, save="Save", shows=shown) as form:
+        values = _facts(form, shown)
     if form.sent:
-        _keep_facts(form, store, record, values)
+        _keep_facts(form, store, shown, values)
     with st.expander("Wishes for its plan"):
         _wishes(store, record, say)
     with st.expander("End this batch" if record.ended_at is None else "This batch has ended"):
@@ -198,16 +200,20 @@ def _keep_facts(form: forms.Form, store: Store, record: BatchRecord | None, got:
     if form.refuses([*faults, *forms.all_faults(probe, probed, _NEUTRAL)]):
         return
 
+    based = forms.based(form.name) if record is not None else None
+
     def enter() -> None:
         batch = made(**values)
         new_yeast = batch.yeast is not None and all(y.name != batch.yeast for y in store.all(Yeast))
         if moves and change is not None and change.at is not None:
-            move(store, batch, batch.vessel_id, change.at, devices_too=change.devices_too, event=None)
+            move(store, batch, batch.vessel_id, change.at, devices_too=change.devices_too, event=None, based=based)
         elif new_yeast and batch.yeast is not None:
             what = "Changed" if record is not None else "Added"
-            store.save_many([Yeast(name=batch.yeast), batch], f"{what} batch {batch.name} with yeast {batch.yeast}")
+            store.save_many(
+                [Yeast(name=batch.yeast), batch], f"{what} batch {batch.name} with yeast {batch.yeast}", based
+            )
         else:
-            store.save(batch)
+            store.save(batch, based)
 
     done = f"{got['name']} is {'changed' if record is not None else 'in the cellar'}."
     form.keep(enter, done)
@@ -221,12 +227,12 @@ def _check_span(record: BatchRecord) -> None:
 
 def _wishes(store: Store, record: BatchRecord, say: Voice) -> None:
     """The wishes of this batch where they differ from the cellar's."""
+    name = f"wishes {record.batch_id}"
+    record = forms.opened(name, record)
     constraints = constraints_of(record, store.preferences())
     facts = DRINK_FACTS[record.drink]
     rest, usual_days = facts.rest, facts.rest_days
-    with forms.entry(
-        f"wishes {record.batch_id}", say, save="Save the wishes", shows=(record, constraints), border=False
-    ) as form:
+    with forms.entry(name, say, save="Save the wishes", shows=record, border=False) as form:
         got: dict[str, Any] = {}
         left, middle, right = st.columns(3)
         with left:
@@ -257,7 +263,9 @@ def _wishes(store: Store, record: BatchRecord, say: Voice) -> None:
             )
     if form.sent:
         got["dry_hops"] = 0 if doses is None else round(doses)
-        form.keep(lambda: store.save(_with_wishes(record, got)), f"The plan of {record.name} is made anew.")
+        form.keep(
+            lambda: store.save(_with_wishes(record, got), forms.based(name)), f"The plan of {record.name} is made anew."
+        )
 
 
 def _with_wishes(record: BatchRecord, got: dict[str, Any]) -> BatchRecord:

@@ -10,6 +10,7 @@ from typing import Final
 import streamlit as st
 
 from analysis.additions import SUBSTANCES
+from analysis.display_units import specific_gravity_typed
 from analysis.model import EVENT_KINDS, EventKind
 from analysis.wording import EVENT_WORDS, Voice
 from dashboard import context
@@ -137,6 +138,7 @@ def _time_of(when: datetime | None, record: BatchRecord, say: Voice) -> datetime
 def event_form(event: EventRecord | None, record: BatchRecord, name: str) -> None:
     """Change an event, or add one."""
     say = queries.voice()
+    event = None if event is None else forms.opened(name, event)
     with forms.entry(name, say, save="Save", shows=event, border=False) as form:
         left, right = st.columns(2)
         with left:
@@ -167,7 +169,7 @@ def event_form(event: EventRecord | None, record: BatchRecord, name: str) -> Non
         if complete.kind == "transfer" and target is not None:
             target.keep(record, complete)
         else:
-            context.store().save(complete)
+            context.store().save(complete, forms.based(name) if event is not None else None)
 
     said = EVENT_WORDS[kind or "note"].lower()
     form.keep(enter, f"Saved: {said}.{added.still_to_say(kind or 'note', amount, gravity, record)}")
@@ -218,7 +220,9 @@ def sample_form(sample: HandSample | None, record: BatchRecord, name: str) -> No
     say = queries.voice()
     instrument, unit = _instrument_and_unit(sample, say, name)
     how = _scale(instrument, unit)
-    with forms.entry(f"{name} {unit}", say, save="Save", shows=sample, border=False) as form:
+    name = f"{name} {unit}"
+    sample = None if sample is None else forms.opened(name, sample)
+    with forms.entry(name, say, save="Save", shows=sample, border=False) as form:
         value = form.number(
             "value",
             "Reading",
@@ -244,6 +248,8 @@ def sample_form(sample: HandSample | None, record: BatchRecord, name: str) -> No
             note = form.text("note", "Note", sample.note if sample else "")
     if not form.sent:
         return
+    if value is not None and unit == "SG":
+        value = specific_gravity_typed(value)
 
     def enter() -> None:
         read = _usable(value, instrument, unit, temperature)
@@ -261,7 +267,8 @@ def sample_form(sample: HandSample | None, record: BatchRecord, name: str) -> No
                 degassed=degassed,
                 anchors_float=anchors,
                 note=note,
-            )
+            ),
+            forms.based(name) if sample is not None else None,
         )
 
     form.keep(enter, f"Saved: hand sample {how.format % value if value is not None else ''} {unit}.")

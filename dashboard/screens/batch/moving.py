@@ -75,7 +75,7 @@ class Target:
         with st.expander("Where it went, of a transfer"):
             vessel = form.choice(
                 "target",
-                "Into",
+                "It went into",
                 offered,
                 None,
                 lambda v: v if isinstance(v, str) else placement.vessel_label(context.store(), v),

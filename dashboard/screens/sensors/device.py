@@ -105,7 +105,9 @@ def _cells(word: DeviceStatus, name: str, says: str, say: Voice) -> list[tuple[s
 
 def _facts(device: Device, say: Voice) -> None:
     store = context.store()
-    with forms.entry(f"device {device.device_id}", say, save="Save", shows=device) as form:
+    form_name = f"device {device.device_id}"
+    device = forms.opened(form_name, device)
+    with forms.entry(form_name, say, save="Save", shows=device) as form:
         left, right = st.columns(2)
         with left:
             name = form.text("name", "What you call it", device.name, placeholder=device.device_id)
@@ -129,7 +131,7 @@ def _facts(device: Device, say: Voice) -> None:
             corrects_temperature=corrects,
             first_seen_at=device.first_seen_at,
         )
-        form.keep(lambda: store.save(changed), f"{name or device.device_id} is changed.")
+        form.keep(lambda: store.save(changed, forms.based(form_name)), f"{name or device.device_id} is changed.")
     forms.remove_button(
         "Remove this device; its readings stay",
         f"remove {device.device_id}",

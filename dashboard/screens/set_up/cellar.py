@@ -57,6 +57,7 @@ def edit() -> None:
         if p.time_zone == "UTC" and suggestion in offered and store.get(Preferences, "cellar") is None
         else p.time_zone
     )
+    p = forms.opened("cellar", p)
     with forms.entry("cellar", say, save="Save", shows=p) as form:
         got: dict[str, Any] = {}
         left, middle, right = st.columns(3)
@@ -98,7 +99,7 @@ def edit() -> None:
             "package_weekdays", "You can package on", days, p.package_weekdays, _weekday
         )
     if form.sent:
-        form.keep(lambda: store.save(_changed(p, got)), "The cellar's choices are saved.")
+        form.keep(lambda: store.save(_changed(p, got), forms.based("cellar")), "The cellar's choices are saved.")
     _busy(p)
 
 

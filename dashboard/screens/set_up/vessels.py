@@ -20,6 +20,7 @@ def edit_vessel(vessel: Vessel | None) -> None:
     """A vessel's name, size and wished range; None: a new one."""
     store, say = context.store(), queries.voice()
     name = f"vessel {vessel.vessel_id}" if vessel else "new vessel"
+    vessel = forms.opened(name, vessel) if vessel else None
     with forms.entry(
         name, say, save="Save" if vessel else "Add the vessel", shows=vessel, border=vessel is not None
     ) as form:
@@ -62,7 +63,7 @@ def edit_vessel(vessel: Vessel | None) -> None:
 
         if not form.refuses(forms.all_faults(lambda **given: store.check(made(**given)), values, neutral)):
             form.keep(
-                lambda: store.save(made(**values)),
+                lambda: store.save(made(**values), forms.based(name) if vessel else None),
                 f"{called} is {'changed' if vessel else 'in the cellar'}.",
             )
     if vessel:
@@ -97,6 +98,7 @@ def edit_yeast(yeast: Yeast | None) -> None:
     """A yeast's name and what is expected of it; None: a new one."""
     store, say = context.store(), queries.voice()
     name = f"yeast {yeast.yeast_id}" if yeast else "new yeast"
+    yeast = forms.opened(name, yeast) if yeast else None
     with forms.entry(
         name, say, save="Save" if yeast else "Add the yeast", shows=yeast, border=yeast is not None
     ) as form:
@@ -135,7 +137,10 @@ def edit_yeast(yeast: Yeast | None) -> None:
 
         neutral = {"name": forms.A_NAME, "attenuation_low": None, "attenuation_high": None}
         if not form.refuses(forms.all_faults(lambda **given: store.check(made(**given)), values, neutral)):
-            form.keep(lambda: store.save(made(**values)), f"{called} is {'changed' if yeast else 'in the cellar'}.")
+            form.keep(
+                lambda: store.save(made(**values), forms.based(name) if yeast else None),
+                f"{called} is {'changed' if yeast else 'in the cellar'}.",
+            )
     if yeast:
         forms.remove_button(
             "Remove this yeast", f"remove {yeast.yeast_id}", lambda: store.remove(yeast), f"{yeast.name} is removed."

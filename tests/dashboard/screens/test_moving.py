@@ -43,7 +43,7 @@ def test_a_transfer_asks_where_it_went(cellar, page):
     shown.button_group(key="event/0").set_value("transfer").run()
     press(shown, "Save the transfer")
     assert store.all(EventRecord, batch_id=record.batch_id, kind="transfer") == []
-    select(shown, "Into", "Other tun")
+    select(shown, "It went into", "Other tun")
     press(shown, "Save the transfer")
     assert len(store.all(EventRecord, batch_id=record.batch_id, kind="transfer")) == 1
     now = store.get(BatchRecord, record.batch_id)
