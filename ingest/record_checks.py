@@ -65,7 +65,7 @@ def in_range(name: str, value: float | None, low: float, high: float, usual: str
 
 
 def check_hold_h(hold_h: float | None) -> None:
-    """Refuse a hold that is no span of time; what is stored already is read all the same (`ingest.model.usable_hold_h`).
+    """Refuse a hold that is no span of time; what is stored already is read all the same.
 
     Raises
     ------

@@ -54,7 +54,7 @@ class Based:
                 continue
             if says not in (told, yours):
                 if isinstance(yours, dict) and isinstance(says, dict):
-                    merged[name] = _of_both(name, cast("dict[str, Any]", was), says, yours, told)
+                    merged[name] = _of_both((cast("dict[str, Any]", was), says, yours, told), now)
                     continue
                 raise _conflict(name, named(name, says), named(name, yours), now)
             merged[name] = yours
@@ -67,14 +67,15 @@ class ChangedMeanwhileError(EntryError):
     now: Record | None = None
 
 
-def _of_both(name: str, was: dict[str, Any], says: dict[str, Any], yours: dict[str, Any], told: Any) -> dict[str, Any]:
+def _of_both(values: tuple[dict[str, Any], dict[str, Any], dict[str, Any], Any], now: Record) -> dict[str, Any]:
+    was, says, yours, told = values
     found = dict(says)
     for key in {*was, *yours}:
         mine = yours.get(key)
         if mine == was.get(key):
             continue
         if says.get(key) not in (told.get(key), mine):
-            raise _conflict(key, says.get(key), mine, None)
+            raise _conflict(key, says.get(key), mine, now)
         found[key] = mine
     return found
 

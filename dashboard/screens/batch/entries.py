@@ -74,6 +74,10 @@ def _quick_event(record: BatchRecord) -> None:
     if kind == "transfer":
         moving.quick(record, f"transfer {record.batch_id}", turn)
         return
+    if kind == "package":
+        st.html("<p>It ends what is planned and said of this batch. Is all of it packaged?</p>")
+        if not st.button("Yes, it is packaged", key=f"packaged/{turn}", type="primary"):
+            return
     st.session_state["event turn"] = turn + 1
     event = EventRecord(batch_id=record.batch_id, kind=kind, at=datetime.now(UTC))
     error = components.attempt(lambda: context.store().save(event), f"Logged: {EVENT_WORDS[kind].lower()}, just now.")

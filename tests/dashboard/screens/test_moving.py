@@ -49,3 +49,13 @@ def test_a_transfer_asks_where_it_went(cellar, page):
     now = store.get(BatchRecord, record.batch_id)
     assert store.get(Vessel, now.vessel_id).name == "Other tun"
     assert store.readings_of(record.batch_id).height == before
+
+
+def test_packaged_is_asked_before_it_is_logged(cellar, page):
+    store, record = cellar.store, cellar.batches["stalled"]
+    shown = page("batch", id=record.batch_id)
+    [pills] = [b for b in shown.button_group if b.key.startswith("event/")]
+    pills.set_value("package").run()
+    assert store.all(EventRecord, batch_id=record.batch_id, kind="package") == []
+    press(shown, "Yes, it is packaged")
+    assert len(store.all(EventRecord, batch_id=record.batch_id, kind="package")) == 1
