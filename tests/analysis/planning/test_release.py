@@ -12,10 +12,13 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from analysis.model import EVENT_KINDS, PHASES, Assessment, Batch, Event, HandReading, Range, Trend
+from analysis.packaging import may_ferment
+from analysis.planning import MayFermentOn
 from analysis.planning.plan import Constraints, plan, steady_plan
 from analysis.planning.prefill import prefill
 from analysis.planning.release import SHIFTS_THE_FLOAT, Asked, Condition, Release, release, release_of_the_gravity
 from analysis.thresholds import FRESH_WITHIN
+from analysis.wording.plan import caution
 from tests.analysis.situations import (
     DAY,
     HOUR,
@@ -91,6 +94,26 @@ def test_each_condition_alone_withholds_the_release(
     assert said.ready is (unmet is Condition.DAY_DUE)
     assert said.ended is (unmet not in (Condition.FINISHED, Condition.NO_RENEWED_FALL, Condition.NO_SLOW_FALL,
                                         Condition.NO_FALL_EXPECTED))  # fmt: skip
+
+
+def test_the_gate_asks_the_distribution_that_the_sheet_asks() -> None:
+    cider = batch(pitched_at=LONG_AGO, drink="cider")
+    gate = asked(sure(), cider)
+    inputs = prefill(sure(), cider, now=NOW)
+    assert gate.ferments == may_ferment(inputs)
+    assert gate.ferments.of("malic acid").worst_volumes > 1
+    # Seven courses in eight have ended; by the others eight points are left.
+    tail = replace(sure(), remaining_falls_sg=(0.0,) * 35 + (0.008,) * 5, remaining_fall_sg=Range(0.0, 0.0, 0.008))
+    assert asked(tail, cider).unmet == (Condition.NO_FALL_EXPECTED,)
+
+
+def test_what_beside_its_sugar_may_ferment_is_said_with_the_plan() -> None:
+    made = plan(sure(), batch(pitched_at=LONG_AGO, drink="cider"), Constraints(), now=NOW)
+    [told] = [one for one in made.cautions if isinstance(one, MayFermentOn)]
+    assert told.causes == ("malic acid",)
+    assert "malic acid may still make up to" in caution(told)
+    ale = plan(sure(), batch(pitched_at=LONG_AGO, drink="ale"), Constraints(), now=NOW)
+    assert not [one for one in ale.cautions if isinstance(one, MayFermentOn)]
 
 
 def test_an_instant_without_a_zone_is_refused() -> None:
@@ -385,7 +408,7 @@ ROOT = Path(__file__).parents[3]
 TELLS_ONLY = {
     "analysis/model.py", "analysis/assessment/assess.py", "analysis/wording/verdict.py", "ingest/model.py",
     "ingest/monitoring/watcher.py", "ingest/commands.py", "ingest/monitoring/notifier.py",
-    "dashboard/demo/backfill.py",
+    "dashboard/demo/backfill.py", "ingest/dataset/judge.py",
 }  # fmt: skip
 
 

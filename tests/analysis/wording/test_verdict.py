@@ -8,7 +8,7 @@ import pytest
 
 from analysis.display_units import THIN
 from analysis.evidence import NothingYet
-from analysis.model import EVENT_KINDS, PHASES, Assessment, Batch, Creep, Event, Forecast, PhaseSpan, Range
+from analysis.model import EVENT_KINDS, PHASES, Assessment, Batch, Creep, Event, Forecast, PhaseSpan, Range, Trend
 from analysis.planning import Obstacle
 from analysis.planning.constraints import Plan
 from analysis.planning.outstanding import outstanding
@@ -89,6 +89,16 @@ def test_finished_and_held_are_two_things():
     assert "held 31 of 48" in verdict(done, 48, SAY)
     ready = assessed("finished", finished=True, p_finished=0.99, held_h=61, hold_met=True)
     assert verdict(ready, 48, SAY) == f"Finished: the gravity has held at 1.012 for 61{THIN}h."
+
+
+def test_an_end_that_seems_to_fall_is_not_called_plainly_finished():
+    ended = assessed("finished", finished=True, hold_met=True, held_h=90.0, p_finished=0.93)
+    falls = Trend(since_h=120.0, days=9.0, fall_sg_day=0.0001, error_sg_day=0.00006)
+    said = verdict(replace(ended, trend=falls), 48, SAY)
+    assert "by about 3 points a month" in said
+    assert "93" in said
+    assert not said.startswith("Finished")
+    assert verdict(replace(ended, trend=replace(falls, fall_sg_day=0.00001)), 48, SAY).startswith("Finished")
 
 
 def test_a_hold_is_never_rounded_up_to_what_was_asked():
