@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
-from typing import Final, Literal
+from typing import TYPE_CHECKING, Final, Literal
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from analysis.model import CONTACT_DAYS, HOLD_H
 from analysis.planning.reasons import Blocked, PlanCaution, PlanReason
-from analysis.planning.release import Release
+
+if TYPE_CHECKING:
+    from analysis.planning.release import Release  # it weighs gas by numpy, which the nouns do without
 
 Destination = Literal["undecided", "keg", "bottle"]
 EVERY_DAY: Final = (0, 1, 2, 3, 4, 5, 6)

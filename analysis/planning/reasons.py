@@ -9,9 +9,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import StrEnum
+from typing import TYPE_CHECKING
 
 from analysis.model import Range
-from analysis.packaging import GasCause
+
+if TYPE_CHECKING:
+    from analysis.packaging import GasCause
 
 
 class Obstacle(StrEnum):

@@ -94,7 +94,9 @@ def judge_part(part: Part, now: datetime) -> list[Judged]:
         about = {"cellar": part.cellar, "pitched": part.month, "batch_id": row["batch_id"], "name": row["name"]}
         as_of = _moment(own, batch.pitched_at, row["ended_at"], now)
         try:
-            said.append({**about, **_facts(assess(own, batch, now=as_of, priors=priors)), "problem": None})
+            # As in its cellar: none is judged by what it taught itself.
+            others = priors and priors.without(row["batch_id"])
+            said.append({**about, **_facts(assess(own, batch, now=as_of, priors=others)), "problem": None})
         except (AnalysisError, ArithmeticError, ValueError) as error:  # the others are judged all the same
             said.append({**about, **dict.fromkeys(_NOTHING), "judged_at": as_of.isoformat(), "problem": str(error)})
     return said

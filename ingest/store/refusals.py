@@ -92,7 +92,7 @@ def damaged(path: Path | None, error: Exception) -> StoreDamaged:
     return StoreDamaged(
         f"{path} is damaged, or no cellar of tunroom ({first_line(error)}). It was left as it is. {with_log} belong "
         "together: move both where there is one, throw neither away, and look after the disk. Then put back a copy of "
-        f"the two or a backup, or read what can be read into a new cellar. {REPAIR}"
+        f"the two or a backup, import your last export, or read what can be read into a new cellar. {REPAIR}"
     )
 
 

@@ -9,7 +9,7 @@ from analysis import Batch, assess
 from analysis.attenuation import apparent_attenuation, attenuation_course, gravity_at_attenuation
 from analysis.display_units import DisplayUnits
 from analysis.packaging.sheet import worked_out
-from analysis.planning.prefill import prefill
+from analysis.planning.sheet_inputs import prefill
 from analysis.units import sg_to_plato
 from analysis.wording.evidence import sentences
 

@@ -16,7 +16,7 @@ def runs(request: pytest.FixtureRequest) -> list[Run]:
 
 
 def test_a_set_is_a_function_of_its_seed_and_sets_differ() -> None:
-    one, other, third = (make_set(seed, 4, 2)[0] for seed in (503, 503, 504))
+    one, other, third = (make_set(seed, 2, 0)[0] for seed in (503, 503, 504))
     for a, b in zip(one, other, strict=True):
         np.testing.assert_array_equal(a.gravity_sg, b.gravity_sg)
     assert not np.array_equal(one[0].gravity_sg[:50], third[0].gravity_sg[:50])

@@ -55,9 +55,9 @@ def test_the_tail_of_a_mead_that_slows_down_is_no_drift() -> None:
     hours = np.arange(0.5, 24 * 40, 1.0)
     gravity = 0.994 + 0.096 * np.exp(-np.maximum(hours - 20, 0) / 120)
     mead = Batch(pitched_at=PITCHED, original_gravity_sg=1.090, drink="mead")
-    for seed in range(4):
+    for seed in range(2):
         readings = sent(hours, gravity, seed=seed)
-        for day in (18, 24, 30, 36):
+        for day in (18, 30):
             told = assess(readings, mead, now=at(24 * day)).evidence
             assert [one for one in told if isinstance(one, EvenFall | Swings | CannotBe)] == [], (seed, day)
 
@@ -75,9 +75,9 @@ def test_a_float_that_bubbles_lift_and_leave_is_named(day: int) -> None:
 
 def test_an_ordinary_ale_leaves_no_doubt_of_its_float() -> None:
     hours = every_half_hour(14)
-    for seed in range(3):
+    for seed in range(2):
         readings = sent(hours, s_curve(hours), seed=seed)
-        for day in (1, 2, 3, 4, 6, 9, 13):
+        for day in (1, 3, 6, 13):
             told = assess(readings, ALE, now=at(24 * day)).evidence
             assert [one for one in told if isinstance(one, EvenFall | Swings | CannotBe | SameFigure)] == [], (
                 seed,

@@ -12,6 +12,9 @@ from analysis import learn
 from sample_data.scenarios import make_set
 from tests.benchmarks.forecast_measures import as_frame, forecast_columns, look, verdict_columns
 
+# The measured wines and beers are judged in every run (`tests/published`); this one, of a world of our own, by hand.
+pytestmark = pytest.mark.long
+
 # Neither a seed for tuning nor a held-out one.
 SETS = ((501, "sugars", 20),)
 

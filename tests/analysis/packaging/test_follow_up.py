@@ -17,7 +17,7 @@ from analysis.packaging.follow_up import (
     lesson,
     possible_causes,
 )
-from analysis.planning.prefill import prefill
+from analysis.planning.sheet_inputs import prefill
 from analysis.schemas import MARKED
 from tests.analysis.packaging.answers import sheet
 

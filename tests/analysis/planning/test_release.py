@@ -15,8 +15,8 @@ from analysis.model import EVENT_KINDS, PHASES, Assessment, Batch, Event, HandRe
 from analysis.packaging import may_ferment
 from analysis.planning import MayFermentOn
 from analysis.planning.plan import Constraints, plan, steady_plan
-from analysis.planning.prefill import prefill
 from analysis.planning.release import SHIFTS_THE_FLOAT, Asked, Condition, Release, release, release_of_the_gravity
+from analysis.planning.sheet_inputs import prefill
 from analysis.thresholds import FRESH_WITHIN
 from analysis.wording.plan import caution
 from tests.analysis.situations import (
@@ -434,6 +434,6 @@ def test_no_other_place_decides_that_packaging_is_right() -> None:
     sheets = {name for name in judged if name.startswith("analysis/packaging/")}  # the person's own answers
     gates = {"analysis/planning/release.py", "analysis/planning/grounds.py"}
     assert judged - sheets <= TELLS_ONLY | gates
-    assert "analysis/planning/prefill.py" not in judged or "release_of_the_gravity" in (
-        ROOT / "analysis/planning/prefill.py"
+    assert "analysis/planning/sheet_inputs.py" not in judged or "release_of_the_gravity" in (
+        ROOT / "analysis/planning/sheet_inputs.py"
     ).read_text(encoding="utf-8")

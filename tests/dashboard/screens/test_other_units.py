@@ -16,6 +16,7 @@ from streamlit.testing.v1 import AppTest
 
 from dashboard import context
 from dashboard.screens.how_it_works import glossary
+from dashboard.screens.packaging import inputs
 from dashboard.screens.sensors import first_steps
 from dashboard.screens.set_up import cellar as cellar_form
 from dashboard.screens.set_up import import_preview
@@ -210,6 +211,10 @@ def test_the_curve_has_the_chosen_units_on_its_axes(other: dict[str, str]) -> No
 def test_what_cannot_be_used_is_said_back_as_it_was_typed(
     other: dict[str, str], key: str, typed: float, says: str
 ) -> None:
+    page("packaging", {"id": "first"}, other)
+    inputs.keep_changes(
+        context.store(), other["first"], {"package": "bottle"}
+    )  # a form asks only what its package needs
     app = page("packaging", {"id": "first"}, other)
     [field] = [n for n in app.number_input if n.key.endswith(f"/{key}")]
     app = field.set_value(typed).run()
@@ -218,6 +223,7 @@ def test_what_cannot_be_used_is_said_back_as_it_was_typed(
         assert any(says in text for text in told), [t for t in told if "cannot be used" in t]
         assert foreign(told) == []
     finally:
+        context.store().undo()
         context.store().undo()
 
 
