@@ -19,7 +19,7 @@ from dashboard.screens.set_up import page as set_up
 from dashboard.screens.today import page as today
 from dashboard.screens.yeasts import page as yeasts
 from dashboard.templates import fill, render
-from dashboard.ui import components
+from dashboard.ui import components, decimal_comma
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,6 +68,7 @@ def _run() -> None:
     }
     chosen = st.navigation(list(made.values()), position="hidden")
     components.look()
+    decimal_comma.listen()
     if (target := components.followed_link()) is not None:
         path, _, query = target.partition("?")
         if path in made:
