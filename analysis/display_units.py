@@ -132,6 +132,21 @@ _MOST_POINTS: Final = 1700.0
 points is 2.61 °P from 1.010 to 1.000 less 0.04, and 2.52 from 1.020 (by `units.sg_to_plato`)."""
 
 
+_TYPED_WHOLE: Final = (900.0, 1300.0)
+"""A gravity typed without its point, as the trade says it: 1050 for 1.050. No extract reaches these numbers (by
+definition it is at most 100 g in 100 g), and no gravity in SG does."""
+
+
+def gravity_as_typed(value: float, unit: str) -> float:
+    """A gravity in its unit from what was typed: 1050 is 1.050, also where the field is in °P or °Bx.
+
+    Everything else is left as it is: 1.050 in a field of °P may be one degree.
+    """
+    if unit not in ("SG", *_EXTRACTS) or not _TYPED_WHOLE[0] <= value <= _TYPED_WHOLE[1]:
+        return value
+    return value / 1000 if unit == "SG" else float(_EXTRACTS[unit][0](value / 1000))
+
+
 def number(value: float, decimals: int = 0) -> str:
     """A number with fixed decimals and a true minus sign; a dash where there is none."""
     if not math.isfinite(value):

@@ -317,17 +317,31 @@ class Trend:
 
 
 @dataclass(frozen=True, slots=True)
+class BeforeHops:
+    """How the gravity had held when the last hops went in, at `hopped_at`; they start the watch anew.
+
+    `finished` says whether it had been called finished by then.
+    """
+
+    hopped_at: datetime
+    held_since: datetime
+    held_h: float
+    finished: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Hysteresis:
     """What an assessment called the batch, which the next one may carry on from.
 
     `called_h` is when it was last called finished, hours since pitching; None where it never was. `dated` says whether
-    a date was given.
+    a date was given. `before_hops` says whether it was called finished when the last hops went in.
     """
 
     finished: bool = False
     stalled: bool = False
     called_h: float | None = None
     dated: bool = False
+    before_hops: bool = False
 
 
 def _no_readings() -> pl.DataFrame:
@@ -392,6 +406,8 @@ class Assessment:
     """The slow trend since it is said to have ended; None before that and with too few readings since."""
     falls_again: bool = False
     """Whether that trend takes back that it has ended."""
+    before_hops: BeforeHops | None = None
+    """The hold that the last hops ended; None without hops, and where none had been seen."""
     volume_l: float | None = None
     """Volume after what was added, by mass balance; None where nothing was added, or not all amounts are known."""
     spirit_abv_pct: float = 0.0

@@ -21,7 +21,7 @@ from dashboard.screens.several import page as several
 from dashboard.screens.today import page as today
 from dashboard.screens.yeasts import page as yeasts
 from dashboard.templates import fill, render
-from dashboard.ui import components, drafts
+from dashboard.ui import components, decimal_comma, drafts
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +73,7 @@ def _run() -> None:
     chosen = st.navigation(list(made.values()), position="hidden")
     components.look()
     drafts.keep()
+    decimal_comma.listen()
     if (target := components.followed_link()) is not None:
         path, _, query = target.partition("?")
         if path in made:

@@ -88,6 +88,7 @@ def import_(store: Store, arguments: dict[str, Any], progress: Progress) -> Any:
         device_id=arguments.get("device"),
         columns=arguments.get("columns") or {},
         batch_id=find_batch(store, arguments["batch"]).batch_id if arguments.get("batch") else None,
+        dates=arguments.get("dates"),
         progress=progress,
     )
     return {**asdict(result), **_teaches(store, arguments.get("batch"))}

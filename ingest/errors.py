@@ -126,9 +126,17 @@ class ImportFileError(IngestError):
     where: str
     problem: str
     remedy: str
+    on_screen: str = ""
+    """The remedy where there is a screen and no terminal, if it differs."""
+    of: str = ""
+    """Our name of what it is about, where a form has an input for that."""
 
     def __str__(self) -> str:
         return f"{self.file}, {self.where}: {self.problem}. {self.remedy}"
+
+    def for_screen(self) -> EntryError:
+        """The same beside the input that it is about, with the remedy that a screen has."""
+        return EntryError(self.of, f"{self.where}: {self.problem}", (self.on_screen or self.remedy).rstrip(".") + ".")
 
 
 class NotAllowed(IngestError):

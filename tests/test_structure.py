@@ -36,6 +36,7 @@ LONG: dict[str, str] = {
 
 WIDE: dict[str, str] = {
     "ingest/decoding/decode.py:decode": "all but the message itself by name, with what is usual",
+    "ingest/transfer/log.py:import_log": "what a person may say of a log: keywords with defaults",
     "sample_data/scenarios.py:_finish": "the simulator's draws, put together once",
     "sample_data/sensors.py:sample": "a course in five arrays, as the simulator hands it on",
     "sample_data/demo_model.py:make_device": "a table of devices: keywords with defaults, each row naming a few",

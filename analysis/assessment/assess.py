@@ -21,7 +21,7 @@ from analysis.assessment.renewed import Renewed
 from analysis.attenuation import attenuation_course, gravity_at_attenuation
 from analysis.evidence import NothingYet, Silent
 from analysis.inference import Correction, HypothesisMixture, PosteriorDraws, Prior, Priors, risen, weigh_hypotheses
-from analysis.model import Assessment, Batch, Floats, Forecast, Hysteresis, PhaseSpan, Range, as_utc
+from analysis.model import Assessment, Batch, BeforeHops, Floats, Forecast, Hysteresis, PhaseSpan, Range, as_utc
 from analysis.packaging import forced_end, forced_test_agrees
 from analysis.readings import Series, summarise
 from analysis.thresholds import (
@@ -169,6 +169,7 @@ def _told(grounds: Grounds, weight: Floats, carried: Hysteresis) -> Assessment:
         hand_sample_agrees=hand_agrees(observed, samples, batch),
         hand_samples=samples,
         followed_by_hand=observed.followed_by_hand,
+        before_hops=_before_hops(observed, carried, batch),
         trend=observed.trend,
         falls_again=observed.falls_again,
         marked=snapshot.marked,
@@ -178,11 +179,23 @@ def _told(grounds: Grounds, weight: Floats, carried: Hysteresis) -> Assessment:
     )
 
 
+def _before_hops(observed: Observations, carried: Hysteresis, batch: Batch) -> BeforeHops | None:
+    """The hold that the last hops ended."""
+    before, hopped_h = observed.before_hops, observed.hopped_h
+    if before is None or before.since_h is None or hopped_h is None:
+        return None
+
+    def instant(hours: float) -> datetime:
+        return batch.pitched_at + timedelta(hours=hours)
+
+    return BeforeHops(instant(hopped_h), instant(before.since_h), before.held_h, carried.before_hops)
+
+
 def _remembered(verdict: Verdict, carried: Hysteresis, now_h: float, *, dated: bool) -> Hysteresis:
     called_h = carried.called_h
     if verdict.finished and (called_h is None or not carried.finished):
         called_h = now_h
-    return Hysteresis(verdict.finished, verdict.stalled, called_h, dated)
+    return Hysteresis(verdict.finished, verdict.stalled, called_h, dated, carried.before_hops)
 
 
 def _estimates(

@@ -37,5 +37,5 @@ def carry_on(previous: Assessment | None, marked: pl.DataFrame, batch: Batch, no
         return Hysteresis()
     if any(previous.now < e.at for e in events_of(batch, "dry hop", until=now)):
         # So may hops; yet they leave the liquid as it was, and a fall since it was called finished is still one.
-        return Hysteresis(called_h=previous.hysteresis.called_h)
+        return Hysteresis(called_h=previous.hysteresis.called_h, before_hops=previous.finished)
     return previous.hysteresis

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Final
@@ -91,6 +92,9 @@ class Observations:
     same_from_h: float = 0.0
     trend: Trend | None = None
     falls_again: bool = False
+    hopped_h: float | None = None
+    before_hops: Hold | None = None
+    """When the last hops went in, hours since pitching, and the hold that they ended, where one had been seen."""
 
     @classmethod
     def of(cls, series: Series, snapshot: Snapshot, began_h: float | None) -> Observations:
@@ -112,7 +116,19 @@ class Observations:
             held = without_silence(held, snapshot.float_hours())
         if stood is not None and stands_anew(series, stood, held_h=held.held_h, until_h=until_h):
             stood = None
-        return cls(series, held, chill_h, stood, began_h, doubts, same_from)
+        seen = cls(series, held, chill_h, stood, began_h, doubts, same_from)
+        return seen._with_hops([hours_of(e.at, batch) for e in hopped], snapshot.float_hours())
+
+    def _with_hops(self, hopped_h: Sequence[float], floats_h: Floats) -> Observations:
+        """Look for the hold that the last hops ended, since it began and the dose before."""
+        if not hopped_h or self.began_h is None or any(isinstance(one, CannotBe) for one in self.doubts):
+            return self
+        last_h = hopped_h[-1]
+        from_h = max([self.began_h, self.same_from_h, *(h for h in hopped_h if h < last_h)])
+        if from_h >= last_h:
+            return replace(self, hopped_h=last_h)
+        before = without_silence(hold(self.series, until_h=last_h, from_h=from_h), floats_h[floats_h <= last_h])
+        return replace(self, hopped_h=last_h, before_hops=before if before.since_h is not None else None)
 
     def with_trend(self, posterior: PosteriorDraws, prior: Prior, called_h: float | None) -> Observations:
         """Look for a slow fall since it ended, or was called finished; what falls has not held."""

@@ -35,6 +35,8 @@ def spans(
     if verdict.finished:
         ended = np.flatnonzero(past & (left < STEADY_SG))
         began.append(("finished", float(at[ended[0]]) if ended.size else series.now_h))
+    elif phase == "steady" and observed.before_hops is not None and observed.before_hops.since_h is not None:
+        began.append((phase, observed.before_hops.since_h))  # hops start the watch anew, and change nothing before them
     elif phase == "steady" and held.since_h is not None:
         began.append((phase, held.since_h))
     elif verdict.stands_since_h is not None:

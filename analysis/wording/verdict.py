@@ -118,7 +118,7 @@ def _by_phase(a: Assessment, hold_h: float, voice: Voice, brief: bool) -> str:
         case "slowing":
             return _falling("Slowing down", a, voice, brief)
         case "steady":
-            return _standing(a, hold_h)
+            return _standing(a, hold_h, voice)
         case "finished":
             if a.trend is not None and a.trend.seems_to_fall:
                 return _seems_to_fall(a, a.trend, voice)
@@ -126,7 +126,7 @@ def _by_phase(a: Assessment, hold_h: float, voice: Voice, brief: bool) -> str:
                 level = a.held_sg if a.held_sg is not None else a.gravity_sg.p50 if a.gravity_sg else None
                 at = f" at {voice.gravity(level)}" if level is not None else ""
                 return f"Finished: the gravity has held{at} for {hours(a.held_h)}."
-            return _standing(a, hold_h)
+            return _standing(a, hold_h, voice)
         case "stalled":
             return _stalled(a, voice)
         case "chilled":
@@ -170,8 +170,12 @@ def _to_go(left: Range, voice: Voice) -> str:
     return voice.units.about_fall(left.p50)
 
 
-def _standing(a: Assessment, hold_h: float) -> str:
-    p = a.p_finished
+def _standing(a: Assessment, hold_h: float, voice: Voice) -> str:
+    p, before = a.p_finished, a.before_hops
+    if before is not None and before.held_h >= hold_h and not a.hold_met:
+        was = "Finished" if before.finished else f"Held {hours(before.held_h)}"
+        sure = "" if p is None else f" ({chance_percent(p)} that it is done)"
+        return f"{was} before the hops; watching since {voice.since(before.hopped_at)}{sure}: {held(a, hold_h)}."
     if p is None:
         return f"Standing still; {held(a, hold_h)}."
     if p < 0.33:
@@ -241,6 +245,8 @@ def three_notions(assessment: Assessment, hold_h: float, voice: Voice) -> list[t
     since = (
         f"Within {voice.units.one_point()} since {voice.exact(a.held_since)}." if a.held_since else "It still moves."
     )
+    if a.held_since is None and a.before_hops is not None and a.phase in ("steady", "finished"):
+        since = f"Watched anew since the hops went in, {voice.exact(a.before_hops.hopped_at)}."
     if a.stalled and a.held_since is None:
         since = "The readings scatter too much, or are too few, to show it."
     if not a.stalled and any(isinstance(one, EvenFall) for one in a.evidence):

@@ -49,6 +49,11 @@ def add_assess(command: AddCommand) -> None:
     sub.add_argument(
         "--column", action="append", default=[], metavar="OURS=THEIRS", help="such as --column extract_plato=Extract"
     )
+    sub.add_argument(
+        "--dates",
+        choices=("day-first", "month-first"),
+        help="the order of dates such as 9/1/2026",
+    )
     sub.add_argument("--original-gravity", type=_gravity, metavar="SG", help="for example 1.052")
     sub.add_argument("--volume", type=_litres, metavar="LITRES", help="what was pitched, before anything was added")
     sub.add_argument("--pitched", type=_time, metavar="TIME", help="for example 2026-03-01T10:00Z")
@@ -93,7 +98,9 @@ def _assess(arguments: argparse.Namespace) -> int:
     from ingest.transfer.log_file import read_gravities
 
     threads.one_for_linear_algebra()
-    readings, assumed = read_gravities(arguments.log, columns_of(arguments.column), zone=arguments.time_zone)
+    readings, assumed = read_gravities(
+        arguments.log, columns_of(arguments.column), zone=arguments.time_zone, dates=arguments.dates
+    )
     if assumed:
         print(f"The log's times bear no zone; they are read as {arguments.time_zone}.", file=sys.stderr)
     times: list[datetime] = readings["measured_at"].sort().to_list()

@@ -136,6 +136,11 @@ def add_import(command: AddCommand) -> None:
         metavar="OURS=THEIRS",
         help='for example measured_at="Date and time"; asked for where it is missing and you can be asked',
     )
+    sub.add_argument(
+        "--dates",
+        choices=("day-first", "month-first"),
+        help="the order of dates such as 9/1/2026 (found by itself where a number is above 12)",
+    )
 
 
 def _import(arguments: argparse.Namespace) -> int:
@@ -149,6 +154,7 @@ def _import(arguments: argparse.Namespace) -> int:
         "device": arguments.device,
         "batch": arguments.batch,
         "columns": columns,
+        "dates": arguments.dates,
     }
     _print_result(_carry_out(arguments, "import", wishes))
     return 0

@@ -16,7 +16,7 @@ from typing import Any, Final, TypeVar, cast
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
 
-from analysis.display_units import Quantity
+from analysis.display_units import MINUS, Quantity, gravity_as_typed
 from analysis.wording import Voice, capital
 from dashboard import access
 from dashboard.templates import fill
@@ -29,6 +29,7 @@ T = TypeVar("T")
 R = TypeVar("R", bound=Record)
 
 _WRONG: Final = '<p class="wrong" role="alert">{{ sentence }}</p>'
+_TAKEN: Final = '<p class="figures" role="status">Taken as {{ taken }}.</p>'
 _EARLIEST: Final = datetime(2000, 1, 1)  # noqa: DTZ001 - on the person's clock, as the input shows it
 _LATEST: Final = datetime(2100, 1, 1)  # noqa: DTZ001
 
@@ -48,6 +49,8 @@ class Scale:
     format: str
     shown: Callable[[float], float] = float
     kept: Callable[[float], float] = float
+    typed: Callable[[float], float] = float
+    """What was meant by what was typed, in the same unit."""
 
 
 def scale(quantity: Quantity, voice: Voice, own: str = "") -> Scale:
@@ -59,7 +62,13 @@ def scale(quantity: Quantity, voice: Voice, own: str = "") -> Scale:
         units.input_format(quantity, own),
         lambda v: units.shown(v, quantity),
         lambda v: units.entered(v, quantity),
+        gravity_typed_in(units.unit_of(quantity)) if quantity == "gravity" else float,
     )
+
+
+def gravity_typed_in(unit: str) -> Callable[[float], float]:
+    """What was meant by a gravity typed into a field of this unit."""
+    return lambda value: gravity_as_typed(value, unit)
 
 
 @dataclass(slots=True)
@@ -116,7 +125,13 @@ class Form:
         self.place(of)
         if got is None:
             return None
-        return value if got == shown else float(how.kept(float(got)))
+        if got == shown:
+            return value
+        meant = how.typed(float(got))
+        if meant != got:
+            taken = f"{options['format'] % meant} {'' if how.unit == 'SG' else how.unit}".strip().replace("-", MINUS)
+            self._places[of].html(fill(_TAKEN, taken=taken))
+        return float(how.kept(meant))
 
     def moment(self, of: str, label: str, value: datetime | None, **more: Any) -> datetime | None:
         """A day and a time on the person's clock; comes back in UTC."""

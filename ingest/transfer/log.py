@@ -16,6 +16,8 @@ from ingest.errors import EntryError, ImportFileError
 from ingest.model import BatchRecord, Device, Placement, Record
 from ingest.store import QUANTITIES, Kept, Store
 from ingest.transfer.log_file import mapping, read_log
+from ingest.transfer.log_text import encoding_assumed
+from ingest.transfer.log_times import DateOrder
 
 Progress = Callable[[str], None]
 
@@ -39,6 +41,8 @@ class ImportedLog:
     columns: dict[str, str]
     time_zone_assumed: str | None = None
     """Times without a zone were read in this one, the cellar's own."""
+    encoding_assumed: str | None = None
+    """A text that is not UTF-8 was read in this encoding."""
 
 
 def import_log(
@@ -49,6 +53,7 @@ def import_log(
     columns: Mapping[str, str] | None = None,
     batch_id: str | None = None,
     now: datetime | None = None,
+    dates: DateOrder | None = None,
     progress: Progress = lambda _: None,
 ) -> ImportedLog:
     """Take in a log. The same log again changes nothing.
@@ -63,6 +68,8 @@ def import_log(
         Put the log's devices into this batch's vessel for the time of the log.
     now
         Aware instant after which nothing can have been read; the clock's without it.
+    dates
+        The order of dates such as 9/1/2026; see `read_log`.
 
     Raises
     ------
@@ -72,7 +79,7 @@ def import_log(
     found = _columns(path, columns or {}, device_id)
     progress(f"reading {path.name}")
     zone = store.preferences().time_zone
-    rows, assumed = read_log(path, found, zone=zone, device_id=device_id, now=now or datetime.now(UTC))
+    rows, assumed = read_log(path, found, zone=zone, device_id=device_id, now=now or datetime.now(UTC), dates=dates)
     said = rows.filter(pl.any_horizontal(pl.col(QUANTITIES).is_not_null()))
     if said.is_empty():
         raise ImportFileError(path.name, "rows", "none has a value", "Look whether the columns are the right ones")
@@ -95,6 +102,7 @@ def import_log(
         last_at=instants[-1],
         columns={ours: theirs for ours, theirs in found.items() if ours != theirs},
         time_zone_assumed=zone if assumed else None,
+        encoding_assumed=encoding_assumed(path),
     )
 
 
@@ -105,7 +113,9 @@ def _columns(path: Path, given: Mapping[str, str], device_id: str | None) -> dic
             path.name,
             "device",
             "no column says which device measured",
-            "Choose the device, or its column (in a terminal: --device ID, or --column device_id=NAME)",
+            "Name it: --device ID, or --column device_id=NAME",
+            on_screen="Name the device that measured",
+            of="device",
         )
     return found
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import codecs
 from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -14,49 +13,13 @@ from analysis.units import c_to_f, density_from_sg, sg_to_plato
 from ingest.decoding import AHEAD_S, BY_FIELD, ID_REMEDY, LARGEST_SEQUENCE, NATIVE_NAMES, converted, is_good_id, shown
 from ingest.errors import ImportFileError
 from ingest.store import QUANTITIES
-from ingest.transfer import clock_changes
+from ingest.transfer.log_text import scan_text
+from ingest.transfer.log_times import DateOrder, instants, refuse
 
 Ask = Callable[[str, list[str]], str | None]
 
 OURS: Final = ("measured_at", "device_id", *NATIVE_NAMES, "sequence")
 """What a column can be: an instant, a device, a quantity with its unit in the name, or a counter."""
-
-_DECIMAL_COMMA: Final = r"^\s*([+-]?\d+),(\d+)\s*$"
-
-
-def _encoding_of(path: Path) -> str:
-    """UTF-8 where all of the file is, else Windows-1252, as older spreadsheets write; Latin-1 is a part of it."""
-    decoder = codecs.getincrementaldecoder("utf-8")()
-    with path.open("rb") as file:
-        try:
-            while chunk := file.read(1 << 20):
-                decoder.decode(chunk)
-            decoder.decode(b"", final=True)
-        except UnicodeDecodeError:
-            return "cp1252"
-    return "utf-8"
-
-
-def separator_of(path: Path) -> str:
-    """What parts the columns of a text file, by its first line: a semicolon where numbers are written with a comma."""
-    if path.suffix.lower() == ".tsv":
-        return "\t"
-    with path.open(encoding=_encoding_of(path), errors="replace") as file:
-        first = file.readline()
-    return ";" if first.count(";") > first.count(",") else ","
-
-
-def scan_text(path: Path) -> pl.LazyFrame:
-    """A CSV or TSV file as text, numbers with a decimal point."""
-    separator = separator_of(path)
-    encoding = _encoding_of(path)
-    if encoding == "utf-8":
-        frame = pl.scan_csv(path, infer_schema=False, separator=separator)
-    else:
-        text = path.read_bytes().decode(encoding, errors="replace")
-        frame = pl.read_csv(text.encode(), infer_schema=False, separator=separator).lazy()
-    return frame.with_columns(pl.all().str.replace(_DECIMAL_COMMA, "${1}.${2}")) if separator == ";" else frame
-
 
 _READERS: Final[dict[str, Callable[[Path], pl.LazyFrame]]] = {
     ".csv": scan_text,
@@ -65,11 +28,6 @@ _READERS: Final[dict[str, Callable[[Path], pl.LazyFrame]]] = {
     ".jsonl": lambda path: pl.scan_ndjson(path, infer_schema_length=None),
     ".ndjson": lambda path: pl.scan_ndjson(path, infer_schema_length=None),
 }
-_ZONE: Final = r"(?:[zZ]|[+-]\d{2}:?\d{2})$"
-_TIME_REMEDY: Final = "Write 2026-03-01T10:00:00Z, 01.03.2026 10:00 (day first), or epoch seconds"
-_FARTHEST_MS: Final = 1e14
-"""Epoch milliseconds in the year 5138: farther ones do not fit where instants are kept, and no clock shows them."""
-_INSTANT: Final = pl.Datetime("us", "UTC")
 
 
 def mapping(path: Path, given: Mapping[str, str], ask: Ask | None = None) -> dict[str, str]:
@@ -105,14 +63,18 @@ def mapping(path: Path, given: Mapping[str, str], ask: Ask | None = None) -> dic
             path.name,
             "columns",
             f"none says when it was measured ({', '.join(names)})",
-            "Choose the column of the time (in a terminal: --column measured_at=NAME)",
+            "Name it: --column measured_at=NAME",
+            on_screen="Choose it under Time",
+            of="measured_at",
         )
     if not found.keys() & NATIVE_NAMES.keys():
         raise ImportFileError(
             path.name,
             "columns",
             f"none is a quantity ({', '.join(names)})",
-            f"Choose a column for one (in a terminal: --column gravity_sg=NAME). Quantities: {', '.join(NATIVE_NAMES)}",
+            f"Name one, such as --column gravity_sg=NAME. Quantities: {', '.join(NATIVE_NAMES)}",
+            on_screen="Choose the column of at least one of them, such as Gravity or Temperature",
+            of="gravity_sg",
         )
     return found
 
@@ -136,7 +98,13 @@ def _questions(found: Mapping[str, str]) -> list[tuple[str, str]]:
 
 
 def read_log(
-    path: Path, found: Mapping[str, str], *, zone: str, device_id: str | None = None, now: datetime | None = None
+    path: Path,
+    found: Mapping[str, str],
+    *,
+    zone: str,
+    device_id: str | None = None,
+    now: datetime | None = None,
+    dates: DateOrder | None = None,
 ) -> tuple[pl.DataFrame, bool]:
     """The readings of a file, and whether its times bore no zone and were read in `zone`.
 
@@ -145,6 +113,8 @@ def read_log(
     now
         What is dated later, by more than a device's clock may run ahead, is refused: a reading from the future would
         count as the newest for as long. Without it anything up to the year 2100 is read.
+    dates
+        The order of day and month in dates such as 9/1/2026; without it as the numbers of the column tell.
 
     Returns
     -------
@@ -158,22 +128,25 @@ def read_log(
     """
     raw = _read(path, found)
     whose = raw["device_id"] if "device_id" in raw.columns else None
-    measured_at, assumed = _instants(path, raw["measured_at"], zone, found["measured_at"], whose)
+    measured_at, assumed = instants(path, raw["measured_at"], found["measured_at"], zone, dates, whose)
     if now is not None:
-        _refuse(
+        refuse(
             path,
             measured_at > now + timedelta(seconds=AHEAD_S),
             found["measured_at"],
             f"{{value}} lies in the future (it is {now:%Y-%m-%d %H:%M} UTC now)",
             "Look at the year, at the order of day and month, and at the time zone, or leave these rows out",
             raw["measured_at"],
+            of="measured_at",
         )
     devices = raw["device_id"].cast(pl.String()) if device_id is None else pl.repeat(device_id, raw.height, eager=True)
     if device_id is None:
-        _refuse(path, devices.is_null(), found["device_id"], "it is empty", "Each row needs its device")
+        refuse(path, devices.is_null(), found["device_id"], "it is empty", "Each row needs its device", of="device_id")
         refuse_ids(path, devices, found["device_id"])
     elif not is_good_id(device_id):
-        raise ImportFileError(path.name, "--device", f"{shown(device_id)} cannot be a device's id", ID_REMEDY)
+        raise ImportFileError(
+            path.name, "the device", f"{shown(device_id)} cannot be a device's id", ID_REMEDY, of="device"
+        )
     sequence = _sequence(path, raw, found) if "sequence" in found else pl.Series([None] * raw.height)
     rows = {"device_id": devices, "measured_at": measured_at, **_quantities(path, raw, found)}
     return pl.DataFrame({**rows, "sequence": sequence.cast(pl.Int64())}), assumed
@@ -182,17 +155,21 @@ def read_log(
 def refuse_ids(path: Path, ids: pl.Series, column: str) -> None:
     """Raise `ImportFileError` at the first row whose device has an id that no message could bear."""
     bad = [each for each in ids.unique() if each is not None and not is_good_id(each)]
-    _refuse(path, ids.is_in(bad), column, "{value} cannot be a device's id", ID_REMEDY, ids)
+    refuse(path, ids.is_in(bad), column, "{value} cannot be a device's id", ID_REMEDY, ids, of="device_id")
 
 
 def _sequence(path: Path, raw: pl.DataFrame, found: Mapping[str, str]) -> pl.Series:
     numbers = _numbers(path, raw, "sequence", found)
     odd = ~(numbers.is_between(0, LARGEST_SEQUENCE, closed="left") & (numbers == numbers.floor()))
-    _refuse(path, odd, found["sequence"], "{value} is no whole number from 0", "Such as 17", raw["sequence"])
+    refuse(
+        path, odd, found["sequence"], "{value} is no whole number from 0", "Such as 17", raw["sequence"], of="sequence"
+    )
     return numbers
 
 
-def read_gravities(path: Path, given: Mapping[str, str], *, zone: str) -> tuple[pl.DataFrame, bool]:
+def read_gravities(
+    path: Path, given: Mapping[str, str], *, zone: str, dates: DateOrder | None = None
+) -> tuple[pl.DataFrame, bool]:
     """The readings of one batch's log for the analysis, and whether its times were read in `zone`.
 
     Gravity may stand in SG, °P or kg/m³; a column `by_hand` (true, yes or 1) marks what was read by hand.
@@ -215,7 +192,7 @@ def read_gravities(path: Path, given: Mapping[str, str], *, zone: str) -> tuple[
             f"there is no column gravity_sg, extract_plato or density_kg_m3 ({', '.join(_names(path))})",
             "Name it, such as --column gravity_sg=NAME",
         )
-    rows, assumed = read_log(path, found, zone=zone, device_id=path.stem)
+    rows, assumed = read_log(path, found, zone=zone, device_id=path.stem, dates=dates)
     by_hand = pl.repeat(value=False, n=rows.height, eager=True)
     if "by_hand" in _names(path):
         told = _read(path, {"by_hand": "by_hand"})["by_hand"].cast(pl.String()).str.to_lowercase()
@@ -261,95 +238,6 @@ def _read(path: Path, found: Mapping[str, str]) -> pl.DataFrame:
     return frame.with_columns(pl.col(texts).str.strip_chars().replace("", None))
 
 
-def _instants(
-    path: Path, column: pl.Series, zone: str, theirs: str, devices: pl.Series | None
-) -> tuple[pl.Series, bool]:
-    """The column as UTC instants, and whether the zone had to be assumed."""
-    assumed = False
-    if column.dtype == pl.String():
-        numbers = column.cast(pl.Float64(), strict=False)
-        if numbers.null_count() == column.null_count():
-            column = numbers
-    if column.dtype.is_numeric():
-        seconds = column.cast(pl.Float64())
-        impossible = ~seconds.is_between(-_FARTHEST_MS, _FARTHEST_MS)  # also NaN
-        _refuse(path, impossible, theirs, "{value} is not a time", _TIME_REMEDY, column)
-        milli = (seconds.abs() > 1e11).fill_null(value=False)
-        instants = (
-            (pl.select(pl.when(milli).then(seconds / 1e3).otherwise(seconds)).to_series() * 1e6)
-            .round()
-            .cast(pl.Int64())
-            .cast(_INSTANT)
-        )
-    elif isinstance(column.dtype, pl.Datetime):
-        assumed = column.dtype.time_zone is None
-        instants = _zoned(column.cast(pl.Datetime("us", column.dtype.time_zone)), zone, devices)
-    elif column.dtype == pl.String() and (plain := _plain_utc(column)) is not None:
-        instants = plain
-    elif column.dtype == pl.String():
-        zoned = column.str.contains(_ZONE).fill_null(value=True)
-        assumed = not zoned.all()
-        instants = _from_text(column, zoned, zone, devices)
-    else:
-        raise ImportFileError(
-            path.name, f"column {theirs!r}", f"it is {column.dtype}, not a time", "Give RFC 3339 text or epoch seconds"
-        )
-    bad = instants.is_null()
-    _refuse(path, bad, theirs, "{value} is not a time", _TIME_REMEDY, column)
-    early = (instants.dt.year() < 1990) | (instants.dt.year() > 2100)
-    _refuse(
-        path,
-        early,
-        theirs,
-        "{value} is not a likely time",
-        "Look whether it is in seconds, or the clock was not set",
-        column,
-    )
-    return instants, assumed
-
-
-def _plain_utc(column: pl.Series) -> pl.Series | None:
-    """The commonest way to write instants, read in a fraction of the time; None where any row differs from it."""
-    instants = column.str.to_datetime("%Y-%m-%dT%H:%M:%S%.fZ", time_unit="us", time_zone="UTC", strict=False)
-    return instants if instants.null_count() == column.null_count() else None
-
-
-def _from_text(column: pl.Series, zoned: pl.Series, zone: str, devices: pl.Series | None) -> pl.Series:
-    """RFC 3339 and its usual relatives, and dates with the day first. Null where it is no time.
-
-    What bears no zone is in `zone`; a date alone is its midnight.
-    """
-    text = column.str.replace(r"^(\d)\.", "0${1}.").str.replace(r"^(\d{2})\.(\d)\.", "${1}.0${2}.")
-    text = text.str.replace(r"^(\d{2})\.(\d{2})\.(\d{4})", "${3}-${2}-${1}")
-    text = text.str.replace(r"^(\d{4}-\d{2}-\d{2})$", "${1}T00:00")
-    text = text.str.replace(r"^(\d{4}-\d{2}-\d{2}),? +", "${1}T").str.replace(r"T(\d):", "T0${1}:")
-    text = text.str.replace(r"[zZ]$", "+00:00")
-    text = text.str.replace(r"([+-]\d{2})(\d{2})$", "${1}:${2}").str.replace(r"T(\d{2}:\d{2})([+-]|$)", "T${1}:00${2}")
-    with_zone = text.str.to_datetime("%Y-%m-%dT%H:%M:%S%.f%:z", time_unit="us", strict=False).dt.convert_time_zone(
-        "UTC"
-    )
-    without = text.str.to_datetime("%Y-%m-%dT%H:%M:%S%.f", time_unit="us", strict=False)
-    return pl.select(pl.when(zoned).then(with_zone).otherwise(_zoned(without, zone, devices))).to_series()
-
-
-def _zoned(column: pl.Series, zone: str, devices: pl.Series | None) -> pl.Series:
-    """Times as UTC; what bears no zone is in `zone`, and about the hours of its clocks' changes read by the order."""
-    if not isinstance(column.dtype, pl.Datetime) or column.dtype.time_zone is not None:
-        return column.dt.convert_time_zone("UTC")
-    first = column.dt.replace_time_zone(zone, ambiguous="earliest", non_existent="null")
-    second = column.dt.replace_time_zone(zone, ambiguous="latest", non_existent="null")
-    if first.null_count() == column.null_count() and first.equals(second, null_equal=True):
-        return first.dt.convert_time_zone("UTC")
-    whose = pl.Series([None] * column.len()) if devices is None else devices
-    if first.null_count() == column.null_count():  # only the days on which clocks are put back are in question
-        days = column.dt.date()
-        asked = days.is_in(days.filter(first != second).unique().implode()).fill_null(value=False)
-    else:
-        asked = pl.repeat(True, column.len(), eager=True)
-    read = clock_changes.in_order(column.filter(asked).to_list(), whose.filter(asked).to_list(), zone)
-    return first.dt.convert_time_zone("UTC").scatter(asked.arg_true(), pl.Series(read, dtype=_INSTANT))
-
-
 def _quantities(path: Path, raw: pl.DataFrame, found: Mapping[str, str]) -> dict[str, pl.Series]:
     """Every quantity of the file in the unit in which it is kept, within what a sound instrument can say."""
     kept: dict[str, pl.Series] = {}
@@ -364,7 +252,7 @@ def _quantities(path: Path, raw: pl.DataFrame, found: Mapping[str, str]) -> dict
         limits = BY_FIELD[field]
         outside = ~values.is_between(limits.low, limits.high)
         within, remedy = _as_typed(field, unit)
-        _refuse(path, outside, found[ours], f"{{value}} is outside {within}", remedy, raw[ours])
+        refuse(path, outside, found[ours], f"{{value}} is outside {within}", remedy, raw[ours], of=ours)
         kept[field] = _either(kept[field], values) if field in kept else values
     return {name: kept.get(name, pl.Series(name, [None] * raw.height, dtype=pl.Float64())) for name in QUANTITIES}
 
@@ -400,13 +288,14 @@ def _numbers(path: Path, raw: pl.DataFrame, ours: str, found: Mapping[str, str])
     if column.dtype == pl.String():
         numbers = column.cast(pl.Float64(), strict=False)
         bad = numbers.is_null() & column.is_not_null()
-        _refuse(
+        refuse(
             path,
             bad,
             found[ours],
             "{value} is not a number",
             "Write 1.0123 with a point; leave it empty where unknown",
             column,
+            of=ours,
         )
     elif column.dtype.is_numeric() or column.dtype == pl.Null():
         numbers = column.cast(pl.Float64())
@@ -415,21 +304,6 @@ def _numbers(path: Path, raw: pl.DataFrame, ours: str, found: Mapping[str, str])
             path.name, f"column {found[ours]!r}", f"it is {column.dtype}, not numbers", "Choose another column"
         )
     return numbers.fill_nan(None)
-
-
-def _refuse(
-    path: Path, bad: pl.Series, column: str, problem: str, remedy: str, values: pl.Series | None = None
-) -> None:
-    bad = bad.fill_null(value=False)
-    count = int(bad.sum())
-    if not count:
-        return
-    row = int(bad.arg_true()[0])
-    value = None if values is None else values[row]
-    more = f" (and {count - 1} more rows)" if count > 1 else ""
-    raise ImportFileError(
-        path.name, f"row {row + 1}, column {column!r}", problem.format(value=shown(value)) + more, remedy
-    )
 
 
 def _first_line(error: Exception) -> str:

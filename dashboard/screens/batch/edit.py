@@ -291,6 +291,9 @@ def _faults_of_wishes(given: dict[str, Any]) -> list[EntryError]:
     try:
         Constraints(**given)
     except ValueError as error:
+        if str(error).startswith("confidence "):  # typed in percent
+            told = f"{100 * given['confidence']:g}\u202f% is out of range"
+            return [EntryError("confidence", told, "The usual range is 70 to 95\u202f%.")]
         problem, _, usual = str(error).partition("; ")
         return [EntryError(problem.partition(" ")[0], problem.partition(" ")[2], f"The {usual}.")]
     return []

@@ -244,9 +244,8 @@ def sample_form(sample: HandSample | None, record: BatchRecord, name: str) -> No
             "value",
             "Reading",
             sample.value if sample and sample.unit == unit else None,
+            forms.Scale(unit, how.step, how.format, typed=forms.gravity_typed_in(unit)),
             called=f"{unit} by a hydrometer" if (instrument, unit) == ("hydrometer", "°Bx") else unit,
-            step=how.step,
-            format=how.format,
         )
         with st.expander("Temperature, time and the like"):
             temperature = form.number(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import shutil
 import tempfile
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any, Final
@@ -23,9 +24,10 @@ from dashboard.templates import fill
 from dashboard.ui import components, forms, plain
 from dashboard.web import uploads
 from ingest import transfer
-from ingest.errors import EntryError, IngestError
+from ingest.errors import EntryError, ImportFileError, IngestError
 from ingest.model import BatchRecord, Device, Placement, Vessel, Yeast
 from ingest.store import Store
+from ingest.transfer import DATE_ORDERS, DateOrder
 
 _KINDS: Final = ("csv", "tsv", "parquet", "jsonl", "ndjson", "zip")
 _ROWS: Final = 5
@@ -35,6 +37,22 @@ _TARGETS: Final = {
     "known": "a batch that is in the cellar",
     "none": "no batch, the readings alone",
 }
+
+
+_ORDERS: Final[dict[DateOrder, str]] = {
+    "day-first": "the day (9 January 2026)",
+    "month-first": "the month (1 September 2026)",
+}
+_ENCODING: Final = "The file is not UTF-8; it is read as {}. Look whether the names in it are right."
+
+
+@dataclass(frozen=True, slots=True)
+class _Reading:
+    """How the log is to be read: our names to the file's, whose readings they are, the order of its dates."""
+
+    columns: dict[str, str]
+    device_id: str | None
+    dates: DateOrder | None
 
 
 def show() -> None:
@@ -112,6 +130,9 @@ def _log(path: Path) -> None:
     except IngestError as error:
         st.html(fill('<p class="wrong" role="alert">{{ error }}</p>', error=capital(str(error))))
         return
+    assumed = transfer.encoding_assumed(path)
+    if assumed is not None:
+        st.html(fill('<p class="figures" role="status">{{ says }}</p>', says=_ENCODING.format(assumed)))
     rows = [["" if v is None else str(v) for v in row] for row in head.head(_ROWS).iter_rows()]
     st.html(components.table(head.columns, rows, "the first rows of the log"))
     form = forms.loose(f"import {path.parent.name}", say)
@@ -121,11 +142,20 @@ def _log(path: Path) -> None:
         device_id = form.text(
             "device", "The device that measured", import_preview.device_id(path), help="Any id will do."
         )
+    dates = _dates(form, path, columns)
     target, facts = _target(form, store)
     taken = st.button("Take it in", key=form.key("take in"), type="primary", disabled=access.only_looks())
     form.place(forms.WHOLE_FORM)
     if taken:
-        _take_in(form, path, columns, device_id, target, facts)
+        _take_in(form, path, _Reading(columns, device_id, dates), target, facts)
+
+
+def _dates(form: forms.Form, path: Path, columns: dict[str, str]) -> DateOrder | None:
+    """The order of dates that may mean two days, which only who wrote them knows; asked for only then."""
+    if not import_preview.dates_to_ask_for(path, columns):
+        return None
+    label = "Dates such as 9/1/2026 begin with"
+    return form.choice("dates", label, DATE_ORDERS, None, _ORDERS.__getitem__, placeholder="Choose one")
 
 
 def _columns(form: forms.Form, head: pl.DataFrame) -> dict[str, str]:
@@ -180,9 +210,7 @@ def _earlier(form: forms.Form, store: Store) -> dict[str, Any]:
     return got
 
 
-def _take_in(
-    form: forms.Form, path: Path, columns: dict[str, str], device_id: str | None, target: str, facts: dict[str, Any]
-) -> None:
+def _take_in(form: forms.Form, path: Path, how: _Reading, target: str, facts: dict[str, Any]) -> None:
     store, before = context.store(), components.newest_change()
     known: BatchRecord | None = facts.get("batch")
     if target == "known" and known is None:
@@ -196,16 +224,21 @@ def _take_in(
             done = transfer.import_log(
                 store,
                 path,
-                device_id=device_id or None,
-                columns=columns,
+                device_id=how.device_id or None,
+                columns=how.columns,
+                dates=how.dates,
                 batch_id=known.batch_id if known is not None else None,
                 progress=_says(status),
             )
             if target == "ended":
-                _save_earlier(store, done.devices, _instant(done.first_at), _instant(done.last_at), facts, columns)
+                _save_earlier(store, done.devices, _instant(done.first_at), _instant(done.last_at), facts, how.columns)
         except EntryError as error:
             status.update(label="It is not taken in yet.", state="error")
             form.wrong(error)
+            return
+        except ImportFileError as error:
+            status.update(label="Nothing of it was kept.", state="error")
+            form.wrong(error.for_screen())
             return
         except IngestError as error:
             status.update(label="Nothing of it was kept.", state="error")
@@ -278,6 +311,7 @@ def _said(done: transfer.ImportedLog, say: Voice) -> str:
     if done.without_values:
         parts.append(f"{number(done.without_values)} had no value")
     zone = f" Times without a zone were read as {done.time_zone_assumed}." if done.time_zone_assumed else ""
+    zone += f" Its text was read as {done.encoding_assumed}." if done.encoding_assumed else ""
     first, last = _instant(done.first_at), _instant(done.last_at)
     return f"{'; '.join(parts)}. From {say.exact(first)} to {say.exact(last)}.{zone}"
 

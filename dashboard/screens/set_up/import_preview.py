@@ -13,7 +13,7 @@ from analysis.display_units import DisplayUnits
 from analysis.units import f_to_c, plato_to_sg
 from analysis.wording import joined
 from ingest.errors import ImportFileError
-from ingest.transfer import OURS, scan_text
+from ingest.transfer import OURS, order_of, scan_text
 
 LABELS: Final[dict[str, str]] = {
     "measured_at": "Time",
@@ -100,6 +100,17 @@ def labels(units: DisplayUnits) -> dict[str, str]:
         "temperature_f" if units.temperature_unit == "°C" else "temperature_c",
     }
     return dict(sorted(LABELS.items(), key=lambda label: label[0] in others))
+
+
+def dates_to_ask_for(path: Path, columns: Mapping[str, str]) -> bool:
+    """Whether the log has dates such as 9/1/2026 and no row tells which number is the day."""
+    if "measured_at" not in columns or path.suffix.lower() not in (".csv", ".tsv"):
+        return False
+    try:
+        times = scan_text(path).select(columns["measured_at"]).collect().to_series()
+    except (pl.exceptions.PolarsError, OSError):
+        return False  # said when it is taken in
+    return order_of(times) is None
 
 
 def read_as(frame: pl.DataFrame, columns: Mapping[str, str], units: DisplayUnits) -> str:

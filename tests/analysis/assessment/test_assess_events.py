@@ -9,6 +9,7 @@ import pytest
 
 from analysis import Batch, Event, assess
 from analysis.evidence import Crept
+from analysis.wording import Voice, three_notions, verdict
 
 Ferment = Callable[..., Any]
 HOPS_H = 220.0
@@ -38,6 +39,31 @@ def test_right_after_the_hops_it_is_no_longer_called_finished(fermentation: Ferm
     assert after.p_finished < 0.7 < before.p_finished
     later = assess(made.readings, hopped, now=made.at(HOPS_H + 6), previous=before)
     assert not later.finished
+
+
+def test_what_held_before_the_hops_is_said_after_them_and_the_phases_stay_where_they_were(
+    fermentation: Ferment,
+) -> None:
+    made = fermentation(days=16)
+    before = assess(made.readings, ale(made), now=made.at(HOPS_H))
+    hopped = ale(made, Event("dry hop", made.at(HOPS_H + 0.5)))
+    after = assess(made.readings, hopped, now=made.at(HOPS_H + 1), previous=before)
+    assert after.before_hops is not None
+    assert after.before_hops.finished
+    assert after.before_hops.held_h == before.held_h > 48
+    say = Voice(now=after.now)
+    told = verdict(after, 48, say)
+    assert told.startswith("Finished before the hops; watching since")
+    assert told.endswith("held 0 of 48\u202fh.")
+    assert "It still moves." not in str(three_notions(after, 48, say))
+    steady = [span for span in after.phases if span.phase == after.phase == "steady"]
+    assert steady[0].began_at == before.held_since
+    slowing = next(span for span in after.phases if span.phase == "slowing")
+    assert slowing.began_at < steady[0].began_at
+    # Where nobody called it finished then, only the hold is told; and the next reading keeps what was known.
+    assert verdict(assess(made.readings, hopped, now=made.at(HOPS_H + 1)), 48, say).startswith("Held ")
+    later = assess(made.readings, hopped, now=made.at(HOPS_H + 2), previous=after)
+    assert later.before_hops == after.before_hops
 
 
 def test_a_creep_after_the_hops_is_seen_and_sized(fermentation: Ferment) -> None:

@@ -174,3 +174,31 @@ def test_a_zipped_export_is_taken_in_by_the_browser(service, page, tmp_path):
     assert change_id is not None
     assert [v.name for v in service.store.all(Vessel)] == ["From elsewhere"]
     assert [rule.topic for rule in service.pipeline.rules] == ["barn/{device}"]
+
+
+def test_the_browser_asks_for_the_order_of_dates_and_names_no_option_of_the_terminal(service, page):
+    shown = page("set_up", part="import")
+    text = "Début,SG\n9/1/2026 18:00,1.050\n9/2/2026 18:00,1.048\n".encode("cp1252")
+    shown.file_uploader[0].upload("old.csv", text, "text/csv").run()
+    assert any("read as Windows-1252" in each.value for each in shown.get("html"))
+
+    def pick(label: str, value: object) -> None:
+        next(each for each in shown.selectbox if each.label == label).select(value).run()
+
+    def take_in() -> str:
+        next(each for each in shown.button if each.label == "Take it in").click().run()
+        assert not shown.exception
+        return " ".join(each.value for each in shown.get("html") if 'class="wrong"' in each.value)
+
+    next(each for each in shown.text_input if each.label == "Name of the batch").input("Old").run()
+    said = take_in()
+    assert "Choose it under Time" in said
+    assert "--" not in said
+    pick("Time", "Début")
+    said = take_in()
+    assert "Choose the order of its dates" in said
+    assert "Column &#39;Début&#39;" in said
+    pick("Dates such as 9/1/2026 begin with", "month-first")
+    assert take_in() == ""
+    [batch] = service.store.finished_batches()
+    assert batch.pitched_at == datetime(2026, 9, 1, 18, tzinfo=UTC)

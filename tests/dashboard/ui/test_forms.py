@@ -44,6 +44,32 @@ def test_a_difference_is_shown_without_the_scales_offset():
     assert METRIC.units.warmer_by(1.0) == "1.0\u202f°C"
 
 
+# Balling's scale by the ASBC table (from memory): 1.050 is 12.39 °P, and °Bx differs from it by less than 0.05.
+@pytest.mark.parametrize(
+    ("unit", "typed", "meant_sg"),
+    [
+        ("SG", 1050, 1.050),
+        ("SG", 1012, 1.012),
+        ("SG", 998, 0.998),
+        ("SG", 1.05, 1.05),
+        ("SG", 12.5, 12.5),  # no gravity, and refused as what was typed
+        ("°P", 1050, 1.050),
+        ("°Bx", 1050, 1.050),
+        ("°P", 12.39, 1.050),
+        ("°P", 1.05, 1.0041),  # one degree, not a gravity
+        ("°Bx", 1.05, 1.0041),
+    ],
+)
+def test_a_gravity_may_be_typed_without_its_point(unit, typed, meant_sg):
+    how = scale("gravity", voice_of(Preferences(gravity_unit=unit)))
+    assert how.kept(how.typed(typed)) == pytest.approx(meant_sg, abs=2e-4)
+
+
+def test_only_a_gravity_is_taken_so():
+    for unit in ("temperature", "volume", "gravity fall", "plain"):
+        assert scale(unit, METRIC).typed(1050.0) == 1050.0
+
+
 FORM = """
 import streamlit as st
 from dashboard.ui import forms
@@ -90,6 +116,16 @@ def test_a_number_that_was_changed_is_kept_as_typed(form):
     form.number_input[0].set_value(1.060)
     submit(form, "fine")
     assert form.session_state["kept"] == pytest.approx(1.060)
+
+
+def test_a_number_that_was_taken_for_another_is_said_beside_it(form):
+    form.number_input[0].set_value(1052.0)
+    said = submit(form, "wrong")
+    assert "Taken as 1.052." in said
+    form.text_input[0].set_value("fine")
+    form.button[0].click()
+    form.run()
+    assert form.session_state["kept"] == pytest.approx(1.052)
 
 
 def test_what_is_wrong_stands_in_the_form_and_what_was_typed_stays(form):

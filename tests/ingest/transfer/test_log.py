@@ -275,12 +275,88 @@ def test_a_day_first_date_with_points_is_understood(store, tmp_path, written, zo
     assert row["measured_at"] == datetime.fromisoformat(means)
 
 
-@pytest.mark.parametrize("written", ["31.02.2026 10:00", "03/01/2026", "01.03.26", "2026.03.01"])
+@pytest.mark.parametrize("written", ["31.02.2026 10:00", "3/1/26", "18/01/2026 18:00 PM", "01.03.26", "2026.03.01"])
 def test_a_date_that_is_none_or_may_mean_two_days_is_refused(store, tmp_path, written):
     with pytest.raises(ImportFileError, match="is not a time"):
         transfer.import_log(
             store, log(tmp_path / "log.csv", f"measured_at,gravity_sg\n{written},1.05\n"), device_id="f"
         )
+
+
+SEPTEMBER = datetime(2026, 9, 1, 18, tzinfo=UTC)
+JANUARY = datetime(2026, 1, 9, 18, tzinfo=UTC)
+
+
+@pytest.mark.parametrize(
+    ("written", "order", "means"),
+    [
+        ("01.09.2026 18:00", None, SEPTEMBER),  # with dots the day is first (DIN 5008)
+        ("9/1/2026 18:00", "month-first", SEPTEMBER),
+        ("9/1/2026 6:00 PM", "month-first", SEPTEMBER),
+        ("9/1/2026 12:30 am", "month-first", SEPTEMBER.replace(hour=0, minute=30)),
+        ("9/1/2026 12:30 p.m.", "month-first", SEPTEMBER.replace(hour=12, minute=30)),
+        ("09-01-2026 18:00:00", "day-first", JANUARY),
+        ("09-01-2026", "day-first", JANUARY.replace(hour=0)),
+        ("9/1/2026 19:00+01:00", "day-first", JANUARY),
+    ],
+)
+def test_a_date_is_read_in_the_order_that_was_named(store, tmp_path, written, order, means):
+    path = log(tmp_path / "log.csv", f"measured_at,gravity_sg\n{written},1.05\n")
+    transfer.import_log(store, path, device_id="f", dates=order)
+    assert store.readings_as_sent("f")["measured_at"].to_list() == [means]
+
+
+@pytest.mark.parametrize(("other", "means"), [("13/1/2026 18:00", JANUARY), ("9/13/2026 18:00", SEPTEMBER)])
+def test_a_number_above_12_tells_which_is_the_day(store, tmp_path, other, means):
+    path = log(tmp_path / "log.csv", f"measured_at,gravity_sg\n9/1/2026 18:00,1.05\n{other},1.04\n")
+    transfer.import_log(store, path, device_id="f")
+    assert store.readings_as_sent("f")["measured_at"][0] == means
+
+
+def test_dates_that_may_be_two_days_are_asked_for_and_those_in_both_orders_refused(store, tmp_path):
+    path = log(tmp_path / "log.csv", "When,gravity_sg\n9/1/2026 18:00,1.05\n9/2/2026 18:00,1.04\n")
+    columns = {"measured_at": "When"}
+    with pytest.raises(ImportFileError, match=r"column 'When': '9/1/2026 18:00' may be two days.*--dates") as caught:
+        transfer.import_log(store, path, device_id="f", columns=columns)
+    assert caught.value.for_screen().field == "dates"
+    assert "--" not in str(caught.value.for_screen())
+    mixed = log(tmp_path / "mixed.csv", "When,gravity_sg\n9/13/2026 18:00,1.05\n13/9/2026 19:00,1.04\n")
+    with pytest.raises(ImportFileError, match="row 1, column 'When': '9/13/2026 18:00' is not a time where dates are"):
+        transfer.import_log(store, mixed, device_id="f", columns=columns)
+    assert store.counts()["readings"] == 0
+
+
+# The bytes by the Unicode consortium's mappings of 8859-1 and CP1252: E9 is é, B0 the degree sign, 80 the euro sign.
+@pytest.mark.parametrize(
+    ("head", "named", "assumed"),
+    [
+        (b"D\xe9but", "Début", "Windows-1252"),
+        (b"\xb0P \x80", "°P €", "Windows-1252"),
+        ("Début".encode(), "Début", None),
+        (b"\xef\xbb\xbfD\xc3\xa9but", "Début", None),
+    ],
+)
+def test_a_text_of_western_bytes_is_read_and_it_is_said(store, tmp_path, head, named, assumed):
+    path = tmp_path / "log.csv"
+    path.write_bytes(b"measured_at;" + head + b"\n2026-03-01T10:00:00Z;1,05\n")
+    if head.startswith(b"\xef"):
+        path.write_bytes(head + b";measured_at\n1,05;2026-03-01T10:00:00Z\n")
+    told = transfer.import_log(store, path, device_id="f", columns={"gravity_sg": named})
+    assert told.encoding_assumed == assumed
+    assert store.readings_as_sent("f")["gravity_sg"].to_list() == [1.05]
+
+
+def test_a_text_in_utf_16_is_read(store, tmp_path):
+    path = tmp_path / "log.csv"
+    path.write_bytes("measured_at\tgravity_sg\n2026-03-01T10:00:00Z\t1,05\n".encode("utf-16"))
+    assert transfer.import_log(store, path, device_id="f").new == 1
+
+
+def test_a_fault_of_time_names_the_files_own_column(store, tmp_path):
+    path = log(tmp_path / "log.csv", "Zeit,gravity_sg\nyesterday,1.05\n")
+    with pytest.raises(ImportFileError, match="row 1, column 'Zeit': 'yesterday' is not a time") as caught:
+        transfer.import_log(store, path, device_id="f", columns={"measured_at": "Zeit"})
+    assert caught.value.for_screen().field == "measured_at"
 
 
 @pytest.mark.parametrize(("ahead", "taken"), [(timedelta(minutes=4), True), (timedelta(minutes=6), False)])
