@@ -11,20 +11,22 @@ from analysis.wording import (
     Voice,
     advice_sentences,
     attenuation,
+    capital,
     classical_sentences,
     curve_in_words,
     dates,
     likely_gravity,
+    plural,
     sentences,
     three_notions,
     verdict,
 )
 from dashboard import context
 from dashboard.charts import base, phase_glyph
-from dashboard.queries import needs_of, queries
+from dashboard.queries import before_their_place, needs_of, queries
 from dashboard.screens.batch import entries, history
 from dashboard.templates import Markup, fill, join, render
-from dashboard.ui import components, lots, zoom
+from dashboard.ui import components, forms, lots, zoom
 from ingest.model import BatchRecord, Vessel
 from ingest.monitoring import Outlook, lot_warnings, warnings_for
 
@@ -57,6 +59,7 @@ def show() -> None:
         choose()
         return
     verdict_part(record.batch_id)
+    _late(record)
     entries.quick(record)
     curve_part(record.batch_id)
     st.toggle("Show the classical curve", key=_CLASSICAL)
@@ -73,6 +76,27 @@ def show() -> None:
         from dashboard.screens.batch import edit
 
         edit.edit_batch(record)
+
+
+def _late(record: BatchRecord) -> None:
+    """Offer readings that count for no batch, since their device is said to have come in after them."""
+    store, say = context.store(), queries.voice()
+    for late in before_their_place(store, record):
+        name = late.device.name or late.device.device_id
+        one = late.count == 1
+        lie = (
+            f"{plural(late.count, 'reading')} of {name} {'lies' if one else 'lie'} before its place here, from "
+            f"{say.exact(late.first_at)} to {say.exact(late.until)}, and {'does' if one else 'do'} not count. "
+            "Was it in by then?"
+        )
+        with st.container(key=f"late {late.stay.placement_id}"):
+            st.html(fill("<p>{{ lie }}</p>", lie=lie))
+            forms.action(
+                "Take them in",
+                f"take in {late.stay.placement_id}",
+                lambda stay=late.stay: store.save(stay),  # type: ignore[misc]
+                f"{capital(plural(late.count, 'reading'))} of {name} {'counts' if one else 'count'} now.",
+            )
 
 
 def choose() -> None:
