@@ -27,7 +27,7 @@ from dashboard.queries import before_their_place, needs_of, queries
 from dashboard.screens.batch import entries, history
 from dashboard.templates import Markup, fill, join, render
 from dashboard.ui import components, forms, lots, zoom
-from ingest.model import BatchRecord, Vessel
+from ingest.model import BatchRecord, HandSample, Vessel
 from ingest.monitoring import Outlook, lot_warnings, warnings_for
 
 _CLASSICAL: Final = "classical"
@@ -161,7 +161,9 @@ def verdict_html(outlook: Outlook, say: Voice) -> Markup:
 def figures_html(outlook: Outlook, say: Voice) -> Markup:
     """The figures, quietly, with the age of the last reading beside them."""
     a = outlook.assessment
-    newest = context.store().newest_reading_at(outlook.record.batch_id)
+    store, batch_id = context.store(), outlook.record.batch_id
+    by_device = store.newest_reading_at(batch_id, by_hand=False)
+    by_hand = max((s.at for s in store.all(HandSample, batch_id=batch_id)), default=None)
     facts: list[tuple[str, str]] = [("Phase", phase_glyph(a.phase) + f" {PHASE_WORDS[a.phase]}")]
     if (gravity := likely_gravity(a, say)) is not None:
         facts.append(("Likely gravity", gravity))
@@ -172,9 +174,10 @@ def figures_html(outlook: Outlook, say: Voice) -> Markup:
         facts.append(("Apparent attenuation", attenuation(a.apparent_attenuation)))
     if a.temperature_c is not None:
         facts.append(("Temperature", say.temperature(a.temperature_c)))
-    if newest is not None:
-        age = fill('<span title="{{ exact }}">{{ age }}</span>', exact=say.exact(newest), age=say.ago(newest))
-        facts.append(("Last reading", age))
+    for what, newest in (("Last reading", by_device), ("Last hand sample", by_hand)):
+        if newest is not None:
+            age = fill('<span title="{{ exact }}">{{ age }}</span>', exact=say.exact(newest), age=say.ago(newest))
+            facts.append((what, age))
     return fill(
         '<dl class="facts">{% for name, value in facts %}<div><dt>{{ name }}</dt><dd>{{ value }}</dd></div>'
         "{% endfor %}</dl>",

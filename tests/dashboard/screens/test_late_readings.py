@@ -1,13 +1,17 @@
 from __future__ import annotations
 
+import re
 from datetime import timedelta
 
 import pytest
 
+from analysis.wording import Voice
 from dashboard.queries.late_readings import before_their_place
-from ingest.model import BatchRecord, Device, Placement, Report, Vessel
+from dashboard.screens.batch.page import figures_html
+from ingest.model import BatchRecord, Device, HandSample, Placement, Report, Vessel
 from tests.dashboard.conftest import NOW
 
+SAMPLE = "Last hand sample"
 HOUR = timedelta(hours=1)
 
 
@@ -46,6 +50,16 @@ def test_what_was_read_in_another_vessel_is_not_offered(empty):
     store.save(Placement(device_id="kelp-1", vessel_id=other.vessel_id, from_at=NOW - 60 * HOUR, to_at=until))
     [late] = before_their_place(store, record)
     assert (late.count, late.first_at) == (10, NOW - 20 * HOUR)
+
+
+def test_a_hand_sample_does_not_make_a_silent_float_look_fresh(empty, page):
+    store = empty.store
+    record = put(store, placed_h=50, gravity_sg=1.05)
+    store.save(HandSample(batch_id=record.batch_id, at=NOW - HOUR / 60, value=1.05, unit="SG"))
+    outlook = empty.outlooks.of(record.batch_id)
+    facts = str(figures_html(outlook, Voice(now=NOW)))
+    ages = {name: re.search(f"<dt>{name}</dt><dd><span[^>]*>([^<]*)", facts)[1] for name in ("Last reading", SAMPLE)}
+    assert ages == {"Last reading": "60\u202fmin ago", SAMPLE: "1\u202fmin ago"}
 
 
 @pytest.mark.parametrize("address", ["batch", "today"])
