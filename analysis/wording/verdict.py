@@ -45,6 +45,7 @@ EVENT_WORDS: Final[dict[EventKind, str]] = {
     "note": "Note",
 }
 
+NO_GRAVITY: Final = "No gravity yet: what is heard from this vessel tells none."
 NO_READINGS: Final = "No readings yet: nothing has been heard from this vessel since pitching."
 
 
@@ -83,7 +84,7 @@ def verdict(assessment: Assessment, hold_h: float, voice: Voice, brief: bool = F
     """The verdict as one sentence that a friend could say; `brief` is for lists."""
     a = assessment
     if a.newest_reading_at is None:
-        return NO_READINGS
+        return NO_READINGS if a.marked.is_empty() else NO_GRAVITY
     doubt = next((one for one in a.evidence if isinstance(one, EvenFall | CannotBe)), None)
     if doubt is not None and not a.finished:
         return f"{_doubt(doubt, voice)}: take a hand sample."

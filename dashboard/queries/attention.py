@@ -28,6 +28,7 @@ NeedKind = Literal[
     "silent",
     "unwatched",
     "sample due",
+    "not calibrated",
     "temperature",
     "battery",
 ]
@@ -89,7 +90,21 @@ def needs_of(
         says = "No device sits in this vessel, so nothing is measured."
         todo = "Put a float into it under Sensors, or log hand samples on its page."
         found.append(Need(kind="unwatched", sentence=says, todo=todo))
+    if outlook.assessment.newest_reading_at is None:
+        found += [
+            _uncalibrated(word) for word in devices if word.inclination_deg is not None and word.gravity_sg is None
+        ]
     return sorted(found, key=lambda need: need.rank)
+
+
+def _uncalibrated(word: DeviceStatus) -> Need:
+    """A float that is heard, and yet tells no gravity."""
+    return Need(
+        kind="not calibrated",
+        sentence=f"Float {word.device_id} is heard, but not calibrated: its inclination tells no gravity yet.",
+        todo="Enter its calibration points under Sensors, or log hand samples on this page.",
+        page="sensors",
+    )
 
 
 def _from_verdict(outlook: Outlook, voice: Voice) -> list[Need]:

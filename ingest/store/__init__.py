@@ -2,6 +2,7 @@
 
 from ingest.store.device_status import DeviceStatus
 from ingest.store.duckdb_file import look_into
+from ingest.store.entries import Span
 from ingest.store.meanwhile import Based, ChangedMeanwhileError
 from ingest.store.migrations import DRY_HOPS_SAID_FROM, NEWEST, PHOTOS_FROM, STAYS_FROM
 from ingest.store.moving import move
@@ -22,6 +23,7 @@ __all__ = [
     "ChangedMeanwhileError",
     "DeviceStatus",
     "Kept",
+    "Span",
     "Store",
     "Table",
     "from_row",

@@ -279,16 +279,17 @@ class Questions:
         device = self.get(Device, device_id) or Device(device_id=device_id, kind="float")
         return calibrated_alone(device, self.readings_as_sent(device_id), self.all(CalibrationRecord))
 
-    def newest_reading_at(self, batch_id: str) -> datetime | None:
-        """When the batch was last measured, from memory."""
+    def newest_reading_at(self, batch_id: str, *, by_hand: bool = True) -> datetime | None:
+        """When the batch was last measured, from memory; without `by_hand` by a device."""
         record = self._batch_record(batch_id)
         newest = [
             min(heard, end) if end is not None else heard
             for device_id, start, end in self.device_stays(record)
             if (heard := self._words.newest(device_id)) is not None and heard >= start
         ]
-        line = lineage.line_of(self._entries.book, record)
-        newest += [s.at for s in lineage.samples_of(self._entries.book, line)]
+        if by_hand:
+            line = lineage.line_of(self._entries.book, record)
+            newest += [s.at for s in lineage.samples_of(self._entries.book, line)]
         return max(newest, default=None)
 
     def own_reading_at(self, batch_id: str) -> datetime | None:

@@ -11,22 +11,24 @@ from analysis.wording import (
     Voice,
     advice_sentences,
     attenuation,
+    capital,
     classical_sentences,
     curve_in_words,
     dates,
     likely_gravity,
+    plural,
     sentences,
     three_notions,
     verdict,
 )
 from dashboard import context
 from dashboard.charts import base, phase_glyph
-from dashboard.queries import Siblings, needs_of, queries
+from dashboard.queries import Siblings, before_their_place, needs_of, queries
 from dashboard.screens.batch import entries, history, lot, photos, schedule
 from dashboard.templates import Markup, fill, join, render
-from dashboard.ui import components, lots, zoom
+from dashboard.ui import components, forms, lots, zoom
 from dashboard.wording import follows
-from ingest.model import BatchRecord, Vessel
+from ingest.model import BatchRecord, HandSample, Vessel
 from ingest.monitoring import Outlook, lot_warnings, warnings_for
 
 _CLASSICAL: Final = "classical"
@@ -58,6 +60,7 @@ def show() -> None:
         choose()
         return
     verdict_part(record.batch_id)
+    _late(record)
     entries.quick(record)
     lot.show(record)
     curve_part(record.batch_id)
@@ -77,6 +80,27 @@ def show() -> None:
         from dashboard.screens.batch import edit
 
         edit.edit_batch(record)
+
+
+def _late(record: BatchRecord) -> None:
+    """Offer readings that count for no batch, since their device is said to have come in after them."""
+    store, say = context.store(), queries.voice()
+    for late in before_their_place(store, record):
+        name = late.device.name or late.device.device_id
+        one = late.count == 1
+        lie = (
+            f"{plural(late.count, 'reading')} of {name} {'lies' if one else 'lie'} before its place here, from "
+            f"{say.exact(late.first_at)} to {say.exact(late.until)}, and {'does' if one else 'do'} not count. "
+            "Was it in by then?"
+        )
+        with st.container(key=f"late {late.stay.placement_id}"):
+            st.html(fill("<p>{{ lie }}</p>", lie=lie))
+            forms.action(
+                "Take them in",
+                f"take in {late.stay.placement_id}",
+                lambda stay=late.stay: store.save(stay),  # type: ignore[misc]
+                f"{capital(plural(late.count, 'reading'))} of {name} {'counts' if one else 'count'} now.",
+            )
 
 
 def choose() -> None:
@@ -145,7 +169,9 @@ def verdict_html(outlook: Outlook, say: Voice) -> Markup:
 def figures_html(outlook: Outlook, say: Voice) -> Markup:
     """The figures, quietly, with the age of the last reading beside them."""
     a = outlook.assessment
-    newest = context.store().newest_reading_at(outlook.record.batch_id)
+    store, batch_id = context.store(), outlook.record.batch_id
+    by_device = store.newest_reading_at(batch_id, by_hand=False)
+    by_hand = max((s.at for s in store.all(HandSample, batch_id=batch_id)), default=None)
     facts: list[tuple[str, str]] = []
     if a.newest_reading_at is not None:
         facts.append(("Phase", phase_glyph(a.phase) + f" {PHASE_WORDS[a.phase]}"))
@@ -160,9 +186,10 @@ def figures_html(outlook: Outlook, say: Voice) -> Markup:
         facts.append(("Temperature", say.temperature(a.temperature_c)))
     if wished := schedule.now_and_next(outlook.record, outlook.vessel, say):
         facts.append(("Wished", wished))
-    if newest is not None:
-        age = fill('<span title="{{ exact }}">{{ age }}</span>', exact=say.exact(newest), age=say.ago(newest))
-        facts.append(("Last reading", age))
+    for what, newest in (("Last reading", by_device), ("Last hand sample", by_hand)):
+        if newest is not None:
+            age = fill('<span title="{{ exact }}">{{ age }}</span>', exact=say.exact(newest), age=say.ago(newest))
+            facts.append((what, age))
     return fill(
         '<dl class="facts">{% for name, value in facts %}<div><dt>{{ name }}</dt><dd>{{ value }}</dd></div>'
         "{% endfor %}</dl>",
