@@ -19,7 +19,7 @@ import pytest
 from tests.analysis.packaging.answers import sheet
 
 SEED = 20260303
-PACKAGINGS = 10_000
+PACKAGINGS = 4_000
 
 CO2_FROM_SUCROSE = 4 * 44.0095 / 342.2965  # atomic masses
 VOLUMES_PER_POINT = 0.52

@@ -53,6 +53,7 @@ def named(store: Store, records: list[AssessmentRecord], until: datetime) -> lis
     return [facts(r, names[r.batch_id]) for r in records if r.made_at <= until]
 
 
+@pytest.mark.long
 def test_what_was_said_on_a_day_rests_on_nothing_that_came_later(tmp_path, told):
     until = ANCHOR - timedelta(days=12)
     (tmp_path / "whole").mkdir()

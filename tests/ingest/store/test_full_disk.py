@@ -101,7 +101,7 @@ with Store.open(path) as store:
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="limits the size of files, which Windows cannot")
-@pytest.mark.parametrize("fails_at", ["log", "checkpoint"])
+@pytest.mark.parametrize("fails_at", ["log", pytest.param("checkpoint", marks=pytest.mark.long)])
 def test_a_full_disk_refuses_clearly_loses_nothing_and_recovers_without_a_restart(tmp_path: Path, fails_at: str):
     done = subprocess.run(
         [sys.executable, "-c", CHILD, str(tmp_path), fails_at], capture_output=True, text=True, timeout=240
