@@ -20,7 +20,7 @@ def test_the_published_lager_model_gives_its_known_times(temperature_c: float, h
 
 
 def test_a_set_of_the_published_family_holds_lagers_only() -> None:
-    runs, earlier = make_set(505, 24, 4, "published")
+    runs, earlier = make_set(505, 10, 4, "published")
     assert {r.kind for r in runs} == {"lager"}
     assert len(earlier) == 4
     ordinary = [r for r in runs if r.scenario == "ordinary"]

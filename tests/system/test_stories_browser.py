@@ -363,8 +363,13 @@ def test_axe_would_find_a_violation(demo, page):
     assert any(v.startswith("image-alt") for v in serious_violations(page))
 
 
-@pytest.mark.parametrize(("size", "edition"), [("desktop", "light"), ("phone", "dark")])
-@pytest.mark.parametrize("path", [*HEAD, "batch", "packaging", *MANUAL])
+@pytest.mark.parametrize(
+    ("path", "size", "edition"),
+    [
+        *((path, "desktop", "light") for path in [*HEAD, "batch", "packaging", "several", "compare", MANUAL[0]]),
+        *((path, "phone", "dark") for path in [*HEAD, "batch", "packaging", "several", "compare", *MANUAL]),
+    ],
+)
 def test_axe_finds_no_serious_violation_of_ours(demo, page, path, size, edition):
     visit(page, demo, with_batch(page, demo, path))
     at_rest(page)

@@ -70,7 +70,7 @@ ODD: dict[str, tuple[pl.DataFrame, dict[str, Any]]] = {
 def test_odd_input_gives_no_error_and_only_numbers(name: str) -> None:
     readings, facts = ODD[name]
     batch = Batch(pitched_at=PITCHED, drink="ale", **facts)
-    for hour in (-10, 0, 3, 30, 199, 400, 9000):
+    for hour in (-10, 3, 199, 9000):
         said = assess(readings, batch, now=at(hour))
         numbers = [said.p_finished, said.held_h, said.apparent_attenuation]
         for one in (said.gravity_sg, said.terminal_gravity_sg, said.remaining_fall_sg):

@@ -178,7 +178,7 @@ Store.open(Path(sys.argv[1]))
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="SIGKILL")
-@pytest.mark.parametrize("during", ["copy", "migration"])
+@pytest.mark.parametrize("during", [pytest.param("copy", marks=pytest.mark.long), "migration"])
 def test_a_kill_during_the_copy_or_the_migration_leaves_the_old_cellar(tmp_path, during, next_version):
     with Store.open(tmp_path) as store:
         store.save(Device(device_id="f", kind="float"))

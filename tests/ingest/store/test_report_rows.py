@@ -42,7 +42,7 @@ def test_every_value_comes_back_as_it_was_sent(store):
 
 
 @given(st.floats(min_value=0.9, max_value=1.3), st.floats(min_value=-40, max_value=110))
-@settings(max_examples=examples(15), deadline=None)
+@settings(max_examples=examples(10), deadline=None)
 def test_any_number_survives_the_file_to_the_last_bit(gravity_sg, temperature_c):
     with Store.in_memory() as store:
         store.keep([report(gravity_sg=gravity_sg, temperature_c=temperature_c)])
@@ -54,7 +54,7 @@ def test_any_number_survives_the_file_to_the_last_bit(gravity_sg, temperature_c)
     st.lists(st.tuples(st.sampled_from("abc"), st.integers(0, 30)), min_size=1, max_size=40),
     st.randoms(use_true_random=False),
 )
-@settings(max_examples=examples(15), deadline=None)
+@settings(max_examples=examples(10), deadline=None)
 def test_redelivery_in_any_order_and_grouping_keeps_one_copy(sent, shuffle):
     reports = [report(n, device_id=device, gravity_sg=1.0 + n / 1000) for device, n in sent]
     again = reports * 3
@@ -85,7 +85,7 @@ parts = st.builds(
 
 
 @given(st.lists(st.lists(parts, max_size=8), max_size=6), st.booleans())
-@settings(max_examples=examples(20), deadline=None)
+@settings(max_examples=examples(10), deadline=None)
 def test_parts_in_any_batches_give_what_a_plain_dictionary_gives(batches, settled):
     names = ("gravity_sg", "temperature_c", "battery_v")
     expected: dict[tuple[str, datetime], dict[str, float]] = {}
@@ -227,7 +227,7 @@ def test_two_bad_messages_that_drew_one_id_are_both_kept(store):
 
 
 @given(st.text(st.characters(codec=None), min_size=1, max_size=8), st.binary(max_size=20))
-@settings(max_examples=examples(20), deadline=None)
+@settings(max_examples=examples(10), deadline=None)
 def test_any_text_and_any_bytes_can_be_kept(text, payload):
     with Store.in_memory() as store:
         sent = report(device_id=text, time_flag=text, extra={text: [text]})
