@@ -11,6 +11,13 @@ from ingest import logs
 log = logging.getLogger("ingest.test_logs")
 
 
+@pytest.fixture(autouse=True)
+def _nothing_is_secret_yet(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Other tests of this process hid secrets of their own, such as the word password."""
+    monkeypatch.setattr(logs, "_secrets", set())
+    monkeypatch.setattr(logs, "_pattern", None)
+
+
 @pytest.fixture
 def written(monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> Iterator[Callable[[], str]]:
     """Gives what was logged since it was last asked; afterwards logging is as it was."""
