@@ -160,7 +160,7 @@ def test_a_halt_is_called_a_stall_within_two_days_and_never_finished(fermentatio
     stood_from = float(made.hours[np.flatnonzero(np.diff(made.gravity_sg) == 0)[0]])
     kept = None
     called = []
-    for hour in np.arange(stood_from, stood_from + 120, 12.0):
+    for hour in np.arange(stood_from, stood_from + 120, 24.0):
         kept = assess(made.readings, known, now=made.at(hour), previous=kept)
         assert not kept.finished
         called += [hour - stood_from] * kept.stalled
@@ -186,7 +186,7 @@ def test_a_halt_that_half_days_do_not_show_is_called_a_stall_within_two_days(
     readings = made.readings.with_columns(pl.col("gravity_sg") + scatter).filter(~silent)
     kept = None
     called = []
-    for hour in np.arange(stood_from, stood_from + 90, 3.0):
+    for hour in np.arange(stood_from, stood_from + 90, 6.0):
         kept = assess(readings, known, now=made.at(hour), previous=kept)
         assert not kept.finished
         called += [hour - stood_from] * kept.stalled

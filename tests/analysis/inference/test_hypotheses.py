@@ -51,7 +51,7 @@ def test_a_halt_after_a_pause_is_not_explained_away_by_the_pause(fermentation: F
     batch = Batch(pitched_at=made.at(0), original_gravity_sg=1.052, drink="ale", expected_attenuation=(0.74, 0.80))
     kept = None
     called = False
-    for hour in np.arange(100.0, 330.0, 15.0):
+    for hour in np.arange(100.0, 330.0, 30.0):
         kept = assess(made.readings, batch, now=made.at(hour), previous=kept)
         assert not kept.finished, hour
         called = called or kept.stalled

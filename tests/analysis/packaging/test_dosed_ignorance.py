@@ -98,7 +98,7 @@ def dosed(draw: st.DrawFn) -> Sheet:
 
 
 @given(dosed())
-@settings(max_examples=examples(100), deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 def test_taking_away_a_fact_about_a_dose_never_improves_the_verdict(inputs: Sheet) -> None:
     known = verdict(inputs)
     for key, in_favour in IN_FAVOUR.items():
@@ -107,7 +107,7 @@ def test_taking_away_a_fact_about_a_dose_never_improves_the_verdict(inputs: Shee
 
 
 @given(dosed(), st.floats(0, 100))
-@settings(max_examples=examples(100), deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 def test_more_sorbate_or_sulfite_never_makes_priming_look_surer(inputs: Sheet, more: float) -> None:
     primed = {k: v for k, v in inputs.items() if k not in ("stabilised", "sweetener", "sweetener_g")}
     for key in ("sorbate_ppm", "sulfite_ppm", "sulfite_present_ppm"):

@@ -174,7 +174,7 @@ RATING = {"bottle": "bottle_rating_kpa", "keg": "keg_rating_kpa"}
 
 
 @given(sheets() | sheets(sound=True))
-@settings(max_examples=examples(130), deadline=None)
+@settings(max_examples=examples(80), deadline=None)
 def test_taking_a_fact_away_never_improves_the_verdict(inputs: Sheet) -> None:
     known = verdict(inputs)
     for key, in_favour in IN_FAVOUR.items():
@@ -183,7 +183,7 @@ def test_taking_a_fact_away_never_improves_the_verdict(inputs: Sheet) -> None:
 
 
 @given(sheets() | sheets(sound=True), st.floats(0, 6000))
-@settings(max_examples=examples(100), deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 def test_the_same_gas_is_never_judged_better_higher_up(inputs: Sheet, altitude_m: float) -> None:
     # Below two volumes thinner air lets gas out of an open vessel, which is less to hold and no better judgement.
     assume(inputs.get("carbonation_volumes", 0.0) >= 2.0)
@@ -191,7 +191,7 @@ def test_the_same_gas_is_never_judged_better_higher_up(inputs: Sheet, altitude_m
 
 
 @given(sheets() | sheets(sound=True), st.floats(0, 0.03))
-@settings(max_examples=examples(130), deadline=None)
+@settings(max_examples=examples(80), deadline=None)
 def test_a_higher_final_gravity_never_improves_the_verdict(inputs: Sheet, rise: float) -> None:
     assume("final_gravity_sg" in inputs)
     higher = inputs["final_gravity_sg"] + rise
@@ -200,7 +200,7 @@ def test_a_higher_final_gravity_never_improves_the_verdict(inputs: Sheet, rise: 
 
 
 @given(sheets() | sheets(sound=True), st.floats(0.1, 1.0))
-@settings(max_examples=examples(130), deadline=None)
+@settings(max_examples=examples(80), deadline=None)
 def test_a_lower_rating_never_improves_the_verdict(inputs: Sheet, share: float) -> None:
     key = RATING[inputs["package"]]
     assume(key in inputs)
@@ -210,7 +210,7 @@ def test_a_lower_rating_never_improves_the_verdict(inputs: Sheet, share: float) 
 
 
 @given(sheets() | sheets(sound=True), st.floats(0, 0.03))
-@settings(max_examples=examples(100), deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 def test_a_lowest_plausible_gravity_never_improves_the_verdict(inputs: Sheet, below: float) -> None:
     assume("final_gravity_sg" in inputs)
     bare = without(inputs, "lowest_plausible_sg")

@@ -416,7 +416,7 @@ def answered(inputs: dict[str, Any]) -> tuple[dict[str, Any] | None, str]:
 
 
 @given(anything())
-@settings(max_examples=examples(200), deadline=None)
+@settings(max_examples=examples(100), deadline=None)
 def test_every_combination_is_answered_or_refused_by_key_and_never_called_safe(inputs: dict[str, Any]) -> None:
     answer, refused_key = answered(inputs)
     if answer is None:

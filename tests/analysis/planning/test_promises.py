@@ -45,7 +45,7 @@ def situations(draw: Callable[..., Any]) -> tuple[Assessment, Batch, Constraints
 
 
 @given(situations())
-@settings(max_examples=examples(130), deadline=None)
+@settings(max_examples=examples(80), deadline=None)
 def test_every_plan_keeps_its_promises(situation: tuple[Assessment, Batch, Constraints]) -> None:
     assessment, made_of, constraints = situation
     made: Plan = plan(assessment, made_of, constraints, now=NOW)

@@ -296,7 +296,7 @@ def in_words(assessment: Assessment, of: Batch, now: datetime) -> bool:
 
 
 @given(situations())
-@settings(max_examples=examples(170), deadline=None)
+@settings(max_examples=examples(100), deadline=None)
 def test_nothing_is_released_that_should_not_be_whatever_else_is_true(
     situation: tuple[Assessment, Batch, Constraints, datetime],
 ) -> None:

@@ -23,7 +23,7 @@ from ingest.model import Report
 from ingest.pipeline import Pipeline
 from ingest.store.store import Store
 
-EXAMPLES = int(os.environ.get("TUNROOM_FUZZ", "1000"))
+EXAMPLES = int(os.environ.get("TUNROOM_FUZZ", "500"))
 NOW = datetime(2026, 3, 1, 10, 0, tzinfo=UTC)
 
 RULES = (
