@@ -142,7 +142,7 @@ def add_batch() -> Callable[..., BatchRecord]:
 
 
 @pytest.fixture
-def service() -> Iterator[Service]:
+def service(tmp_path: Path) -> Iterator[Service]:
     """The whole service around an empty cellar in memory, with no broker: what pages that enter things need."""
     store = Store.in_memory()
     subscriber: Any = SimpleNamespace(
@@ -157,7 +157,7 @@ def service() -> Iterator[Service]:
         return True
 
     made = Service(
-        settings=Settings(data_dir=Path("cellar")),
+        settings=Settings(data_dir=tmp_path / "cellar"),  # what a browser hands over waits on disk
         store=store,
         pipeline=Pipeline(store),
         subscriber=subscriber,
