@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import functools
 from collections.abc import Callable, Iterator, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -10,6 +11,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from streamlit.components.v2 import manifest_scanner
 from streamlit.testing.v1 import AppTest
 
 from dashboard import context
@@ -22,6 +24,15 @@ from ingest.settings.settings import Settings, load
 from ingest.store.store import Store
 
 NOW = datetime.now(UTC).replace(microsecond=0)
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _installed_packages_read_once() -> Iterator[None]:
+    """Streamlit reads every installed package's metadata at each AppTest; that took half of a page's test."""
+    with pytest.MonkeyPatch.context() as patch:
+        once = functools.cache(manifest_scanner.scan_component_manifests)
+        patch.setattr(manifest_scanner, "scan_component_manifests", once)
+        yield
 
 
 def logistic(days: np.ndarray, original: float, end: float, middle: float, width: float = 0.42) -> np.ndarray:
