@@ -6,6 +6,7 @@ import os
 import shutil
 import socket
 from pathlib import Path
+from typing import Final
 
 import pytest
 from hypothesis import settings
@@ -108,14 +109,24 @@ def other_port() -> int:
 
 
 class ByFile(LoadScopeScheduling):
-    """A file's tests in one process, since they share fixtures, and all that start real programs in one.
+    """A file's tests in one process, since they share fixtures; all with a browser in one, all with a broker in one.
 
-    A browser, a broker and a server fill a core by themselves; two such tests side by side would wait for one another.
+    A browser, its server and the pages fill a core by themselves: two such tests side by side wait for one another.
     """
 
     def _split_scope(self, nodeid: str) -> str:
         file = nodeid.split("::", 1)[0]
-        return "system" if file.startswith("tests/system/") else file
+        return _SHARES.get(_turn(Path(file)), file)
+
+
+BROWSER, ALONE, PROGRAMS = range(3)  # the longest first, so that the last does not run alone
+_SHARES: Final = {BROWSER: "browser", PROGRAMS: "programs"}
+
+
+def _turn(path: Path) -> int:
+    if "system" not in path.parts:
+        return ALONE
+    return BROWSER if path.stem.endswith("browser") else PROGRAMS
 
 
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Producer) -> ByFile:
@@ -124,5 +135,4 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Producer) -> ByFile:
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """The longest first, so that the last does not run alone."""
-    items.sort(key=lambda item: "system" not in item.path.parts)
+    items.sort(key=lambda item: _turn(item.path))
