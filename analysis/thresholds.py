@@ -925,3 +925,17 @@ CURVE_LEAST_READINGS: Final = 12
 CURVE_END_TOLD: Final = 0.1
 """share of the fall; largest standard error of the end with which a classical curve is given. Source: none known;
 chosen."""
+
+
+# Milestones of a batch.
+
+MILESTONE_REACHED: Final = 0.9
+"""chance; a milestone is told once it lies behind with at least this. Source: convention, as for `YEASTS_DIFFER`."""
+
+MILESTONE_MOST_UNCERTAIN: Final = 0.1
+"""chance; a milestone that more of the courses than this never reach, or do not have, is not told: its 90th percentile
+would be made up. Source: definition of the percentile."""
+
+MILESTONE_LEAST_SEEN: Final = 4
+"""readings, means of some hours each; with fewer between a tenth and nine tenths of the fall neither lag nor rate is
+told. Source: definition: as many as the classical curve has parameters; with fewer they are those of other batches."""
