@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, fields
 from typing import Final, Literal, cast, get_args
 
+from analysis.model import Range
+
 MilestoneName = Literal[
     "lag_h",
     "greatest_rate_plato_day",
@@ -131,6 +133,54 @@ class Milestones:
     def told(self) -> tuple[MilestoneName, ...]:
         """The names of those that are told."""
         return tuple(name for name in MILESTONE_NAMES if self.get(name) is not None)
+
+
+Verdict = Literal["differ", "alike", "open"]
+"""Two groups differ by more than the margin, are alike within it, or it cannot be told yet; each at nine in ten."""
+
+
+@dataclass(frozen=True, slots=True)
+class GroupMean:
+    """What a group usually does under the mean conditions of the batches compared, in the milestone's unit."""
+
+    name: str
+    batches: int
+    value: Range
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """`first` less `second`, the chance that it is below zero, and the chance that it exceeds `margin` either way.
+
+    `more_batches` is about how many more each of the two would need until it could be told, in pairs of one wort; None
+    where it can be told, or more than `MOST_MORE_BATCHES` would not do.
+    """
+
+    first: str
+    second: str
+    amount: Range
+    p_below: float
+    p_exceeds: float
+    verdict: Verdict
+    margin: float
+    more_batches: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class GroupComparison:
+    """Groups side by side in one milestone.
+
+    `best` has for each group the chance that its mean is the least and the greatest of all. `vessel_spread` is the
+    standard deviation from vessel to vessel, `replicates` how many vessels beyond the first of each group and wort it
+    was seen on: without any it is what is usual, not what was seen.
+    """
+
+    quantity: MilestoneName
+    means: tuple[GroupMean, ...]
+    differences: tuple[Difference, ...]
+    best: tuple[tuple[str, float, float], ...]
+    replicates: int
+    vessel_spread: Range | None = None
 
 
 def milestone_rows(milestones: Milestones) -> list[dict[str, float | str | None]]:
