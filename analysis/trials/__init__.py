@@ -10,6 +10,11 @@ if TYPE_CHECKING:
         Measured,
         compare_groups,
     )
+    from analysis.trials.conclusion import (
+        Conclusion,
+        TryNext,
+        conclude,
+    )
     from analysis.trials.definitions import (
         MILESTONES,
         Difference,
@@ -21,6 +26,14 @@ if TYPE_CHECKING:
         Milestones,
         Verdict,
         milestone_rows,
+    )
+    from analysis.trials.design import (
+        ArmBatch,
+        Compared,
+        Design,
+        Factor,
+        TastingResult,
+        design_of,
     )
     from analysis.trials.milestones import (
         Course,
@@ -37,6 +50,11 @@ else:
                 "Measured",
                 "compare_groups",
             ),
+            "conclusion": (
+                "Conclusion",
+                "TryNext",
+                "conclude",
+            ),
             "definitions": (
                 "MILESTONES",
                 "Difference",
@@ -48,6 +66,14 @@ else:
                 "Milestones",
                 "Verdict",
                 "milestone_rows",
+            ),
+            "design": (
+                "ArmBatch",
+                "Compared",
+                "Design",
+                "Factor",
+                "TastingResult",
+                "design_of",
             ),
             "milestones": (
                 "Course",
@@ -61,18 +87,27 @@ else:
 __all__ = [
     "MILESTONES",
     "SCALES",
+    "ArmBatch",
+    "Compared",
+    "Conclusion",
     "Course",
+    "Design",
     "Difference",
     "Estimate",
+    "Factor",
     "GroupComparison",
     "GroupMean",
     "Measured",
     "Milestone",
     "MilestoneName",
     "Milestones",
+    "TastingResult",
+    "TryNext",
     "Verdict",
     "compare_groups",
+    "conclude",
     "course_milestones",
+    "design_of",
     "estimate_of",
     "milestone_rows",
     "milestones_of",

@@ -29,6 +29,7 @@ from ingest.model import (
     Placement,
     Preferences,
     Rejection,
+    TrialRecord,
     Vessel,
     Yeast,
 )
@@ -47,6 +48,7 @@ _TABLES: Final[dict[type, tuple[str, str]]] = {
     CalibrationRecord: ("calibration", "calibration_id"),
     Preferences: ("preferences", "preferences_id"),
     Photo: ("photo", "photo_id"),
+    TrialRecord: ("trial", "trial_id"),
     Picture: ("picture", "photo_id"),
     AssessmentRecord: ("assessment", "batch_id"),
     Rejection: ("rejection", "rejection_id"),

@@ -15,7 +15,17 @@ import pyarrow.parquet as pq
 from ingest import file_modes
 from ingest.decoding import RULES_NOTE, add_rules
 from ingest.errors import EntryError, ImportFileError
-from ingest.model import AssessmentRecord, BatchRecord, BatchStay, Photo, Picture, Placement, Record, Rejection
+from ingest.model import (
+    AssessmentRecord,
+    BatchRecord,
+    BatchStay,
+    Photo,
+    Picture,
+    Placement,
+    Record,
+    Rejection,
+    TrialRecord,
+)
 from ingest.photos import is_kept_picture
 from ingest.store import (
     AS_SENT,
@@ -25,6 +35,7 @@ from ingest.store import (
     PHOTOS_FROM,
     STAYS_FROM,
     TABLES,
+    TRIALS_FROM,
     Store,
     Table,
     from_row,
@@ -254,8 +265,12 @@ def import_cellar(store: Store, directory: Path, *, progress: Progress = lambda 
 
 def _absent(tables: int) -> tuple[type, ...]:
     """What an export of this version of the tables cannot have yet."""
-    stays = () if tables >= STAYS_FROM else (BatchStay,)
-    return stays if tables >= PHOTOS_FROM else (*stays, Photo, Picture)
+    since: tuple[tuple[int, tuple[type, ...]], ...] = (
+        (STAYS_FROM, (BatchStay,)),
+        (PHOTOS_FROM, (Photo, Picture)),
+        (TRIALS_FROM, (TrialRecord,)),
+    )
+    return tuple(cls for first, classes in since if tables < first for cls in classes)
 
 
 def _brought_up(record: Record, tables: int) -> Record:
