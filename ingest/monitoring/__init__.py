@@ -14,6 +14,7 @@ from ingest.monitoring.lots import (
 from ingest.monitoring.milestones import MILESTONE_FILE, batch_milestones, milestone_frame
 from ingest.monitoring.notifier import NOTIFY_KINDS, Notifier
 from ingest.monitoring.outlook import Outlook, Outlooks, constraints_of
+from ingest.monitoring.reports import ReportPage, batch_page, trial_page
 from ingest.monitoring.siblings import asks_for_sample, following_of, siblings_of
 from ingest.monitoring.trials import (
     TASTING,
@@ -38,12 +39,14 @@ __all__ = [
     "Notifier",
     "Outlook",
     "Outlooks",
+    "ReportPage",
     "Step",
     "TrialFindings",
     "Watcher",
     "asks_for_sample",
     "assessment_record",
     "batch_milestones",
+    "batch_page",
     "constraints_of",
     "follow_up_of",
     "follow_ups",
@@ -60,6 +63,7 @@ __all__ = [
     "tasting_of",
     "trial_facts",
     "trial_findings",
+    "trial_page",
     "warnings_for",
     "watching",
     "wished_c",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import asdict, replace
 from typing import Final
 
 import streamlit as st
@@ -23,12 +23,13 @@ from analysis.wording import (
 from dashboard import context
 from dashboard.charts import PLAIN
 from dashboard.queries import queries, trials
+from dashboard.report import report_html
 from dashboard.screens.compare import line, over_one_another, scale
 from dashboard.screens.trials import edit
 from dashboard.templates import fill
 from dashboard.ui import components, milestones
 from ingest.model import TrialRecord
-from ingest.monitoring import ArmFindings, TrialFindings
+from ingest.monitoring import ArmFindings, TrialFindings, trial_page
 
 MOST_LINES: Final = 12
 """So many lines can be told apart in one picture."""
@@ -82,6 +83,14 @@ def one(trial_id: str) -> None:
     milestones.show([(label(each, found), each.outlook) for each in found.batches], say, queries.file_name(trial.name))
     _tasting(found)
     _design(found, say)
+    st.download_button(
+        "Download the report, to print",
+        lambda: report_html(asdict(trial_page(found, queries.voice()))).encode(),
+        file_name=f"{queries.file_name(trial.name)}.html",
+        mime="text/html",
+        key="trial report",
+        on_click="ignore",
+    )
 
 
 def _answer(found: TrialFindings, say: Voice) -> None:
