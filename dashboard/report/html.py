@@ -61,10 +61,10 @@ def _figure(figure: Mapping[str, Any]) -> Markup:
     low, high = low - spare, high + spare
 
     def x(value: float) -> float:
-        return _LEFT + _WIDTH * value / most
+        return float(_LEFT + _WIDTH * value / most)
 
     def y(value: float) -> float:
-        return _TOP + _HEIGHT * (high - value) / (high - low)
+        return float(_TOP + _HEIGHT * (high - value) / (high - low))
 
     lines = [
         {

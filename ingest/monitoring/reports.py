@@ -37,6 +37,9 @@ NO_RELEASE: Final = (
     "This report clears nothing for packaging: bottles that ferment on can burst. Work out the packaging sheet on the "
     "day, follow the marking of your bottles and kegs, local codes and licensed practice."
 )
+_ACROSS: Final = 4
+"""Arms that stand side by side on paper."""
+
 _POINTS: Final = 160
 """Of a line, at most: more than paper can show."""
 
@@ -111,7 +114,7 @@ def trial_page(found: TrialFindings, say: Voice) -> ReportPage:
         figures=_figures("The arms' courses", "apparent attenuation, %", 0, lines),
         tables=(
             *_milestones(named, units),
-            *_table("What differs, and what was held equal", ("In what", "", *arms), respects),
+            *_in_parts("What differs, and what was held equal", ("In what", "", *arms), respects, 2),
         ),
         lists=(*lists, ("Take care", (NO_RELEASE,))),
         made=f"Made {say.exact(say.now, lasting=True)} by tunroom.",
@@ -183,7 +186,17 @@ def _of_event(event: EventRecord, units: DisplayUnits) -> str:
 
 def _milestones(batches: Sequence[tuple[str, Milestones]], units: DisplayUnits) -> tuple[ReportTable, ...]:
     headings, rows = milestone_table(batches, units)
-    return _table("Milestones, with ranges of eight chances in ten", headings, rows)
+    return _in_parts("Milestones, with ranges of eight chances in ten", headings, rows, 1)
+
+
+def _in_parts(title: str, headings: Sequence[str], rows: Sequence[Sequence[str]], kept: int) -> tuple[ReportTable, ...]:
+    """A table in parts that paper is wide enough for, each with the first `kept` columns."""
+    found: list[ReportTable] = []
+    for first in range(kept, len(headings), _ACROSS):
+        chosen = [*range(kept), *range(first, min(first + _ACROSS, len(headings)))]
+        name = title if not found else f"{title}, continued"
+        found += _table(name, [headings[n] for n in chosen], [[row[n] for n in chosen] for row in rows])
+    return tuple(found)
 
 
 def _table(title: str, headings: Sequence[str], rows: Sequence[Sequence[str]]) -> tuple[ReportTable, ...]:

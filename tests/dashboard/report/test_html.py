@@ -5,9 +5,11 @@ from __future__ import annotations
 import re
 from dataclasses import asdict
 
+from analysis.display_units import DisplayUnits
+from analysis.trials import Estimate, Milestones
 from dashboard.report import report_html
 from ingest.monitoring import ReportPage
-from ingest.monitoring.reports import ReportFigure, ReportLine, ReportTable
+from ingest.monitoring.reports import ReportFigure, ReportLine, ReportTable, _milestones
 
 HOSTILE = "<script>alert(1)</script>"
 
@@ -50,3 +52,12 @@ def test_what_is_empty_has_no_heading():
     text = page()
     assert "<h2>Nothing</h2>" not in text
     assert "<svg" not in page(figures=())
+
+
+def test_many_arms_go_on_in_another_table_that_paper_is_wide_enough_for():
+    arms = [(f"arm {n}", Milestones(lag_h=Estimate(9.0 + n, 1.0, 8.0, 10.0))) for n in range(6)]
+    first, second = _milestones(arms, DisplayUnits())
+    assert first.headings == ("Milestone", "arm 0", "arm 1", "arm 2", "arm 3")
+    assert second.headings == ("Milestone", "arm 4", "arm 5")
+    assert [row[0] for row in second.rows] == ["Lag"]
+    assert second.rows[0][2].startswith("14")
