@@ -28,6 +28,7 @@ from dashboard.web import (
     metrics,
     redirects,
     sign_in_page,
+    tasting_routes,
     uploads,
     warm_up,
 )
@@ -97,7 +98,12 @@ def run(
             app = st.App(
                 _HERE / "main.py",
                 lifespan=lifespan,
-                routes=[Route("/healthz", healthz), *metrics.ROUTES, *calendar_routes.ROUTES],
+                routes=[
+                    Route("/healthz", healthz),
+                    *metrics.ROUTES,
+                    *calendar_routes.ROUTES,
+                    *tasting_routes.routes(gate),
+                ],
                 middleware=_layers(names, gate),
                 on_script_error=components.on_script_error,
             )

@@ -187,7 +187,8 @@ def as_scores(ranks: Floats) -> Floats:
     Ranks say which is better, not by how much; points apart are therefore ranks apart, and no more.
     """
     given = int((~np.isnan(ranks)).sum())
-    found: Floats = np.full_like(ranks, 50.0) if given < 2 else 100.0 * (given - ranks) / (given - 1)
+    before = (ranks[None, :] < ranks[:, None]).sum(axis=1)  # a gap left by a glass that was passed counts for nothing
+    found: Floats = np.full_like(ranks, 50.0) if given < 2 else 100.0 * (given - 1 - before) / (given - 1)
     return np.where(np.isnan(ranks), np.nan, found)
 
 

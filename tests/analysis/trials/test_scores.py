@@ -87,4 +87,5 @@ def test_intervals_hold_what_they_say_and_no_difference_is_seldom_claimed():
 
 def test_ranks_become_evenly_spaced_points():
     assert as_scores(np.array([2.0, 1.0, 3.0])) == pytest.approx([50, 100, 0])
+    assert as_scores(np.array([1.0, np.nan, 3.0])) == pytest.approx([100, np.nan, 0], nan_ok=True)
     assert as_scores(np.array([2.0, np.nan, 1.0])) == pytest.approx([0, np.nan, 100], nan_ok=True)
