@@ -98,12 +98,7 @@ def run(
             app = st.App(
                 _HERE / "main.py",
                 lifespan=lifespan,
-                routes=[
-                    Route("/healthz", healthz),
-                    *metrics.ROUTES,
-                    *calendar_routes.ROUTES,
-                    *tasting_routes.routes(gate),
-                ],
+                routes=_routes(gate),
                 middleware=_layers(names, gate),
                 on_script_error=components.on_script_error,
             )
@@ -130,6 +125,12 @@ def _layers(names: frozenset[str], gate: access.Gate) -> list[Middleware]:
         Middleware(access.SignedInOnly, gate=gate, page=sign_in_page.html),
         Middleware(redirects.LeadHome, known=_paths),
     ]
+
+
+def _routes(gate: access.Gate) -> list[Route]:
+    """What is answered beside the pages."""
+    guests = tasting_routes.routes(gate)
+    return [Route("/healthz", healthz), *metrics.ROUTES, *calendar_routes.ROUTES, *guests]
 
 
 def _draw_ahead(outlook: Outlook) -> None:

@@ -18,6 +18,7 @@ from dashboard.screens.packaging import page as packaging
 from dashboard.screens.sensors import page as sensors
 from dashboard.screens.set_up import page as set_up
 from dashboard.screens.several import page as several
+from dashboard.screens.tasting import page as tasting
 from dashboard.screens.today import page as today
 from dashboard.screens.yeasts import page as yeasts
 from dashboard.templates import fill, render
@@ -45,6 +46,7 @@ PAGES: Final[tuple[Entry, ...]] = (
     Entry("packaging", "Packaging day", packaging.show, in_head=False),
     Entry("compare", "Compare", compare.show, in_head=False),
     Entry("several", "Several at once", several.show, in_head=False),
+    Entry("tasting", "Tasting", tasting.show),
 )
 
 

@@ -27,6 +27,7 @@ from analysis.trials import (
 )
 from ingest import logs
 from ingest.errors import EntryError
+from ingest.model import Record
 from ingest.store import Store
 from ingest.tastings import LONGEST_WORD, Arm, Method, Sulfites, Taster, Tasting, TastingAnswer, answer_id
 
@@ -233,6 +234,26 @@ def keep_ranks(store: Store, tasting: Tasting, taster: Taster, ranks: Mapping[st
         problem = f"glass {missing[0]} has no rank" if missing else "two glasses have the same rank"
         raise EntryError("rank", problem, f"Give each of 1 to {len(open_codes)} once; 1 is the best.")
     _keep(store, taster, [replace(drafts[code], rank=ranks[code]) for code in open_codes])
+
+
+def keep_ballot(store: Store, tasting: Tasting, taster: Taster, said: Sequence[TastingAnswer]) -> None:
+    """Keep a whole ballot, after which the taster is done: all of it as one change, or nothing.
+
+    Raises
+    ------
+    EntryError
+        If ranks are not each given once, or a glass is left out; or as `keep_glass`.
+    """
+    _must_be_open(store, taster)
+    judged = [each for each in said if not each.passed]
+    ranks = sorted(each.rank or 0 for each in judged)
+    if tasting.method == "rank" and ranks != list(range(1, len(judged) + 1)):
+        raise EntryError("", "the ranks are not each given once", f"Give each of 1 to {len(judged)} once.")
+    if left := set(codes_of(tasting, taster)) - {each.code for each in said}:
+        raise EntryError("", f"glass {min(left)} is open still", "Judge it, or pass it.")
+    now = datetime.now(UTC)
+    records: list[Record] = [*(replace(each, at=now) for each in said), replace(taster, done_at=now)]
+    store.save_many(records, f"Ballot of {taster.name} for {tasting.name}")
 
 
 def keep_odd(store: Store, tasting: Tasting, taster: Taster, odd: str | None, note: str) -> None:
