@@ -666,6 +666,14 @@ to 0.86 (Cutaia et al. 2009), lagers of 1873 to 1895 from 0.63 (Wahl and Henius)
 BEER_HIGH: Final = 0.88
 """share; highest apparent attenuation of beers unless the yeast says otherwise. Source: as for the lowest."""
 
+UNSAID_YEAST_HIGH: Final = 0.95
+"""share; as far a beer may go whose yeast's range is not said and that has no forced test, where it has gone far
+already. Source: common practice: farmhouse yeasts reach 0.80 to 0.95; no published one."""
+
+UNSAID_YEAST_BEYOND: Final = 0.10
+"""share; by so much such a beer may go beyond where it stands. Source: `python -m tests.benchmarks.packagings`, class
+slow creep: beers that stood at 0.81 and 0.83 and went to 0.94 had got a go."""
+
 GLUTTON_SG: Final = 1.000
 """SG; where a diastatic yeast or a mixed culture can take a beer. Source: common practice, no published one."""
 
