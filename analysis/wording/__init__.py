@@ -15,6 +15,7 @@ from analysis.wording.formatting import (
     zone_of,
 )
 from analysis.wording.lessons import WHOLE, teaches
+from analysis.wording.milestones import milestone_said, milestone_table, milestone_title, milestones_from
 from analysis.wording.plan import (
     FORECAST_ONLY,
     caution,
@@ -71,6 +72,10 @@ __all__ = [
     "joined",
     "lasted",
     "likely_gravity",
+    "milestone_said",
+    "milestone_table",
+    "milestone_title",
+    "milestones_from",
     "moved",
     "natural",
     "next_day",
