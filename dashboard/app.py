@@ -28,6 +28,7 @@ from dashboard.web import (
     metrics,
     redirects,
     sign_in_page,
+    tasting_routes,
     uploads,
     warm_up,
 )
@@ -97,13 +98,18 @@ def run(
             app = st.App(
                 _HERE / "main.py",
                 lifespan=lifespan,
-                routes=[Route("/healthz", healthz), *metrics.ROUTES, *calendar_routes.ROUTES],
+                routes=_routes(gate),
                 middleware=_layers(names, gate),
                 on_script_error=components.on_script_error,
             )
             app.run(config=_streamlit_config(settings.server, host))
     except KeyboardInterrupt:
         pass
+
+
+def _routes(gate: access.Gate) -> list[Route]:
+    """What is served beside the pages."""
+    return [Route("/healthz", healthz), *metrics.ROUTES, *calendar_routes.ROUTES, *tasting_routes.routes(gate)]
 
 
 def _say_ready(settings: Settings, gate: access.Gate, names: frozenset[str]) -> None:

@@ -5,6 +5,11 @@ from typing import TYPE_CHECKING
 from analysis.lazy import attribute_of
 
 if TYPE_CHECKING:
+    from analysis.trials.agreement import (
+        Agreement,
+        agreement,
+        least_significant_difference,
+    )
     from analysis.trials.comparison import (
         SCALES,
         Measured,
@@ -22,11 +27,32 @@ if TYPE_CHECKING:
         Verdict,
         milestone_rows,
     )
+    from analysis.trials.discrimination import (
+        Triangle,
+        power,
+        tasters_needed,
+        triangle,
+    )
     from analysis.trials.milestones import (
         Course,
         course_milestones,
         estimate_of,
         milestones_of,
+    )
+    from analysis.trials.scores import (
+        ArmScore,
+        Judged,
+        Scores,
+        as_scores,
+        scores,
+    )
+    from analysis.trials.serving import (
+        Balance,
+        Order,
+        balance,
+        glass_codes,
+        serving_orders,
+        triangle_orders,
     )
 else:
     __getattr__ = attribute_of(
@@ -55,25 +81,69 @@ else:
                 "estimate_of",
                 "milestones_of",
             ),
+            "agreement": (
+                "Agreement",
+                "agreement",
+                "least_significant_difference",
+            ),
+            "discrimination": (
+                "Triangle",
+                "power",
+                "tasters_needed",
+                "triangle",
+            ),
+            "scores": (
+                "ArmScore",
+                "Judged",
+                "Scores",
+                "as_scores",
+                "scores",
+            ),
+            "serving": (
+                "Balance",
+                "Order",
+                "balance",
+                "glass_codes",
+                "serving_orders",
+                "triangle_orders",
+            ),
         },
     )
 
 __all__ = [
     "MILESTONES",
     "SCALES",
+    "Agreement",
+    "ArmScore",
+    "Balance",
     "Course",
     "Difference",
     "Estimate",
     "GroupComparison",
     "GroupMean",
+    "Judged",
     "Measured",
     "Milestone",
     "MilestoneName",
     "Milestones",
+    "Order",
+    "Scores",
+    "Triangle",
     "Verdict",
+    "agreement",
+    "as_scores",
+    "balance",
     "compare_groups",
     "course_milestones",
     "estimate_of",
+    "glass_codes",
+    "least_significant_difference",
     "milestone_rows",
     "milestones_of",
+    "power",
+    "scores",
+    "serving_orders",
+    "tasters_needed",
+    "triangle",
+    "triangle_orders",
 ]

@@ -42,7 +42,9 @@ class Grid:
     def half_t(cls, scale: float, points: int = 16) -> Grid:
         """Equally likely values of a half-t with four degrees of freedom, for a spread between groups."""
         chances = (np.arange(points) + 0.5) / points
-        return cls(scale * np.asarray(stdtrit(_TAIL, 0.5 + 0.5 * chances)), np.full(points, 1.0 / points))
+        return cls(
+            scale * np.asarray(stdtrit(_TAIL, 0.5 + 0.5 * chances), dtype=np.float64), np.full(points, 1.0 / points)
+        )
 
     @classmethod
     def counted(cls, scale: float, batches: float, points: int = 20) -> Grid:
@@ -167,7 +169,7 @@ class Pooled:
         return np.bincount(first, minlength=self.groups) / draws
 
     def _size(self) -> Floats:
-        return np.maximum(np.trace(self.covariance, axis1=1, axis2=2), 1e-12)
+        return np.asarray(np.maximum(np.trace(self.covariance, axis1=1, axis2=2), 1e-12), dtype=np.float64)
 
     @property
     def vessel_spread(self) -> tuple[float, float, float]:
@@ -237,7 +239,7 @@ def _given(
     weighted = design * precision[:, None]
     told = design.T @ weighted
     whole = told[None, :, :] + prior_precision[:, :, None] * np.eye(design.shape[1])
-    covariance = np.linalg.inv(whole)
+    covariance = np.asarray(np.linalg.inv(whole), dtype=np.float64)
     pull = weighted.T @ values + prior_precision * prior_mean
     mean = np.einsum("kpq,kq->kp", covariance, pull)
     _, log_determinant = np.linalg.slogdet(whole)

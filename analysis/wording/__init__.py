@@ -1,4 +1,7 @@
-"""What was inferred and planned in sentences: pure text from typed results, in one person's units and time zone."""
+"""What was inferred and planned in sentences: pure text from typed results, in one person's units and time zone.
+
+`tasting` is a module that loads what it needs, and is taken by its own name.
+"""
 
 from analysis.wording.classical import classical_fit, classical_sentences
 from analysis.wording.evidence import advice_sentences, sentences

@@ -25,11 +25,13 @@ from ingest.store import (
     PHOTOS_FROM,
     STAYS_FROM,
     TABLES,
+    TASTINGS_FROM,
     Store,
     Table,
     from_row,
     to_json,
 )
+from ingest.tastings import Taster, Tasting, TastingAnswer
 from ingest.transfer.archive import unpack
 from ingest.transfer.csv_text import for_spreadsheets
 from ingest.transfer.log import Progress, keep_all
@@ -255,7 +257,9 @@ def import_cellar(store: Store, directory: Path, *, progress: Progress = lambda 
 def _absent(tables: int) -> tuple[type, ...]:
     """What an export of this version of the tables cannot have yet."""
     stays = () if tables >= STAYS_FROM else (BatchStay,)
-    return stays if tables >= PHOTOS_FROM else (*stays, Photo, Picture)
+    photos = () if tables >= PHOTOS_FROM else (Photo, Picture)
+    tastings = () if tables >= TASTINGS_FROM else (Tasting, Taster, TastingAnswer)
+    return (*stays, *photos, *tastings)
 
 
 def _brought_up(record: Record, tables: int) -> Record:

@@ -15,7 +15,6 @@ import numpy as np
 
 from analysis.trials import SCALES, Measured, MilestoneName, compare_groups
 
-
 COMPARED: tuple[MilestoneName, ...] = ("finish_h", "apparent_attenuation")
 
 
