@@ -31,6 +31,7 @@ _HASTE: Final = 0.2
 """Up to this share sooner, each viewer at a pace of their own: those who opened a page together drift apart."""
 _CSS: Final = "".join((Path(__file__).parent / f).read_text(encoding="utf-8") for f in ("style.css", "style_forms.css"))
 _SAID: Final = "said"
+_SAVED_AS: Final = "saved as"
 
 FIGURES: Final = next((f.name for f in (Path(st.__file__).parent / "static/static/js").glob("PlotlyChart.*.js")), None)
 """The part of Streamlit's own page that draws figures: by far the largest, and loaded only where there is one."""
@@ -250,6 +251,12 @@ def say_done(sentence: str, before: int | None) -> None:
     """
     newest = newest_change()
     st.session_state[_SAID] = (sentence, newest if newest != before else None)
+    st.session_state[_SAVED_AS] = None
+
+
+def saved_as(form_key: str) -> None:
+    """Remember of which form it was, so that the browser lets its draft go: the store has it."""
+    st.session_state[_SAVED_AS] = form_key
 
 
 def done_line() -> None:
@@ -259,7 +266,8 @@ def done_line() -> None:
         return
     sentence, change_id = said
     with st.container(key="done", horizontal=True, vertical_alignment="center"):
-        st.html(fill('<span role="status">{{ sentence }}</span>', sentence=sentence))
+        with st.container(key=f"saved as/{st.session_state.get(_SAVED_AS)}", width="content"):
+            st.html(fill('<span role="status">{{ sentence }}</span>', sentence=sentence))
         if change_id is not None and st.button("Undo", key="undo", type="secondary"):
             st.session_state[_SAID] = None
             taken_back = context.service().undo(change_id)

@@ -196,6 +196,7 @@ class Form:
                 st.session_state[_seen(self.name)] = error.now  # told once, so that a second save is a choice
             self.wrong(error)
             return
+        components.saved_as(self.key("save"))
         renew(self.name)
         if then is not None:
             then()
