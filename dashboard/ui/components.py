@@ -270,16 +270,22 @@ def done_line() -> None:
             st.html(fill('<span role="status">{{ sentence }}</span>', sentence=sentence))
         if change_id is not None and st.button("Undo", key="undo", type="secondary"):
             st.session_state[_SAID] = None
-            taken_back = context.service().undo(change_id)
-            st.toast(
-                plain(taken_back)
-                if taken_back
-                else "Something else was entered since. Set up, Health and entries, takes back in turn."
-            )
+            st.toast(plain(_taken_back(change_id)))
             st.rerun()
         if st.button("Keep" if change_id is not None else "Close", key="keep", type="tertiary"):
             st.session_state[_SAID] = None
             st.rerun()
+
+
+def _taken_back(change_id: int) -> str:
+    """Take back one change, where none rests on it; what came of it."""
+    if context.store().resting_on(change_id):
+        return "Other entries rest on it by now. Set up, Health and undo, says which, and takes them back with it."
+    try:
+        told = context.service().take_back(change_id)
+    except EntryError as error:
+        return wording.capital(str(error))
+    return told or "It was taken back already."
 
 
 def attempt(enter: Callable[[], Any], done: str) -> EntryError | None:

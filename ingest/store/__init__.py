@@ -3,6 +3,7 @@
 from ingest.store.device_status import DeviceStatus
 from ingest.store.duckdb_file import look_into
 from ingest.store.entries import Span
+from ingest.store.journal import Change
 from ingest.store.meanwhile import Based, ChangedMeanwhileError
 from ingest.store.migrations import DRY_HOPS_SAID_FROM, NEWEST, PHOTOS_FROM, STAYS_FROM
 from ingest.store.moving import move
@@ -20,6 +21,7 @@ __all__ = [
     "STAYS_FROM",
     "TABLES",
     "Based",
+    "Change",
     "ChangedMeanwhileError",
     "DeviceStatus",
     "Kept",

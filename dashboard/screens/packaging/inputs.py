@@ -10,7 +10,7 @@ import json
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from itertools import zip_longest
 from typing import Any, Final
 
@@ -53,6 +53,9 @@ _WINE_LIKE: Final = frozenset({"wine", "mead", "cider", "other"})
 _SHARES_AS: Final = {"hop_shares": "Brindle 2, Osprey 1", "priming_shares": "sucrose 2, honey 1"}
 _OF_ACID: Final = frozenset({"malic_acid_g_per_l", "malolactic_finished"})
 _UNSET: Final = object()
+_SITTING: Final = timedelta(minutes=30)
+"""Fields of a sheet that are changed one after the other within this time are one entry. Common practice, no source."""
+_MOST_NAMED: Final = 4
 _LEADING_MINUS: Final = re.compile(r"(?<!\w)-(?=\d)")
 _FIRST: Final = "Carbonation"
 """The group that the person has to fill in; what the batch knows by itself comes after it."""
@@ -69,7 +72,10 @@ class Asked:
 
 def own_changes(store: Store, batch_id: str) -> Inputs:
     """What the person changed on this batch's sheet; None for what they emptied."""
-    text = store.get_note(_note(batch_id))
+    return _read(store.get_note(_note(batch_id)))
+
+
+def _read(text: str | None) -> Inputs:
     try:
         kept = json.loads(text) if text else {}
     except ValueError:
@@ -81,13 +87,23 @@ def own_changes(store: Store, batch_id: str) -> Inputs:
 def keep_changes(store: Store, batch_id: str, changes: Mapping[str, Any]) -> None:
     """Keep what the person changed, as one entry that can be undone."""
     before = own_changes(store, batch_id)
-    other = [key for key in {**before, **changes} if before.get(key, _UNSET) != changes.get(key, _UNSET)]
-    if not other:
+    if not any(_differ(key, before, changes) for key in {**before, **changes}):
         return
     record = store.get(BatchRecord, batch_id)
-    named = joined([f"“{field_of(key).label}”" for key in other])
-    text = f"Changed {named} on the sheet of {record.name if record else batch_id}"
-    store.change_note(_note(batch_id), json.dumps(dict(changes), ensure_ascii=False), text)
+
+    def sentence(earlier: str | None) -> str:
+        then = _read(earlier)
+        found = [f"“{field_of(key).label}”" for key in {**then, **changes} if _differ(key, then, changes)]
+        shown = (
+            found if len(found) <= _MOST_NAMED else [*found[: _MOST_NAMED - 1], f"{len(found) - _MOST_NAMED + 1} more"]
+        )
+        return f"Changed {joined(shown) or 'nothing'} on the sheet of {record.name if record else batch_id}"
+
+    store.change_note(_note(batch_id), json.dumps(dict(changes), ensure_ascii=False), sentence, gather=_SITTING)
+
+
+def _differ(key: str, one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
+    return bool(one.get(key, _UNSET) != other.get(key, _UNSET))
 
 
 def forget_changes(store: Store, batch_id: str) -> None:
