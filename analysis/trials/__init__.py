@@ -5,15 +5,15 @@ from typing import TYPE_CHECKING
 from analysis.lazy import attribute_of
 
 if TYPE_CHECKING:
-    from analysis.trials.agreement import (
-        Agreement,
-        agreement,
-        least_significant_difference,
-    )
     from analysis.trials.comparison import (
         SCALES,
         Measured,
         compare_groups,
+    )
+    from analysis.trials.concordance import (
+        Agreement,
+        agreement,
+        least_significant_difference,
     )
     from analysis.trials.definitions import (
         MILESTONES,
@@ -39,7 +39,7 @@ if TYPE_CHECKING:
         estimate_of,
         milestones_of,
     )
-    from analysis.trials.scores import (
+    from analysis.trials.scoring import (
         ArmScore,
         Judged,
         Scores,
@@ -81,7 +81,7 @@ else:
                 "estimate_of",
                 "milestones_of",
             ),
-            "agreement": (
+            "concordance": (
                 "Agreement",
                 "agreement",
                 "least_significant_difference",
@@ -92,7 +92,7 @@ else:
                 "tasters_needed",
                 "triangle",
             ),
-            "scores": (
+            "scoring": (
                 "ArmScore",
                 "Judged",
                 "Scores",
