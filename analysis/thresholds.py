@@ -666,6 +666,14 @@ to 0.86 (Cutaia et al. 2009), lagers of 1873 to 1895 from 0.63 (Wahl and Henius)
 BEER_HIGH: Final = 0.88
 """share; highest apparent attenuation of beers unless the yeast says otherwise. Source: as for the lowest."""
 
+UNSAID_YEAST_HIGH: Final = 0.95
+"""share; as far a beer may go whose yeast's range is not said and that has no forced test, where it has gone far
+already. Source: common practice: farmhouse yeasts reach 0.80 to 0.95; no published one."""
+
+UNSAID_YEAST_BEYOND: Final = 0.10
+"""share; by so much such a beer may go beyond where it stands. Source: `python -m tests.benchmarks.packagings`, class
+slow creep: beers that stood at 0.81 and 0.83 and went to 0.94 had got a go."""
+
 GLUTTON_SG: Final = 1.000
 """SG; where a diastatic yeast or a mixed culture can take a beer. Source: common practice, no published one."""
 
@@ -925,6 +933,35 @@ CURVE_LEAST_READINGS: Final = 12
 CURVE_END_TOLD: Final = 0.1
 """share of the fall; largest standard error of the end with which a classical curve is given. Source: none known;
 chosen."""
+
+
+# Milestones of a batch.
+
+MILESTONE_REACHED: Final = 0.9
+"""chance; a milestone is told once it lies behind with at least this. Source: convention, as for `YEASTS_DIFFER`."""
+
+MILESTONE_MOST_UNCERTAIN: Final = 0.1
+"""chance; a milestone that more of the courses than this never reach, or do not have, is not told: its 90th percentile
+would be made up. Source: definition of the percentile."""
+
+MILESTONE_LEAST_SEEN: Final = 4
+"""readings, means of some hours each; with fewer between a tenth and nine tenths of the fall neither lag nor rate is
+told. Source: definition: as many as the classical curve has parameters; with fewer they are those of other batches."""
+
+
+# Groups compared: yeasts, arms of a trial, hops.
+
+MOST_MORE_BATCHES: Final = 30
+"""batches; where more than this would be needed of each group to tell them apart, it is said that many more would not
+do. Source: none known; chosen: years of a small cellar."""
+
+UNKNOWN_TEMPERATURE_SD_C: Final = 2.0
+"""°C; standard deviation of the temperature of a batch of which none is known, about that of the others. Source: none
+known; chosen: sheds and cupboards differ by a few degrees."""
+
+UNKNOWN_ORIGINAL_SD_SG: Final = 0.006
+"""SG; the same for an original gravity. Source: none known; chosen: beers of one style differ by about a degree and a
+half of extract."""
 
 
 # Tasting.

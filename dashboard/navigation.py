@@ -39,6 +39,7 @@ PAGES: Final[tuple[Entry, ...]] = (
     Entry("today", "Today", today.show),
     Entry("calendar", "Calendar", calendar.show),
     Entry("yeasts", "Yeasts", yeasts.show),
+    Entry("tasting", "Tasting", tasting.show),
     Entry("sensors", "Sensors", sensors.show),
     Entry("set-up", "Set up", set_up.show),
     Entry("how-it-works", "How it works", how_it_works.show),
@@ -46,7 +47,6 @@ PAGES: Final[tuple[Entry, ...]] = (
     Entry("packaging", "Packaging day", packaging.show, in_head=False),
     Entry("compare", "Compare", compare.show, in_head=False),
     Entry("several", "Several at once", several.show, in_head=False),
-    Entry("tasting", "Tasting", tasting.show),
 )
 
 

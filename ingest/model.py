@@ -364,7 +364,7 @@ class HandSample:
     reference: str = "20/20 °C"
     degassed: bool = True
     anchors_float: bool = True
-    """Whether the vessel's float is re-anchored on this sample from here on."""
+    """Whether the vessel's float is set by this sample: what it read since its last change, and from then on."""
     note: str = ""
 
     def __post_init__(self) -> None:

@@ -1,23 +1,145 @@
-"""Trials: serving and judging a tasting. The face: what others may use."""
+"""What one batch went through in figures, and what batches that differ in one thing tell of it."""
 
-from analysis.trials.agreement import Agreement, agreement, least_significant_difference
-from analysis.trials.discrimination import Triangle, power, tasters_needed, triangle
-from analysis.trials.scores import ArmScore, Judged, Scores, as_scores, scores
-from analysis.trials.serving import Balance, Order, balance, glass_codes, serving_orders, triangle_orders
+from typing import TYPE_CHECKING
+
+from analysis.lazy import attribute_of
+
+if TYPE_CHECKING:
+    from analysis.trials.comparison import (
+        SCALES,
+        Measured,
+        compare_groups,
+    )
+    from analysis.trials.concordance import (
+        Agreement,
+        agreement,
+        least_significant_difference,
+    )
+    from analysis.trials.definitions import (
+        MILESTONES,
+        Difference,
+        Estimate,
+        GroupComparison,
+        GroupMean,
+        Milestone,
+        MilestoneName,
+        Milestones,
+        Verdict,
+        milestone_rows,
+    )
+    from analysis.trials.discrimination import (
+        Triangle,
+        power,
+        tasters_needed,
+        triangle,
+    )
+    from analysis.trials.milestones import (
+        Course,
+        course_milestones,
+        estimate_of,
+        milestones_of,
+    )
+    from analysis.trials.scoring import (
+        ArmScore,
+        Judged,
+        Scores,
+        as_scores,
+        scores,
+    )
+    from analysis.trials.serving import (
+        Balance,
+        Order,
+        balance,
+        glass_codes,
+        serving_orders,
+        triangle_orders,
+    )
+else:
+    __getattr__ = attribute_of(
+        __name__,
+        {
+            "comparison": (
+                "SCALES",
+                "Measured",
+                "compare_groups",
+            ),
+            "definitions": (
+                "MILESTONES",
+                "Difference",
+                "Estimate",
+                "GroupComparison",
+                "GroupMean",
+                "Milestone",
+                "MilestoneName",
+                "Milestones",
+                "Verdict",
+                "milestone_rows",
+            ),
+            "milestones": (
+                "Course",
+                "course_milestones",
+                "estimate_of",
+                "milestones_of",
+            ),
+            "concordance": (
+                "Agreement",
+                "agreement",
+                "least_significant_difference",
+            ),
+            "discrimination": (
+                "Triangle",
+                "power",
+                "tasters_needed",
+                "triangle",
+            ),
+            "scoring": (
+                "ArmScore",
+                "Judged",
+                "Scores",
+                "as_scores",
+                "scores",
+            ),
+            "serving": (
+                "Balance",
+                "Order",
+                "balance",
+                "glass_codes",
+                "serving_orders",
+                "triangle_orders",
+            ),
+        },
+    )
 
 __all__ = [
+    "MILESTONES",
+    "SCALES",
     "Agreement",
     "ArmScore",
     "Balance",
+    "Course",
+    "Difference",
+    "Estimate",
+    "GroupComparison",
+    "GroupMean",
     "Judged",
+    "Measured",
+    "Milestone",
+    "MilestoneName",
+    "Milestones",
     "Order",
     "Scores",
     "Triangle",
+    "Verdict",
     "agreement",
     "as_scores",
     "balance",
+    "compare_groups",
+    "course_milestones",
+    "estimate_of",
     "glass_codes",
     "least_significant_difference",
+    "milestone_rows",
+    "milestones_of",
     "power",
     "scores",
     "serving_orders",

@@ -18,6 +18,7 @@ from analysis.wording.formatting import (
     zone_of,
 )
 from analysis.wording.lessons import WHOLE, teaches
+from analysis.wording.milestones import milestone_said, milestone_table, milestone_title, milestones_from
 from analysis.wording.plan import (
     FORECAST_ONLY,
     caution,
@@ -41,6 +42,7 @@ from analysis.wording.verdict import (
     attenuation,
     curve_in_words,
     expected_finish,
+    gravity_rule,
     held,
     likely_gravity,
     range_told,
@@ -70,10 +72,15 @@ __all__ = [
     "dates",
     "dose_words",
     "expected_finish",
+    "gravity_rule",
     "held",
     "joined",
     "lasted",
     "likely_gravity",
+    "milestone_said",
+    "milestone_table",
+    "milestone_title",
+    "milestones_from",
     "moved",
     "natural",
     "next_day",

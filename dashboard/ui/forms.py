@@ -121,7 +121,8 @@ class Form:
         named = called or how.unit
         options: dict[str, Any] = {"step": how.step, "format": how.format, **more}
         shown = None if shown is None else _as_written(shown, options["format"])
-        got = st.number_input(f"{label}, {named}" if named else label, value=shown, key=self.key(of), **options)
+        key = self._filled(of, shown)
+        got = st.number_input(f"{label}, {named}" if named else label, value=None, key=key, **options)
         self.place(of)
         if got is None:
             return None
@@ -137,12 +138,13 @@ class Form:
         """A day and a time on the person's clock; comes back in UTC."""
         zone = self.voice.zone
         shown = None if value is None else value.astimezone(zone).replace(tzinfo=None, second=0, microsecond=0)
+        key = self._filled(of, shown)
         got = st.datetime_input(
             label,
-            shown,
+            None,
             min_value=datetime(1, 1, 1),  # noqa: DTZ001
             max_value=datetime(9999, 12, 31),  # noqa: DTZ001
-            key=self.key(of),
+            key=key,
             step=timedelta(minutes=15),
             format="YYYY-MM-DD",
             **more,
@@ -162,6 +164,9 @@ class Form:
         """One of several; None where nothing is chosen."""
         given = list(options)
         index = given.index(value) if value in given else None
+        if "placeholder" in more and index is not None:  # nothing may be chosen here, so what was can be emptied
+            self._filled(of, value)
+            index = None
         got = st.selectbox(label, given, index=index, format_func=words, key=self.key(of), **more)
         self.place(of)
         return got  # type: ignore[no-any-return]
@@ -182,9 +187,19 @@ class Form:
 
     def hour(self, of: str, label: str, value: time | None) -> time | None:
         """A time of day, or nothing."""
-        got = st.time_input(label, value, key=self.key(of), step=timedelta(minutes=30))
+        got = st.time_input(label, None, key=self._filled(of, value), step=timedelta(minutes=30))
         self.place(of)
         return got
+
+    def _filled(self, of: str, shown: object) -> str:
+        """The key of an input that shows this at first, and can be emptied.
+
+        Streamlit gives an emptied input its default back. So it has none: what it shows is put into its state instead.
+        """
+        key = self.key(of)
+        if shown is not None and key not in st.session_state:
+            st.session_state[key] = shown
+        return key
 
     def keep(self, enter: Callable[[], Any], done: str, *, then: Callable[[], Any] | None = None) -> None:
         """Make the entry; what is wrong is said beside its field, with everything typed left as it is."""
@@ -196,6 +211,7 @@ class Form:
                 st.session_state[_seen(self.name)] = error.now  # told once, so that a second save is a choice
             self.wrong(error)
             return
+        components.saved_as(self.key("save"))
         renew(self.name)
         if then is not None:
             then()

@@ -3,6 +3,7 @@
 from ingest.store.device_status import DeviceStatus
 from ingest.store.duckdb_file import look_into
 from ingest.store.entries import Span
+from ingest.store.journal import Change
 from ingest.store.meanwhile import Based, ChangedMeanwhileError
 from ingest.store.migrations import DRY_HOPS_SAID_FROM, NEWEST, PHOTOS_FROM, STAYS_FROM, TASTINGS_FROM
 from ingest.store.moving import move
@@ -21,6 +22,7 @@ __all__ = [
     "TABLES",
     "TASTINGS_FROM",
     "Based",
+    "Change",
     "ChangedMeanwhileError",
     "DeviceStatus",
     "Kept",

@@ -12,7 +12,7 @@ from scipy import stats
 
 from analysis.trials import Judged, agreement, least_significant_difference, triangle
 from analysis.trials.discrimination import at_least, least_right
-from analysis.trials.scores import Deviations, effects, scores
+from analysis.trials.scoring import Deviations, effects, scores
 
 HERE = Path(__file__).parent
 

@@ -159,6 +159,8 @@ def _editor(
         from_at = form.moment("from_at", "Holds from (empty: always, for the past too)", None)
     with right:
         note = form.text("note", "Note", "")
+    if points and tuple(points) != tuple(start):
+        st.html('<p class="entry-state" role="status">Not saved yet.</p>')
     if st.button(
         "Save the calibration", key=form.key("save"), type="primary", disabled=error is not None or not points
     ):

@@ -59,14 +59,14 @@ def who_is_done(tasting_id: str) -> None:
     rows = []
     for each in tasters:
         judged = len(each.served) - len(tastings.unanswered(store, tasting, each))
-        of = plural(len(each.served), "glass", "glasses")
-        rows.append([each.name, "done" if each.done_at else f"{judged} of {of}"])
+        rows.append([each.name, "done" if each.done_at else f"{judged} of {len(each.served)} glasses"])
     st.html(fill("<p role='status'>{{ told }}</p>", told=_told(done, len(tasters))))
     st.html(components.table(["Taster", "So far"], rows, "Who is done"))
 
 
 def _told(done: int, of: int) -> str:
-    return f"{capital(count(done))} of {count(of)} done. The result is told once all are, or when you end it."
+    far = f"{capital(count(done))} of {count(of)} done." if done else "Nobody is done yet."
+    return f"{far} The result is told once all are, or when you end it."
 
 
 # -- addresses
