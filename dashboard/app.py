@@ -107,11 +107,6 @@ def run(
         pass
 
 
-def _routes(gate: access.Gate) -> list[Route]:
-    """What is served beside the pages."""
-    return [Route("/healthz", healthz), *metrics.ROUTES, *calendar_routes.ROUTES, *tasting_routes.routes(gate)]
-
-
 def _say_ready(settings: Settings, gate: access.Gate, names: frozenset[str]) -> None:
     """Where it can be opened, once it can."""
     scheme = "http" if settings.server.certificate is None else "https"

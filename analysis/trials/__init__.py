@@ -10,6 +10,11 @@ if TYPE_CHECKING:
         Measured,
         compare_groups,
     )
+    from analysis.trials.conclusion import (
+        Conclusion,
+        TryNext,
+        conclude,
+    )
     from analysis.trials.concordance import (
         Agreement,
         agreement,
@@ -26,6 +31,14 @@ if TYPE_CHECKING:
         Milestones,
         Verdict,
         milestone_rows,
+    )
+    from analysis.trials.design import (
+        ArmBatch,
+        Compared,
+        Design,
+        Factor,
+        TastingResult,
+        design_of,
     )
     from analysis.trials.discrimination import (
         Triangle,
@@ -63,6 +76,11 @@ else:
                 "Measured",
                 "compare_groups",
             ),
+            "conclusion": (
+                "Conclusion",
+                "TryNext",
+                "conclude",
+            ),
             "definitions": (
                 "MILESTONES",
                 "Difference",
@@ -74,6 +92,14 @@ else:
                 "Milestones",
                 "Verdict",
                 "milestone_rows",
+            ),
+            "design": (
+                "ArmBatch",
+                "Compared",
+                "Design",
+                "Factor",
+                "TastingResult",
+                "design_of",
             ),
             "milestones": (
                 "Course",
@@ -114,11 +140,16 @@ __all__ = [
     "MILESTONES",
     "SCALES",
     "Agreement",
+    "ArmBatch",
     "ArmScore",
     "Balance",
+    "Compared",
+    "Conclusion",
     "Course",
+    "Design",
     "Difference",
     "Estimate",
+    "Factor",
     "GroupComparison",
     "GroupMean",
     "Judged",
@@ -128,13 +159,17 @@ __all__ = [
     "Milestones",
     "Order",
     "Scores",
+    "TastingResult",
     "Triangle",
+    "TryNext",
     "Verdict",
     "agreement",
     "as_scores",
     "balance",
     "compare_groups",
+    "conclude",
     "course_milestones",
+    "design_of",
     "estimate_of",
     "glass_codes",
     "least_significant_difference",

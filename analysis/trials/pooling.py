@@ -42,16 +42,15 @@ class Grid:
     def half_t(cls, scale: float, points: int = 16) -> Grid:
         """Equally likely values of a half-t with four degrees of freedom, for a spread between groups."""
         chances = (np.arange(points) + 0.5) / points
-        return cls(
-            scale * np.asarray(stdtrit(_TAIL, 0.5 + 0.5 * chances), dtype=np.float64), np.full(points, 1.0 / points)
-        )
+        values = np.asarray(scale * stdtrit(_TAIL, 0.5 + 0.5 * chances), dtype=np.float64)
+        return cls(values, np.full(points, 1.0 / points))
 
     @classmethod
     def counted(cls, scale: float, batches: float, points: int = 20) -> Grid:
         """Equally likely values of a spread that is expected as if it had been seen on so many batches before."""
         chances = (np.arange(points) + 0.5) / points
         squares = batches / np.asarray(chdtri(batches, chances))
-        return cls(scale * np.sqrt(squares), np.full(points, 1.0 / points))
+        return cls(np.asarray(scale * np.sqrt(squares), dtype=np.float64), np.full(points, 1.0 / points))
 
     @classmethod
     def known(cls, value: float) -> Grid:
@@ -166,7 +165,7 @@ class Pooled:
         means = self.mean @ combine.T
         drawn = means[pick] + np.einsum("ngh,nh->ng", root[pick], rng.standard_normal((draws, self.groups)))
         first = np.argmax(drawn if greatest else -drawn, axis=1)
-        return np.bincount(first, minlength=self.groups) / draws
+        return np.asarray(np.bincount(first, minlength=self.groups) / draws, dtype=np.float64)
 
     def _size(self) -> Floats:
         return np.asarray(np.maximum(np.trace(self.covariance, axis1=1, axis2=2), 1e-12), dtype=np.float64)
@@ -245,7 +244,7 @@ def _given(
     _, log_determinant = np.linalg.slogdet(whole)
     misfit = precision @ np.square(values) + prior_precision @ np.square(prior_mean) - np.einsum("kp,kp->k", pull, mean)
     score = 0.5 * (np.log(precision).sum() + np.log(prior_precision).sum(axis=1) - log_determinant - misfit)
-    return score, mean, covariance
+    return score, mean, np.asarray(covariance, dtype=np.float64)
 
 
 def error_with_more(pooled: Pooled, first: int, second: int, more: int) -> float:
