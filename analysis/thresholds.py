@@ -666,6 +666,14 @@ to 0.86 (Cutaia et al. 2009), lagers of 1873 to 1895 from 0.63 (Wahl and Henius)
 BEER_HIGH: Final = 0.88
 """share; highest apparent attenuation of beers unless the yeast says otherwise. Source: as for the lowest."""
 
+UNSAID_YEAST_HIGH: Final = 0.95
+"""share; as far a beer may go whose yeast's range is not said and that has no forced test, where it has gone far
+already. Source: common practice: farmhouse yeasts reach 0.80 to 0.95; no published one."""
+
+UNSAID_YEAST_BEYOND: Final = 0.10
+"""share; by so much such a beer may go beyond where it stands. Source: `python -m tests.benchmarks.packagings`, class
+slow creep: beers that stood at 0.81 and 0.83 and went to 0.94 had got a go."""
+
 GLUTTON_SG: Final = 1.000
 """SG; where a diastatic yeast or a mixed culture can take a beer. Source: common practice, no published one."""
 
@@ -954,6 +962,40 @@ known; chosen: sheds and cupboards differ by a few degrees."""
 UNKNOWN_ORIGINAL_SD_SG: Final = 0.006
 """SG; the same for an original gravity. Source: none known; chosen: beers of one style differ by about a degree and a
 half of extract."""
+
+
+# Tasting.
+
+MOST_GLASSES: Final = 6
+"""glasses; so many a taster gets in one flight at most. Source: common practice: strong or bitter drinks tire the
+palate; no published number."""
+
+PLACE_EFFECT: Final = 5.0
+"""points of 100; standard deviation expected of what the place in the order does to a score. Source: none known;
+chosen."""
+
+DRINKS_APART: Final = 12.0
+"""points of 100; scale of the half-normal prior of how far drinks of one tasting lie apart (standard deviation).
+Source: none known; chosen."""
+
+SCORE_REST: Final = (3.0, 35.0)
+"""points of 100; least and most of what is left of a score once taster, place and drink are taken out (standard
+deviation), each size as likely on a scale of logarithms. Source: none known; chosen."""
+
+CLEARLY_BEST: Final = 0.9
+"""chance; from it on one drink of a tasting is called the best. Source: convention: one miss in ten."""
+
+TRIANGLE_ALPHA: Final = 0.05
+"""chance; a triangle shows a difference where guessing would give so many right answers at most so often. Source:
+convention in sensory science (ISO 4120 tabulates it, from memory)."""
+
+TRIANGLE_TELLING: Final = 0.5
+"""share of tasters; if so many can really tell, a triangle should show it. Source: none known; chosen as a large
+difference."""
+
+FEW_TASTERS: Final = 8
+"""tasters; with fewer every result of a tasting is called rough. Source: common practice, no published one; a triangle
+of seven needs five right answers."""
 
 
 # Whether the arms of a trial differ in more than one thing.

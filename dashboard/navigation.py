@@ -18,6 +18,7 @@ from dashboard.screens.packaging import page as packaging
 from dashboard.screens.sensors import page as sensors
 from dashboard.screens.set_up import page as set_up
 from dashboard.screens.several import page as several
+from dashboard.screens.tasting import page as tasting
 from dashboard.screens.today import page as today
 from dashboard.screens.trials import page as trials
 from dashboard.screens.yeasts import page as yeasts
@@ -40,6 +41,7 @@ PAGES: Final[tuple[Entry, ...]] = (
     Entry("calendar", "Calendar", calendar.show),
     Entry("yeasts", "Yeasts", yeasts.show),
     Entry("trials", "Trials", trials.show),
+    Entry("tasting", "Tasting", tasting.show),
     Entry("sensors", "Sensors", sensors.show),
     Entry("set-up", "Set up", set_up.show),
     Entry("how-it-works", "How it works", how_it_works.show),

@@ -15,6 +15,11 @@ if TYPE_CHECKING:
         TryNext,
         conclude,
     )
+    from analysis.trials.concordance import (
+        Agreement,
+        agreement,
+        least_significant_difference,
+    )
     from analysis.trials.definitions import (
         MILESTONES,
         Difference,
@@ -35,11 +40,32 @@ if TYPE_CHECKING:
         TastingResult,
         design_of,
     )
+    from analysis.trials.discrimination import (
+        Triangle,
+        power,
+        tasters_needed,
+        triangle,
+    )
     from analysis.trials.milestones import (
         Course,
         course_milestones,
         estimate_of,
         milestones_of,
+    )
+    from analysis.trials.scoring import (
+        ArmScore,
+        Judged,
+        Scores,
+        as_scores,
+        scores,
+    )
+    from analysis.trials.serving import (
+        Balance,
+        Order,
+        balance,
+        glass_codes,
+        serving_orders,
+        triangle_orders,
     )
 else:
     __getattr__ = attribute_of(
@@ -81,13 +107,42 @@ else:
                 "estimate_of",
                 "milestones_of",
             ),
+            "concordance": (
+                "Agreement",
+                "agreement",
+                "least_significant_difference",
+            ),
+            "discrimination": (
+                "Triangle",
+                "power",
+                "tasters_needed",
+                "triangle",
+            ),
+            "scoring": (
+                "ArmScore",
+                "Judged",
+                "Scores",
+                "as_scores",
+                "scores",
+            ),
+            "serving": (
+                "Balance",
+                "Order",
+                "balance",
+                "glass_codes",
+                "serving_orders",
+                "triangle_orders",
+            ),
         },
     )
 
 __all__ = [
     "MILESTONES",
     "SCALES",
+    "Agreement",
     "ArmBatch",
+    "ArmScore",
+    "Balance",
     "Compared",
     "Conclusion",
     "Course",
@@ -97,18 +152,33 @@ __all__ = [
     "Factor",
     "GroupComparison",
     "GroupMean",
+    "Judged",
     "Measured",
     "Milestone",
     "MilestoneName",
     "Milestones",
+    "Order",
+    "Scores",
     "TastingResult",
+    "Triangle",
     "TryNext",
     "Verdict",
+    "agreement",
+    "as_scores",
+    "balance",
     "compare_groups",
     "conclude",
     "course_milestones",
     "design_of",
     "estimate_of",
+    "glass_codes",
+    "least_significant_difference",
     "milestone_rows",
     "milestones_of",
+    "power",
+    "scores",
+    "serving_orders",
+    "tasters_needed",
+    "triangle",
+    "triangle_orders",
 ]

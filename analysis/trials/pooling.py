@@ -238,7 +238,7 @@ def _given(
     weighted = design * precision[:, None]
     told = design.T @ weighted
     whole = told[None, :, :] + prior_precision[:, :, None] * np.eye(design.shape[1])
-    covariance = np.linalg.inv(whole)
+    covariance = np.asarray(np.linalg.inv(whole), dtype=np.float64)
     pull = weighted.T @ values + prior_precision * prior_mean
     mean = np.einsum("kpq,kq->kp", covariance, pull)
     _, log_determinant = np.linalg.slogdet(whole)

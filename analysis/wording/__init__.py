@@ -1,4 +1,7 @@
-"""What was inferred and planned in sentences: pure text from typed results, in one person's units and time zone."""
+"""What was inferred and planned in sentences: pure text from typed results, in one person's units and time zone.
+
+`tasting` is a module that loads what it needs, and is taken by its own name.
+"""
 
 from analysis.wording.classical import classical_fit, classical_sentences
 from analysis.wording.evidence import advice_sentences, sentences
@@ -53,6 +56,7 @@ from analysis.wording.verdict import (
     attenuation,
     curve_in_words,
     expected_finish,
+    gravity_rule,
     held,
     likely_gravity,
     range_told,
@@ -86,6 +90,7 @@ __all__ = [
     "difference_said",
     "dose_words",
     "expected_finish",
+    "gravity_rule",
     "held",
     "joined",
     "lasted",

@@ -8,9 +8,8 @@ from datetime import datetime
 from typing import Final
 
 import numpy as np
-from scipy.stats import theilslopes
 
-from analysis.model import Floats
+from analysis.model import MAY_SHIFT_FLOAT, Floats
 from ingest.model import EventRecord
 
 WINDOW_H: Final = 6.0
@@ -19,9 +18,6 @@ WINDOW_H: Final = 6.0
 _ENOUGH: Final = 4
 _TOO_FAR_SG: Final = 0.02
 """A float that differs from a sample by more than this is not shifted: one of the two is wrong (common practice)."""
-
-SHIFTING: Final = frozenset({"float moved", "transfer", "dry hop", "hops out", "feed", "dilute"})
-"""Events that can shift a float, or change the gravity at once: between anchors on both sides there is no drift."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +84,8 @@ def _said_at(at_s: float, times_s: Floats, gravity_sg: Floats) -> float | None:
     hours, gravity = (times_s[after] - at_s) / 3600, gravity_sg[after]
     if hours.size < _ENOUGH or np.ptp(hours) < 0.5:
         return float(np.median(gravity))
+    from scipy.stats import theilslopes  # late: it loads for half a second, and no start is to wait for it
+
     slope, *_ = theilslopes(gravity, hours)
     return float(np.median(gravity - slope * hours))
 
@@ -103,7 +101,7 @@ def shifts(times_s: Floats, used: Sequence[Anchor], events: Sequence[EventRecord
     """
     if not used:
         return np.zeros_like(times_s)
-    shifting = sorted(e.at.timestamp() for e in events if e.kind in SHIFTING)
+    shifting = sorted(e.at.timestamp() for e in events if e.kind in MAY_SHIFT_FLOAT)
     began_s = max((t for t in shifting if t <= used[0].at.timestamp()), default=-np.inf)
     at: list[float] = []
     shift: list[float] = []

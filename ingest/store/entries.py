@@ -30,6 +30,7 @@ from ingest.model import (
     check_hold_h,
 )
 from ingest.store.row_mapping import TABLES, key_of
+from ingest.tastings import Taster, Tasting, TastingAnswer
 
 R = TypeVar("R")
 
@@ -40,6 +41,8 @@ _PARTS: Final[dict[type, tuple[tuple[type, str], ...]]] = {
     EventRecord: ((BatchStay, "stay_id"),),  # a transfer that is taken back took the batch nowhere
     Device: ((CalibrationRecord, "device_id"), (Placement, "device_id")),
     Vessel: ((Placement, "vessel_id"),),
+    Tasting: ((TastingAnswer, "tasting_id"), (Taster, "tasting_id")),
+    Taster: ((TastingAnswer, "taster_id"),),
 }
 """What goes away with a record, and comes back with it."""
 
@@ -214,6 +217,12 @@ class Book:
                 return f"trial {record.name}"
             case Photo():
                 return f"photo of {self._batch(record.batch_id)}"
+            case Tasting():
+                return f"tasting {record.name}"
+            case Taster():
+                return f"taster {record.name} of {self._tasting(record.tasting_id)}"
+            case TastingAnswer():
+                return f"answer of {self._taster(record.taster_id)} on glass {record.code}"
 
     def named(self, field: str, value: Any) -> Any:
         """The value of a field as a person knows it: a name instead of an id."""
@@ -230,6 +239,14 @@ class Book:
     def _batch(self, key: str) -> str:
         found = self.get(BatchRecord, key)
         return f"{found.name} in {self._vessel(found.vessel_id)}" if found else key
+
+    def _tasting(self, key: str) -> str:
+        found = self.get(Tasting, key)
+        return f"tasting {found.name}" if found else key
+
+    def _taster(self, key: str) -> str:
+        found = self.get(Taster, key)
+        return found.name if found else key
 
     def check(self, record: Record) -> None:
         """Refuse what contradicts the other entries.
@@ -257,6 +274,10 @@ class Book:
                 self._need(BatchRecord, record.batch_id, "batch_id", "Add the batch first.")
                 if isinstance(record, HandSample):
                     check_sample(record)
+            case Taster():
+                self._need(Tasting, record.tasting_id, "tasting_id", "Make the tasting first.")
+            case TastingAnswer():
+                self._need(Taster, record.taster_id, "taster_id", "Add the taster first.")
             case CalibrationRecord():
                 self._need(Device, record.device_id, "device_id", "Add the device first.")
                 try:

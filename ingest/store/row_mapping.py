@@ -33,6 +33,7 @@ from ingest.model import (
     Vessel,
     Yeast,
 )
+from ingest.tastings import Taster, Tasting, TastingAnswer
 
 R = TypeVar("R")
 
@@ -50,6 +51,9 @@ _TABLES: Final[dict[type, tuple[str, str]]] = {
     Photo: ("photo", "photo_id"),
     TrialRecord: ("trial", "trial_id"),
     Picture: ("picture", "photo_id"),
+    Tasting: ("tasting", "tasting_id"),
+    Taster: ("taster", "taster_id"),
+    TastingAnswer: ("tasting_answer", "answer_id"),
     AssessmentRecord: ("assessment", "batch_id"),
     Rejection: ("rejection", "rejection_id"),
     Note: ("note", "key"),

@@ -35,12 +35,14 @@ from ingest.store import (
     PHOTOS_FROM,
     STAYS_FROM,
     TABLES,
+    TASTINGS_FROM,
     TRIALS_FROM,
     Store,
     Table,
     from_row,
     to_json,
 )
+from ingest.tastings import Taster, Tasting, TastingAnswer
 from ingest.transfer.archive import unpack
 from ingest.transfer.csv_text import for_spreadsheets
 from ingest.transfer.log import Progress, keep_all
@@ -268,6 +270,7 @@ def _absent(tables: int) -> tuple[type, ...]:
     since: tuple[tuple[int, tuple[type, ...]], ...] = (
         (STAYS_FROM, (BatchStay,)),
         (PHOTOS_FROM, (Photo, Picture)),
+        (TASTINGS_FROM, (Tasting, Taster, TastingAnswer)),
         (TRIALS_FROM, (TrialRecord,)),
     )
     return tuple(cls for first, classes in since if tables < first for cls in classes)

@@ -16,6 +16,7 @@ from analysis.wording import (
     classical_sentences,
     curve_in_words,
     dates,
+    gravity_rule,
     likely_gravity,
     plural,
     sentences,
@@ -195,8 +196,9 @@ def figures_html(outlook: Outlook, say: Voice) -> Markup:
             facts.append((what, age))
     return fill(
         '<dl class="facts">{% for name, value in facts %}<div><dt>{{ name }}</dt><dd>{{ value }}</dd></div>'
-        "{% endfor %}</dl>",
+        '{% endfor %}</dl>{% if rule %}<p class="figures">{{ rule }}</p>{% endif %}',
         facts=facts,
+        rule=gravity_rule(a, say),
     )
 
 
