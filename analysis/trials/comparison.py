@@ -29,7 +29,7 @@ from analysis.trials.pooling import (
     Mixture,
     Observed,
     Pooled,
-    error_with_more,
+    errors_with_more,
     pool,
     standard_normal,
 )
@@ -237,7 +237,5 @@ def _more(fit: _Fit, i: int, j: int, middle: float) -> int | None:
     """
     beyond = abs(abs(middle) - fit.margin)
     sure = standard_normal(YEASTS_DIFFER)
-    for more in range(1, MOST_MORE_BATCHES + 1):
-        if beyond >= sure * error_with_more(fit.pooled, i, j, more):
-            return more
-    return None
+    errors = errors_with_more(fit.pooled, i, j, MOST_MORE_BATCHES)
+    return next((more for more, error in enumerate(errors, start=1) if beyond >= sure * error), None)
