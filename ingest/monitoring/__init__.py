@@ -16,6 +16,7 @@ from ingest.monitoring.notifier import NOTIFY_KINDS, Notifier
 from ingest.monitoring.outlook import Outlook, Outlooks, constraints_of
 from ingest.monitoring.reports import ReportPage, batch_page, trial_page
 from ingest.monitoring.siblings import asks_for_sample, following_of, siblings_of
+from ingest.monitoring.successors import AFTER, Successor, origin, successors, trial_of, without_origin
 from ingest.monitoring.trials import (
     TASTING,
     ArmFindings,
@@ -29,6 +30,7 @@ from ingest.monitoring.watcher import Hooks, Watcher, assessment_record, watchin
 from ingest.monitoring.wished import SCHEDULE, Step, next_step, schedule_of, wished_c
 
 __all__ = [
+    "AFTER",
     "MILESTONE_FILE",
     "NOTIFY_KINDS",
     "SCHEDULE",
@@ -41,6 +43,7 @@ __all__ = [
     "Outlooks",
     "ReportPage",
     "Step",
+    "Successor",
     "TrialFindings",
     "Watcher",
     "asks_for_sample",
@@ -56,16 +59,20 @@ __all__ = [
     "milestone_frame",
     "milestones_by_arm",
     "next_step",
+    "origin",
     "related_to",
     "schedule_of",
     "set_aside",
     "siblings_of",
+    "successors",
     "tasting_of",
     "trial_facts",
     "trial_findings",
+    "trial_of",
     "trial_page",
     "warnings_for",
     "watching",
     "wished_c",
     "with_follow_up",
+    "without_origin",
 ]
