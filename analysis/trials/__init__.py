@@ -46,6 +46,10 @@ if TYPE_CHECKING:
         tasters_needed,
         triangle,
     )
+    from analysis.trials.learnt import (
+        Belief,
+        beliefs,
+    )
     from analysis.trials.milestones import (
         Course,
         course_milestones,
@@ -101,6 +105,10 @@ else:
                 "TastingResult",
                 "design_of",
             ),
+            "learnt": (
+                "Belief",
+                "beliefs",
+            ),
             "milestones": (
                 "Course",
                 "course_milestones",
@@ -143,6 +151,7 @@ __all__ = [
     "ArmBatch",
     "ArmScore",
     "Balance",
+    "Belief",
     "Compared",
     "Conclusion",
     "Course",
@@ -166,6 +175,7 @@ __all__ = [
     "agreement",
     "as_scores",
     "balance",
+    "beliefs",
     "compare_groups",
     "conclude",
     "course_milestones",
