@@ -132,12 +132,6 @@ def _layers(names: frozenset[str], gate: access.Gate) -> list[Middleware]:
     ]
 
 
-def _routes(gate: access.Gate) -> list[Route]:
-    """What is answered beside the pages."""
-    guests = tasting_routes.routes(gate)
-    return [Route("/healthz", healthz), *metrics.ROUTES, *calendar_routes.ROUTES, *guests]
-
-
 def _draw_ahead(outlook: Outlook) -> None:
     from dashboard.queries import queries
 

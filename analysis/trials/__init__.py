@@ -5,6 +5,14 @@ from typing import TYPE_CHECKING
 from analysis.lazy import attribute_of
 
 if TYPE_CHECKING:
+    from analysis.trials.blending import (
+        Blend,
+        Dose,
+        NextBatch,
+        Shares,
+        blend,
+        next_batch,
+    )
     from analysis.trials.comparison import (
         SCALES,
         Measured,
@@ -58,6 +66,14 @@ else:
     __getattr__ = attribute_of(
         __name__,
         {
+            "blending": (
+                "Blend",
+                "Dose",
+                "NextBatch",
+                "Shares",
+                "blend",
+                "next_batch",
+            ),
             "comparison": (
                 "SCALES",
                 "Measured",
@@ -116,8 +132,10 @@ __all__ = [
     "Agreement",
     "ArmScore",
     "Balance",
+    "Blend",
     "Course",
     "Difference",
+    "Dose",
     "Estimate",
     "GroupComparison",
     "GroupMean",
@@ -126,13 +144,16 @@ __all__ = [
     "Milestone",
     "MilestoneName",
     "Milestones",
+    "NextBatch",
     "Order",
     "Scores",
+    "Shares",
     "Triangle",
     "Verdict",
     "agreement",
     "as_scores",
     "balance",
+    "blend",
     "compare_groups",
     "course_milestones",
     "estimate_of",
@@ -140,6 +161,7 @@ __all__ = [
     "least_significant_difference",
     "milestone_rows",
     "milestones_of",
+    "next_batch",
     "power",
     "scores",
     "serving_orders",
