@@ -5,6 +5,14 @@ from typing import TYPE_CHECKING
 from analysis.lazy import attribute_of
 
 if TYPE_CHECKING:
+    from analysis.trials.blending import (
+        Blend,
+        Dose,
+        NextBatch,
+        Shares,
+        blend,
+        next_batch,
+    )
     from analysis.trials.comparison import (
         SCALES,
         Measured,
@@ -71,6 +79,14 @@ else:
     __getattr__ = attribute_of(
         __name__,
         {
+            "blending": (
+                "Blend",
+                "Dose",
+                "NextBatch",
+                "Shares",
+                "blend",
+                "next_batch",
+            ),
             "comparison": (
                 "SCALES",
                 "Measured",
@@ -143,11 +159,13 @@ __all__ = [
     "ArmBatch",
     "ArmScore",
     "Balance",
+    "Blend",
     "Compared",
     "Conclusion",
     "Course",
     "Design",
     "Difference",
+    "Dose",
     "Estimate",
     "Factor",
     "GroupComparison",
@@ -157,8 +175,10 @@ __all__ = [
     "Milestone",
     "MilestoneName",
     "Milestones",
+    "NextBatch",
     "Order",
     "Scores",
+    "Shares",
     "TastingResult",
     "Triangle",
     "TryNext",
@@ -166,6 +186,7 @@ __all__ = [
     "agreement",
     "as_scores",
     "balance",
+    "blend",
     "compare_groups",
     "conclude",
     "course_milestones",
@@ -175,6 +196,7 @@ __all__ = [
     "least_significant_difference",
     "milestone_rows",
     "milestones_of",
+    "next_batch",
     "power",
     "scores",
     "serving_orders",
