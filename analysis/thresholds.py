@@ -982,6 +982,18 @@ SCORE_REST: Final = (3.0, 35.0)
 """points of 100; least and most of what is left of a score once taster, place and drink are taken out (standard
 deviation), each size as likely on a scale of logarithms. Source: none known; chosen."""
 
+BLEND_GAIN: Final = 0.5
+"""share of how far drinks lie apart; by so much a blend of halves is expected to differ from the mean of its two
+(standard deviation), beyond it by chance alone. Source: none known; chosen."""
+
+BLEND_STRAY: Final = 0.3
+"""share of how far drinks lie apart; standard deviation of what a blend is worth beyond what its shares explain.
+Source: none known; chosen."""
+
+BLEND_STEP: Final = 0.1
+"""share; blends are worked out in steps of so much. Source: a syringe of 10 mL measures a sample of 100 mL to a few
+percent; common practice."""
+
 CLEARLY_BEST: Final = 0.9
 """chance; from it on one drink of a tasting is called the best. Source: convention: one miss in ten."""
 

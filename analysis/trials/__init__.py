@@ -5,6 +5,14 @@ from typing import TYPE_CHECKING
 from analysis.lazy import attribute_of
 
 if TYPE_CHECKING:
+    from analysis.trials.blending import (
+        Blend,
+        Dose,
+        NextBatch,
+        Shares,
+        blend,
+        next_batch,
+    )
     from analysis.trials.comparison import (
         SCALES,
         Measured,
@@ -75,6 +83,14 @@ else:
     __getattr__ = attribute_of(
         __name__,
         {
+            "blending": (
+                "Blend",
+                "Dose",
+                "NextBatch",
+                "Shares",
+                "blend",
+                "next_batch",
+            ),
             "comparison": (
                 "SCALES",
                 "Measured",
@@ -152,11 +168,13 @@ __all__ = [
     "ArmScore",
     "Balance",
     "Belief",
+    "Blend",
     "Compared",
     "Conclusion",
     "Course",
     "Design",
     "Difference",
+    "Dose",
     "Estimate",
     "Factor",
     "GroupComparison",
@@ -166,8 +184,10 @@ __all__ = [
     "Milestone",
     "MilestoneName",
     "Milestones",
+    "NextBatch",
     "Order",
     "Scores",
+    "Shares",
     "TastingResult",
     "Triangle",
     "TryNext",
@@ -176,6 +196,7 @@ __all__ = [
     "as_scores",
     "balance",
     "beliefs",
+    "blend",
     "compare_groups",
     "conclude",
     "course_milestones",
@@ -185,6 +206,7 @@ __all__ = [
     "least_significant_difference",
     "milestone_rows",
     "milestones_of",
+    "next_batch",
     "power",
     "scores",
     "serving_orders",

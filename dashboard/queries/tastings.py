@@ -333,17 +333,30 @@ def result(store: Store, tasting: Tasting) -> Result | None:
     said = tuple(_told(store, tasting, tasters))
     points = _points(tasting, tasters, said)
     seed = int.from_bytes(blake2s(tasting.tasting_id.encode(), digest_size=6).digest())
-    judged = [
-        Judged(t, each.arm, each.place, float(points[t, each.arm]))
-        for t, taster in enumerate(tasters)
-        for each in said
-        if each.answer.taster_id == taster.taster_id and not np.isnan(points[t, each.arm])
-    ]
+    judged = _judged(tasters, said, points)
     names = tuple(name for name, _ in tasting.arms)
     if tasting.method == "triangle":
         return Result(names, said, None, None, _triangle(tasters, said), len({e.taster for e in said}))
     found = scores(judged, len(names), seed)
     return Result(names, said, found, agreement(points, seed), None, len({each.taster for each in judged}))
+
+
+def judged_of(store: Store, tasting: Tasting) -> list[Judged]:
+    """Every score of a tasting that is over; an order as points. Empty before, and of a triangle."""
+    if not over(store, tasting) or tasting.method == "triangle":
+        return []
+    tasters = tasters_of(store, tasting)
+    said = tuple(_told(store, tasting, tasters))
+    return _judged(tasters, said, _points(tasting, tasters, said))
+
+
+def _judged(tasters: Sequence[Taster], said: Sequence[Said], points: np.ndarray) -> list[Judged]:
+    return [
+        Judged(t, each.arm, each.place, float(points[t, each.arm]))
+        for t, taster in enumerate(tasters)
+        for each in said
+        if each.answer.taster_id == taster.taster_id and not np.isnan(points[t, each.arm])
+    ]
 
 
 def _told(store: Store, tasting: Tasting, tasters: Iterable[Taster]) -> Iterable[Said]:

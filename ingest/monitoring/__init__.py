@@ -1,5 +1,8 @@
-"""What is watched, and who is told."""
+"""What is watched, and who is told. What needs the inference is loaded when it is asked for."""
 
+from typing import TYPE_CHECKING
+
+from analysis.lazy import attribute_of
 from ingest.monitoring.lots import (
     LotWarning,
     follow_up_of,
@@ -11,25 +14,47 @@ from ingest.monitoring.lots import (
     warnings_for,
     with_follow_up,
 )
-from ingest.monitoring.milestones import MILESTONE_FILE, batch_milestones, milestone_frame
 from ingest.monitoring.notifier import NOTIFY_KINDS, Notifier
 from ingest.monitoring.outlook import Outlook, Outlooks, constraints_of
-from ingest.monitoring.reports import ReportPage, batch_page, trial_page
 from ingest.monitoring.siblings import asks_for_sample, following_of, siblings_of
-from ingest.monitoring.successors import AFTER, Successor, origin, successors, trial_of, without_origin
-from ingest.monitoring.trials import (
-    TASTING,
-    ArmFindings,
-    TrialFindings,
-    arm_batch,
-    milestones_by_arm,
-    tasting_of,
-    temperature_of,
-    trial_facts,
-    trial_findings,
-)
 from ingest.monitoring.watcher import Hooks, Watcher, assessment_record, watching
 from ingest.monitoring.wished import SCHEDULE, Step, next_step, schedule_of, wished_c
+
+if TYPE_CHECKING:
+    from ingest.monitoring.made_after import AFTER, Successor, origin, successors, trial_of, without_origin
+    from ingest.monitoring.milestones import MILESTONE_FILE, batch_milestones, milestone_frame
+    from ingest.monitoring.reports import ReportPage, batch_page, trial_page
+    from ingest.monitoring.trials import (
+        TASTING,
+        ArmFindings,
+        TrialFindings,
+        arm_batch,
+        milestones_by_arm,
+        tasting_of,
+        temperature_of,
+        trial_facts,
+        trial_findings,
+    )
+else:
+    __getattr__ = attribute_of(
+        __name__,
+        {
+            "made_after": ("AFTER", "Successor", "origin", "successors", "trial_of", "without_origin"),
+            "milestones": ("MILESTONE_FILE", "batch_milestones", "milestone_frame"),
+            "reports": ("ReportPage", "batch_page", "trial_page"),
+            "trials": (
+                "TASTING",
+                "ArmFindings",
+                "TrialFindings",
+                "arm_batch",
+                "milestones_by_arm",
+                "tasting_of",
+                "temperature_of",
+                "trial_facts",
+                "trial_findings",
+            ),
+        },
+    )
 
 __all__ = [
     "AFTER",

@@ -11,6 +11,7 @@ from analysis.wording import Voice
 from dashboard import context
 from dashboard.charts import PALETTES
 from dashboard.queries import queries, tastings
+from dashboard.screens.tasting import blending
 from dashboard.tasting import (
     SAID_HEADINGS,
     WORTH_HEADINGS,
@@ -45,6 +46,7 @@ def show(tasting: Tasting, say: Voice) -> None:
             '<p class="quiet">Points are those of these tasters on the average. What each taster usually gives and '
             "what the place in the order does are taken out; an 80 % interval misses the truth in one of five.</p>"
         )
+    blending.show(tasting, found, say)
     with st.expander("Everything that was said"):
         st.html(components.table(SAID_HEADINGS, said_rows(found), "By taster, in the order of serving"))
     made = f"Made by tunroom for {store.preferences().cellar_name} on {say.dated(say.today())}."

@@ -133,6 +133,14 @@ def test_once_all_are_done_it_says_what_it_says_and_how_little(cellar, made, pag
     assert "can say little" in sent
     assert all(name in sent for name, _ in made.arms)
     assert "Chance to be best" in sent
+    assert "To try next" in sent  # blends of the two
+    [make_blends] = [each for each in shown.button if each.label.startswith("Make a tasting of")]
+    make_blends.click()
+    shown.run()
+    assert not shown.exception
+    bench = next(each for each in cellar.store.all(Tasting) if each.tasting_id != made.tasting_id)
+    assert all(len(shares) == 2 for _, shares in bench.arms[1:])
+    cellar.store.remove(bench)
 
 
 def test_ballots_name_no_drink_and_the_report_is_one_file(cellar, made):
