@@ -24,13 +24,13 @@ if TYPE_CHECKING:
     from ingest.monitoring.made_after import AFTER, Successor, origin, successors, trial_of, without_origin
     from ingest.monitoring.milestones import MILESTONE_FILE, batch_milestones, milestone_frame
     from ingest.monitoring.reports import ReportPage, batch_page, trial_page
+    from ingest.monitoring.trial_tasting import tasting_of
     from ingest.monitoring.trials import (
         TASTING,
         ArmFindings,
         TrialFindings,
         arm_batch,
         milestones_by_arm,
-        tasting_of,
         temperature_of,
         trial_facts,
         trial_findings,
@@ -42,13 +42,13 @@ else:
             "made_after": ("AFTER", "Successor", "origin", "successors", "trial_of", "without_origin"),
             "milestones": ("MILESTONE_FILE", "batch_milestones", "milestone_frame"),
             "reports": ("ReportPage", "batch_page", "trial_page"),
+            "trial_tasting": ("tasting_of",),
             "trials": (
                 "TASTING",
                 "ArmFindings",
                 "TrialFindings",
                 "arm_batch",
                 "milestones_by_arm",
-                "tasting_of",
                 "temperature_of",
                 "trial_facts",
                 "trial_findings",

@@ -161,8 +161,14 @@ def _made_of_it(found: TrialFindings, say: Voice) -> None:
 
 
 def _tasting(found: TrialFindings) -> None:
+    """What the newest tasting of the arms came to, and the way to hold one."""
     if found.tasting is not None:
-        st.html(fill("<h2>Tasting</h2><p>{{ sentence }}</p>", sentence=found.tasting.sentence))
+        link = components.underlined("tasting", "All of it", id=str(found.tasting.facts["tasting_id"]))
+        line = "<h2>Tasting</h2><p>{{ sentence }} {{ link }}</p>"
+        st.html(fill(line, sentence=found.tasting.sentence, link=link))
+    ids = ",".join(each.record.batch_id for each in found.batches)
+    again = "Taste them blind again" if found.tasting is not None else "Taste them blind"
+    st.html(fill('<p class="lots">{{ link }}</p>', link=components.underlined("tasting", again, ids=ids)))
 
 
 def _design(found: TrialFindings, say: Voice) -> None:
