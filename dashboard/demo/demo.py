@@ -18,7 +18,7 @@ import paho.mqtt.client as mqtt
 import platformdirs
 from paho.mqtt.enums import CallbackAPIVersion
 
-from dashboard.demo import backfill
+from dashboard.demo import backfill, trials
 from ingest import control
 from ingest.errors import StoreInUse
 from ingest.model import (
@@ -134,6 +134,7 @@ def enter(store: Store, cellar: DemoCellar) -> None:
     for device in cellar.devices:
         if device.vessel_name is not None:
             _enter_device(store, device, vessels[device.vessel_name])
+    trials.enter(store)
 
 
 def _enter_batch(store: Store, batch: DemoBatch, vessel_id: str) -> None:
