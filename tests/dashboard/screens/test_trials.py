@@ -202,3 +202,12 @@ def test_a_tasting_of_something_else_is_not_the_trials(cellar, trial, two):
     assert trials.findings(trial).tasting is None
     for each in (other, elsewhere):
         store.remove(store.get(Tasting, each.tasting_id))
+
+
+def test_two_windows_change_one_trial_without_overwriting_one_another(cellar, trial, page):
+    mine = page("trials", id="t")
+    cellar.store.save(replace(trial, notes="of the other window"))
+    next(t for t in mine.text_input if t.label == "Question").set_value("Which is drier, really?")
+    next(b for b in mine.button if b.label == "Save the trial").click().run()
+    now = cellar.store.get(TrialRecord, "t")
+    assert (now.question, now.notes) == ("Which is drier, really?", "of the other window")
