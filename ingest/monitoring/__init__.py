@@ -23,12 +23,15 @@ from ingest.monitoring.wished import SCHEDULE, Step, next_step, schedule_of, wis
 if TYPE_CHECKING:
     from ingest.monitoring.milestones import MILESTONE_FILE, batch_milestones, milestone_frame
     from ingest.monitoring.reports import ReportPage, batch_page, trial_page
+    from ingest.monitoring.successors import AFTER, Successor, origin, successors, trial_of, without_origin
     from ingest.monitoring.trials import (
         TASTING,
         ArmFindings,
         TrialFindings,
+        arm_batch,
         milestones_by_arm,
         tasting_of,
+        temperature_of,
         trial_facts,
         trial_findings,
     )
@@ -38,12 +41,15 @@ else:
         {
             "milestones": ("MILESTONE_FILE", "batch_milestones", "milestone_frame"),
             "reports": ("ReportPage", "batch_page", "trial_page"),
+            "successors": ("AFTER", "Successor", "origin", "successors", "trial_of", "without_origin"),
             "trials": (
                 "TASTING",
                 "ArmFindings",
                 "TrialFindings",
+                "arm_batch",
                 "milestones_by_arm",
                 "tasting_of",
+                "temperature_of",
                 "trial_facts",
                 "trial_findings",
             ),
@@ -51,6 +57,7 @@ else:
     )
 
 __all__ = [
+    "AFTER",
     "MILESTONE_FILE",
     "NOTIFY_KINDS",
     "SCHEDULE",
@@ -63,8 +70,10 @@ __all__ = [
     "Outlooks",
     "ReportPage",
     "Step",
+    "Successor",
     "TrialFindings",
     "Watcher",
+    "arm_batch",
     "asks_for_sample",
     "assessment_record",
     "batch_milestones",
@@ -78,16 +87,21 @@ __all__ = [
     "milestone_frame",
     "milestones_by_arm",
     "next_step",
+    "origin",
     "related_to",
     "schedule_of",
     "set_aside",
     "siblings_of",
+    "successors",
     "tasting_of",
+    "temperature_of",
     "trial_facts",
     "trial_findings",
+    "trial_of",
     "trial_page",
     "warnings_for",
     "watching",
     "wished_c",
     "with_follow_up",
+    "without_origin",
 ]

@@ -376,6 +376,12 @@ class Outlooks:
                 log.warning("what was learned could not be kept, it will be learned again: %s", error)
             return taught
 
+    @property
+    def priors(self) -> Priors | None:
+        """What all finished batches taught by now; None where nothing was learnt."""
+        with self._count:
+            return self._priors
+
     def priors_of(self, batch_id: str) -> Priors | None:
         """What other batches taught by now, for whoever weighs this one again; None where nothing was learnt."""
         with self._count:
