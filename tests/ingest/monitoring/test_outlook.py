@@ -30,6 +30,7 @@ from ingest.monitoring.alert_conditions import conditions
 from ingest.monitoring.notifier import Notifier
 from ingest.monitoring.outlook import Outlooks, constraints_of
 from ingest.monitoring.watcher import Watcher, assessment_record
+from ingest.store.moving import move
 from ingest.store.store import Store
 
 # Half past: plans are brought up to the hour, and no test may happen to stride over one.
@@ -532,3 +533,22 @@ def test_nothing_is_learned_from_a_finished_batch_that_cannot_be_read_and_from_t
 
     monkeypatch.setattr(store, "batch", refusing)
     assert Outlooks(store).learn() is not None
+
+
+def test_what_was_read_in_another_vessel_raises_no_alarm_in_the_one_that_it_moved_into(store):
+    record = add_batch(store, "Quay", 6)
+    cold = store.save(Vessel(vessel_id="cold", name="Cold tun", temperature_low_c=1.0, temperature_high_c=4.0))
+    move(store, record, "cold", NOW - timedelta(hours=1), devices_too=True, event=None)
+    outlook = Outlooks(store).of(record.batch_id, now=NOW)
+    assert (outlook.vessel, outlook.assessment.temperature_c, outlook.temperature_here_c) == (cold, 20.0, None)
+    assert states(outlook) == [None]
+    store.keep([replace(said("Quay", record.pitched_at, 143.5), gravity_sg=1.012)])
+    there = Outlooks(store).of(record.batch_id, now=NOW)
+    assert there.temperature_here_c == 20.0
+    assert states(there) == [True]
+
+
+def states(outlook) -> list[bool | None]:
+    """Whether the temperature is told to be outside its range."""
+    found = conditions(NOW, [outlook], [], Preferences(), lambda device_id: device_id)
+    return [one.state for one in found if one.kind == "temperature outside its range"]
