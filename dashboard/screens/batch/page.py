@@ -27,7 +27,7 @@ from dashboard.charts import base, phase_glyph
 from dashboard.queries import Siblings, before_their_place, leave_out, needs_of, queries
 from dashboard.screens.batch import entries, history, lot, photos, schedule
 from dashboard.templates import Markup, fill, join, render
-from dashboard.ui import components, forms, lots, zoom
+from dashboard.ui import components, forms, lots, milestones, zoom
 from dashboard.wording import follows
 from ingest.model import BatchRecord, HandSample, Vessel
 from ingest.monitoring import Outlook, lot_warnings, warnings_for
@@ -269,6 +269,7 @@ def why(batch_id: str) -> None:
         classical=classical_sentences(queries.classical_of(outlook), say) if _classical_wanted() else (),
     )
     st.html(components.unbroken(told))
+    milestones.show([(outlook.record.name, outlook)], say, queries.file_name(outlook.record.name))
     st.download_button(
         "Download the readings (CSV)",
         data=lambda: queries.readings_csv(batch_id),

@@ -18,7 +18,7 @@ from dashboard.charts import PLAIN, Edition, gravity_format, gravity_title, thin
 from dashboard.queries import queries
 from dashboard.screens.compare.charts import Line, Scale, over_one_another
 from dashboard.templates import Markup, fill
-from dashboard.ui import components
+from dashboard.ui import components, milestones
 from ingest.model import BatchRecord, Vessel
 from ingest.monitoring import Outlook
 
@@ -119,12 +119,15 @@ def together(batch_ids: Sequence[str], height: Height) -> None:
     if not drawn:
         return
     edition: Edition = components.edition()
-    key = ("compare", tuple((b.batch_id, o.computed_at) for b, o in drawn), height, say.units, edition)
     figure = queries.kept(
-        key, lambda: over_one_another([line(b, o, height, say) for b, o in drawn], scale(height, say), say, edition)
+        ("compare", tuple(b.batch_id for b, _ in drawn), height, say.units, edition),
+        lambda: over_one_another([line(b, o, height, say) for b, o in drawn], scale(height, say), say, edition),
+        tuple(o.computed_at for _, o in drawn),
     )
     st.plotly_chart(figure, key="compare", theme=None, config=PLAIN, alt=_in_words(drawn, say))
     st.html(components.table(*as_table(drawn, say), caption="As they stand"))
+    if st.toggle("Show their milestones", key="milestones"):
+        milestones.show([(name_of(b), o) for b, o in drawn], say, "compared")
 
 
 def scale(height: Height, say: Voice) -> Scale:
