@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
+import polars as pl
 import pytest
 
 import analysis
@@ -28,7 +29,7 @@ from ingest.model import (
     Vessel,
 )
 from ingest.monitoring.alert_conditions import conditions
-from ingest.monitoring.notifier import Notifier
+from ingest.monitoring.notifier import Notifier, verdict_message
 from ingest.monitoring.outlook import Outlooks, constraints_of
 from ingest.monitoring.watcher import Watcher, assessment_record
 from ingest.store.moving import move
@@ -571,3 +572,15 @@ def states(outlook) -> list[bool | None]:
     """Whether the temperature is told to be outside its range."""
     found = conditions(NOW, [outlook], [], Preferences(), lambda device_id: device_id)
     return [one.state for one in found if one.kind == "temperature outside its range"]
+
+
+def test_after_a_hand_sample_the_message_tells_the_gravity_of_the_dots(store):
+    record = add_batch(store, "Quay", 6)
+    store.save(HandSample(batch_id=record.batch_id, at=NOW - timedelta(hours=3), value=1.0145, temperature_c=20.0))
+    outlook = Outlooks(store).of(record.batch_id, now=NOW)
+    marked = outlook.assessment.marked.filter(pl.col("measured_at") > NOW - timedelta(hours=12))
+    dots = marked.filter(~pl.col("by_hand"))["gravity_sg"].median()
+    said = json.loads(verdict_message(outlook, DisplayUnits())[1])
+    assert dots == pytest.approx(1.0145, abs=0.0005)  # the float said 1.012
+    assert said["gravity_sg"] == pytest.approx(dots, abs=0.0004)
+    assert said["float_gravity_sg"] is None
