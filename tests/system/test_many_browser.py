@@ -158,6 +158,15 @@ def test_nothing_says_saved_until_the_store_has_it_and_a_lost_server_loses_no_en
             save.click()
             expect(saved).to_have_count(1)
             expect(page.locator(".entry-state:not(:empty)")).to_have_count(0)
+            expect(saved).to_be_visible()
+            if not name.is_visible():
+                page.get_by_text("Add a vessel", exact=True).click()
+            expect(name).to_have_value("")
+            name.press_sequentially("Cask")
+            expect(saved).to_be_hidden()  # it is not this one that is saved
+            name.fill("")
+            expect(saved).to_be_visible()
+            expect(page.locator(".entry-state:not(:empty)")).to_have_count(0)
             page.reload()
             page.get_by_text("Add a vessel", exact=True).click()
             expect(name).to_have_value("")
