@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 
 from analysis.model import Floats
-from analysis.units import sg_to_plato
+from analysis.units import N, sg_to_plato
 
 METHOD: Final = "Balling's relations on extract from the ASBC cubic"
 
@@ -27,13 +27,13 @@ ETHANOL_SG: Final = 0.79067
 """Ethanol 20/20 °C: 789.24 over 998.20 kg/m³ (OIML R 22)."""
 
 
-def real_extract_plato(original_plato: float, apparent_plato: float) -> float:
-    """Real extract in °P of a drink from original and apparent extract in °P."""
+def real_extract_plato(original_plato: N, apparent_plato: N) -> N:
+    """Real extract in °P of a drink from original and apparent extract in °P; numbers or arrays."""
     return (1 - REAL_PER_APPARENT) * original_plato + REAL_PER_APPARENT * apparent_plato
 
 
-def alcohol_abw_pct(original_plato: float, apparent_plato: float) -> float:
-    """Alcohol in % by mass from original and apparent extract in °P."""
+def alcohol_abw_pct(original_plato: N, apparent_plato: N) -> N:
+    """Alcohol in % by mass from original and apparent extract in °P; numbers or arrays."""
     real = real_extract_plato(original_plato, apparent_plato)
     return (original_plato - real) / (EXTRACT_PER_ALCOHOL - 0.010665 * original_plato)
 

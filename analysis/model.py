@@ -47,6 +47,10 @@ EventKind = Literal[
     "note",
 ]
 EVENT_KINDS: Final[tuple[EventKind, ...]] = get_args(EventKind)
+MAY_SHIFT_FLOAT: Final[frozenset[EventKind]] = frozenset(
+    {"float moved", "transfer", "dry hop", "hops out", "feed", "dilute"}
+)
+"""Events that can shift a float, or change the gravity at once."""
 
 Substance = Literal[
     "sucrose",
@@ -283,6 +287,22 @@ class HandReading:
 
 
 @dataclass(frozen=True, slots=True)
+class SetByHand:
+    """The newest hand sample, and whether the gravity that is told goes by it.
+
+    It corrects the float back to `since` and from then on; None where no float was read. `hops` is what may have
+    shifted the float after it, in or out. `why_not` is empty where it counts: else the event since which it says
+    nothing of the float, or "float apart" where the float was not set by it.
+    """
+
+    at: datetime
+    gravity_sg: float
+    since: datetime | None
+    hops: EventKind | None = None
+    why_not: EventKind | Literal["", "float apart"] = ""
+
+
+@dataclass(frozen=True, slots=True)
 class Trend:
     """A straight line through the readings since the fermentation is said to have ended: its fall a day, and the error.
 
@@ -400,6 +420,8 @@ class Assessment:
     """Whether a hand sample since the gravity steadied agrees with the float; None without one."""
     hand_samples: tuple[HandReading, ...] = ()
     """Every reading in use that was made by hand of a degassed sample, in time order."""
+    by_hand: SetByHand | None = None
+    """The newest hand sample, and whether `gravity_sg` goes by it; None without one."""
     followed_by_hand: bool = False
     """Whether no float was read since the gravity steadied: what is known of the hold, hand samples say."""
     trend: Trend | None = None

@@ -666,6 +666,14 @@ to 0.86 (Cutaia et al. 2009), lagers of 1873 to 1895 from 0.63 (Wahl and Henius)
 BEER_HIGH: Final = 0.88
 """share; highest apparent attenuation of beers unless the yeast says otherwise. Source: as for the lowest."""
 
+UNSAID_YEAST_HIGH: Final = 0.95
+"""share; as far a beer may go whose yeast's range is not said and that has no forced test, where it has gone far
+already. Source: common practice: farmhouse yeasts reach 0.80 to 0.95; no published one."""
+
+UNSAID_YEAST_BEYOND: Final = 0.10
+"""share; by so much such a beer may go beyond where it stands. Source: `python -m tests.benchmarks.packagings`, class
+slow creep: beers that stood at 0.81 and 0.83 and went to 0.94 had got a go."""
+
 GLUTTON_SG: Final = 1.000
 """SG; where a diastatic yeast or a mixed culture can take a beer. Source: common practice, no published one."""
 
@@ -925,3 +933,87 @@ CURVE_LEAST_READINGS: Final = 12
 CURVE_END_TOLD: Final = 0.1
 """share of the fall; largest standard error of the end with which a classical curve is given. Source: none known;
 chosen."""
+
+
+# Milestones of a batch.
+
+MILESTONE_REACHED: Final = 0.9
+"""chance; a milestone is told once it lies behind with at least this. Source: convention, as for `YEASTS_DIFFER`."""
+
+MILESTONE_MOST_UNCERTAIN: Final = 0.1
+"""chance; a milestone that more of the courses than this never reach, or do not have, is not told: its 90th percentile
+would be made up. Source: definition of the percentile."""
+
+MILESTONE_LEAST_SEEN: Final = 4
+"""readings, means of some hours each; with fewer between a tenth and nine tenths of the fall neither lag nor rate is
+told. Source: definition: as many as the classical curve has parameters; with fewer they are those of other batches."""
+
+
+# Groups compared: yeasts, arms of a trial, hops.
+
+MOST_MORE_BATCHES: Final = 30
+"""batches; where more than this would be needed of each group to tell them apart, it is said that many more would not
+do. Source: none known; chosen: years of a small cellar."""
+
+UNKNOWN_TEMPERATURE_SD_C: Final = 2.0
+"""°C; standard deviation of the temperature of a batch of which none is known, about that of the others. Source: none
+known; chosen: sheds and cupboards differ by a few degrees."""
+
+UNKNOWN_ORIGINAL_SD_SG: Final = 0.006
+"""SG; the same for an original gravity. Source: none known; chosen: beers of one style differ by about a degree and a
+half of extract."""
+
+
+# Tasting.
+
+MOST_GLASSES: Final = 6
+"""glasses; so many a taster gets in one flight at most. Source: common practice: strong or bitter drinks tire the
+palate; no published number."""
+
+PLACE_EFFECT: Final = 5.0
+"""points of 100; standard deviation expected of what the place in the order does to a score. Source: none known;
+chosen."""
+
+DRINKS_APART: Final = 12.0
+"""points of 100; scale of the half-normal prior of how far drinks of one tasting lie apart (standard deviation).
+Source: none known; chosen."""
+
+SCORE_REST: Final = (3.0, 35.0)
+"""points of 100; least and most of what is left of a score once taster, place and drink are taken out (standard
+deviation), each size as likely on a scale of logarithms. Source: none known; chosen."""
+
+CLEARLY_BEST: Final = 0.9
+"""chance; from it on one drink of a tasting is called the best. Source: convention: one miss in ten."""
+
+TRIANGLE_ALPHA: Final = 0.05
+"""chance; a triangle shows a difference where guessing would give so many right answers at most so often. Source:
+convention in sensory science (ISO 4120 tabulates it, from memory)."""
+
+TRIANGLE_TELLING: Final = 0.5
+"""share of tasters; if so many can really tell, a triangle should show it. Source: none known; chosen as a large
+difference."""
+
+FEW_TASTERS: Final = 8
+"""tasters; with fewer every result of a tasting is called rough. Source: common practice, no published one; a triangle
+of seven needs five right answers."""
+
+
+# Whether the arms of a trial differ in more than one thing.
+
+ARMS_APART_C: Final = 1.0
+"""°C; arms that stood further apart than this differ in temperature. Source: common practice, no published one: what a
+thermostat keeps, and about 7 % of the pace at a Q10 of 2."""
+
+ARMS_APART_ORIGINAL_SG: Final = 0.002
+"""SG; arms whose original gravities lie further apart differ in them. Source: as `HAND_RISE_SG`, two readings of one
+wort."""
+
+ARMS_APART_SHARE: Final = 0.2
+"""share; arms whose volumes differ by more, or whose hop doses differ by more than half of it, differ in them. Source:
+none known; chosen: small vessels are filled to about a tenth."""
+
+ARMS_APART_DAYS: Final = 1.0
+"""days; arms hopped, or left on hops, further apart differ in that. Source: common practice, no published one."""
+
+PITCHED_TOGETHER_DAYS: Final = 0.5
+"""days; arms pitched further apart differ in that. Source: as for siblings: a brew day."""

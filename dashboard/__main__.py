@@ -58,7 +58,7 @@ def _parser() -> argparse.ArgumentParser:
         sub.set_defaults(run=run)
         return sub
 
-    from dashboard.cli import access, assess, commands, systemd_unit
+    from dashboard.cli import access, assess, commands, systemd_unit, trials
 
     demo = command("demo", _demo, "show an invented cellar with simulated devices", "Nothing of yours is touched.")
     demo.add_argument("--fresh", action="store_true", help="forget the demo's data and start over")
@@ -72,6 +72,7 @@ def _parser() -> argparse.ArgumentParser:
     assess.add_assess(command)
     commands.add_sheet(command)
     commands.add_plan(command)
+    trials.add_milestones(command)
     commands.add_import(command)
     commands.add_export(command)
     commands.add_backup(command)

@@ -29,6 +29,7 @@ from dashboard.web import (
     metrics,
     redirects,
     sign_in_page,
+    tasting_routes,
     uploads,
     warm_up,
 )
@@ -93,7 +94,7 @@ def run(
             app = st.App(
                 _HERE / "main.py",
                 lifespan=_lifespan(settings, gate, names, answers.set),
-                routes=[Route("/healthz", healthz), *metrics.ROUTES, *calendar_routes.ROUTES],
+                routes=_routes(gate),
                 middleware=_layers(names, gate),
                 on_script_error=_tell_failure,
             )
@@ -151,6 +152,12 @@ def _layers(names: frozenset[str], gate: access.Gate) -> list[Middleware]:
         Middleware(access.SignedInOnly, gate=gate, page=sign_in_page.html),
         Middleware(redirects.LeadHome, known=_paths),
     ]
+
+
+def _routes(gate: access.Gate) -> list[Route]:
+    """What is answered beside the pages."""
+    guests = tasting_routes.routes(gate)
+    return [Route("/healthz", healthz), *metrics.ROUTES, *calendar_routes.ROUTES, *guests]
 
 
 def _no_components(max_workers: int | None = None) -> list[Any]:

@@ -19,7 +19,7 @@ from ingest.control import Handler, Progress
 from ingest.decoding import Rule, rule_from, stored_sources
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, Device, Vessel
-from ingest.monitoring import Outlooks
+from ingest.monitoring import Outlooks, batch_milestones, milestone_frame
 from ingest.service import Service, open_store
 from ingest.settings import DATABASE, Settings
 from ingest.store import Store
@@ -28,10 +28,7 @@ from ingest.store import Store
 def plan_of(store: Store, arguments: dict[str, Any], _progress: Progress, outlooks: Outlooks | None = None) -> Any:
     """The plan of one batch, found by id, by name, or by the name of its vessel."""
     record = find_batch(store, arguments["batch"])
-    if outlooks is None:
-        threads.one_for_linear_algebra()
-        outlooks = Outlooks(store)
-        outlooks.learn()
+    outlooks = outlooks or _learned(store)
     outlook = outlooks.of(record.batch_id, now=datetime.now(UTC), fresh=True)
     if outlook is None:
         raise EntryError("batch", f"{record.name} was removed meanwhile")
@@ -71,6 +68,28 @@ def find_batch(store: Store, wanted: str) -> BatchRecord:
     )
     problem = f"no batch is called {wanted!r}" if not found else f"{len(found)} batches are called {wanted!r}"
     raise EntryError("batch", problem, f"Give its id. Batches: {known}.")
+
+
+def milestones(store: Store, arguments: dict[str, Any], progress: Progress, outlooks: Outlooks | None = None) -> Any:
+    """The milestones of the batches that are named, else of all: rows as in `MILESTONE_FILE`."""
+    wanted = [find_batch(store, each) for each in arguments["batches"]]
+    records = wanted or [r for r in store.all(BatchRecord) if store.speaks_for_itself(r)]
+    outlooks = outlooks or _learned(store)
+    found = []
+    for number, record in enumerate(records, start=1):
+        progress(f"batch {number} of {len(records)} ({100 * number // len(records)} %)")
+        outlook = outlooks.of(record.batch_id, now=datetime.now(UTC), fresh=True)
+        if outlook is not None:
+            found.append((record, batch_milestones(outlooks, outlook)))
+    return milestone_frame(found).to_dicts()
+
+
+def _learned(store: Store) -> Outlooks:
+    """Outlooks of a store that no server has open, with what its batches taught."""
+    threads.one_for_linear_algebra()
+    outlooks = Outlooks(store)
+    outlooks.learn()
+    return outlooks
 
 
 def import_(store: Store, arguments: dict[str, Any], progress: Progress) -> Any:
@@ -154,6 +173,7 @@ def handlers(service: Service) -> dict[str, Handler]:
 
     return {
         "plan": lambda arguments, progress: plan_of(store, arguments, progress, service.outlooks),
+        "milestones": lambda arguments, progress: milestones(store, arguments, progress, service.outlooks),
         "import": take_in,
         "export": lambda arguments, progress: export(store, arguments, progress, service.outlooks),
         "backup": lambda arguments, progress: backup(store, arguments, progress),
@@ -164,6 +184,7 @@ def handlers(service: Service) -> dict[str, Handler]:
 
 _ALONE: Final[dict[str, Callable[[Store, dict[str, Any], Progress], Any]]] = {
     "plan": plan_of,
+    "milestones": milestones,
     "import": import_,
     "export": export,
     "backup": backup,

@@ -35,6 +35,8 @@ from ingest.errors import EntryError, in_units
 from ingest.record_checks import LEAST_HOLD_H, MOST_HOLD_H, Usual, in_range, need_name, to_utc
 from ingest.record_checks import check_hold_h as check_hold_h
 from ingest.record_checks import new_id as new_id
+from ingest.tastings import Taster, Tasting, TastingAnswer
+from ingest.trial_records import TrialRecord as TrialRecord
 
 DeviceKind = Literal["float", "probe"]
 DEVICE_KINDS: Final[tuple[DeviceKind, ...]] = get_args(DeviceKind)
@@ -363,7 +365,7 @@ class HandSample:
     reference: str = "20/20 °C"
     degassed: bool = True
     anchors_float: bool = True
-    """Whether the vessel's float is re-anchored on this sample from here on."""
+    """Whether the vessel's float is set by this sample: what it read since its last change, and from then on."""
     note: str = ""
 
     def __post_init__(self) -> None:
@@ -487,5 +489,6 @@ def usable_hold_h(record: BatchRecord, preferences: Preferences) -> tuple[float,
 
 
 _OfTheCellar = Device | Vessel | Yeast | CalibrationRecord | Preferences
-Record = _OfTheCellar | BatchRecord | BatchStay | Placement | EventRecord | HandSample | Photo
+_OfTrials = TrialRecord | Tasting | Taster | TastingAnswer
+Record = _OfTheCellar | BatchRecord | BatchStay | Placement | EventRecord | HandSample | Photo | _OfTrials
 """What a person enters; each is saved, removed and undone by the same store calls."""

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import contextlib
 import logging
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -90,7 +90,13 @@ class Service:
 
     def undo(self, only: int | None = None) -> str | None:
         """Take back the newest change (see `Store.undo`); a rule that comes or goes with it counts at once."""
-        taken_back = self.store.undo(only)
+        return self._undone(self.store.undo(only))
+
+    def take_back(self, change_id: int, along: Sequence[int] = ()) -> str | None:
+        """Take back any change, and those that rest on it (see `Store.take_back`); rules count at once."""
+        return self._undone(self.store.take_back(change_id, along))
+
+    def _undone(self, taken_back: str | None) -> str | None:
         if [rule.source for rule in self.rules()] != [rule.source for rule in self.pipeline.rules]:
             self.reload_rules()
         return taken_back

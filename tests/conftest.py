@@ -108,25 +108,27 @@ def other_port() -> int:
     return free_port()
 
 
-class ByFile(LoadScopeScheduling):
-    """A file's tests in one process, since they share fixtures; all with a browser in one, all with a broker in one.
-
-    A browser, its server and the pages fill a core by themselves: two such tests side by side wait for one another.
-    """
-
-    def _split_scope(self, nodeid: str) -> str:
-        file = nodeid.split("::", 1)[0]
-        return _SHARES.get(_turn(Path(file)), file)
-
-
-BROWSER, ALONE, PROGRAMS = range(3)  # the longest first, so that the last does not run alone
-_SHARES: Final = {BROWSER: "browser", PROGRAMS: "programs"}
+STORIES, ALONE, PROGRAMS, BROWSER = range(4)  # the longest first, so that the last does not run alone
+_SHARES: Final = {STORIES: "stories", PROGRAMS: "programs", BROWSER: "browser"}
 
 
 def _turn(path: Path) -> int:
     if "system" not in path.parts:
         return ALONE
+    if path.stem == "test_stories_browser":
+        return STORIES
     return BROWSER if path.stem.endswith("browser") else PROGRAMS
+
+
+class ByFile(LoadScopeScheduling):
+    """A file's tests in one process, since they share fixtures, and those that start real programs in three.
+
+    A browser, its server and the pages fill a core by themselves: more of them side by side wait for one another.
+    """
+
+    def _split_scope(self, nodeid: str) -> str:
+        file = nodeid.split("::", 1)[0]
+        return _SHARES.get(_turn(Path(file)), file)
 
 
 def pytest_xdist_make_scheduler(config: pytest.Config, log: Producer) -> ByFile:

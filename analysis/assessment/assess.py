@@ -10,6 +10,7 @@ import numpy as np
 import polars as pl
 
 from analysis.assessment.begun import began_at
+from analysis.assessment.by_hand import moved_onto_readings, set_by_hand
 from analysis.assessment.decision import Verdict, decide, experienced, hand_agrees, phase_of
 from analysis.assessment.explanation import Estimates, Grounds, advise, explain
 from analysis.assessment.float_doubts import spoiling
@@ -116,7 +117,9 @@ def _judged(
     lingers = (batch.diastatic or batch.mixed_culture) and not agrees
     renewed = Renewed.of(observed.trend, lingers=lingers, falls_again=observed.falls_again)
     verdict = decide(observed, mixture, prior, batch, now, carried, renewed)
-    estimates = _estimates(snapshot, observed, mixture, prior, correction, verdict, dated=carried.dated)
+    by_hand = set_by_hand(observed, snapshot)
+    told = replace(mixture, posterior=moved_onto_readings(posterior, observed, batch, by_hand))
+    estimates = _estimates(snapshot, observed, told, prior, correction, verdict, dated=carried.dated)
     phase = phase_of(verdict, observed, mixture, estimates.creep)
     done = float(weight @ posterior.done_now)
     grounds = Grounds(
@@ -127,10 +130,11 @@ def _judged(
         verdict=verdict,
         estimates=estimates,
         phase=phase,
-        float_off_sg=_float_off(series, posterior),
+        float_off_sg=_float_off(series, told.posterior),
         later_c=_later(series, prior, done) if observed.chill_h is None else 0.0,
     )
-    return _told(grounds, weight, carried)
+    said = _told(grounds, weight, carried)
+    return replace(said, by_hand=by_hand, course=course(batch, told.posterior, weight, estimates.finish))
 
 
 def _told(grounds: Grounds, weight: Floats, carried: Hysteresis) -> Assessment:
@@ -173,7 +177,6 @@ def _told(grounds: Grounds, weight: Floats, carried: Hysteresis) -> Assessment:
         trend=observed.trend,
         falls_again=observed.falls_again,
         marked=snapshot.marked,
-        course=course(batch, posterior, weight, estimates.finish),
         fingerprint=snapshot.fingerprint,
         hysteresis=_remembered(verdict, carried, series.now_h, dated=estimates.finish is not None),
     )

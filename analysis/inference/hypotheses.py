@@ -88,8 +88,13 @@ class _Weighed:
         return float(np.log(self.odds) + self.weighted.log_evidence)
 
 
-def weigh_hypotheses(series: Series, batch: Batch, prior: Prior, now_h: float) -> HypothesisMixture | None:
-    """Weigh the hypotheses that fit the series; None where too few readings were taken in the warm."""
+def weigh_hypotheses(
+    series: Series, batch: Batch, prior: Prior, now_h: float, *, past_h: Floats | None = None
+) -> HypothesisMixture | None:
+    """Weigh the hypotheses that fit the series; None where too few readings were taken in the warm.
+
+    `past_h` are the hours at which the courses are told up to now, see `imply`.
+    """
     warm = without_cold(series)
     if warm.hours.size < LEAST_BINS:
         return None
@@ -112,7 +117,8 @@ def weigh_hypotheses(series: Series, batch: Batch, prior: Prior, now_h: float) -
     for part, one in zip(share, weighed, strict=True):
         draws = int(np.ceil(part * DRAWS))
         if part > 1e-3:
-            parts.append(imply(one.hypothesis, one.weighted, draws=max(draws, 24), weight=float(part)))
+            how_many = max(draws, 24)
+            parts.append(imply(one.hypothesis, one.weighted, draws=how_many, weight=float(part), past_h=past_h))
     halts: dict[Halt, float] = {one.hypothesis.halt: float(part) for part, one in zip(share, weighed, strict=True)}
     joined = _joined(parts)
     balance = balanced(added, joined, batch, original, now_h)
@@ -286,5 +292,6 @@ def _joined(parts: Sequence[PosteriorDraws]) -> PosteriorDraws:
         terminal_sg=join("terminal_sg"),
         done_now=join("done_now"),
         jumps_sg=join("jumps_sg"),
+        jumps_h=parts[0].jumps_h,
         effective=float(sum(c.effective for c in parts)),
     )

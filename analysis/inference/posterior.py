@@ -12,6 +12,7 @@ from scipy.special import ndtr
 from analysis.inference.gravity_fall import Effects
 from analysis.inference.importance_sampling import WeightedSample, normals
 from analysis.inference.likelihood import Hypothesis
+from analysis.inference.setting import Setting
 from analysis.inference.temperature_schedule import risen
 from analysis.model import Floats
 from analysis.thresholds import STEADY_SG
@@ -41,6 +42,8 @@ class PosteriorDraws:
     effective: float
     jumps_sg: Floats = field(default_factory=lambda: np.zeros((0, 0)))
     """By how much each addition moved the gravity, SG, shape (n, additions)."""
+    jumps_h: Floats = field(default_factory=lambda: np.zeros(0))
+    """When each addition was made, hours since pitching, shape (additions,)."""
 
 
 DRAWS: Final = 384
@@ -51,9 +54,18 @@ RESUMES_H: Final = 72.0
 
 
 def imply(
-    hypothesis: Hypothesis, weighted: WeightedSample, *, draws: int = DRAWS, weight: float = 1.0, stream: int = 50
+    hypothesis: Hypothesis,
+    weighted: WeightedSample,
+    *,
+    draws: int = DRAWS,
+    weight: float = 1.0,
+    stream: int = 50,
+    past_h: Floats | None = None,
 ) -> PosteriorDraws:
-    """What one hypothesis's courses say about the finish and the gravity over time, equally weighted."""
+    """What one hypothesis's courses say about the finish and the gravity over time, equally weighted.
+
+    `past_h` are the hours from pitching to now at which the course is told; about forty where None.
+    """
     setting = hypothesis.setting
     now_h = setting.series.now_h
     pick = np.searchsorted(np.cumsum(weighted.weight), (np.arange(draws) + 0.5) / draws).clip(
@@ -62,10 +74,7 @@ def imply(
     z = weighted.z[pick]
     draw = normals(draws, 2, stream)
     size = np.maximum(weighted.extra[0][pick] + weighted.extra[1][pick] * np.clip(draw[:, 0], -3, 3), 1e-4)
-    steps_h = [hour for one in setting.additions for hour in (one.at_h - RIGHT_BEFORE_H, one.at_h) if hour > 0.0]
-    past = np.unique(np.concatenate([np.arange(0.0, now_h, max(4.0, now_h / 40)), steps_h, [now_h]]))
-    future = now_h + np.concatenate([np.arange(4.0, 72.1, 4.0), np.geomspace(80.0, HORIZON_H, 22)])
-    at = np.concatenate([past, future])
+    past, at = _hours_told(setting, past_h)
     effects = hypothesis.fall.effects(z, at, _later(hypothesis, z, normals(draws, 1, stream + 1)[:, 0]))
     excess = _excess(weighted, pick, draw[:, 0], stream)
     done, other, other_end = effects.done, effects.other, effects.other_end
@@ -101,7 +110,18 @@ def imply(
         done_now=_done(effects, left, size, here),
         effective=weighted.effective,
         jumps_sg=np.array([one.jump_sg for one in setting.additions]) + excess,
+        jumps_h=np.array([one.at_h for one in setting.additions]),
     )
+
+
+def _hours_told(setting: Setting, past_h: Floats | None) -> tuple[Floats, Floats]:
+    """The hours up to now at which courses are told, now the last of them, and these with the ones to come."""
+    now_h = setting.series.now_h
+    steps_h = [hour for one in setting.additions for hour in (one.at_h - RIGHT_BEFORE_H, one.at_h) if hour > 0.0]
+    asked_h = np.arange(0.0, now_h, max(4.0, now_h / 40)) if past_h is None else past_h[past_h < now_h]
+    past = np.unique(np.concatenate([asked_h, steps_h, [now_h]]))
+    future = now_h + np.concatenate([np.arange(4.0, 72.1, 4.0), np.geomspace(80.0, HORIZON_H, 22)])
+    return past, np.concatenate([past, future])
 
 
 def _excess(weighted: WeightedSample, pick: NDArray[np.intp], first: Floats, stream: int) -> Floats:

@@ -101,7 +101,9 @@ def _parts(inputs: SheetInputs) -> Iterator[Part]:
 def _drink(inputs: SheetInputs, live: bool) -> Part:
     """What is left of the drink's own sugar, down to the lowest plausible gravity."""
     final = inputs.final_gravity_sg
-    dormant = 0.0 if final is None else UNGROWN * volumes_of_fall(final, final - lowest_plausible(inputs, final))
+    dormant = (
+        0.0 if final is None else UNGROWN * volumes_of_fall(_FALL_FROM_SG, final - lowest_plausible(inputs, final))
+    )
     falls = inputs.remaining_falls_sg or ()
     upper = upper_of(falls) if falls else None
     given = upper if inputs.remaining_fall_sg is None else inputs.remaining_fall_sg

@@ -45,6 +45,8 @@ from analysis.thresholds import (
     MIXED_HOLD_DAYS,
     MIXED_SG,
     STRONGEST_ORIGINAL_SG,
+    UNSAID_YEAST_BEYOND,
+    UNSAID_YEAST_HIGH,
     WEAKEST_ORIGINAL_SG,
     YEAST_BEYOND,
     YEAST_RANGE,
@@ -141,7 +143,7 @@ def lowest_plausible(inputs: SheetInputs, final_sg: float) -> float:
     have stopped short. A `lowest_plausible_sg` that is given can only lower it: a forecast knows less than a test. So
     can a test that is doubted.
     """
-    floor, forced = _floor(inputs), believed_test(inputs)
+    floor, forced = _floor(inputs, final_sg), believed_test(inputs)
     if forced is not None:
         floor = max(floor, min(final_sg, forced) - _short(inputs))
     if culture_has_held(inputs):
@@ -176,7 +178,19 @@ def culture_goes_on(inputs: SheetInputs) -> bool:
     return believed_test(inputs) is None or inputs.forced_test_fresh_yeast is not True
 
 
-def _floor(inputs: SheetInputs) -> float:
+def _of_unsaid_yeast(inputs: SheetInputs, base_sg: float, final_sg: float) -> float:
+    """The lowest gravity of a beer of whose yeast nothing is said: it goes further than most where it already has.
+
+    A forced test that went no further, be it of the batch's own yeast, speaks against that.
+    """
+    usual, tested = gravity_at_attenuation(base_sg, BEER_HIGH), inputs.forced_test_sg
+    if tested is not None and tested <= _believed_up_to(inputs):
+        return usual
+    further = final_sg - UNSAID_YEAST_BEYOND * (base_sg - 1)
+    return min(usual, max(further, gravity_at_attenuation(base_sg, UNSAID_YEAST_HIGH)))
+
+
+def _floor(inputs: SheetInputs, final_sg: float) -> float:
     original, drink, high = inputs.original_gravity_sg, inputs.drink, inputs.expected_high
     lift = unfermentable_lift_sg(inputs)
     base = None if original is None else max(1.0, original - lift)
@@ -191,7 +205,7 @@ def _floor(inputs: SheetInputs) -> float:
     elif drink not in BEERS:
         floor = DRIEST_SG  # what is neither said to be malt nor wine may be sugar
     else:
-        floor = GLUTTON_SG if base is None else gravity_at_attenuation(base, BEER_HIGH)
+        floor = GLUTTON_SG if base is None else _of_unsaid_yeast(inputs, base, final_sg - lift)
     if inputs.diastatic or inputs.mixed_culture:
         floor = min(floor, GLUTTON_SG)
     if inputs.mixed_culture:

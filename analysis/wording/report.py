@@ -12,7 +12,7 @@ from analysis.wording import evidence
 from analysis.wording.classical import classical_sentences
 from analysis.wording.formatting import Voice, zone_of
 from analysis.wording.plan import caution, dates, reason
-from analysis.wording.verdict import PHASE_WORDS, attenuation, likely_gravity, three_notions, verdict
+from analysis.wording.verdict import PHASE_WORDS, attenuation, gravity_rule, likely_gravity, three_notions, verdict
 
 _WIDTH = 100
 
@@ -35,6 +35,8 @@ def report(
     facts += [(question, f"{answer}. {small}") for question, answer, small in three_notions(assessment, hold, voice)]
     if (gravity := likely_gravity(assessment, voice)) is not None:
         facts.append(("Likely gravity", gravity))
+    if (rule := gravity_rule(assessment, voice)) is not None:
+        facts.append(("By hand", rule))
     if assessment.terminal_gravity_sg is not None:
         end = assessment.terminal_gravity_sg
         facts.append(("Likely end", f"{voice.gravity(end.p10)} to {voice.gravity(end.p90)}"))

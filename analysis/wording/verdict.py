@@ -125,7 +125,7 @@ def _by_phase(a: Assessment, hold_h: float, voice: Voice, brief: bool) -> str:
                 return _seems_to_fall(a, a.trend, voice)
             if a.hold_met:
                 level = a.held_sg if a.held_sg is not None else a.gravity_sg.p50 if a.gravity_sg else None
-                at = f" at {voice.gravity(level)}" if level is not None else ""
+                at = f" at {voice.gravity(same_figure(a, level))}" if level is not None else ""
                 return f"Finished: the gravity has held{at} for {hours(a.held_h)}."
             return _standing(a, hold_h, voice)
         case "stalled":
@@ -267,10 +267,39 @@ def likely_gravity(assessment: Assessment, voice: Voice) -> str | None:
     if assessment.gravity_sg is None:
         return None
     likely = voice.gravity(assessment.gravity_sg.p50)
+    if assessment.by_hand is not None and not assessment.by_hand.why_not:
+        return likely  # the float is set by a sample: it shows the same
     shown_sg = _shown_by_float(assessment)
     if shown_sg is None or abs(shown_sg - assessment.gravity_sg.p50) < FLOAT_OFF_SG:
         return likely
     return f"{likely} (the float shows {voice.gravity(shown_sg)})"
+
+
+def gravity_rule(assessment: Assessment, voice: Voice) -> str | None:
+    """By which hand sample the likely gravity goes, and from when the float is set by it; or why it does not count."""
+    by = assessment.by_hand
+    if by is None or assessment.gravity_sg is None:
+        return None
+    sample = f"the hand sample of {voice.exact(by.at)}"
+    if by.why_not == "float apart":
+        return f"{capital(sample)}, {voice.gravity(by.gravity_sg)}, does not set the float, so it stands beside it."
+    if by.why_not:
+        what = EVENT_WORDS[by.why_not].lower()
+        return f"{capital(sample)} was taken before “{what}”, so it says nothing of the gravity since: take another."
+    if by.since is None:
+        return f"By {sample}; no float has been read since."
+    told = f"By {sample}: it sets what the float read since {voice.exact(by.since)}, and from then on."
+    if by.hops is None:
+        return told
+    went = "in" if by.hops == "dry hop" else "out"
+    return f"{told} Hops went {went} after it and may have shifted the float: a new sample settles it."
+
+
+def same_figure(assessment: Assessment, read_sg: float) -> float:
+    """What was read, SG, or the likely gravity where they lie within a point: then all sentences tell one figure."""
+    likely = assessment.gravity_sg
+    counts = assessment.by_hand is not None and not assessment.by_hand.why_not
+    return likely.p50 if counts and likely is not None and abs(likely.p50 - read_sg) < FLOAT_OFF_SG else read_sg
 
 
 def _shown_by_float(assessment: Assessment) -> float | None:
@@ -300,7 +329,7 @@ def curve_in_words(assessment: Assessment, voice: Voice) -> str:
     if not used.size:
         return "No gravity readings that could be used yet."
     first, last = int(used[0]), int(used[-1])
-    before, now = float(gravity[first]), float(gravity[last])
+    before, now = float(gravity[first]), same_figure(a, float(gravity[last]))
     since, until = (voice.exact(a.marked["measured_at"][i]) for i in (first, last))
     if abs(before - now) < STEADY_SG:
         text = f"The readings have stood at {voice.gravity(now)} from {since} to {until}."

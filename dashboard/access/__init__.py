@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dashboard.access.attempts import Attempts
 from dashboard.access.door import can_sign_out, notice, only_looks, refuse_unless_keeper, set_gate
 from dashboard.access.gate import Gate
 from dashboard.access.hosts import OwnNamesOnly, names_of
@@ -14,6 +15,7 @@ __all__ = [
     "ROLES",
     "SIGN_IN",
     "SIGN_OUT",
+    "Attempts",
     "Gate",
     "OwnNamesOnly",
     "Passwords",

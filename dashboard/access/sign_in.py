@@ -1,8 +1,8 @@
 """Lets in who belongs: an ASGI layer in front of every page, file, upload, feed and websocket.
 
-Without a session three things are answered: `/healthz`, the calendar feeds (whose address is their own secret), and
-signing in. Signing in and out change something, so they are POST requests, and the layer in front of this one
-(`hosts`) refuses those that a page of another address makes.
+Without a session four things are answered: `/healthz`, the calendar feeds and the tasters' pages (whose addresses are
+their own secrets), and signing in. Signing in and out change something, so they are POST requests, and the layer in
+front of this one (`hosts`) refuses those that a page of another address makes.
 """
 
 from __future__ import annotations
@@ -34,6 +34,8 @@ METRICS: Final = "/metrics"
 """Numbers for a program on this machine, which has no hands to sign in with."""
 OPEN: Final = (re.compile(r"/healthz"), re.compile(r"/feed/[^/]+/[^/]+\.ics"))
 """Addresses that are read without signing in."""
+GUEST: Final = re.compile(r"/taste/[A-Za-z0-9_-]{22}(/[0-9]{1,2})?")
+"""Addresses of tasters, which are read and sent to without signing in: 128 random bits say whose each is."""
 _READING: Final = frozenset({"GET", "HEAD"})
 _PAGE: Final = re.compile(r"/[^/._]*/?")
 """An address that a person may have opened, as opposed to a part of a page."""
@@ -224,8 +226,11 @@ def _for_one_person(send: Send) -> Send:
 
 
 def _open(scope: Scope) -> bool:
-    """Whether this may be read without signing in."""
+    """Whether this may be asked without signing in."""
     reads = scope["type"] == "http" and scope["method"] in _READING
+    tastes = scope["type"] == "http" and (reads or scope["method"] == "POST")
+    if tastes and GUEST.fullmatch(scope["path"]):
+        return True
     if reads and scope["path"] == METRICS:
         return asks_for_itself(scope)
     return reads and any(each.fullmatch(scope["path"]) for each in OPEN)

@@ -78,7 +78,7 @@ def add_plan(command: AddCommand) -> None:
 
 
 def _plan(arguments: argparse.Namespace) -> int:
-    answer = _carry_out(arguments, "plan", {"batch": arguments.batch})
+    answer = carry_out(arguments, "plan", {"batch": arguments.batch})
     if arguments.json:
         print(json.dumps(answer, indent=2, ensure_ascii=False))
         return 0
@@ -97,7 +97,8 @@ def _plan(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def _carry_out(arguments: argparse.Namespace, command: str, wishes: dict[str, Any]) -> Any:
+def carry_out(arguments: argparse.Namespace, command: str, wishes: dict[str, Any]) -> Any:
+    """Have the cellar's owner carry out a command, and say on a terminal how far it is."""
     from ingest import commands
 
     live = sys.stderr.isatty()
@@ -156,7 +157,7 @@ def _import(arguments: argparse.Namespace) -> int:
         "columns": columns,
         "dates": arguments.dates,
     }
-    _print_result(_carry_out(arguments, "import", wishes))
+    _print_result(carry_out(arguments, "import", wishes))
     return 0
 
 
@@ -187,7 +188,7 @@ def _export(arguments: argparse.Namespace) -> int:
     if arguments.cellar is not None and not arguments.partitioned:
         raise EntryError("cellar", "--cellar names a cellar among several", "Give --partitioned as well.")
     wishes = {"partitioned": arguments.partitioned, "cellar": arguments.cellar}
-    _print_result(_carry_out(arguments, "export", {"path": str(arguments.path.resolve()), **wishes}))
+    _print_result(carry_out(arguments, "export", {"path": str(arguments.path.resolve()), **wishes}))
     return 0
 
 
@@ -203,7 +204,7 @@ def add_backup(command: AddCommand) -> None:
 
 
 def _backup(arguments: argparse.Namespace) -> int:
-    result = _carry_out(arguments, "backup", {"path": str(arguments.path.resolve())})
+    result = carry_out(arguments, "backup", {"path": str(arguments.path.resolve())})
     _print_result({key: value for key, value in result.items() if key != "tables"})
     return 0
 

@@ -31,6 +31,7 @@ _HASTE: Final = 0.2
 """Up to this share sooner, each viewer at a pace of their own: those who opened a page together drift apart."""
 _CSS: Final = "".join((Path(__file__).parent / f).read_text(encoding="utf-8") for f in ("style.css", "style_forms.css"))
 _SAID: Final = "said"
+_SAVED_AS: Final = "saved as"
 
 FIGURES: Final = next((f.name for f in (Path(st.__file__).parent / "static/static/js").glob("PlotlyChart.*.js")), None)
 """The part of Streamlit's own page that draws figures: by far the largest, and loaded only where there is one."""
@@ -250,6 +251,12 @@ def say_done(sentence: str, before: int | None) -> None:
     """
     newest = newest_change()
     st.session_state[_SAID] = (sentence, newest if newest != before else None)
+    st.session_state[_SAVED_AS] = None
+
+
+def saved_as(form_key: str) -> None:
+    """Remember of which form it was, so that the browser lets its draft go: the store has it."""
+    st.session_state[_SAVED_AS] = form_key
 
 
 def done_line() -> None:
@@ -259,19 +266,26 @@ def done_line() -> None:
         return
     sentence, change_id = said
     with st.container(key="done", horizontal=True, vertical_alignment="center"):
-        st.html(fill('<span role="status">{{ sentence }}</span>', sentence=sentence))
+        with st.container(key=f"saved as/{st.session_state.get(_SAVED_AS)}", width="content"):
+            st.html(fill('<span role="status">{{ sentence }}</span>', sentence=sentence))
         if change_id is not None and st.button("Undo", key="undo", type="secondary"):
             st.session_state[_SAID] = None
-            taken_back = context.service().undo(change_id)
-            st.toast(
-                plain(taken_back)
-                if taken_back
-                else "Something else was entered since. Set up, Health and entries, takes back in turn."
-            )
+            st.toast(plain(_taken_back(change_id)))
             st.rerun()
         if st.button("Keep" if change_id is not None else "Close", key="keep", type="tertiary"):
             st.session_state[_SAID] = None
             st.rerun()
+
+
+def _taken_back(change_id: int) -> str:
+    """Take back one change, where none rests on it; what came of it."""
+    if context.store().resting_on(change_id):
+        return "Other entries rest on it by now. Set up, Health and undo, says which, and takes them back with it."
+    try:
+        told = context.service().take_back(change_id)
+    except EntryError as error:
+        return wording.capital(str(error))
+    return told or "It was taken back already."
 
 
 def attempt(enter: Callable[[], Any], done: str) -> EntryError | None:

@@ -1,4 +1,4 @@
-"""What is half typed into a form is kept in the browser's tab until it is saved: over Back and over a reload."""
+"""What is typed into a form is kept in the browser's tab until the store has it, and says that it is not saved."""
 
 from __future__ import annotations
 
@@ -8,11 +8,25 @@ import streamlit as st
 
 # The key of a form's button is "name/round.digest/save", of an input "name/round.digest/field" (see `forms`); Streamlit
 # writes them as classes with hyphens. The digest tells what the form was filled in from: a draft never lies over newer
-# figures. The round goes up once it was saved: then the draft has done its service. A tab keeps its drafts to itself.
+# figures. The round goes up once it was saved, and the line that says so names the form (see `components.done_line`):
+# only then has the draft done its service. One that was sent and never answered stays, and says so: whether the store
+# has it nobody knows here. A server that was started again begins its rounds anew. A tab keeps its drafts to itself.
+# An input outside of a form is sent as soon as it is left; it is not saved until a run of the page after it has ended.
 _JS: Final = r"""
 const load = (window.tunroomLoad ??= String(Math.random()));
 const SAVE = /(?:^|\s)st-key-(\S*)-(\d+)-([0-9a-f]{10})-save(?:\s|$)/;
+const SAVED = /(?:^|\s)st-key-saved-as-(\S*)-(\d+)-([0-9a-f]{10})-save(?:\s|$)/;
 const FIELD = /(?:^|\s)st-key-\S*-\d+-[0-9a-f]{10}-(\S+)/;
+const LOOSE = '[data-testid="stNumberInput"], [data-testid="stTextInput"], [data-testid="stTextArea"]';
+const ANSWER_MS = 8000;
+const WORDS = {
+  typed: "Not saved yet.",
+  sent: "Saving …",
+  unanswered: "Not saved yet: there is no answer. It is kept here; do not close this tab.",
+  lost: "Not saved: the connection is lost. It is kept here; save it when the connection is back.",
+  unknown: "Not known to be saved: the connection was lost before the answer. " +
+    "Look whether it is there already; if not, save it again.",
+};
 const INPUTS = 'textarea, input[type="text"], input[type="number"], input:not([type])';
 const matched = (start, pattern) => {
   for (let at = start; at; at = at.parentElement) {
@@ -25,7 +39,7 @@ const formOf = (element) => {
   const form = element.closest('[data-testid="stForm"]');
   const button = form && form.querySelector('[data-testid="stFormSubmitButton"]');
   const found = button && matched(button, SAVE);
-  return found && { form, round: found[2], key: `draft ${found[1]} ${found[3]}` };
+  return found && { form, button, round: found[2], key: `draft ${found[1]} ${found[3]}` };
 };
 const read = (key) => { try { return JSON.parse(sessionStorage.getItem(key)); } catch { return null; } };
 const write = (key, draft) => { try { sessionStorage.setItem(key, JSON.stringify(draft)); } catch { } };
@@ -38,13 +52,12 @@ const typed = (input, text) => {
 };
 let restoring = false;
 const restore = (input) => {
-  if (input.tunroomSeen) return;
   const at = formOf(input), field = at && fieldOf(input);
-  if (!at || !field) return;
-  input.tunroomSeen = true;
+  if (!at || !field || input.tunroomSeen === at.key + at.round) return;
+  input.tunroomSeen = at.key + at.round;
   const draft = read(at.key);
   if (!draft) return;
-  if (draft.sent ? draft.load !== load || draft.round !== at.round : draft.load === load && draft.round !== at.round) {
+  if (draft.load === load && Number(at.round) > Number(draft.round)) {
     sessionStorage.removeItem(at.key);
     return;
   }
@@ -54,30 +67,109 @@ const restore = (input) => {
   typed(input, text);
   restoring = false;
 };
+const touched = (at, fields) => {
+  const draft = read(at.key) ?? { fields: {} };
+  write(at.key, { fields: { ...draft.fields, ...fields }, round: at.round, load, sent: false });
+};
+let chooser = null;
 const keep = (event) => {
   if (restoring || !event.isTrusted) return;
-  const at = event.target.matches?.(INPUTS) && formOf(event.target), field = at && fieldOf(event.target);
-  if (!field) return;
-  const draft = read(at.key) ?? { fields: {} };
-  write(at.key, { fields: { ...draft.fields, [field]: event.target.value }, round: at.round, load, sent: false });
+  const { target } = event;
+  if (target.matches?.('input[type="checkbox"], input[type="radio"]')) {
+    const at = formOf(target);
+    if (at) touched(at, {});
+    return;
+  }
+  const typing = target.matches?.(INPUTS), at = typing && formOf(target), field = typing && fieldOf(target);
+  if (at && field) touched(at, { [field]: target.value });
+  else if (field && event.type === "input") loose.set(target, { ...loose.get(target), since: null, ran: false });
 };
+const loose = new Map();
+const left = (event) => {
+  const one = loose.get(event.target);
+  const committed = event.type === "change" || event.key === "Enter";
+  if (one && committed) loose.set(event.target, { since: Date.now(), ran: false });
+};
+const entered = (event) => { if (event.target.matches?.(INPUTS)) event.target.tunroomWas = event.target.value; };
 const send = (event) => {
+  const option = event.target.closest?.('[role="option"]');
+  if (option && chooser?.isConnected) {
+    const at = formOf(chooser);
+    if (at) touched(at, {});
+  }
   const button = event.target.closest?.('[data-testid="stFormSubmitButton"]');
-  const at = button && formOf(button), draft = at && read(at.key);
-  if (draft) write(at.key, { ...draft, round: at.round, load, sent: true });
+  const at = button && formOf(button);
+  const draft = at && read(at.key);
+  if (!draft || event.target.closest("button")?.disabled) return;
+  write(at.key, { ...draft, round: at.round, load, sent: true, at: Date.now() });
+};
+const app = () => document.querySelector("[data-test-connection-state]");
+const connected = () => (app()?.getAttribute("data-test-connection-state") ?? "CONNECTED") === "CONNECTED";
+const running = () => app()?.getAttribute("data-test-script-state") === "running";
+const stateOf = (at) => {
+  const draft = read(at.key);
+  if (!draft) return "";
+  if (draft.sent && draft.load !== load) return "unknown";
+  if (!connected()) return draft.sent ? "unknown" : "lost";
+  if (!draft.sent) return "typed";
+  return Date.now() - draft.at < ANSWER_MS ? "sent" : "unanswered";
+};
+const tell = (place, state) => {
+  let told = place.querySelector(":scope > .entry-state");
+  if (!told) {
+    if (!state) return;
+    told = document.createElement("p");
+    told.className = "entry-state";
+    told.setAttribute("role", "status");
+    place.appendChild(told);
+  }
+  if (told.textContent !== (WORDS[state] ?? "")) told.textContent = WORDS[state] ?? "";
+};
+const states = () => {
+  for (const form of document.querySelectorAll('[data-testid="stForm"]')) {
+    const at = formOf(form);
+    if (at) tell(at.button, stateOf(at));
+  }
+  for (const [input, one] of loose) {
+    const place = input.isConnected && input.closest(LOOSE);
+    if (one.since && running()) one.ran = true;
+    const same = one.since && input.value === input.tunroomWas;
+    if (!place || same || (one.since && one.ran && !running() && connected())) {
+      loose.delete(input);
+      if (place) tell(place, "");
+      continue;
+    }
+    const waits = one.since && Date.now() - one.since > ANSWER_MS;
+    tell(place, !connected() ? "lost" : waits ? "unanswered" : "typed");
+  }
 };
 const look = () => {
   for (const input of document.querySelectorAll(`[data-testid="stForm"] :is(${INPUTS})`)) restore(input);
   for (const wrong of document.querySelectorAll('[data-testid="stForm"] .wrong')) {
     const at = formOf(wrong), draft = at && read(at.key);
-    if (draft?.sent) write(at.key, { ...draft, sent: false });
+    if (draft?.sent && wrong.tunroomTold !== draft.at) {
+      wrong.tunroomTold = draft.at;
+      write(at.key, { ...draft, sent: false });
+    }
   }
+  for (const done of document.querySelectorAll('[class*="st-key-saved-as-"]')) {
+    const found = done.className.match(SAVED), key = found && `draft ${found[1]} ${found[3]}`;
+    if (key && read(key)?.round === found[2]) sessionStorage.removeItem(key);
+  }
+  states();
 };
 export default function () {
   if (window.tunroomDrafts) return;
   window.tunroomDrafts = true;
   document.addEventListener("input", keep, true);
+  document.addEventListener("change", (event) => { keep(event); left(event); }, true);
+  document.addEventListener("keydown", left, true);
+  document.addEventListener("focusin", (event) => {
+    entered(event);
+    if (event.target.getAttribute?.("role") === "combobox") chooser = event.target;
+  }, true);
   document.addEventListener("click", send, true);
+  setInterval(states, 500);
   let waiting = false;
   new MutationObserver(() => {
     if (waiting) return;

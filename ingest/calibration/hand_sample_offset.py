@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 
-from analysis.model import Floats
+from analysis.model import MAY_SHIFT_FLOAT, Floats
 from ingest.model import EventRecord
 
 WINDOW_H: Final = 6.0
@@ -18,9 +18,6 @@ WINDOW_H: Final = 6.0
 _ENOUGH: Final = 4
 _TOO_FAR_SG: Final = 0.02
 """A float that differs from a sample by more than this is not shifted: one of the two is wrong (common practice)."""
-
-SHIFTING: Final = frozenset({"float moved", "transfer", "dry hop", "hops out", "feed", "dilute"})
-"""Events that can shift a float, or change the gravity at once: between anchors on both sides there is no drift."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +101,7 @@ def shifts(times_s: Floats, used: Sequence[Anchor], events: Sequence[EventRecord
     """
     if not used:
         return np.zeros_like(times_s)
-    shifting = sorted(e.at.timestamp() for e in events if e.kind in SHIFTING)
+    shifting = sorted(e.at.timestamp() for e in events if e.kind in MAY_SHIFT_FLOAT)
     began_s = max((t for t in shifting if t <= used[0].at.timestamp()), default=-np.inf)
     at: list[float] = []
     shift: list[float] = []

@@ -11,35 +11,55 @@ from ingest.monitoring.lots import (
     warnings_for,
     with_follow_up,
 )
+from ingest.monitoring.milestones import MILESTONE_FILE, batch_milestones, milestone_frame
 from ingest.monitoring.notifier import NOTIFY_KINDS, Notifier
 from ingest.monitoring.outlook import Outlook, Outlooks, constraints_of
 from ingest.monitoring.siblings import asks_for_sample, following_of, siblings_of
+from ingest.monitoring.trials import (
+    TASTING,
+    ArmFindings,
+    TrialFindings,
+    milestones_by_arm,
+    tasting_of,
+    trial_facts,
+    trial_findings,
+)
 from ingest.monitoring.watcher import Hooks, Watcher, assessment_record, watching
 from ingest.monitoring.wished import SCHEDULE, Step, next_step, schedule_of, wished_c
 
 __all__ = [
+    "MILESTONE_FILE",
     "NOTIFY_KINDS",
     "SCHEDULE",
+    "TASTING",
+    "ArmFindings",
     "Hooks",
     "LotWarning",
     "Notifier",
     "Outlook",
     "Outlooks",
     "Step",
+    "TrialFindings",
     "Watcher",
     "asks_for_sample",
     "assessment_record",
+    "batch_milestones",
     "constraints_of",
     "follow_up_of",
     "follow_ups",
     "following_of",
     "looked_after",
     "lot_warnings",
+    "milestone_frame",
+    "milestones_by_arm",
     "next_step",
     "related_to",
     "schedule_of",
     "set_aside",
     "siblings_of",
+    "tasting_of",
+    "trial_facts",
+    "trial_findings",
     "warnings_for",
     "watching",
     "wished_c",

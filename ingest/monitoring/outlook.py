@@ -376,6 +376,11 @@ class Outlooks:
                 log.warning("what was learned could not be kept, it will be learned again: %s", error)
             return taught
 
+    def priors_of(self, batch_id: str) -> Priors | None:
+        """What other batches taught by now, for whoever weighs this one again; None where nothing was learnt."""
+        with self._count:
+            return self._priors and self._priors.without(batch_id)
+
     def lessons(self) -> Mapping[str, Lesson]:
         """What each finished batch that was looked at taught, by its id."""
         with self._count:

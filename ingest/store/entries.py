@@ -24,11 +24,13 @@ from ingest.model import (
     Preferences,
     Record,
     Rejection,
+    TrialRecord,
     Vessel,
     Yeast,
     check_hold_h,
 )
 from ingest.store.row_mapping import TABLES, key_of
+from ingest.tastings import Taster, Tasting, TastingAnswer
 
 R = TypeVar("R")
 
@@ -39,6 +41,8 @@ _PARTS: Final[dict[type, tuple[tuple[type, str], ...]]] = {
     EventRecord: ((BatchStay, "stay_id"),),  # a transfer that is taken back took the batch nowhere
     Device: ((CalibrationRecord, "device_id"), (Placement, "device_id")),
     Vessel: ((Placement, "vessel_id"),),
+    Tasting: ((TastingAnswer, "tasting_id"), (Taster, "tasting_id")),
+    Taster: ((TastingAnswer, "taster_id"),),
 }
 """What goes away with a record, and comes back with it."""
 
@@ -209,8 +213,16 @@ class Book:
                 return f"calibration ({record.kind}) of {self._device(record.device_id)}"
             case Preferences():
                 return "preferences"
+            case TrialRecord():
+                return f"trial {record.name}"
             case Photo():
                 return f"photo of {self._batch(record.batch_id)}"
+            case Tasting():
+                return f"tasting {record.name}"
+            case Taster():
+                return f"taster {record.name} of {self._tasting(record.tasting_id)}"
+            case TastingAnswer():
+                return f"answer of {self._taster(record.taster_id)} on glass {record.code}"
 
     def named(self, field: str, value: Any) -> Any:
         """The value of a field as a person knows it: a name instead of an id."""
@@ -228,6 +240,14 @@ class Book:
         found = self.get(BatchRecord, key)
         return f"{found.name} in {self._vessel(found.vessel_id)}" if found else key
 
+    def _tasting(self, key: str) -> str:
+        found = self.get(Tasting, key)
+        return f"tasting {found.name}" if found else key
+
+    def _taster(self, key: str) -> str:
+        found = self.get(Taster, key)
+        return found.name if found else key
+
     def check(self, record: Record) -> None:
         """Refuse what contradicts the other entries.
 
@@ -237,8 +257,10 @@ class Book:
             With the field that it belongs beside.
         """
         match record:
-            case Vessel() | Yeast():
+            case Vessel() | Yeast() | TrialRecord():
                 self._check_name(record)
+                for batch_id in record.batch_ids if isinstance(record, TrialRecord) else ():
+                    self._need(BatchRecord, batch_id, "arms", "Choose its batches anew.")
             case BatchRecord():
                 check_hold_h(record.hold_h)
                 self._check_batch(record)
@@ -252,6 +274,10 @@ class Book:
                 self._need(BatchRecord, record.batch_id, "batch_id", "Add the batch first.")
                 if isinstance(record, HandSample):
                     check_sample(record)
+            case Taster():
+                self._need(Tasting, record.tasting_id, "tasting_id", "Make the tasting first.")
+            case TastingAnswer():
+                self._need(Taster, record.taster_id, "taster_id", "Add the taster first.")
             case CalibrationRecord():
                 self._need(Device, record.device_id, "device_id", "Add the device first.")
                 try:
@@ -262,7 +288,7 @@ class Book:
             case _:
                 pass
 
-    def _check_name(self, record: Vessel | Yeast) -> None:
+    def _check_name(self, record: Vessel | Yeast | TrialRecord) -> None:
         for other in self.all(type(record)):
             if key_of(other) != key_of(record) and other.name.casefold() == record.name.casefold():
                 raise EntryError(
@@ -346,4 +372,16 @@ def moved_back(book: Book, removed: Sequence[Step]) -> list[Step]:
         record = left.get(BatchRecord, stay.batch_id)
         if record is not None and (last := left.spans(record)[-1].vessel_id) != record.vessel_id:
             steps.append(Step(record, replace(record, vessel_id=last)))
+    return steps
+
+
+def out_of_trials(book: Book, removed: Sequence[Step]) -> list[Step]:
+    """The trials once the batches among these are removed; one that has no two arms left goes away with them."""
+    gone = {step.before.batch_id for step in removed if isinstance(step.before, BatchRecord)}
+    steps = []
+    for trial in book.all(TrialRecord) if gone else ():
+        left = tuple((arm, batch_id) for arm, batch_id in trial.arms if batch_id not in gone)
+        if len(left) < len(trial.arms):
+            arms = {arm.casefold() for arm, _ in left}
+            steps.append(Step(trial, replace(trial, arms=left) if len(arms) > 1 else None))
     return steps

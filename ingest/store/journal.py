@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any, cast
 
+from ingest.errors import EntryError
 from ingest.model import BatchStay, Note, Preferences, Record, Rejection
 from ingest.store.duckdb_file import Cursor, StoreFile
-from ingest.store.entries import Book, Step, moved_back
+from ingest.store.entries import Book, Step, moved_back, out_of_trials
 from ingest.store.meanwhile import Based
 from ingest.store.row_mapping import BY_NAME, ENTRIES, TABLES, cleaned, from_row, key_of, storable, to_json, to_row
+from ingest.store.undoing import back, check_back, resting_on
+
+Sentence = str | Callable[[str | None], str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,16 +119,50 @@ class Entries:
             if here is not None:
                 steps = [Step(each, None) for each in [*self.book.parts(here), here]]
                 steps += moved_back(self.book, steps)
+                steps += out_of_trials(self.book, steps)
                 self._write(f"Removed {self.book.describe(here)}", steps)
 
-    def change_note(self, key: str, value: str | None, sentence: str) -> None:
-        """Keep a small text that a person entered, or remove it, as one change."""
+    def change_note(self, key: str, value: str | None, sentence: Sentence, gather: timedelta | None = None) -> None:
+        """Keep a small text that a person entered, or remove it, as one change.
+
+        With `gather`, one that follows the newest change within this time, and is of the same text, becomes one with
+        it: a line of the journal tells of both, and undo takes both back. `sentence` may be made of what the text was
+        before.
+        """
         with self._file.alone:
             rows = self._file.read("SELECT value FROM note WHERE key = ?", [storable(key)])
             before = Note(key=key, value=str(rows[0][0])) if rows else None
             after = None if value is None else Note(key=key, value=value)
-            if before != after:
-                self._write(sentence, [Step(before, after)])
+            if before == after:
+                return
+            newest = None if gather is None else self._same_sitting(key, gather)
+            if newest is None:
+                self._write(_said(sentence, before), [Step(before, after)])
+                return
+            number, first = newest
+            self._rewrite(number, _said(sentence, first), Step(first, after), Step(before, after))
+
+    def _same_sitting(self, key: str, gather: timedelta) -> tuple[int, Note | None] | None:
+        """The newest change and what this text was before it, where that change was of this text alone and of late."""
+        rows = self._file.read('SELECT change_id, "at", undone_at, steps FROM change ORDER BY change_id DESC LIMIT 1')
+        if not rows:
+            return None
+        [(number, when, undone, text)] = rows
+        steps = _read_steps(text)
+        alone = len(steps) == 1 and isinstance(steps[0].record, Note) and steps[0].record.key == key
+        if undone is not None or not alone or _now() - when > gather:
+            return None
+        return number, cast("Note | None", steps[0].before)
+
+    def _rewrite(self, number: int, sentence: str, whole: Step, last: Step) -> None:
+        """Let the newest change tell of one more step; where nothing is left of it, it counts as taken back."""
+        undone = _now() if whole.before == whole.after else None
+        with self._file.writing() as cursor:
+            _carry_out(cursor, [last])
+            cursor.execute(
+                'UPDATE change SET "at" = ?, sentence = ?, steps = ?, undone_at = ? WHERE change_id = ?',
+                [_now(), storable(sentence), _write_steps([whole]), undone, number],
+            )
 
     def dismiss(self, rejections: Sequence[Rejection], sentence: str) -> None:
         """Mark rejections as dealt with by a person, as one change. The journal does not repeat their bytes."""
@@ -150,6 +188,57 @@ class Entries:
                 cursor.execute("UPDATE change SET undone_at = ? WHERE change_id = ?", [_now(), number])
             self._remember(steps)
         return f"Taken back: {sentence}"
+
+    def resting_on(self, number: int) -> list[Change]:
+        """The later changes that would be taken back with one, newest first."""
+        with self._file.alone:
+            found = self._standing(number)
+            if not found or found[0][0].change_id != number:
+                return []
+            also = resting_on(found[0][1], [(change.change_id, steps) for change, steps in found[1:]])
+            return [change for change, _ in reversed(found) if change.change_id in also]
+
+    def take_back(self, number: int, along: Sequence[int] = ()) -> str | None:
+        """Take back any change with those that rest on it, which must be those that were told (`along`).
+
+        Raises
+        ------
+        EntryError
+            If others rest on it by now, or what is left would contradict itself; nothing is taken back then.
+        """
+        with self._file.alone:
+            found = self._standing(number)
+            if not found or found[0][0].change_id != number:
+                return None
+            (change, first), *later = found
+            also = resting_on(first, [(other.change_id, steps) for other, steps in later])
+            if set(also) != set(along):
+                raise EntryError("", "something else was entered since", "Look at what goes with it, and decide again.")
+            book, done = self.book, []
+            for other, steps in reversed(found):
+                if other.change_id in (number, *also):
+                    made, book = back(book, steps)
+                    done += made
+            if len(found) > len(also) + 1:  # else all is as it was when it was entered
+                check_back(book, done)
+            with self._file.writing() as cursor:
+                _carry_out(cursor, done)
+                for each in (number, *also):
+                    cursor.execute("UPDATE change SET undone_at = ? WHERE change_id = ?", [_now(), each])
+            self._remember(done)
+        more = f", and {len(also)} that rested on it" if also else ""
+        return f"Taken back: {change.sentence}{more}"
+
+    def _standing(self, number: int) -> list[tuple[Change, list[Step]]]:
+        """A change and those after it that still stand, oldest first."""
+        rows = self._file.read(
+            'SELECT change_id, "at", sentence, steps FROM change WHERE undone_at IS NULL AND change_id >= ? '
+            "ORDER BY change_id",
+            [number],
+        )
+        return [
+            (Change(n, when.replace(tzinfo=UTC), said, undone=False), _read_steps(text)) for n, when, said, text in rows
+        ]
 
     def _write(self, sentence: str, steps: Sequence[Step]) -> None:
         if not steps:
@@ -209,6 +298,10 @@ def _read_steps(text: str) -> list[Step]:
         Step(record(BY_NAME[step["table"]], step["before"]), record(BY_NAME[step["table"]], step["after"]))
         for step in json.loads(text)
     ]
+
+
+def _said(sentence: Sentence, before: Note | None) -> str:
+    return sentence if isinstance(sentence, str) else sentence(None if before is None else before.value)
 
 
 def _now() -> datetime:

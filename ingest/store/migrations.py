@@ -146,6 +146,37 @@ CREATE TABLE batch_stay (
 INSERT INTO batch_stay SELECT 'stay-' || batch_id, batch_id, vessel_id, pitched_at FROM batch;
 """
 
+TASTINGS_FROM: Final = 10
+"""The version of the tables from which on an export has tastings."""
+
+_TASTINGS: Final = """
+CREATE TABLE tasting (
+    tasting_id VARCHAR NOT NULL, name VARCHAR NOT NULL, method VARCHAR NOT NULL, "at" TIMESTAMP NOT NULL,
+    arms VARCHAR NOT NULL, glasses VARCHAR NOT NULL, allergens VARCHAR NOT NULL, sulfites VARCHAR NOT NULL,
+    trial_id VARCHAR, ended_at TIMESTAMP, note VARCHAR NOT NULL
+);
+CREATE TABLE taster (
+    taster_id VARCHAR NOT NULL, tasting_id VARCHAR NOT NULL, name VARCHAR NOT NULL, served VARCHAR NOT NULL,
+    token VARCHAR NOT NULL, done_at TIMESTAMP
+);
+CREATE TABLE tasting_answer (
+    answer_id VARCHAR NOT NULL, tasting_id VARCHAR NOT NULL, taster_id VARCHAR NOT NULL, code VARCHAR NOT NULL,
+    "at" TIMESTAMP NOT NULL, score DOUBLE, rank INTEGER, odd BOOLEAN NOT NULL, passed BOOLEAN NOT NULL,
+    aromas VARCHAR NOT NULL, note VARCHAR NOT NULL
+);
+"""
+
+TRIALS_FROM: Final = 11
+"""The version of the tables from which on an export has trials."""
+
+_TRIALS: Final = """
+CREATE TABLE trial (
+    trial_id VARCHAR NOT NULL, name VARCHAR NOT NULL, question VARCHAR NOT NULL, arms VARCHAR NOT NULL,
+    decides VARCHAR NOT NULL, differs VARCHAR NOT NULL, equal VARCHAR NOT NULL, notes VARCHAR NOT NULL,
+    made_at TIMESTAMP
+);
+"""
+
 MIGRATIONS: Final = (
     Migration(1, "Makes the tables of a new cellar.", _FIRST + _REPORTS),
     Migration(
@@ -171,6 +202,8 @@ MIGRATIONS: Final = (
         _LOTS,
     ),
     Migration(8, "Notes with each verdict which version of tunroom gave it. There is nothing to do.", _PROGRAM_VERSION),
+    Migration(TASTINGS_FROM, "Keeps tastings, their tasters and what each said. There is nothing to do.", _TASTINGS),
+    Migration(TRIALS_FROM, "Keeps trials: a question, and batches that differ in one thing.", _TRIALS),
 )
 """All migrations in order, numbered upwards from 1; a number may be left out."""
 

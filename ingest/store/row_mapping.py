@@ -29,9 +29,11 @@ from ingest.model import (
     Placement,
     Preferences,
     Rejection,
+    TrialRecord,
     Vessel,
     Yeast,
 )
+from ingest.tastings import Taster, Tasting, TastingAnswer
 
 R = TypeVar("R")
 
@@ -47,7 +49,11 @@ _TABLES: Final[dict[type, tuple[str, str]]] = {
     CalibrationRecord: ("calibration", "calibration_id"),
     Preferences: ("preferences", "preferences_id"),
     Photo: ("photo", "photo_id"),
+    TrialRecord: ("trial", "trial_id"),
     Picture: ("picture", "photo_id"),
+    Tasting: ("tasting", "tasting_id"),
+    Taster: ("taster", "taster_id"),
+    TastingAnswer: ("tasting_answer", "answer_id"),
     AssessmentRecord: ("assessment", "batch_id"),
     Rejection: ("rejection", "rejection_id"),
     Note: ("note", "key"),

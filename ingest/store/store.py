@@ -11,7 +11,7 @@ import logging
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from dataclasses import asdict, replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any, Final, TypeVar
 
@@ -22,7 +22,7 @@ from ingest.model import AssessmentRecord, Photo, Picture, Record, Rejection, Re
 from ingest.store import device_status, report_rows, upsert
 from ingest.store.device_status import DeviceStatus
 from ingest.store.duckdb_file import Cursor, StoreFile
-from ingest.store.journal import Change
+from ingest.store.journal import Change, Sentence
 from ingest.store.meanwhile import Based
 from ingest.store.queries import AS_SENT, Questions
 from ingest.store.row_mapping import TABLES, cleaned, from_row, storable, to_row
@@ -285,9 +285,12 @@ class Store(Questions):
         """The bytes of every photo that there is."""
         return self._select(Picture, "WHERE photo_id IN (SELECT photo_id FROM photo)", [])
 
-    def change_note(self, key: str, value: str | None, sentence: str) -> None:
-        """Keep a small text that a person entered (None removes it); it can be undone."""
-        self._entries.change_note(key, value, sentence)
+    def change_note(self, key: str, value: str | None, sentence: Sentence, *, gather: timedelta | None = None) -> None:
+        """Keep a small text that a person entered (None removes it); it can be undone.
+
+        With `gather`, changes of one text that follow one another within this time are one.
+        """
+        self._entries.change_note(key, value, sentence, gather)
 
     def dismiss(self, ids: Sequence[str], sentence: str) -> None:
         """Mark rejections as dealt with by a person; it can be undone."""
@@ -300,6 +303,20 @@ class Store(Questions):
         With `only`, a change's id, nothing is taken back if another change has come since.
         """
         return self._entries.undo(only)
+
+    def resting_on(self, change_id: int) -> list[Change]:
+        """The later changes that `take_back` takes back with one, newest first."""
+        return self._entries.resting_on(change_id)
+
+    def take_back(self, change_id: int, along: Sequence[int] = ()) -> str | None:
+        """Take back any change, with those that rest on it (`along`, as `resting_on` told them); a sentence.
+
+        Raises
+        ------
+        EntryError
+            If others rest on it by now, or what is left would contradict itself.
+        """
+        return self._entries.take_back(change_id, along)
 
     def changes(self, limit: int = 50) -> list[Change]:
         """The newest lines of the journal, newest first."""

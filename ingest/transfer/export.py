@@ -15,7 +15,17 @@ import pyarrow.parquet as pq
 from ingest import file_modes
 from ingest.decoding import RULES_NOTE, add_rules
 from ingest.errors import EntryError, ImportFileError
-from ingest.model import AssessmentRecord, BatchRecord, BatchStay, Photo, Picture, Placement, Record, Rejection
+from ingest.model import (
+    AssessmentRecord,
+    BatchRecord,
+    BatchStay,
+    Photo,
+    Picture,
+    Placement,
+    Record,
+    Rejection,
+    TrialRecord,
+)
 from ingest.photos import is_kept_picture
 from ingest.store import (
     AS_SENT,
@@ -25,11 +35,14 @@ from ingest.store import (
     PHOTOS_FROM,
     STAYS_FROM,
     TABLES,
+    TASTINGS_FROM,
+    TRIALS_FROM,
     Store,
     Table,
     from_row,
     to_json,
 )
+from ingest.tastings import Taster, Tasting, TastingAnswer
 from ingest.transfer.archive import unpack
 from ingest.transfer.csv_text import for_spreadsheets
 from ingest.transfer.log import Progress, keep_all
@@ -254,8 +267,13 @@ def import_cellar(store: Store, directory: Path, *, progress: Progress = lambda 
 
 def _absent(tables: int) -> tuple[type, ...]:
     """What an export of this version of the tables cannot have yet."""
-    stays = () if tables >= STAYS_FROM else (BatchStay,)
-    return stays if tables >= PHOTOS_FROM else (*stays, Photo, Picture)
+    since: tuple[tuple[int, tuple[type, ...]], ...] = (
+        (STAYS_FROM, (BatchStay,)),
+        (PHOTOS_FROM, (Photo, Picture)),
+        (TASTINGS_FROM, (Tasting, Taster, TastingAnswer)),
+        (TRIALS_FROM, (TrialRecord,)),
+    )
+    return tuple(cls for first, classes in since if tables < first for cls in classes)
 
 
 def _brought_up(record: Record, tables: int) -> Record:

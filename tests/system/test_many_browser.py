@@ -94,3 +94,80 @@ def test_the_packaging_sheet_on_a_phone_answers_at_once_and_goes_in_steps(site, 
         page.get_by_role("button", name="Back: Carbonation").scroll_into_view_if_needed()
         expect(answer).to_be_in_viewport()
         assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+        original, state = page.get_by_role("spinbutton", name="Original gravity, SG"), page.locator(".entry-state")
+        group = page.locator("summary").filter(has_text="Batch")
+        if not group.evaluate("summary => summary.parentElement.open"):
+            group.click()
+        expect(original).to_have_value("1.048")
+        original.fill("")
+        expect(state).to_have_text("Not saved yet.")
+        original.press("Tab")
+        expect(page.locator(".entry-state:not(:empty)")).to_have_count(0)  # the store has it
+        expect(original).to_have_value("")
+        page.reload()
+        page.get_by_role("button", name="Next: Batch").click()
+        group.wait_for()
+        if not group.evaluate("summary => summary.parentElement.open"):
+            group.click()
+        expect(original).to_have_value("")
+
+
+def test_nothing_says_saved_until_the_store_has_it_and_a_lost_server_loses_no_entry(chromium_program, tmp_path):
+    server = Server(tmp_path, "serve")
+    server.data.mkdir()
+    with Store.open(server.data) as store:
+        store.save(Vessel(name="Cask one"))
+
+    def started() -> None:
+        server.start()
+        deadline = time.monotonic() + 120
+        while not server.health().get("broker_connected"):
+            assert time.monotonic() < deadline, "the server did not start"
+            time.sleep(0.2)
+
+    started()
+    cut = {"now": False}
+
+    def carry(ws) -> None:
+        """The network between page and server: while it is cut, what the page says goes nowhere."""
+        there = ws.connect_to_server()
+        ws.on_message(lambda message: None if cut["now"] else there.send(message))
+
+    try:
+        with browser(chromium_program, **PHONE) as page:
+            page.route_web_socket("**/_stcore/stream", carry)
+            page.goto(f"http://127.0.0.1:{server.port}/set-up?part=vessels")
+            page.get_by_text("Add a vessel", exact=True).click()
+            name, save = page.get_by_label("Name", exact=True), page.get_by_role("button", name="Add the vessel")
+            state, saved = page.locator(".entry-state"), page.get_by_text("is in the cellar.")
+            name.press_sequentially("Cask two")
+            expect(state).to_have_text("Not saved yet.")
+            cut["now"] = True
+            save.click()
+            expect(state).to_contain_text("Not saved yet: there is no answer.")
+            expect(saved).to_have_count(0)
+            server.kill()
+            expect(state).to_contain_text("the connection was lost before the answer")
+            expect(saved).to_have_count(0)
+            cut["now"] = False
+            started()
+            page.goto(f"http://127.0.0.1:{server.port}/set-up?part=vessels")
+            page.get_by_text("Add a vessel", exact=True).click()
+            expect(name).to_have_value("Cask two")
+            expect(state).to_contain_text("Not known to be saved")
+            save.click()
+            expect(saved).to_have_count(1)
+            expect(page.locator(".entry-state:not(:empty)")).to_have_count(0)
+            page.reload()
+            page.get_by_text("Add a vessel", exact=True).click()
+            expect(name).to_have_value("")
+            name.press_sequentially("Cask three")
+            server.kill()
+            expect(state).to_contain_text("Not saved: the connection is lost.")
+            started()
+            expect(state).to_have_text("Not saved yet.")
+            expect(name).to_have_value("Cask three")
+    finally:
+        server.kill()
+    with Store.open(server.data) as store:
+        assert sorted(vessel.name for vessel in store.all(Vessel)) == ["Cask one", "Cask two"]

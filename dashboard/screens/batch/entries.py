@@ -259,7 +259,11 @@ def sample_form(sample: HandSample | None, record: BatchRecord, name: str) -> No
             reference = form.choice("reference", "Scale of the hydrometer", REFERENCES, given)
             degassed = form.tick("degassed", "Degassed before reading", sample.degassed if sample else True)
             anchors = form.tick(
-                "anchors_float", "Set the float by this sample from here on", sample.anchors_float if sample else True
+                "anchors_float",
+                "Set the float by this sample",
+                sample.anchors_float if sample else True,
+                help="Float and sample then tell one gravity: what the float read since its last change (or since it "
+                "went in) is moved with what it reads from now on, since it was off as well. Its fall stays as it is.",
             )
             note = form.text("note", "Note", sample.note if sample else "")
     if not form.sent:

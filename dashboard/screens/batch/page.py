@@ -15,6 +15,7 @@ from analysis.wording import (
     classical_sentences,
     curve_in_words,
     dates,
+    gravity_rule,
     likely_gravity,
     plural,
     sentences,
@@ -26,7 +27,7 @@ from dashboard.charts import base, phase_glyph
 from dashboard.queries import Siblings, before_their_place, needs_of, queries
 from dashboard.screens.batch import entries, history, lot, photos, schedule
 from dashboard.templates import Markup, fill, join, render
-from dashboard.ui import components, forms, lots, zoom
+from dashboard.ui import components, forms, lots, milestones, zoom
 from dashboard.wording import follows
 from ingest.model import BatchRecord, HandSample, Vessel
 from ingest.monitoring import Outlook, lot_warnings, warnings_for
@@ -192,8 +193,9 @@ def figures_html(outlook: Outlook, say: Voice) -> Markup:
             facts.append((what, age))
     return fill(
         '<dl class="facts">{% for name, value in facts %}<div><dt>{{ name }}</dt><dd>{{ value }}</dd></div>'
-        "{% endfor %}</dl>",
+        '{% endfor %}</dl>{% if rule %}<p class="figures">{{ rule }}</p>{% endif %}',
         facts=facts,
+        rule=gravity_rule(a, say),
     )
 
 
@@ -260,6 +262,7 @@ def why(batch_id: str) -> None:
         classical=classical_sentences(queries.classical_of(outlook), say) if _classical_wanted() else (),
     )
     st.html(components.unbroken(told))
+    milestones.show([(outlook.record.name, outlook)], say, queries.file_name(outlook.record.name))
     st.download_button(
         "Download the readings (CSV)",
         data=lambda: queries.readings_csv(batch_id),

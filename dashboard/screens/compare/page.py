@@ -18,7 +18,7 @@ from dashboard.charts import PLAIN, Edition, gravity_format, gravity_title, thin
 from dashboard.queries import queries
 from dashboard.screens.compare.charts import Line, Scale, over_one_another
 from dashboard.templates import Markup, fill
-from dashboard.ui import components
+from dashboard.ui import components, milestones
 from ingest.model import BatchRecord, Vessel
 from ingest.monitoring import Outlook
 
@@ -126,6 +126,8 @@ def together(batch_ids: Sequence[str], height: Height) -> None:
     )
     st.plotly_chart(figure, key="compare", theme=None, config=PLAIN, alt=_in_words(drawn, say))
     st.html(components.table(*as_table(drawn, say), caption="As they stand"))
+    if st.toggle("Show their milestones", key="milestones"):
+        milestones.show([(name_of(b), o) for b, o in drawn], say, "compared")
 
 
 def scale(height: Height, say: Voice) -> Scale:

@@ -10,7 +10,7 @@ import json
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from itertools import zip_longest
 from typing import Any, Final
 
@@ -22,6 +22,7 @@ from analysis.packaging import Field, PackagingSheet, SheetInputError, field_of,
 from analysis.planning import prefill
 from analysis.wording import Voice, capital, joined
 from dashboard.screens.packaging import follow_up, steps
+from dashboard.screens.packaging.window import Window
 from dashboard.ui import Form, forms
 from ingest.errors import EntryError
 from ingest.model import BatchRecord
@@ -53,6 +54,9 @@ _WINE_LIKE: Final = frozenset({"wine", "mead", "cider", "other"})
 _SHARES_AS: Final = {"hop_shares": "Brindle 2, Osprey 1", "priming_shares": "sucrose 2, honey 1"}
 _OF_ACID: Final = frozenset({"malic_acid_g_per_l", "malolactic_finished"})
 _UNSET: Final = object()
+_SITTING: Final = timedelta(minutes=30)
+"""Fields of a sheet that are changed one after the other within this time are one entry. Common practice, no source."""
+_MOST_NAMED: Final = 4
 _LEADING_MINUS: Final = re.compile(r"(?<!\w)-(?=\d)")
 _FIRST: Final = "Carbonation"
 """The group that the person has to fill in; what the batch knows by itself comes after it."""
@@ -69,7 +73,10 @@ class Asked:
 
 def own_changes(store: Store, batch_id: str) -> Inputs:
     """What the person changed on this batch's sheet; None for what they emptied."""
-    text = store.get_note(_note(batch_id))
+    return _read(store.get_note(_note(batch_id)))
+
+
+def _read(text: str | None) -> Inputs:
     try:
         kept = json.loads(text) if text else {}
     except ValueError:
@@ -81,19 +88,30 @@ def own_changes(store: Store, batch_id: str) -> Inputs:
 def keep_changes(store: Store, batch_id: str, changes: Mapping[str, Any]) -> None:
     """Keep what the person changed, as one entry that can be undone."""
     before = own_changes(store, batch_id)
-    other = [key for key in {**before, **changes} if before.get(key, _UNSET) != changes.get(key, _UNSET)]
-    if not other:
+    if not any(_differ(key, before, changes) for key in {**before, **changes}):
         return
     record = store.get(BatchRecord, batch_id)
-    named = joined([f"“{field_of(key).label}”" for key in other])
-    text = f"Changed {named} on the sheet of {record.name if record else batch_id}"
-    store.change_note(_note(batch_id), json.dumps(dict(changes), ensure_ascii=False), text)
+
+    def sentence(earlier: str | None) -> str:
+        then = _read(earlier)
+        found = [f"“{field_of(key).label}”" for key in {**then, **changes} if _differ(key, then, changes)]
+        shown = (
+            found if len(found) <= _MOST_NAMED else [*found[: _MOST_NAMED - 1], f"{len(found) - _MOST_NAMED + 1} more"]
+        )
+        return f"Changed {joined(shown) or 'nothing'} on the sheet of {record.name if record else batch_id}"
+
+    store.change_note(_note(batch_id), json.dumps(dict(changes), ensure_ascii=False), sentence, gather=_SITTING)
+
+
+def _differ(key: str, one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
+    return bool(one.get(key, _UNSET) != other.get(key, _UNSET))
 
 
 def forget_changes(store: Store, batch_id: str) -> None:
     """Go back to the batch's own figures."""
     store.change_note(_note(batch_id), None, "Took the batch's own figures on its packaging sheet")
     forms.renew(f"sheet {batch_id}")
+    Window.forget(batch_id)
 
 
 def _note(batch_id: str) -> str:
@@ -121,13 +139,14 @@ def ask(store: Store, batch_id: str, from_batch: Mapping[str, Any], say: Voice, 
     own = own_changes(store, batch_id)
     before = dict(own)
     form = forms.loose(f"sheet {batch_id}", say)
+    window = Window.of(batch_id, own)
     groups: dict[str, list[Field]] = {}
     for each in fields():
         if each.kind == "falls":
             continue  # a whole forecast: the batch fills it in, nobody types it
         groups.setdefault(each.group, []).append(each)
     with chooser:
-        package = _package(form, own, from_batch)
+        package = _package(form, own, from_batch, window)
     drink = own.get("drink", from_batch.get("drink"))
     titles = sorted(groups, key=lambda title: title != _FIRST)
     step = steps.bar(titles)
@@ -142,10 +161,13 @@ def ask(store: Store, batch_id: str, from_batch: Mapping[str, Any], say: Voice, 
                 for column, each in zip(st.columns(2), two, strict=True):
                     if each is not None:
                         with column:
-                            _one(form, each, own, from_batch)
+                            _one(form, each, own, from_batch, window)
     steps.onward(titles, step)
     if own != before:
         keep_changes(store, batch_id, own)
+    window.tell(form)
+    if window.drawn(own):
+        st.rerun()
     values = {k: v for k, v in {**from_batch, **own}.items() if v is not None}
     used = {k: v for k, v in values.items() if k == "package" or _matters(k, package, drink)}
     return _worked_out(form, used)
@@ -186,22 +208,23 @@ def _asked(key: str, known: Mapping[str, Any]) -> bool:
     return any(name in _JUICES for name in names)
 
 
-def _package(form: Form, own: Inputs, from_batch: Mapping[str, Any]) -> str | None:
-    key = form.key("package")
+def _package(form: Form, own: Inputs, from_batch: Mapping[str, Any], window: Window) -> str | None:
+    key = f"{form.key('package')}/{window.turn('package')}"
+    filled_in = from_batch.get("package")
     # Its state is set rather than its default: a control whose default changes forgets what was chosen.
-    st.session_state.setdefault(key, own.get("package", from_batch.get("package")))
+    st.session_state.setdefault(key, window.was("package", filled_in))
     got = st.segmented_control(
         "Into", ("bottle", "keg"), format_func=lambda p: f"{capital(p)}s", key=key, required=True
     )
-    if got != own.get("package", from_batch.get("package")):
-        own["package"] = got
+    form.place("package")
+    window.take("package", got, filled_in, own, _choice)
     return got
 
 
-def _one(form: Form, each: Field, own: Inputs, from_batch: Mapping[str, Any]) -> None:
+def _one(form: Form, each: Field, own: Inputs, from_batch: Mapping[str, Any], window: Window) -> None:
     filled_in = from_batch.get(each.key, each.default)
-    value = own.get(each.key, filled_in)  # one that was emptied is there, as None
-    form = forms.loose(form.name, form.voice, shows=filled_in, places=form)
+    value = window.was(each.key, filled_in)  # one that was emptied is there, as None
+    form = forms.loose(form.name, form.voice, shows=(filled_in, window.turn(each.key)), places=form)
     more: dict[str, Any] = {"help": each.help or None}
     got: Any
     if each.kind == "number":
@@ -221,10 +244,21 @@ def _one(form: Form, each: Field, own: Inputs, from_batch: Mapping[str, Any]) ->
         got = _shares(form, each, value)
     else:
         got = form.text(each.key, each.label, value, **more) or None
-    if got != value:
-        own[each.key] = got
+    window.take(each.key, got, filled_in, own, lambda value: _words(each, value, form.voice))
     if each.key in own and own[each.key] == filled_in:
         del own[each.key]
+
+
+def _words(each: Field, value: Any, say: Voice) -> str:
+    """A value of the sheet as its input shows it."""
+    if each.kind == "number":
+        how = forms.scale(each.quantity, say, each.unit)
+        return f"{how.format % how.shown(value)} {'' if how.unit == 'SG' else how.unit}".strip().replace("-", MINUS)
+    if each.kind == "yes or no":
+        return _yes_no(value)
+    if each.kind == "choice":
+        return _choice(value)
+    return ", ".join(f"{name} {share:g}" for name, share in value.items()) if each.kind == "shares" else f"“{value}”"
 
 
 def _yes_no(value: bool) -> str:

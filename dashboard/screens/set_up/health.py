@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import platform
 import shutil
+from collections.abc import Sequence
 from datetime import datetime
 from importlib import metadata
 
@@ -15,9 +16,10 @@ from dashboard import access, context, version
 from dashboard.queries import machine, queries
 from dashboard.screens.sensors import broker_address
 from dashboard.templates import fill
-from dashboard.ui import components, plain
+from dashboard.ui import components, forms, plain
 from ingest import logs
 from ingest.backup import state_of
+from ingest.store import Change
 
 _CHANGES = 40
 _COMPLAINTS = 5
@@ -161,5 +163,41 @@ def entries() -> None:
         if taken_back:
             st.toast(plain(taken_back))
         st.rerun()
+    _earlier([c for c in changes if not c.undone], say)
     rows = [[say.exact(c.at), f"{c.sentence} (taken back)" if c.undone else c.sentence] for c in changes]
     st.html(components.table(["when", "what"], rows, "what was entered"))
+
+
+def _earlier(standing: Sequence[Change], say: Voice) -> None:
+    """Take back any of them: what else goes with it is said first."""
+    if len(standing) < 2:
+        return
+    with st.expander("Take back an earlier entry"):
+        chosen = st.selectbox(
+            "Which",
+            standing,
+            index=None,
+            format_func=lambda c: f"{plain(c.sentence)} · {say.exact(c.at)}",
+            key=f"earlier change {standing[0].change_id}",
+            placeholder="Choose one",
+        )
+        if chosen is None:
+            return
+        also = context.store().resting_on(chosen.change_id)
+        if also:
+            st.html(
+                fill(
+                    "<p>These were entered later and rest on it, so they are taken back with it:</p>"
+                    '<ul class="evidence">{{ also }}</ul>',
+                    also=components.sentences(f"{c.sentence}, {say.exact(c.at)}" for c in also),
+                )
+            )
+        else:
+            st.html("<p>Nothing else rests on it: all other entries stay as they are.</p>")
+        number = plural(len(also) + 1, "entry", "entries")
+        forms.action(
+            f"Take back {number}" if also else "Take it back",
+            f"take back {chosen.change_id}",
+            lambda: context.service().take_back(chosen.change_id, [c.change_id for c in also]),
+            f"Taken back: {plain(chosen.sentence)}{f', and {len(also)} more' if also else ''}.",
+        )

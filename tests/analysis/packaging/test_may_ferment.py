@@ -131,3 +131,21 @@ def test_only_days_on_which_it_was_seen_to_be_warm_count_for_hop_creep() -> None
     assert filled is not None
     assert filled <= 7  # the readings cover less, whatever the calendar says
     assert prefill(finished(), batch, now=NOW + 30 * HOUR).held_days is None
+
+
+@pytest.mark.parametrize(
+    ("original", "reached", "ends"), [(1.053, 0.825, 0.92), (1.067, 0.812, 0.91), (1.050, 0.86, 0.95)]
+)
+def test_a_beer_of_an_unsaid_yeast_that_went_far_may_go_further(original: float, reached: float, ends: float) -> None:
+    # Farmhouse yeasts reach 0.80 to 0.95 (common practice, no source): nobody said that it is not one of them.
+    final = 1 + (original - 1) * (1 - reached)
+    told = {**ALE, "original_gravity_sg": original, "final_gravity_sg": final}
+    lowest = lowest_plausible(checked(told), final)
+    assert lowest <= 1 + (original - 1) * (1 - ends)
+    for said in ({"expected_low": 0.72, "expected_high": 0.80}, {"forced_test_sg": final}):
+        assert lowest_plausible(checked(told | said), final) > lowest
+
+
+def test_of_an_unsaid_yeast_a_higher_gravity_never_leaves_less_to_ferment() -> None:
+    falls = [worst("drink", final_gravity_sg=1 + sg / 1000) for sg in range(0, 30)]
+    assert falls == sorted(falls)

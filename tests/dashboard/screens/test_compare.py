@@ -96,3 +96,20 @@ def test_a_whole_that_was_divided_is_told_by_its_parts(cellar, pair):
     assert "a-part" in known
     assert whole.batch_id not in known
     assert isinstance(whole, BatchRecord)
+
+
+def test_milestones_stand_side_by_side_when_they_are_asked_for(cellar, pair, page):
+    ids = ",".join(cellar.batches[name].batch_id for name in ("held", "active"))
+    shown = page("compare", ids=ids)
+    assert "Half of the fall" not in html_of(shown)
+    shown.toggle(key="milestones").set_value(True)
+    shown.run()
+    text = html_of(shown)
+    assert "Half of the fall" in text
+    assert "Terminal gravity" in text
+
+
+def test_a_batchs_page_tells_its_milestones(cellar, page):
+    text = html_of(page("batch", id=cellar.batches["held"].batch_id))
+    assert "Milestones, with ranges of eight chances in ten" in text
+    assert "Greatest rate" in text

@@ -106,9 +106,10 @@ def test_a_number_typed_on_the_sheet_is_in_the_journal_and_can_be_undone(cellar,
     number(shown, "Carbonation").set_value(2.6)
     shown.run()
     newest = cellar.store.changes(1)[0]
-    assert newest.sentence == f"Changed “Carbonation” on the sheet of {held.name}"
+    assert newest.sentence == f"Changed “Package” and “Carbonation” on the sheet of {held.name}"  # one sitting
     assert cellar.store.undo() == f"Taken back: {newest.sentence}"
-    assert inputs.own_changes(cellar.store, held.batch_id) == {"package": "keg"}
+    assert inputs.own_changes(cellar.store, held.batch_id) == {}
+    open_sheet(page, cellar, held, package="keg")
     assert number(page("packaging", id=held.batch_id), "Carbonation").value is None
 
 
@@ -336,3 +337,46 @@ def test_the_answer_stands_in_a_line_of_its_own_with_the_step_that_is_open(cella
     rule = next(str(h.value) for h in shown.get("html") if "display: none" in str(h.value))
     assert ".st-key-step-carbonation" in rule
     assert ".st-key-step-batch" not in rule
+
+
+def test_a_number_that_was_emptied_stays_empty_also_after_a_reload(cellar, held, page):
+    shown = open_sheet(page, cellar, held, package="bottle")
+    assert number(shown, "Final gravity").value is not None
+    number(shown, "Final gravity").set_value(None).run()
+    number(shown, "Carbonation").set_value(2.4).run()
+    assert number(shown, "Final gravity").value is None
+    again = page("packaging", id=held.batch_id)
+    assert number(again, "Final gravity").value is None
+    assert inputs.own_changes(cellar.store, held.batch_id)["final_gravity_sg"] is None
+
+
+def test_two_windows_on_one_sheet_keep_what_each_entered(cellar, held, page):
+    mine, other = (open_sheet(page, cellar, held, package="bottle") for _ in range(2))
+    number(other, "Original gravity").set_value(1.061).run()
+    number(mine, "Carbonation").set_value(2.4).run()
+    own = inputs.own_changes(cellar.store, held.batch_id)
+    assert (own["original_gravity_sg"], own["carbonation_volumes"]) == (1.061, 2.4)
+    assert number(mine, "Original gravity").value == 1.061
+
+
+def test_a_field_of_a_sheet_that_both_windows_changed_is_told_with_both_values(cellar, held, page):
+    mine, other = (open_sheet(page, cellar, held, package="bottle", carbonation_volumes=2.0) for _ in range(2))
+    number(other, "Carbonation").set_value(2.6).run()
+    number(mine, "Carbonation").set_value(2.4).run()
+    assert inputs.own_changes(cellar.store, held.batch_id)["carbonation_volumes"] == 2.6
+    assert number(mine, "Carbonation").value == 2.6
+    text = html_of(mine)
+    assert "it now says 2.60 volumes; your value was 2.40 volumes" in text
+    number(mine, "Carbonation").set_value(2.4).run()
+    assert inputs.own_changes(cellar.store, held.batch_id)["carbonation_volumes"] == 2.4
+
+
+def test_what_is_changed_on_a_sheet_in_one_sitting_is_one_line_and_goes_back_as_one(cellar, held, page):
+    shown = open_sheet(page, cellar, held)
+    lines = len(cellar.store.changes(1000))
+    number(shown, "Original gravity").set_value(1.061).run()
+    number(shown, "Final gravity").set_value(1.014).run()
+    [line] = cellar.store.changes(1000)[: len(cellar.store.changes(1000)) - lines]
+    assert line.sentence == f"Changed “Original gravity” and “Final gravity” on the sheet of {held.name}"
+    cellar.store.undo()
+    assert inputs.own_changes(cellar.store, held.batch_id) == {}

@@ -1,0 +1,184 @@
+"""What one batch went through in figures, and what batches that differ in one thing tell of it."""
+
+from typing import TYPE_CHECKING
+
+from analysis.lazy import attribute_of
+
+if TYPE_CHECKING:
+    from analysis.trials.comparison import (
+        SCALES,
+        Measured,
+        compare_groups,
+    )
+    from analysis.trials.conclusion import (
+        Conclusion,
+        TryNext,
+        conclude,
+    )
+    from analysis.trials.concordance import (
+        Agreement,
+        agreement,
+        least_significant_difference,
+    )
+    from analysis.trials.definitions import (
+        MILESTONES,
+        Difference,
+        Estimate,
+        GroupComparison,
+        GroupMean,
+        Milestone,
+        MilestoneName,
+        Milestones,
+        Verdict,
+        milestone_rows,
+    )
+    from analysis.trials.design import (
+        ArmBatch,
+        Compared,
+        Design,
+        Factor,
+        TastingResult,
+        design_of,
+    )
+    from analysis.trials.discrimination import (
+        Triangle,
+        power,
+        tasters_needed,
+        triangle,
+    )
+    from analysis.trials.milestones import (
+        Course,
+        course_milestones,
+        estimate_of,
+        milestones_of,
+    )
+    from analysis.trials.scoring import (
+        ArmScore,
+        Judged,
+        Scores,
+        as_scores,
+        scores,
+    )
+    from analysis.trials.serving import (
+        Balance,
+        Order,
+        balance,
+        glass_codes,
+        serving_orders,
+        triangle_orders,
+    )
+else:
+    __getattr__ = attribute_of(
+        __name__,
+        {
+            "comparison": (
+                "SCALES",
+                "Measured",
+                "compare_groups",
+            ),
+            "conclusion": (
+                "Conclusion",
+                "TryNext",
+                "conclude",
+            ),
+            "definitions": (
+                "MILESTONES",
+                "Difference",
+                "Estimate",
+                "GroupComparison",
+                "GroupMean",
+                "Milestone",
+                "MilestoneName",
+                "Milestones",
+                "Verdict",
+                "milestone_rows",
+            ),
+            "design": (
+                "ArmBatch",
+                "Compared",
+                "Design",
+                "Factor",
+                "TastingResult",
+                "design_of",
+            ),
+            "milestones": (
+                "Course",
+                "course_milestones",
+                "estimate_of",
+                "milestones_of",
+            ),
+            "concordance": (
+                "Agreement",
+                "agreement",
+                "least_significant_difference",
+            ),
+            "discrimination": (
+                "Triangle",
+                "power",
+                "tasters_needed",
+                "triangle",
+            ),
+            "scoring": (
+                "ArmScore",
+                "Judged",
+                "Scores",
+                "as_scores",
+                "scores",
+            ),
+            "serving": (
+                "Balance",
+                "Order",
+                "balance",
+                "glass_codes",
+                "serving_orders",
+                "triangle_orders",
+            ),
+        },
+    )
+
+__all__ = [
+    "MILESTONES",
+    "SCALES",
+    "Agreement",
+    "ArmBatch",
+    "ArmScore",
+    "Balance",
+    "Compared",
+    "Conclusion",
+    "Course",
+    "Design",
+    "Difference",
+    "Estimate",
+    "Factor",
+    "GroupComparison",
+    "GroupMean",
+    "Judged",
+    "Measured",
+    "Milestone",
+    "MilestoneName",
+    "Milestones",
+    "Order",
+    "Scores",
+    "TastingResult",
+    "Triangle",
+    "TryNext",
+    "Verdict",
+    "agreement",
+    "as_scores",
+    "balance",
+    "compare_groups",
+    "conclude",
+    "course_milestones",
+    "design_of",
+    "estimate_of",
+    "glass_codes",
+    "least_significant_difference",
+    "milestone_rows",
+    "milestones_of",
+    "power",
+    "scores",
+    "serving_orders",
+    "tasters_needed",
+    "triangle",
+    "triangle_orders",
+]

@@ -1,0 +1,85 @@
+"""A tasting's result in sentences, from typed results: what it says, how surely, and what so few tasters cannot say."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from analysis.display_units import chance, number, percent, rare_chance
+from analysis.thresholds import CLEARLY_BEST, FEW_TASTERS, TRIANGLE_ALPHA, TRIANGLE_TELLING
+from analysis.trials import Agreement, ArmScore, Scores, Triangle, least_significant_difference, tasters_needed
+from analysis.wording.formatting import capital, joined, plural
+
+NOTHING_TOLD = "Nothing can be told: nobody judged two of the drinks."
+
+
+def best(found: Scores, names: Sequence[str]) -> str:
+    """Which drink is liked best, and how surely."""
+    order = sorted(range(len(names)), key=lambda n: -found.arms[n].p_best)
+    first, second = order[0], order[1]
+    p = found.arms[first].p_best
+    if p >= CLEARLY_BEST:
+        return f"{capital(names[first])} is liked best, {chance(p)}."
+    return (
+        f"Which is liked best is open: {names[first]}, {percent(p)}, before {names[second]}, "
+        f"{percent(found.arms[second].p_best)}."
+    )
+
+
+def worth(arm: ArmScore) -> str:
+    """What one drink is worth, with its interval of 80 %."""
+    if not arm.judged:
+        return "nobody judged it"
+    return f"{number(arm.score.p50)} ({number(arm.score.p10)} to {number(arm.score.p90)})"
+
+
+def few(tasters: int) -> str:
+    """What so few tasters mean; empty where they are many."""
+    if tasters >= FEW_TASTERS:
+        return ""
+    return (
+        f"{capital(plural(tasters, 'taster'))} can say little: the same people on another day may well put the drinks "
+        "in another order. Taste again with others before a recipe hangs on it."
+    )
+
+
+def agreed(found: Agreement | None, glasses: int) -> str:
+    """Whether the tasters put the drinks into one order."""
+    if found is None:
+        return "Whether the tasters agree cannot be told: it takes two who judged two drinks each."
+    if found.p_value <= TRIANGLE_ALPHA:
+        said = "The tasters agree on an order more than chance would explain"
+    else:
+        said = "The tasters do not agree on an order more than chance may explain"
+    how = f"so much agreement comes by chance in {rare_chance(found.p_value)} of tastings"
+    if found.kendall_w is None:
+        return f"{said} ({how}; Durbin's statistic {number(found.statistic, 1)})."
+    w = f"Kendall's W {number(found.kendall_w, 2)}, Friedman's statistic {number(found.statistic, 1)}"
+    return f"{said} ({how}; {w})."
+
+
+def far_apart(found: Agreement | None, names: Sequence[str]) -> str:
+    """Which drinks' rank sums differ, where the tasters agree as a whole and everybody ranked all (ISO 8587)."""
+    if found is None or found.kendall_w is None or found.p_value > TRIANGLE_ALPHA:
+        return ""
+    least = least_significant_difference(found.tasters, len(names))
+    sums = found.rank_sums
+    top = max(range(len(names)), key=sums.__getitem__)
+    below = [names[n] for n in range(len(names)) if sums[top] - sums[n] >= least]
+    return f"{capital(names[top])} is ranked before {joined(below)} by more than chance." if below else ""
+
+
+def told_apart(found: Triangle) -> str:
+    """What a triangle says, and what so few tasters could have shown."""
+    right = f"{found.right} of {plural(found.tasters, 'taster')} found the odd one out"
+    by_chance = f"by guessing alone that many or more come to {percent(found.p_value)}"
+    if found.shown:
+        share = f"{percent(found.telling.p10)} to {percent(found.telling.p90)}"
+        return (
+            f"The two drinks differ for tasters: {right}, and {by_chance}. Of such tasters {share} can tell them apart."
+        )
+    need = "more tasters than these" if found.needed is None else f"{found.needed} right"
+    return (
+        f"No difference is shown: {right}, and {by_chance}; it would take {need}. That does not make them alike. If "
+        f"{percent(TRIANGLE_TELLING)} of people could tell them apart, this triangle would have shown it with a chance "
+        f"of {percent(found.power)}; {tasters_needed()} tasters would do."
+    )

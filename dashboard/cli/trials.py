@@ -1,0 +1,79 @@
+"""What batches went through, in words and files: milestones."""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from dashboard.cli.commands import carry_out
+from dashboard.cli.options import AddCommand, shows_units
+from ingest.errors import ImportFileError
+
+
+def add_milestones(command: AddCommand) -> None:
+    sub = command(
+        "milestones",
+        _milestones,
+        "tell lag, rates, times, attenuation and alcohol of batches, with their errors",
+        "Of all batches that were measured unless some are named. Works while the server runs.",
+    )
+    sub.add_argument("batches", nargs="*", metavar="BATCH", help="a batch's id or name, or its vessel's name")
+    writes_data(sub)
+    shows_units(sub)
+    sub.add_argument("--json", action="store_true", help="answer as JSON")
+
+
+def writes_data(parser: argparse.ArgumentParser) -> None:
+    """Let a command write the milestones behind its answer as files."""
+    parser.add_argument("--csv", type=Path, metavar="FILE", help="write the milestones there as CSV")
+    parser.add_argument("--parquet", type=Path, metavar="FILE", help="write the milestones there as Parquet")
+
+
+def _milestones(arguments: argparse.Namespace) -> int:
+    rows = carry_out(arguments, "milestones", {"batches": arguments.batches})
+    write_data(arguments, rows)
+    if arguments.json:
+        print(json.dumps(rows, indent=2, ensure_ascii=False))
+        return 0
+    from analysis.display_units import DisplayUnits
+    from analysis.wording import milestone_said, milestone_title, milestones_from
+
+    units = DisplayUnits(**dict(arguments.unit))
+    by_batch: dict[str, list[dict[str, Any]]] = {}
+    for row in rows:
+        by_batch.setdefault(row["batch_id"], []).append(row)
+    for of_one in by_batch.values():
+        print(of_one[0]["batch"])
+        found = milestones_from(of_one)
+        for name in found.told:
+            print(f"  {milestone_title(name)}: {milestone_said(name, found.get(name), units)}")
+    if not by_batch:
+        print("No milestone is reached yet.")
+    return 0
+
+
+def write_data(arguments: argparse.Namespace, rows: Sequence[Mapping[str, Any]]) -> None:
+    """Write the rows where the command line asks for it."""
+    if arguments.csv is None and arguments.parquet is None:
+        return
+    import polars as pl
+
+    from ingest.monitoring.milestones import MILESTONE_FILE
+    from ingest.transfer.csv_text import for_spreadsheets
+
+    frame = pl.DataFrame(list(rows), schema=MILESTONE_FILE)
+    if arguments.csv is not None:
+        _to(arguments.csv, lambda: for_spreadsheets(frame).write_csv(arguments.csv))
+    if arguments.parquet is not None:
+        _to(arguments.parquet, lambda: frame.write_parquet(arguments.parquet, compression="zstd"))
+
+
+def _to(path: Path, write: Any) -> None:
+    try:
+        write()
+    except OSError as error:
+        problem = f"it cannot be written ({error.strerror or error})"
+        raise ImportFileError(str(path), "the file", problem, "Choose another place.") from None

@@ -1,0 +1,378 @@
+"""Tastings: made, answered, ended, and what they say. Nothing is said before everybody is done, or the host ends it."""
+
+from __future__ import annotations
+
+import secrets
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from hashlib import blake2s
+from typing import Final
+
+import numpy as np
+
+from analysis.trials import (
+    Agreement,
+    Judged,
+    Scores,
+    Triangle,
+    agreement,
+    as_scores,
+    glass_codes,
+    scores,
+    serving_orders,
+    triangle,
+    triangle_orders,
+)
+from ingest import logs
+from ingest.errors import EntryError
+from ingest.model import Record
+from ingest.store import Store
+from ingest.tastings import LONGEST_WORD, Arm, Method, Sulfites, Taster, Tasting, TastingAnswer, answer_id
+
+FIRST_AROMAS: Final = (
+    "apple", "banana", "biscuit", "bread", "butter", "caramel", "citrus", "clove", "coffee", "earth", "floral",
+    "grape", "grass", "hay", "herbs", "honey", "malt", "melon", "nuts", "pear", "pepper", "pine", "resin", "smoke",
+    "solvent", "stone fruit", "sulfur", "tropical fruit", "vanilla", "vinegar",
+)  # fmt: skip
+"""Words to begin with; a cellar's list grows by what its tasters add. Common words of the trade."""
+
+ALLERGENS: Final = (
+    "cereals containing gluten", "milk", "nuts", "sulfites above 10 mg/L", "eggs", "fish", "soya", "celery", "mustard",
+    "sesame", "lupin", "peanuts", "crustaceans", "molluscs",
+)  # fmt: skip
+"""The fourteen groups of Annex II of Regulation (EU) No 1169/2011 (from memory), those of drinks first."""
+
+CLOSED: Final = "the tasting is over"
+
+
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """A tasting that is about to be made."""
+
+    name: str
+    method: Method
+    arms: tuple[Arm, ...]
+    tasters: tuple[str, ...]
+    allergens: tuple[str, ...]
+    sulfites: Sulfites
+    trial_id: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What one taster said of one drink, once it may be told."""
+
+    taster: str
+    arm: int
+    place: int
+    answer: TastingAnswer
+
+
+@dataclass(frozen=True, slots=True)
+class Result:
+    """What a tasting says; each part None where it says nothing, or is not of its kind."""
+
+    names: tuple[str, ...]
+    said: tuple[Said, ...]
+    scores: Scores | None
+    agreement: Agreement | None
+    triangle: Triangle | None
+    judges: int
+    """Tasters who judged anything."""
+
+    def aromas(self, arm: int) -> list[tuple[str, int]]:
+        """The aromas found in one drink, the most frequent first."""
+        found = Counter(word for each in self.said if each.arm == arm for word in each.answer.aromas)
+        return sorted(found.items(), key=lambda each: (-each[1], each[0]))
+
+    def passed(self, arm: int) -> int:
+        """How many passed this drink."""
+        return sum(each.answer.passed for each in self.said if each.arm == arm)
+
+
+def make(store: Store, draft: Draft) -> Tasting:
+    """Draw codes and orders, and keep the tasting with its tasters as one change.
+
+    Raises
+    ------
+    EntryError
+        If there is no taster, two have one name, or the drinks do not fit the method.
+    """
+    names = [name.strip() for name in draft.tasters if name.strip()]
+    if not names:
+        raise EntryError("tasters", "nobody tastes", "Name at least one taster, one on each line.")
+    if len(set(map(str.casefold, names))) < len(names):
+        raise EntryError("tasters", "two tasters have the same name", "Add an initial to one of them.")
+    if len(draft.arms) < 2:
+        raise EntryError("arms", f"it has {len(draft.arms)} drinks and needs at least two", "Choose others.")
+    each = 2 if draft.method == "triangle" else 1
+    codes = glass_codes(each * len(draft.arms), secrets.randbits(63))
+    if draft.method == "triangle":
+        orders = triangle_orders(len(names), secrets.randbits(63))
+    else:
+        orders = serving_orders(len(draft.arms), len(names), secrets.randbits(63))
+    tasting = Tasting(
+        name=draft.name,
+        method=draft.method,
+        at=datetime.now(UTC),
+        arms=draft.arms,
+        glasses=tuple((code, n // each) for n, code in enumerate(codes)),
+        allergens=draft.allergens,
+        sulfites=draft.sulfites,
+        trial_id=draft.trial_id,
+    )
+    tasters = [
+        Taster(tasting_id=tasting.tasting_id, name=name, served=order)
+        for name, order in zip(names, orders, strict=True)
+    ]
+    logs.hide(*(taster.token for taster in tasters))
+    store.save_many([tasting, *tasters], f"Made the tasting {tasting.name}")
+    return tasting
+
+
+def newest_first(store: Store) -> list[Tasting]:
+    """All tastings."""
+    return sorted(store.all(Tasting), key=lambda each: each.at, reverse=True)
+
+
+def tasters_of(store: Store, tasting: Tasting) -> list[Taster]:
+    """Who tastes, in the order in which they were named."""
+    return list(store.all(Taster, tasting_id=tasting.tasting_id))
+
+
+def answers_of(store: Store, taster: Taster) -> dict[str, TastingAnswer]:
+    """What a taster has said so far, by code."""
+    return {each.code: each for each in store.all(TastingAnswer, taster_id=taster.taster_id)}
+
+
+def codes_of(tasting: Tasting, taster: Taster) -> list[str]:
+    """The codes that a taster gets, in the order of serving."""
+    return [tasting.glasses[n][0] for n in taster.served]
+
+
+def by_token(store: Store, token: str) -> tuple[Tasting, Taster] | None:
+    """Whose address it is; takes as long for a wrong one as for a right one."""
+    found = None
+    for taster in store.all(Taster):
+        if secrets.compare_digest(taster.token.encode(), token.encode()):
+            found = taster
+    tasting = store.get(Tasting, found.tasting_id) if found is not None else None
+    if found is None or tasting is None:
+        return None
+    logs.hide(found.token)
+    return tasting, found
+
+
+def over(store: Store, tasting: Tasting) -> bool:
+    """Whether it has ended, as it stands now: by the host, since everybody is done, or since it was removed."""
+    here = store.get(Tasting, tasting.tasting_id)
+    if here is None or here.ended_at is not None:
+        return True
+    tasters = tasters_of(store, tasting)
+    return bool(tasters) and all(each.done_at is not None for each in tasters)
+
+
+def aromas_for(store: Store, tasting: Tasting, taster: Taster) -> list[str]:
+    """The words to choose from: the first ones, those of tastings that are over, and the taster's own.
+
+    Nobody sees what others have just added to this one.
+    """
+    told = {
+        each.tasting_id for each in store.all(Tasting) if each.tasting_id != tasting.tasting_id and over(store, each)
+    }
+    words = {word for each in store.all(TastingAnswer) if each.tasting_id in told for word in each.aromas}
+    words |= {word for each in answers_of(store, taster).values() for word in each.aromas}
+    return sorted({*FIRST_AROMAS, *words}, key=str.casefold)
+
+
+def words_in(text: str) -> list[str]:
+    """Aromas as typed, separated by commas: in small letters, each once."""
+    parts = [" ".join(part.split()).lower()[:LONGEST_WORD].strip() for part in text.replace(";", ",").split(",")]
+    return list(dict.fromkeys(filter(None, parts)))
+
+
+# -- answers
+
+
+def keep_glass(store: Store, taster: Taster, answer: TastingAnswer) -> None:
+    """Keep what a taster says of one glass, in place of what they said of it before.
+
+    Raises
+    ------
+    EntryError
+        If the tasting is over, or they are done.
+    """
+    _keep(store, taster, [answer])
+
+
+def draft_of(store: Store, taster: Taster, code: str) -> TastingAnswer:
+    """The taster's answer on a glass as it stands, or an empty one."""
+    return answers_of(store, taster).get(code) or TastingAnswer(
+        answer_id=answer_id(taster, code),
+        tasting_id=taster.tasting_id,
+        taster_id=taster.taster_id,
+        code=code,
+        at=datetime.now(UTC),
+    )
+
+
+def keep_ranks(store: Store, tasting: Tasting, taster: Taster, ranks: Mapping[str, int]) -> None:
+    """Keep the order of the glasses that were not passed, 1 the best.
+
+    Raises
+    ------
+    EntryError
+        If the ranks are not 1, 2, 3 and so on, each once; or as `keep_glass`.
+    """
+    drafts = {code: draft_of(store, taster, code) for code in codes_of(tasting, taster)}
+    open_codes = [code for code, each in drafts.items() if not each.passed]
+    wanted = list(range(1, len(open_codes) + 1))
+    if sorted(ranks.get(code, 0) for code in open_codes) != wanted:
+        missing = [code for code in open_codes if code not in ranks]
+        problem = f"glass {missing[0]} has no rank" if missing else "two glasses have the same rank"
+        raise EntryError("rank", problem, f"Give each of 1 to {len(open_codes)} once; 1 is the best.")
+    _keep(store, taster, [replace(drafts[code], rank=ranks[code]) for code in open_codes])
+
+
+def keep_ballot(store: Store, tasting: Tasting, taster: Taster, said: Sequence[TastingAnswer]) -> None:
+    """Keep a whole ballot, after which the taster is done: all of it as one change, or nothing.
+
+    Raises
+    ------
+    EntryError
+        If ranks are not each given once, or a glass is left out; or as `keep_glass`.
+    """
+    _must_be_open(store, taster)
+    judged = [each for each in said if not each.passed]
+    ranks = sorted(each.rank or 0 for each in judged)
+    if tasting.method == "rank" and ranks != list(range(1, len(judged) + 1)):
+        raise EntryError("", "the ranks are not each given once", f"Give each of 1 to {len(judged)} once.")
+    if left := set(codes_of(tasting, taster)) - {each.code for each in said}:
+        raise EntryError("", f"glass {min(left)} is open still", "Judge it, or pass it.")
+    now = datetime.now(UTC)
+    records: list[Record] = [*(replace(each, at=now) for each in said), replace(taster, done_at=now)]
+    store.save_many(records, f"Ballot of {taster.name} for {tasting.name}")
+
+
+def keep_odd(store: Store, tasting: Tasting, taster: Taster, odd: str | None, note: str) -> None:
+    """Keep which glass is the odd one out; None: they pass.
+
+    Raises
+    ------
+    EntryError
+        If it is none of theirs; or as `keep_glass`.
+    """
+    codes = codes_of(tasting, taster)
+    if odd is not None and odd not in codes:
+        raise EntryError("odd", "no glass is chosen", "Choose the one that differs; if you cannot tell, guess.")
+    said = [replace(draft_of(store, taster, code), odd=code == odd, passed=odd is None, note=note) for code in codes]
+    _keep(store, taster, said)
+
+
+def _keep(store: Store, taster: Taster, said: Sequence[TastingAnswer]) -> None:
+    _must_be_open(store, taster)
+    now = datetime.now(UTC)
+    glasses = ", ".join(each.code for each in said)
+    store.save_many(
+        [replace(each, at=now) for each in said], f"Answer of {taster.name} on glass{'es' * bool(said[1:])} {glasses}"
+    )
+
+
+def unanswered(store: Store, tasting: Tasting, taster: Taster) -> list[str]:
+    """The codes of which a taster has said nothing yet."""
+    said = answers_of(store, taster)
+    return [code for code in codes_of(tasting, taster) if not _answered(tasting, said, code)]
+
+
+def _answered(tasting: Tasting, said: Mapping[str, TastingAnswer], code: str) -> bool:
+    answer = said.get(code)
+    if answer is None:
+        return False
+    if answer.passed or tasting.method == "triangle":
+        return True
+    return (answer.score if tasting.method == "score" else answer.rank) is not None
+
+
+def finish(store: Store, tasting: Tasting, taster: Taster) -> None:
+    """The taster is done; what they said stays as it is.
+
+    Raises
+    ------
+    EntryError
+        If a glass is open still, or the tasting is over.
+    """
+    _must_be_open(store, taster)
+    if left := unanswered(store, tasting, taster):
+        raise EntryError("", f"glass {left[0]} is open still", "Judge it, or pass it.")
+    store.save_many([replace(taster, done_at=datetime.now(UTC))], f"{taster.name} has tasted {tasting.name}")
+
+
+def end(store: Store, tasting: Tasting) -> None:
+    """End it before everybody is done; addresses stop working and the result is told."""
+    store.save_many([replace(tasting, ended_at=datetime.now(UTC))], f"Ended the tasting {tasting.name}")
+
+
+def _must_be_open(store: Store, taster: Taster) -> None:
+    here, tasting = store.get(Taster, taster.taster_id), store.get(Tasting, taster.tasting_id)
+    if here is None or tasting is None or over(store, tasting):
+        raise EntryError("", CLOSED, "Nothing more is taken in.")
+    if here.done_at is not None:
+        raise EntryError("", "you have said that you are done", "Nothing more is taken in.")
+
+
+# -- what it says
+
+
+def result(store: Store, tasting: Tasting) -> Result | None:
+    """What the tasting says; None until it is over, so that no page can tell it before."""
+    if not over(store, tasting):
+        return None
+    tasters = tasters_of(store, tasting)
+    said = tuple(_told(store, tasting, tasters))
+    points = _points(tasting, tasters, said)
+    seed = int.from_bytes(blake2s(tasting.tasting_id.encode(), digest_size=6).digest())
+    judged = [
+        Judged(t, each.arm, each.place, float(points[t, each.arm]))
+        for t, taster in enumerate(tasters)
+        for each in said
+        if each.answer.taster_id == taster.taster_id and not np.isnan(points[t, each.arm])
+    ]
+    names = tuple(name for name, _ in tasting.arms)
+    if tasting.method == "triangle":
+        return Result(names, said, None, None, _triangle(tasters, said), len({e.taster for e in said}))
+    found = scores(judged, len(names), seed)
+    return Result(names, said, found, agreement(points, seed), None, len({each.taster for each in judged}))
+
+
+def _told(store: Store, tasting: Tasting, tasters: Iterable[Taster]) -> Iterable[Said]:
+    for taster in tasters:
+        answers = answers_of(store, taster)
+        for place, glass in enumerate(taster.served):
+            code, arm = tasting.glasses[glass]
+            if code in answers and _answered(tasting, answers, code):
+                yield Said(taster.name, arm, place, answers[code])
+
+
+def _points(tasting: Tasting, tasters: Sequence[Taster], said: Sequence[Said]) -> np.ndarray:
+    """Shape (tasters, arms): points of 100, NaN where somebody did not get or passed a glass."""
+    found = np.full((len(tasters), len(tasting.arms)), np.nan)
+    row = {taster.taster_id: n for n, taster in enumerate(tasters)}
+    for each in said:
+        value = each.answer.score if tasting.method == "score" else each.answer.rank
+        if value is not None and not each.answer.passed:
+            found[row[each.answer.taster_id], each.arm] = value
+    return np.array([as_scores(r) for r in found]) if tasting.method == "rank" else found
+
+
+def _triangle(tasters: Sequence[Taster], said: Sequence[Said]) -> Triangle | None:
+    right = answered = 0
+    for taster in tasters:
+        own = [each for each in said if each.answer.taster_id == taster.taster_id]
+        chosen = [each for each in own if each.answer.odd]
+        if len(own) != 3 or len(chosen) != 1:
+            continue
+        answered += 1
+        right += sum(each.arm == chosen[0].arm for each in own) == 1
+    return triangle(right, answered) if answered else None

@@ -1,0 +1,70 @@
+"""Commands that tell what batches went through, as a person calls them."""
+
+from __future__ import annotations
+
+import json
+from datetime import timedelta
+from pathlib import Path
+
+import polars as pl
+import pytest
+
+from dashboard.__main__ import main
+from ingest.monitoring import MILESTONE_FILE
+from ingest.settings import DATABASE
+from ingest.store import Store
+from tests.dashboard.conftest import NOW, put_batch
+
+
+@pytest.fixture(scope="module")
+def data(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A cellar on disk with one ended batch and one under way."""
+    directory = tmp_path_factory.mktemp("cellar")
+    with Store.open(directory / DATABASE) as store:
+        put_batch(store, 1, "=Harbour Pale", 20, ended_at=NOW - timedelta(days=6))
+        put_batch(store, 2, "Young", 1.0)
+    return directory
+
+
+def run(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str, str]:
+    status = main(arguments)
+    said = capsys.readouterr()
+    return status, said.out, said.err
+
+
+def test_milestones_are_told_in_words_units_and_files(capsys, data, tmp_path):
+    csv, parquet = tmp_path / "m.csv", tmp_path / "m.parquet"
+    given = ["milestones", "--data", str(data), "--csv", str(csv), "--parquet", str(parquet)]
+    status, out, _ = run(capsys, *given, "--unit", "P", "--unit", "F")
+    assert status == 0
+    assert "=Harbour Pale\n" in out
+    assert "°P a day" in out
+    assert "°F (" in out
+    assert "°C" not in out
+    frame = pl.read_parquet(parquet)
+    assert frame.schema == MILESTONE_FILE
+    ended = frame.filter(pl.col("batch") == "=Harbour Pale")
+    attenuation = ended.filter(pl.col("milestone") == "apparent_attenuation").row(0, named=True)
+    # 1.052 to 1.011 in °P: 1 - 2.81 / 12.84.
+    assert attenuation["p10"] - 0.02 < 1 - 2.81 / 12.84 < attenuation["p90"] + 0.02
+    assert "finish_h" not in frame.filter(pl.col("batch") == "Young")["milestone"].to_list()
+    written = pl.read_csv(csv)
+    assert written.columns == frame.columns
+    assert written["batch"][0] == "'=Harbour Pale"  # a spreadsheet runs no name as a formula
+
+
+def test_one_batch_is_told_as_json_and_an_unknown_one_is_refused(capsys, data):
+    status, out, _ = run(capsys, "milestones", "=Harbour Pale", "--data", str(data), "--json")
+    assert status == 0
+    assert {row["batch"] for row in json.loads(out)} == {"=Harbour Pale"}
+    status, _, errors = run(capsys, "milestones", "Nobody", "--data", str(data))
+    assert status == 2
+    assert "no batch is called 'Nobody'" in errors
+
+
+def test_a_file_that_cannot_be_written_is_said_so(capsys, data, tmp_path):
+    nowhere = str(tmp_path / "missing" / "m.csv")
+    status, _, errors = run(capsys, "milestones", "Young", "--data", str(data), "--csv", nowhere)
+    assert status == 2
+    assert "m.csv" in errors
+    assert "cannot be written" in errors
