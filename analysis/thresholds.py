@@ -980,7 +980,8 @@ Source: none known; chosen. On simulated panels 80 % intervals hold as often as 
 
 SCORE_REST: Final = (3.0, 35.0)
 """points of 100; least and most of what is left of a score once taster, place and drink are taken out (standard
-deviation), each size as likely on a scale of logarithms. Source: none known; chosen."""
+deviation), each size in between as likely. Source: none known; chosen. On simulated panels of three tasters even
+chances on a scale of logarithms made intervals too narrow."""
 
 BLEND_GAIN: Final = 0.5
 """share of how far drinks lie apart; by so much a blend of halves is expected to differ from the mean of its two
@@ -1008,3 +1009,24 @@ difference."""
 FEW_TASTERS: Final = 8
 """tasters; with fewer every result of a tasting is called rough. Source: common practice, no published one; a triangle
 of seven needs five right answers."""
+
+
+# Whether the arms of a trial differ in more than one thing.
+
+ARMS_APART_C: Final = 1.0
+"""°C; arms that stood further apart than this differ in temperature. Source: common practice, no published one: what a
+thermostat keeps, and about 7 % of the pace at a Q10 of 2."""
+
+ARMS_APART_ORIGINAL_SG: Final = 0.002
+"""SG; arms whose original gravities lie further apart differ in them. Source: as `HAND_RISE_SG`, two readings of one
+wort."""
+
+ARMS_APART_SHARE: Final = 0.2
+"""share; arms whose volumes differ by more, or whose hop doses differ by more than half of it, differ in them. Source:
+none known; chosen: small vessels are filled to about a tenth."""
+
+ARMS_APART_DAYS: Final = 1.0
+"""days; arms hopped, or left on hops, further apart differ in that. Source: common practice, no published one."""
+
+PITCHED_TOGETHER_DAYS: Final = 0.5
+"""days; arms pitched further apart differ in that. Source: as for siblings: a brew day."""

@@ -18,6 +18,11 @@ if TYPE_CHECKING:
         Measured,
         compare_groups,
     )
+    from analysis.trials.conclusion import (
+        Conclusion,
+        TryNext,
+        conclude,
+    )
     from analysis.trials.concordance import (
         Agreement,
         agreement,
@@ -34,6 +39,14 @@ if TYPE_CHECKING:
         Milestones,
         Verdict,
         milestone_rows,
+    )
+    from analysis.trials.design import (
+        ArmBatch,
+        Compared,
+        Design,
+        Factor,
+        TastingResult,
+        design_of,
     )
     from analysis.trials.discrimination import (
         Triangle,
@@ -79,6 +92,11 @@ else:
                 "Measured",
                 "compare_groups",
             ),
+            "conclusion": (
+                "Conclusion",
+                "TryNext",
+                "conclude",
+            ),
             "definitions": (
                 "MILESTONES",
                 "Difference",
@@ -90,6 +108,14 @@ else:
                 "Milestones",
                 "Verdict",
                 "milestone_rows",
+            ),
+            "design": (
+                "ArmBatch",
+                "Compared",
+                "Design",
+                "Factor",
+                "TastingResult",
+                "design_of",
             ),
             "milestones": (
                 "Course",
@@ -130,13 +156,18 @@ __all__ = [
     "MILESTONES",
     "SCALES",
     "Agreement",
+    "ArmBatch",
     "ArmScore",
     "Balance",
     "Blend",
+    "Compared",
+    "Conclusion",
     "Course",
+    "Design",
     "Difference",
     "Dose",
     "Estimate",
+    "Factor",
     "GroupComparison",
     "GroupMean",
     "Judged",
@@ -148,14 +179,18 @@ __all__ = [
     "Order",
     "Scores",
     "Shares",
+    "TastingResult",
     "Triangle",
+    "TryNext",
     "Verdict",
     "agreement",
     "as_scores",
     "balance",
     "blend",
     "compare_groups",
+    "conclude",
     "course_milestones",
+    "design_of",
     "estimate_of",
     "glass_codes",
     "least_significant_difference",

@@ -207,6 +207,7 @@ def believed(cells: list[Judged], rng: np.random.Generator, worth: Worth | None 
     # Rayleigh: no spread at all has no chance, since few scores that happen to agree are no proof of it (Chung et al.,
     # A nondegenerate penalized likelihood estimator, Psychometrika 78, 2013; from memory).
     log_weight = log_likelihood + np.log(apart) - 0.5 * apart**2
+    log_weight += np.log([sd.rest for sd in pairs])  # even on the scale itself, where the grid is even in logarithms
     weight = np.exp(log_weight - log_weight.max())
     chosen = rng.choice(len(pairs), size=DRAWS, p=weight / weight.sum())
     drawn = _drawn(mean[chosen], precision, chosen, rng)

@@ -5,7 +5,7 @@ from ingest.store.duckdb_file import look_into
 from ingest.store.entries import Span
 from ingest.store.journal import Change
 from ingest.store.meanwhile import Based, ChangedMeanwhileError
-from ingest.store.migrations import DRY_HOPS_SAID_FROM, NEWEST, PHOTOS_FROM, STAYS_FROM, TASTINGS_FROM
+from ingest.store.migrations import DRY_HOPS_SAID_FROM, NEWEST, PHOTOS_FROM, STAYS_FROM, TASTINGS_FROM, TRIALS_FROM
 from ingest.store.moving import move
 from ingest.store.report_rows import QUANTITIES
 from ingest.store.row_mapping import ENTRIES, TABLES, Table, from_row, to_json
@@ -21,6 +21,7 @@ __all__ = [
     "STAYS_FROM",
     "TABLES",
     "TASTINGS_FROM",
+    "TRIALS_FROM",
     "Based",
     "Change",
     "ChangedMeanwhileError",

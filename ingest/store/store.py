@@ -334,10 +334,14 @@ class Store(Questions):
         )
         names = {key: device for device, key in self._keys.items()}
         columns = report_rows.STORED.names()
-        for row in self._file.read(device_status.LATELY):
+        newest: dict[int, int] = dict(self._file.read(device_status.NEWEST_OF_LATE))
+        if silent := sorted(names.keys() - newest.keys()):
+            newest |= dict(self._file.read(device_status.NEWEST_OF, [silent]))
+        told = device_status.since(newest)
+        for row in self._file.read(device_status.LATELY, told):
             said = dict(zip(columns, row, strict=True))
             self._words.hear([report_rows.from_row(names[said["device_key"]], said)])
-        for key, day, total, number in self._file.read(device_status.CHARGE):
+        for key, day, total, number in self._file.read(device_status.CHARGE, told):
             self._words.recall_charge(names[key], day, total, number)
 
     # -- the rest

@@ -36,8 +36,8 @@ def cellar() -> None:
     """What wants the person, then all vessels by need; worked out once a second for however many look at it."""
     say = queries.voice()
     look = arrangement.ask(context.store().active_batches())
-    key = ("cellar", int(say.now.timestamp()), context.store().revision, look)
-    text, pictures = queries.kept(key, lambda: cellar_html(say, look))
+    version = (int(say.now.timestamp()), context.store().revision)
+    text, pictures = queries.kept(("cellar", look), lambda: cellar_html(say, look), version)
     components.markup(text, key="cellar")
     components.pictures(pictures, key="pictures")
 
