@@ -28,6 +28,7 @@ from analysis.wording import conclusion_sentence
 from ingest.model import BatchRecord, EventRecord, TrialRecord
 from ingest.monitoring.milestones import milestone_frame
 from ingest.monitoring.outlook import Outlook
+from ingest.monitoring.tastings import tasting_of
 from ingest.store import Store
 
 TASTING: Final = "tasting"
@@ -61,14 +62,6 @@ class TrialFindings:
 
 Look = Callable[[str], tuple[Outlook, Milestones] | None]
 """What is known of a batch by its id: its outlook and milestones; None while it cannot be told."""
-
-
-def tasting_of(_store: Store, _trial: TrialRecord) -> TastingResult | None:
-    """What the newest tasting of a trial's arms came to; None while none has been held.
-
-    The one place by which tastings reach a trial's page, its report and its conclusion.
-    """
-    return None
 
 
 def trial_findings(store: Store, trial: TrialRecord, look: Look) -> TrialFindings:

@@ -161,8 +161,14 @@ def _made_of_it(found: TrialFindings, say: Voice) -> None:
 
 
 def _tasting(found: TrialFindings) -> None:
-    if found.tasting is not None:
-        st.html(fill("<h2>Tasting</h2><p>{{ sentence }}</p>", sentence=found.tasting.sentence))
+    """What the newest tasting of its arms says, with the way to it; or the way to hold one."""
+    if found.tasting is None:
+        way = components.underlined("tasting", "Taste its arms blind", trial=found.record.trial_id)
+        st.html(fill("<h2>Tasting</h2><p>None was held yet. {{ way }}.</p>", way=way))
+        return
+    way = components.underlined("tasting", "All that was said", id=str(found.tasting.facts["tasting_id"]))
+    said = found.tasting.sentence
+    st.html(fill("<h2>Tasting</h2><p>{{ sentence }}</p><p>{{ way }}.</p>", sentence=said, way=way))
 
 
 def _design(found: TrialFindings, say: Voice) -> None:
