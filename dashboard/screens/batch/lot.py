@@ -22,7 +22,6 @@ from ingest.model import BatchRecord, Device, Vessel
 def show(record: BatchRecord) -> None:
     """Of a batch under way."""
     say = queries.voice()
-    float_here(record)
     if family := family_html(record):
         st.html(family)
     if record.ended_at is not None or context.store().floats_in(record.batch_id):
