@@ -974,13 +974,14 @@ PLACE_EFFECT: Final = 5.0
 """points of 100; standard deviation expected of what the place in the order does to a score. Source: none known;
 chosen."""
 
-DRINKS_APART: Final = 12.0
-"""points of 100; scale of the half-normal prior of how far drinks of one tasting lie apart (standard deviation).
-Source: none known; chosen."""
+DRINKS_APART: Final = 10.0
+"""points of 100; how far drinks of one tasting lie apart most likely (standard deviation), before any score is known.
+Source: none known; chosen. On simulated panels 80 % intervals hold as often as DEVELOPERS.md says."""
 
 SCORE_REST: Final = (3.0, 35.0)
 """points of 100; least and most of what is left of a score once taster, place and drink are taken out (standard
-deviation), each size as likely on a scale of logarithms. Source: none known; chosen."""
+deviation), each size in between as likely. Source: none known; chosen. On simulated panels of three tasters even
+chances on a scale of logarithms made intervals too narrow."""
 
 BLEND_GAIN: Final = 0.5
 """share of how far drinks lie apart; by so much a blend of halves is expected to differ from the mean of its two

@@ -203,7 +203,11 @@ def believed(cells: list[Judged], rng: np.random.Generator, worth: Worth | None 
     arm_grid = np.linspace(_LEAST_ARM_SD, 3.5 * DRINKS_APART, _STEPS)
     pairs = [Deviations(float(r), float(a)) for r in rest_grid for a in arm_grid]
     mean, precision, log_likelihood = model.at(pairs)
-    log_weight = log_likelihood - 0.5 * np.array([(sd.arm / DRINKS_APART) ** 2 for sd in pairs])
+    apart = np.array([sd.arm / DRINKS_APART for sd in pairs])
+    # Rayleigh: no spread at all has no chance, since few scores that happen to agree are no proof of it (Chung et al.,
+    # A nondegenerate penalized likelihood estimator, Psychometrika 78, 2013; from memory).
+    log_weight = log_likelihood + np.log(apart) - 0.5 * apart**2
+    log_weight += np.log([sd.rest for sd in pairs])  # even on the scale itself, where the grid is even in logarithms
     weight = np.exp(log_weight - log_weight.max())
     chosen = rng.choice(len(pairs), size=DRAWS, p=weight / weight.sum())
     drawn = _drawn(mean[chosen], precision, chosen, rng)

@@ -23,15 +23,15 @@ NOTHING_TOLD = "Nothing can be told: nobody judged two of the drinks."
 
 def best(found: Scores, names: Sequence[str]) -> str:
     """Which drink is liked best, and how surely."""
-    order = sorted(range(len(names)), key=lambda n: -found.arms[n].p_best)
-    first, second = order[0], order[1]
-    p = found.arms[first].p_best
+    return leading([(name, arm.p_best) for name, arm in zip(names, found.arms, strict=True)])
+
+
+def leading(chances: Sequence[tuple[str, float]]) -> str:
+    """The same from each drink's chance to be liked best, of two or more."""
+    (first, p), (second, next_p), *_ = sorted(chances, key=lambda each: -each[1])
     if p >= CLEARLY_BEST:
-        return f"{capital(names[first])} is liked best, {chance(p)}."
-    return (
-        f"Which is liked best is open: {names[first]}, {percent(p)}, before {names[second]}, "
-        f"{percent(found.arms[second].p_best)}."
-    )
+        return f"{capital(first)} is liked best, {chance(p)}."
+    return f"Which is liked best is open: {first}, {percent(p)}, before {second}, {percent(next_p)}."
 
 
 def worth(arm: ArmScore) -> str:

@@ -12,16 +12,40 @@ from analysis.trials import glass_codes, serving_orders, triangle_orders
 from ingest import logs
 from ingest.errors import EntryError
 from ingest.model import Record
+from ingest.monitoring import TastingOutcome as Result
+from ingest.monitoring import TastingSaid as Said
+from ingest.monitoring import answers_of, codes_of, judged_of, tasters_of, unanswered
+from ingest.monitoring import outcome_of as result
+from ingest.monitoring import tasting_over as over
 from ingest.store import Store
-from ingest.tasted import Result as Result
-from ingest.tasted import Said as Said
-from ingest.tasted import answered as answered
-from ingest.tasted import answers_of as answers_of
-from ingest.tasted import judged_of as judged_of
-from ingest.tasted import over as over
-from ingest.tasted import result as result
-from ingest.tasted import tasters_of as tasters_of
 from ingest.tastings import LONGEST_WORD, Arm, Method, Sulfites, Taster, Tasting, TastingAnswer, answer_id
+
+__all__ = [
+    "ALLERGENS",
+    "FIRST_AROMAS",
+    "Draft",
+    "Result",
+    "Said",
+    "answers_of",
+    "aromas_for",
+    "by_token",
+    "codes_of",
+    "draft_of",
+    "end",
+    "finish",
+    "judged_of",
+    "keep_ballot",
+    "keep_glass",
+    "keep_odd",
+    "keep_ranks",
+    "make",
+    "newest_first",
+    "over",
+    "result",
+    "tasters_of",
+    "unanswered",
+    "words_in",
+]
 
 FIRST_AROMAS: Final = (
     "apple", "banana", "biscuit", "bread", "butter", "caramel", "citrus", "clove", "coffee", "earth", "floral",
@@ -95,11 +119,6 @@ def make(store: Store, draft: Draft) -> Tasting:
 def newest_first(store: Store) -> list[Tasting]:
     """All tastings."""
     return sorted(store.all(Tasting), key=lambda each: each.at, reverse=True)
-
-
-def codes_of(tasting: Tasting, taster: Taster) -> list[str]:
-    """The codes that a taster gets, in the order of serving."""
-    return [tasting.glasses[n][0] for n in taster.served]
 
 
 def by_token(store: Store, token: str) -> tuple[Tasting, Taster] | None:
@@ -219,12 +238,6 @@ def _keep(store: Store, taster: Taster, said: Sequence[TastingAnswer]) -> None:
     store.save_many(
         [replace(each, at=now) for each in said], f"Answer of {taster.name} on glass{'es' * bool(said[1:])} {glasses}"
     )
-
-
-def unanswered(store: Store, tasting: Tasting, taster: Taster) -> list[str]:
-    """The codes of which a taster has said nothing yet."""
-    said = answers_of(store, taster)
-    return [code for code in codes_of(tasting, taster) if not answered(tasting, said, code)]
 
 
 def finish(store: Store, tasting: Tasting, taster: Taster) -> None:

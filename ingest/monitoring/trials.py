@@ -28,7 +28,7 @@ from analysis.wording import conclusion_sentence
 from ingest.model import BatchRecord, EventRecord, TrialRecord
 from ingest.monitoring.milestones import milestone_frame
 from ingest.monitoring.outlook import Outlook
-from ingest.monitoring.trial_tasting import tasting_of
+from ingest.monitoring.tastings import tasting_of
 from ingest.store import Store
 
 TASTING: Final = "tasting"

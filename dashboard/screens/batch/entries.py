@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Final
@@ -44,14 +45,15 @@ UNITS: Final[dict[Instrument, tuple[str, ...]]] = {
 }
 
 
-def quick(record: BatchRecord) -> None:
-    """The two entries that are made beside the vessel, each open in one tap and done in the next."""
+def quick(record: BatchRecord, beside: Callable[[], None]) -> None:
+    """What is entered beside the vessel, each open in one tap and done in the next; then what `beside` draws there."""
     with st.container(horizontal=True, key="quick", vertical_alignment="center"):
         # Its key changes with each event, so that it closes once one is logged.
         with st.popover("Log an event", key=f"log event {st.session_state.setdefault('event turn', 0)}"):
             _quick_event(record)
         with st.popover("Log a hand sample"):
             sample_form(None, record, "quick sample")
+        beside()
         if record.ended_at is None:
             st.html(components.underlined("packaging", "Packaging sheet", id=record.batch_id), width="content")
 
@@ -181,6 +183,12 @@ def event_form(event: EventRecord | None, record: BatchRecord, name: str) -> Non
             raise out_of_range("gravity_sg", gravity, "gravity", (0.99, 1.16))
         base = event or EventRecord(batch_id=record.batch_id, kind="note", at=when)
         chosen: EventKind = added.kind_for(kind or "note")
+        if event is not None and "transfer" in (event.kind, chosen) and event.kind != chosen:
+            raise EntryError(
+                "kind",
+                "a transfer moves the batch, so no other entry can be made a transfer, nor the reverse",
+                "Remove this entry, and log what happened anew: a transfer asks for the vessel into which it went.",
+            )
         made = replace(base, kind=chosen, at=when, gravity_sg=gravity, note=note)
         complete = hops.into(added.into(amount.into(made)))
         if complete.kind == "transfer" and target is not None:

@@ -16,7 +16,7 @@ from dashboard import context
 from dashboard.queries import tastings
 from dashboard.templates import fill
 from dashboard.ui import forms, plain
-from ingest.model import BatchRecord, Vessel
+from ingest.model import BatchRecord, TrialRecord, Vessel
 from ingest.tastings import METHODS, SULFITES, Arm, Method, Sulfites
 
 METHOD_WORDS: Final[dict[Method, str]] = {
@@ -31,7 +31,8 @@ SULFITE_WORDS: Final[dict[Sulfites, str]] = {
 }
 
 
-def show(say: Voice) -> None:
+def show(say: Voice, trial: TrialRecord | None = None) -> None:
+    """The form; of a trial it begins with the trial's question and batches."""
     offered = known()
     if len(offered) < 2:
         st.html("<p>It takes two batches. Add them under Set up first.</p>")
@@ -48,9 +49,10 @@ def show(say: Voice) -> None:
             power=percent(power(6)),
         )
     )
-    with forms.entry("tasting", say, save="Make the tasting") as form:
-        name = form.text("name", "What is asked", placeholder="Which hop is liked best?")
-        asked = [key for key in st.query_params.get("ids", "").split(",") if key in names]
+    with forms.entry("tasting", say, save="Make the tasting", shows=trial and trial.trial_id) as form:
+        question = (trial.question or trial.name) if trial is not None else ""
+        name = form.text("name", "What is asked", question, placeholder="Which hop is liked best?")
+        asked = [key for key in _asked_for(trial) if key in names]
         chosen = st.multiselect(
             "Drinks", list(names), default=asked, format_func=names.__getitem__, key=form.key("arms")
         )
@@ -71,6 +73,7 @@ def show(say: Voice) -> None:
             tasters=tuple(people.splitlines()),
             allergens=tuple(allergens),
             sulfites=sulfites,
+            trial_id=trial.trial_id if trial is not None else None,
         )
         made: list[str] = []
         form.keep(
@@ -78,6 +81,10 @@ def show(say: Voice) -> None:
             f"The tasting is made: {plural(len(chosen), 'drink')}.",
             then=lambda: st.query_params.from_dict({"id": made[0]}),
         )
+
+
+def _asked_for(trial: TrialRecord | None) -> Sequence[str]:
+    return trial.batch_ids if trial is not None else st.query_params.get("ids", "").split(",")
 
 
 def known() -> list[BatchRecord]:

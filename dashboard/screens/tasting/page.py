@@ -10,6 +10,7 @@ from dashboard.queries import queries, tastings
 from dashboard.screens.tasting import host, making, results
 from dashboard.templates import fill
 from dashboard.ui import components
+from ingest.model import TrialRecord
 from ingest.tastings import Tasting
 
 
@@ -39,8 +40,9 @@ def choose(say: Voice) -> None:
         st.html(components.entries(rows))
     if access.only_looks():
         return
-    with st.expander("A new tasting", expanded=not found):
-        making.show(say)
+    trial = store.get(TrialRecord, st.query_params.get("trial", ""))
+    with st.expander("A new tasting", expanded=not found or trial is not None):
+        making.show(say, trial)
 
 
 def _state(tasting: Tasting, say: Voice) -> str:

@@ -8,7 +8,18 @@ from typing import TYPE_CHECKING, Final
 
 from analysis.display_units import percent
 from analysis.planning import Act
-from analysis.wording import PHASE_WORDS, Voice, capital, dose_words, joined, likely_gravity, next_day, plural, verdict
+from analysis.wording import (
+    PHASE_WORDS,
+    Voice,
+    capital,
+    dose_words,
+    joined,
+    likely_gravity,
+    next_day,
+    plural,
+    seen_attenuation,
+    verdict,
+)
 from dashboard.charts import phase_glyph
 from dashboard.templates import Markup, fill, join, render
 from dashboard.ui import address, underlined
@@ -132,13 +143,13 @@ def _figures(s: Standing, say: Voice) -> Markup:
     cells: list[str] = ["no float"] if followed else [phase_glyph(a.phase) + f" {PHASE_WORDS[a.phase]}"]
     if a.gravity_sg is not None:
         cells.append(likely_gravity(a, say) or "")
-    if a.apparent_attenuation is not None and a.apparent_attenuation >= _WORTH_SAYING:
-        cells.append(f"{percent(a.apparent_attenuation)} attenuated")
+    if (share := seen_attenuation(a)) is not None and share >= _WORTH_SAYING:
+        cells.append(f"{percent(share)} attenuated")
     if a.temperature_c is not None:
         off = any(need.kind == "temperature" for need in s.needs)
         warm = '<span{% if off %} class="old" title="outside of what is wished"{% endif %}>{{ t }}</span>'
         cells.append(fill(warm, off=off, t=say.temperature(a.temperature_c)))
-    if s.heard_at is not None:
+    if s.read_at is not None:
         heard = '<span{% if old %} class="old"{% endif %} title="{{ exact }}">{{ age }}</span>'
-        cells.append(fill(heard, old=s.silent, exact=say.exact(s.heard_at), age=say.ago(s.heard_at)))
+        cells.append(fill(heard, old=s.silent, exact=say.exact(s.read_at), age=say.ago(s.read_at)))
     return fill('<span class="figures">{% for c in cells %}<span>{{ c }}</span>{% endfor %}</span>', cells=cells)

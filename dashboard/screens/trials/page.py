@@ -161,14 +161,14 @@ def _made_of_it(found: TrialFindings, say: Voice) -> None:
 
 
 def _tasting(found: TrialFindings) -> None:
-    """What the newest tasting of the arms came to, and the way to hold one."""
-    if found.tasting is not None:
-        link = components.underlined("tasting", "All of it", id=str(found.tasting.facts["tasting_id"]))
-        line = "<h2>Tasting</h2><p>{{ sentence }} {{ link }}</p>"
-        st.html(fill(line, sentence=found.tasting.sentence, link=link))
-    ids = ",".join(each.record.batch_id for each in found.batches)
-    again = "Taste them blind again" if found.tasting is not None else "Taste them blind"
-    st.html(fill('<p class="lots">{{ link }}</p>', link=components.underlined("tasting", again, ids=ids)))
+    """What the newest tasting of its arms says, with the way to it; or the way to hold one."""
+    if found.tasting is None:
+        way = components.underlined("tasting", "Taste its arms blind", trial=found.record.trial_id)
+        st.html(fill("<h2>Tasting</h2><p>None was held yet. {{ way }}.</p>", way=way))
+        return
+    way = components.underlined("tasting", "All that was said", id=str(found.tasting.facts["tasting_id"]))
+    said = found.tasting.sentence
+    st.html(fill("<h2>Tasting</h2><p>{{ sentence }}</p><p>{{ way }}.</p>", sentence=said, way=way))
 
 
 def _design(found: TrialFindings, say: Voice) -> None:

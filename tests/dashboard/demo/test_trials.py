@@ -1,24 +1,59 @@
-"""The demo's trials, entered as a person would."""
-
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
-from dashboard.demo.demo import enter
-from ingest.model import BatchRecord, TrialRecord
-from ingest.monitoring import tasting_of
+import pytest
+
+from dashboard.demo import trials
+from ingest.model import BatchRecord, TrialRecord, Vessel
+from ingest.monitoring import outcome_of, trial_of
 from ingest.store import Store
-from sample_data.cellar import demo_cellar
+from ingest.tastings import Taster, Tasting
+from sample_data.hop_trial import BLENDS, FRIENDS, HOPS, hop_trial
+
+ANCHOR = datetime(2026, 11, 28, 12, tzinfo=UTC)
 
 
-def test_the_demo_has_a_tasted_trial_and_one_under_way():
-    with Store.in_memory() as store:
-        enter(store, demo_cellar(datetime(2026, 3, 1, 12, tzinfo=UTC)))
-        tasted, going = store.all(TrialRecord)
-        assert all(store.get(BatchRecord, key).ended_at is not None for key in tasted.batch_ids)
-        assert all(store.get(BatchRecord, key).ended_at is None for key in going.batch_ids)
-        found = tasting_of(store, tasted)
-        assert found.facts["judges"] == 6
-        assert [name for name, _ in sorted(found.best, key=lambda each: each[1])] == ["Marrow", "Dune"]
-        assert 0.5 < dict(found.best)["Dune"] < 1.0
-        assert tasting_of(store, going) is None
+@pytest.fixture
+def store():
+    with Store.in_memory() as made:
+        for n, (name, yeast) in enumerate(
+            [("Window amber", "Marrow"), ("Window amber", "Dune"), (trials.NEXT, "Dune")]
+        ):
+            vessel = made.save(Vessel(name=f"Vessel {n + 2}"))
+            made.save(
+                BatchRecord(
+                    name=name, vessel_id=vessel.vessel_id, yeast=yeast, pitched_at=ANCHOR - timedelta(days=3),
+                    split_of=name,
+                )
+            )  # fmt: skip
+        trials.enter(made, hop_trial(ANCHOR, 7), ANCHOR, 7)
+        yield made
+
+
+def test_one_trial_lies_behind_with_its_tasting_and_its_blend_and_one_is_under_way(store):
+    behind, under_way = sorted(store.all(TrialRecord), key=lambda trial: trial.made_at)
+    assert behind.arm_names == HOPS
+    assert under_way.arm_names == ("Marrow", "Dune")
+    singles, blends = sorted(store.all(Tasting), key=lambda tasting: tasting.at)
+    assert {singles.trial_id, blends.trial_id} == {behind.trial_id}
+    assert [len(shares) for _, shares in blends.arms] == [2] * len(BLENDS)
+    assert len(store.all(Taster)) == 2 * len(FRIENDS)
+    for tasting in (singles, blends):
+        outcome = outcome_of(store, tasting)
+        assert outcome is not None
+        assert outcome.judges == len(FRIENDS)
+        assert outcome.scores is not None
+
+
+def test_the_next_batch_came_of_the_trial(store):
+    (made_next,) = [b for b in store.all(BatchRecord) if b.name == trials.NEXT]
+    trial = trial_of(store, made_next)
+    assert trial is not None
+    assert trial.name == "Four single hops"
+
+
+def test_a_trial_says_the_same_whenever_it_is_told():
+    first, again = hop_trial(ANCHOR, 7), hop_trial(ANCHOR, 7)
+    assert [b.hand_samples for b in first.batches] == [b.hand_samples for b in again.batches]
+    assert (first.singles.scores == again.singles.scores).all()

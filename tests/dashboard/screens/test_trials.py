@@ -180,11 +180,11 @@ def test_a_tasting_of_the_arms_reaches_page_report_and_conclusion_once_it_is_ove
     tastings.end(store, tasting)
     found = trials.findings(decided)
     facts = trial_facts(found, store.preferences().units)
-    assert {d["arm"] for d in facts["tasting"]["drinks"]} == {"Marrow", "Dune"}
+    assert {d["drink"] for d in facts["tasting"]["drinks"]} == {"glass of Marrow", "glass of Dune"}
     assert facts["agreement"]["kendall_w"] == pytest.approx(1.0)
     assert found.conclusion.leader == "Dune"
     assert facts["chance"] == found.conclusion.chance > 0.9
-    assert "glass of Dune is liked best" in facts["conclusion"].replace("Glass", "glass")
+    assert facts["conclusion"].startswith("Dune")
     text = html_of(page("trials", id="t"))
     assert "<h2>Tasting</h2>" in text
     assert trial_page(found, queries.voice()).lists[0][0] == "Tasting"
@@ -196,12 +196,9 @@ def test_a_tasting_of_the_arms_reaches_page_report_and_conclusion_once_it_is_ove
 def test_a_tasting_of_something_else_is_not_the_trials(cellar, trial, two):
     store = cellar.store
     other = tasted(store, [two[0], cellar.batches["held"]], (40.0, 82.0))
-    elsewhere = tasted(store, two, (40.0, 82.0), trial_id="another")
-    for each in (other, elsewhere):
-        tastings.end(store, each)
+    tastings.end(store, other)
     assert trials.findings(trial).tasting is None
-    for each in (other, elsewhere):
-        store.remove(store.get(Tasting, each.tasting_id))
+    store.remove(store.get(Tasting, other.tasting_id))
 
 
 def test_two_windows_change_one_trial_without_overwriting_one_another(cellar, trial, page):
