@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy import special
 
 from analysis.model import Floats
 
@@ -54,6 +53,8 @@ def agreement(values: Floats, seed: int = 0) -> Agreement | None:
     Agreement or None
         None where nothing can be told: fewer than two tasters with two glasses each, or everybody found all alike.
     """
+    from scipy import special  # late: guests' pages are routed at the start, which waits for none of it
+
     given = np.asarray(values, dtype=float)
     counted = given[(~np.isnan(given)).sum(axis=1) >= 2]
     if len(counted) < 2:
@@ -91,6 +92,8 @@ def least_significant_difference(tasters: int, glasses: int, alpha: float = 0.05
 
     Tell it only where the tasters agree as a whole, else one of many pairs passes by chance.
     """
+    from scipy import special  # late: guests' pages are routed at the start, which waits for none of it
+
     return float(-special.ndtri(alpha / 2)) * math.sqrt(tasters * glasses * (glasses + 1) / 6)
 
 

@@ -1,31 +1,120 @@
-"""What is watched, and who is told."""
+"""What is watched, and who is told. The face; what it names is loaded when it is asked for."""
 
-from ingest.monitoring.lots import (
-    LotWarning,
-    follow_up_of,
-    follow_ups,
-    looked_after,
-    lot_warnings,
-    related_to,
-    set_aside,
-    warnings_for,
-    with_follow_up,
-)
-from ingest.monitoring.milestones import MILESTONE_FILE, batch_milestones, milestone_frame
-from ingest.monitoring.notifier import NOTIFY_KINDS, Notifier
-from ingest.monitoring.outlook import Outlook, Outlooks, constraints_of
-from ingest.monitoring.siblings import asks_for_sample, following_of, siblings_of
-from ingest.monitoring.trials import (
-    TASTING,
-    ArmFindings,
-    TrialFindings,
-    milestones_by_arm,
-    tasting_of,
-    trial_facts,
-    trial_findings,
-)
-from ingest.monitoring.watcher import Hooks, Watcher, assessment_record, watching
-from ingest.monitoring.wished import SCHEDULE, Step, next_step, schedule_of, wished_c
+from typing import TYPE_CHECKING
+
+from analysis.lazy import attribute_of
+
+if TYPE_CHECKING:
+    from ingest.monitoring.lots import (
+        LotWarning,
+        follow_up_of,
+        follow_ups,
+        looked_after,
+        lot_warnings,
+        related_to,
+        set_aside,
+        warnings_for,
+        with_follow_up,
+    )
+    from ingest.monitoring.milestones import (
+        MILESTONE_FILE,
+        batch_milestones,
+        milestone_frame,
+    )
+    from ingest.monitoring.notifier import (
+        NOTIFY_KINDS,
+        Notifier,
+    )
+    from ingest.monitoring.outlook import (
+        Outlook,
+        Outlooks,
+        constraints_of,
+    )
+    from ingest.monitoring.siblings import (
+        asks_for_sample,
+        following_of,
+        siblings_of,
+    )
+    from ingest.monitoring.trials import (
+        TASTING,
+        ArmFindings,
+        TrialFindings,
+        milestones_by_arm,
+        tasting_of,
+        trial_facts,
+        trial_findings,
+    )
+    from ingest.monitoring.watcher import (
+        Hooks,
+        Watcher,
+        assessment_record,
+        watching,
+    )
+    from ingest.monitoring.wished import (
+        SCHEDULE,
+        Step,
+        next_step,
+        schedule_of,
+        wished_c,
+    )
+else:
+    __getattr__ = attribute_of(
+        __name__,
+        {
+            "lots": (
+                "LotWarning",
+                "follow_up_of",
+                "follow_ups",
+                "looked_after",
+                "lot_warnings",
+                "related_to",
+                "set_aside",
+                "warnings_for",
+                "with_follow_up",
+            ),
+            "milestones": (
+                "MILESTONE_FILE",
+                "batch_milestones",
+                "milestone_frame",
+            ),
+            "notifier": (
+                "NOTIFY_KINDS",
+                "Notifier",
+            ),
+            "outlook": (
+                "Outlook",
+                "Outlooks",
+                "constraints_of",
+            ),
+            "siblings": (
+                "asks_for_sample",
+                "following_of",
+                "siblings_of",
+            ),
+            "trials": (
+                "TASTING",
+                "ArmFindings",
+                "TrialFindings",
+                "milestones_by_arm",
+                "tasting_of",
+                "trial_facts",
+                "trial_findings",
+            ),
+            "watcher": (
+                "Hooks",
+                "Watcher",
+                "assessment_record",
+                "watching",
+            ),
+            "wished": (
+                "SCHEDULE",
+                "Step",
+                "next_step",
+                "schedule_of",
+                "wished_c",
+            ),
+        },
+    )
 
 __all__ = [
     "MILESTONE_FILE",
