@@ -134,11 +134,6 @@ def _lifespan(
     return lifespan
 
 
-def _routes(gate: access.Gate) -> list[Route]:
-    """What is served beside the pages."""
-    return [Route("/healthz", healthz), *metrics.ROUTES, *calendar_routes.ROUTES, *tasting_routes.routes(gate)]
-
-
 def _say_ready(settings: Settings, gate: access.Gate, names: frozenset[str]) -> None:
     """Where it can be opened, once it can."""
     scheme = "http" if settings.server.certificate is None else "https"
@@ -157,6 +152,12 @@ def _layers(names: frozenset[str], gate: access.Gate) -> list[Middleware]:
         Middleware(access.SignedInOnly, gate=gate, page=sign_in_page.html),
         Middleware(redirects.LeadHome, known=_paths),
     ]
+
+
+def _routes(gate: access.Gate) -> list[Route]:
+    """What is answered beside the pages."""
+    guests = tasting_routes.routes(gate)
+    return [Route("/healthz", healthz), *metrics.ROUTES, *calendar_routes.ROUTES, *guests]
 
 
 def _no_components(max_workers: int | None = None) -> list[Any]:

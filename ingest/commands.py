@@ -15,21 +15,12 @@ from typing import Any, Final
 from analysis.planning import days_to_come, reading_fresh
 from analysis.trials import Milestones
 from analysis.wording import Voice, plan_facts, teaches, verdict, zone_of
-from ingest import control, threads
+from ingest import control, monitoring, threads
 from ingest.control import Handler, Progress
 from ingest.decoding import Rule, rule_from, stored_sources
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, Device, TrialRecord, Vessel
-from ingest.monitoring import (
-    Outlook,
-    Outlooks,
-    batch_milestones,
-    batch_page,
-    milestone_frame,
-    trial_facts,
-    trial_findings,
-    trial_page,
-)
+from ingest.monitoring import Outlook, Outlooks
 from ingest.service import Service, open_store
 from ingest.settings import DATABASE, Settings
 from ingest.store import Store
@@ -90,8 +81,8 @@ def milestones(store: Store, arguments: dict[str, Any], progress: Progress, outl
         progress(f"batch {number} of {len(records)} ({100 * number // len(records)} %)")
         outlook = outlooks.of(record.batch_id, now=datetime.now(UTC), fresh=True)
         if outlook is not None:
-            found.append((record, batch_milestones(outlooks, outlook)))
-    return milestone_frame(found).to_dicts()
+            found.append((record, monitoring.batch_milestones(outlooks, outlook)))
+    return monitoring.milestone_frame(found).to_dicts()
 
 
 def report(store: Store, arguments: dict[str, Any], _progress: Progress, outlooks: Outlooks | None = None) -> Any:
@@ -102,19 +93,19 @@ def report(store: Store, arguments: dict[str, Any], _progress: Progress, outlook
 
     def look(batch_id: str) -> tuple[Outlook, Milestones] | None:
         outlook = outlooks.of(batch_id, now=now, fresh=True)
-        return None if outlook is None else (outlook, batch_milestones(outlooks, outlook))
+        return None if outlook is None else (outlook, monitoring.batch_milestones(outlooks, outlook))
 
     if arguments["kind"] == "trial":
-        trial = trial_findings(store, find_trial(store, arguments["name"]), look)
-        frame = milestone_frame((each.record, each.milestones) for each in trial.batches)
-        facts = trial_facts(trial, say.units)
-        return {"facts": facts, "page": asdict(trial_page(trial, say)), "rows": frame.to_dicts()}
+        trial = monitoring.trial_findings(store, find_trial(store, arguments["name"]), look)
+        frame = monitoring.milestone_frame((each.record, each.milestones) for each in trial.batches)
+        facts = monitoring.trial_facts(trial, say.units)
+        return {"facts": facts, "page": asdict(monitoring.trial_page(trial, say)), "rows": frame.to_dicts()}
     record = find_batch(store, arguments["name"])
     seen = look(record.batch_id)
     if seen is None:
         raise EntryError("batch", f"{record.name} was removed meanwhile")
     outlook, found = seen
-    rows = milestone_frame([(record, found)]).to_dicts()
+    rows = monitoring.milestone_frame([(record, found)]).to_dicts()
     told: dict[str, Any] = {
         "batch": record.name,
         "batch_id": record.batch_id,
@@ -122,7 +113,7 @@ def report(store: Store, arguments: dict[str, Any], _progress: Progress, outlook
         "yeast": record.yeast,
     }
     told |= {"verdict": verdict(outlook.assessment, outlook.batch.hold_h, say), "milestones": rows}
-    return {"facts": told, "page": asdict(batch_page(store, outlook, found, say)), "rows": rows}
+    return {"facts": told, "page": asdict(monitoring.batch_page(store, outlook, found, say)), "rows": rows}
 
 
 def find_trial(store: Store, wanted: str) -> TrialRecord:

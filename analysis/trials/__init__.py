@@ -54,6 +54,10 @@ if TYPE_CHECKING:
         tasters_needed,
         triangle,
     )
+    from analysis.trials.learnt import (
+        Belief,
+        beliefs,
+    )
     from analysis.trials.milestones import (
         Course,
         course_milestones,
@@ -117,6 +121,10 @@ else:
                 "TastingResult",
                 "design_of",
             ),
+            "learnt": (
+                "Belief",
+                "beliefs",
+            ),
             "milestones": (
                 "Course",
                 "course_milestones",
@@ -159,6 +167,7 @@ __all__ = [
     "ArmBatch",
     "ArmScore",
     "Balance",
+    "Belief",
     "Blend",
     "Compared",
     "Conclusion",
@@ -186,6 +195,7 @@ __all__ = [
     "agreement",
     "as_scores",
     "balance",
+    "beliefs",
     "blend",
     "compare_groups",
     "conclude",

@@ -47,6 +47,7 @@ from analysis.wording.trial import (
     conclusion_sentence,
     design_sentence,
     next_sentences,
+    successor_sentences,
     unknown_sentence,
     vessels_sentence,
 )
@@ -110,6 +111,7 @@ __all__ = [
     "reason",
     "report",
     "sentences",
+    "successor_sentences",
     "sugar_name",
     "teaches",
     "three_notions",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
 from analysis.display_units import DisplayUnits, chance
@@ -115,3 +116,20 @@ def next_sentences(conclusion: Conclusion, design: Design) -> list[str]:
         "either": "Take either: choose by taste, price or what is at hand.",
     }
     return [said[each] for each in conclusion.try_next]
+
+
+def successor_sentences(
+    changed: Sequence[str], conclusion: Conclusion | None, after: str, units: DisplayUnits
+) -> list[str]:
+    """What changed from the batch before, and whether it got better; `after` is what the new one is called."""
+    told = [f"Changed: {joined(list(changed))}." if changed else "Nothing that is written down changed."]
+    if conclusion is None:
+        told.append("Whether it got better, a tasting of both would say.")
+    elif conclusion.verdict is None:
+        told.append("It has not come to what decides yet.")
+    elif conclusion.verdict == "differ":
+        better = "It got better" if conclusion.leader == after else "It got no better"
+        told.append(f"{better}: {_of_milestone(conclusion, units)}.")
+    else:
+        told.append(f"{_of_milestone(conclusion, units)}.")
+    return told

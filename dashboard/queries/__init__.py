@@ -7,7 +7,7 @@ from analysis.lazy import attribute_of
 if TYPE_CHECKING:
     from dashboard.queries.attention import Need, Siblings, Standing, needs_of
     from dashboard.queries.finished_batches import Finished
-    from dashboard.queries.late_readings import before_their_place
+    from dashboard.queries.late_readings import before_their_place, leave_out
     from dashboard.queries.setup_checklist import Lack
 else:
     __getattr__ = attribute_of(
@@ -15,9 +15,9 @@ else:
         {
             "attention": ("Need", "Siblings", "Standing", "needs_of"),
             "finished_batches": ("Finished",),
-            "late_readings": ("before_their_place",),
+            "late_readings": ("before_their_place", "leave_out"),
             "setup_checklist": ("Lack",),
         },
     )
 
-__all__ = ["Finished", "Lack", "Need", "Siblings", "Standing", "before_their_place", "needs_of"]
+__all__ = ["Finished", "Lack", "Need", "Siblings", "Standing", "before_their_place", "leave_out", "needs_of"]

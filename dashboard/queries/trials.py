@@ -6,7 +6,7 @@ from analysis.trials import Milestones
 from dashboard import context
 from dashboard.queries import milestones, queries
 from ingest.model import TrialRecord
-from ingest.monitoring import Outlook, TrialFindings, trial_findings
+from ingest.monitoring import Outlook, Successor, TrialFindings, successors, trial_findings
 
 
 def findings(trial: TrialRecord) -> TrialFindings:
@@ -18,6 +18,11 @@ def findings(trial: TrialRecord) -> TrialFindings:
         ("trial", trial, when, store.revision), lambda: trial_findings(store, trial, _look)
     )
     return answer
+
+
+def came_after(trial: TrialRecord) -> list[Successor]:
+    """The batches that came of a trial, each beside the one it was made like."""
+    return successors(context.store(), trial, _look)
 
 
 def _look(batch_id: str) -> tuple[Outlook, Milestones] | None:

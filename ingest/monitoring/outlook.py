@@ -63,6 +63,17 @@ class Outlook:
     computed_at: datetime
     doubts: tuple[str, ...] = ()
     """Sentences about what is doubtful in the readings: outside a calibration, a sample far from the float."""
+    here_since: datetime | None = None
+    """When it came into `vessel` from another; None where it was pitched there."""
+
+    @property
+    def temperature_here_c(self) -> float | None:
+        """The newest temperature, where it was read in the vessel that the batch is in; what was read before is not."""
+        a = self.assessment
+        if self.here_since is None or a.temperature_c is None:
+            return a.temperature_c
+        newest = a.marked.filter(pl.col("temperature_c").is_not_null())["measured_at"].max()
+        return a.temperature_c if isinstance(newest, datetime) and newest >= self.here_since else None
 
     def to_do(self, today: date | None = None) -> tuple[ToDo, ...]:
         """What is still to be done; a day that passed unused counts as `today`. Nothing of a batch that has ended."""
@@ -241,13 +252,15 @@ class Outlooks:
                 self._store.batch(batch_id),
                 constraints_of(record, self._store.preferences()),
             )
-            vessel = self._store.get(Vessel, record.vessel_id)
+            vessel, here_since = self._where(record, now)
             if (record, batch, vessel, constraints) != (old.record, old.batch, old.vessel, kept.constraints):
                 kept.unjudged = kept.unjudged or batch != old.batch
                 plan = _plan(record, old.assessment, batch, constraints, now, self._said(batch_id, constraints))
                 plan = _unconfirmed(plan) if kept.unjudged else plan
                 # A new time, by which pictures of it are kept, for they show its events.
-                kept.outlook = replace(old, record=record, vessel=vessel, batch=batch, plan=plan, computed_at=now)
+                kept.outlook = replace(
+                    old, record=record, vessel=vessel, here_since=here_since, batch=batch, plan=plan, computed_at=now
+                )
                 kept.constraints, kept.hour = constraints, now.replace(minute=0, second=0, microsecond=0)
             kept.entries = revision
 
@@ -304,9 +317,11 @@ class Outlooks:
         if record.divided_at is not None and self._store.own_reading_at(batch_id) is None:
             assessment = undecided(assessment)
         _, doubt = usable_hold_h(record, self._store.preferences())
+        vessel, here_since = self._where(record, now)
         return Outlook(
             record=record,
-            vessel=self._store.get(Vessel, record.vessel_id),
+            vessel=vessel,
+            here_since=here_since,
             batch=batch,
             readings=calibrated.readings,
             assessment=assessment,
@@ -314,6 +329,12 @@ class Outlooks:
             computed_at=now,
             doubts=(*calibrated.notes, doubt) if doubt else calibrated.notes,
         )
+
+    def _where(self, record: BatchRecord, now: datetime) -> tuple[Vessel | None, datetime | None]:
+        """The vessel in which a batch is (or was last), and since when, if it came there from another."""
+        spans = self._store.vessels_of(record)
+        here = next((span for span in spans if span.has(now)), spans[-1])
+        return self._store.get(Vessel, here.vessel_id), None if here is spans[0] else here.from_at
 
     def _not_judged(self, record: BatchRecord, now: datetime) -> Outlook:
         """An outlook that releases nothing and says that the batch could not be judged."""
@@ -375,6 +396,12 @@ class Outlooks:
             except StoreError as error:
                 log.warning("what was learned could not be kept, it will be learned again: %s", error)
             return taught
+
+    @property
+    def priors(self) -> Priors | None:
+        """What all finished batches taught by now; None where nothing was learnt."""
+        with self._count:
+            return self._priors
 
     def priors_of(self, batch_id: str) -> Priors | None:
         """What other batches taught by now, for whoever weighs this one again; None where nothing was learnt."""

@@ -91,6 +91,11 @@ class DeviceStatus:
     time_flag: str | None = None
 
 
+def last_reading_at(words: Iterable[DeviceStatus]) -> datetime | None:
+    """When the newest reading of some devices was made: what every age of a reading on screen goes by."""
+    return max((word.measured_at for word in words), default=None)
+
+
 @dataclass(slots=True)
 class _Memory:
     """What one device said lately."""

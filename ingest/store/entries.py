@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any, Final, TypeVar, cast
+from zoneinfo import ZoneInfo
 
 from analysis.calibration import check_points
 from analysis.errors import CalibrationError
@@ -225,7 +226,10 @@ class Book:
                 return f"answer of {self._taster(record.taster_id)} on glass {record.code}"
 
     def named(self, field: str, value: Any) -> Any:
-        """The value of a field as a person knows it: a name instead of an id."""
+        """The value of a field as a person knows it: a name instead of an id, a time on their clock."""
+        if isinstance(value, datetime):
+            wished = self.get(Preferences, "cellar")
+            return value.astimezone(ZoneInfo(wished.time_zone) if wished is not None else UTC)
         return self._vessel(value) if field == "vessel_id" else value
 
     def _device(self, key: str) -> str:

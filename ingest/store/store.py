@@ -351,8 +351,11 @@ class Store(Questions):
         with suppress(StoreFull):  # health is asked for above all when the disk is full: the last known number will do
             [(self._unresolved,)] = self._file.read("SELECT count(*) FROM rejection WHERE resolved_at IS NULL")
         words = self.device_statuses()
-        newest = max((w.measured_at for w in words), default=None)
-        return {"readings": self._count, "last_reading_at": newest, "rejected": self._unresolved}
+        return {
+            "readings": self._count,
+            "last_reading_at": device_status.last_reading_at(words),
+            "rejected": self._unresolved,
+        }
 
     def rejections(self, resolved: bool = False, limit: int = 200) -> list[Rejection]:
         """Messages that could not be taken in, the newest first; those already resolved where asked."""

@@ -1,13 +1,16 @@
 """The machine's clock is set two hours forth and back while readings come in, and none is lost or dated wrongly.
 
-The service runs under libfaketime (Debian and Ubuntu: apt install faketime), which sets the clock that it sees and
-leaves the steady one alone, as setting a real clock does.
+The service runs under libfaketime (Debian and Ubuntu: apt install faketime gcc), which sets the clock that it sees and
+leaves the steady one alone, as setting a real clock does:
+
+    python -m pytest -n 0 -s -m long tests/system/test_clock_set.py
 """
 
 from __future__ import annotations
 
 import json
 import shutil
+import subprocess
 import time
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
@@ -25,17 +28,32 @@ COURSE_H = (0, 2, 0, -2, 0)
 """By how many hours the service's clock is wrong, one after the other."""
 EACH_S, EVERY_S = 4.0, 0.1
 SLACK = timedelta(seconds=3)
+SLEEP = """
+#define _GNU_SOURCE
+#include <errno.h>
+#include <sys/syscall.h>
+#include <time.h>
+#include <unistd.h>
+int clock_nanosleep(clockid_t clock, int flags, const struct timespec *until, struct timespec *left) {
+  return syscall(SYS_clock_nanosleep, clock, flags, until, left) == 0 ? 0 : errno;
+}
+"""
+"""The kernel's own sleep: libfaketime's refuses one until an instant of the steady clock, which Python's sleep is."""
 
 
 @pytest.fixture
 def clock(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A file that says how wrong the clock of every process is that is started from now on."""
-    if not LIBRARIES or shutil.which("faketime") is None:
-        pytest.skip("needs libfaketime (Debian and Ubuntu: apt install faketime)")
+    compiler = shutil.which("cc")
+    if not LIBRARIES or compiler is None:
+        pytest.skip("needs libfaketime and a C compiler (Debian and Ubuntu: apt install faketime gcc)")
+    source, sleep = tmp_path / "sleep.c", tmp_path / "sleep.so"
+    source.write_text(SLEEP)
+    subprocess.run([compiler, "-shared", "-fPIC", "-o", str(sleep), str(source)], check=True)
     file = tmp_path / "clock"
     file.write_text("+0\n")
     for name, value in (
-        ("LD_PRELOAD", str(LIBRARIES[0])),
+        ("LD_PRELOAD", f"{sleep}:{LIBRARIES[0]}"),
         ("FAKETIME_TIMESTAMP_FILE", str(file)),
         ("FAKETIME_NO_CACHE", "1"),
         ("DONT_FAKE_MONOTONIC", "1"),

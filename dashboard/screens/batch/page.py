@@ -25,7 +25,7 @@ from analysis.wording import (
 )
 from dashboard import context
 from dashboard.charts import base, phase_glyph
-from dashboard.queries import Siblings, before_their_place, needs_of, queries
+from dashboard.queries import Siblings, before_their_place, leave_out, needs_of, queries
 from dashboard.queries import milestones as found_milestones
 from dashboard.report import report_html
 from dashboard.screens.batch import entries, history, lot, photos, schedule
@@ -104,6 +104,13 @@ def _late(record: BatchRecord) -> None:
                 f"take in {late.stay.placement_id}",
                 lambda stay=late.stay: store.save(stay),  # type: ignore[misc]
                 f"{capital(plural(late.count, 'reading'))} of {name} {'counts' if one else 'count'} now.",
+            )
+            forms.action(
+                "Leave them out, and ask no more",
+                f"leave out {late.stay.placement_id}",
+                lambda late=late: leave_out(store, late),  # type: ignore[misc]
+                f"What {name} read before its place stays left out.",
+                quiet=True,
             )
 
 

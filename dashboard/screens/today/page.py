@@ -70,7 +70,12 @@ def cellar_html(say: Voice, look: arrangement.Arrangement = arrangement.USUAL) -
 
 def several_line() -> Markup:
     """The way to enter something once for many."""
-    ways = (("wort", "One wort into several vessels"), ("event", "One event for several"), ("samples", "Hand samples"))
+    ways = (
+        ("wort", "One wort into several vessels"),
+        ("event", "One event for several"),
+        ("move", "One move"),
+        ("samples", "Hand samples"),
+    )
     return fill(
         '<p class="lots">{% for way in ways %}{{ way }} {% endfor %}</p>',
         ways=[components.underlined("several", text, part=part) for part, text in ways],

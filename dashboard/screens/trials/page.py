@@ -17,6 +17,7 @@ from analysis.wording import (
     joined,
     next_sentences,
     plural,
+    successor_sentences,
     unknown_sentence,
     vessels_sentence,
 )
@@ -29,7 +30,7 @@ from dashboard.screens.trials import edit
 from dashboard.templates import fill
 from dashboard.ui import components, milestones
 from ingest.model import TrialRecord
-from ingest.monitoring import ArmFindings, TrialFindings, trial_page
+from ingest.monitoring import AFTER, ArmFindings, TrialFindings, trial_page
 
 MOST_LINES: Final = 12
 """So many lines can be told apart in one picture."""
@@ -83,6 +84,7 @@ def one(trial_id: str) -> None:
     milestones.show([(label(each, found), each.outlook) for each in found.batches], say, queries.file_name(trial.name))
     _tasting(found)
     _design(found, say)
+    _made_of_it(found, say)
     st.download_button(
         "Download the report, to print",
         lambda: report_html(asdict(trial_page(found, queries.voice()))).encode(),
@@ -129,6 +131,33 @@ def _curves(batches: Sequence[ArmFindings], trial: TrialRecord, say: Voice) -> N
     key = ("trial curves", trial, tuple(e.outlook.computed_at for e in drawn), say.units, edition)
     alt = f"Apparent attenuation of {joined([label(e, found) for e in drawn])}, by days since pitching."
     st.plotly_chart(queries.kept(key, draw), key=f"trial {trial.trial_id}", theme=None, config=PLAIN, alt=alt)
+
+
+def _made_of_it(found: TrialFindings, say: Voice) -> None:
+    """The way to make the leader next, and what was made of the trial so far."""
+    leader = found.conclusion.leader
+    chosen = [each for each in found.batches if each.arm == leader] or list(found.batches)
+    if chosen:
+        links = [
+            components.underlined(
+                "several",
+                f"Make {label(e, found)} next",
+                part="wort",
+                like=e.record.batch_id,
+                trial=found.record.trial_id,
+            )
+            for e in chosen
+        ]
+        st.html(fill('<p class="lots">{% for link in links %}{{ link }} {% endfor %}</p>', links=links))
+    after = trials.came_after(found.record)
+    if not after:
+        return
+    st.html("<h2>What was made of it</h2>")
+    for each in after:
+        told = successor_sentences(each.changed, each.conclusion, AFTER, say.units)
+        name = components.underlined("batch", each.record.name, id=each.record.batch_id)
+        line = "<p>{{ name }}, made like {{ before }}. {{ told }}</p>"
+        st.html(fill(line, name=name, before=each.before.name, told=" ".join(told)))
 
 
 def _tasting(found: TrialFindings) -> None:

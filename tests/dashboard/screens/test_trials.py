@@ -6,9 +6,12 @@ from dataclasses import replace
 
 import pytest
 
+from analysis.wording import successor_sentences
 from dashboard.queries import trials
+from dashboard.screens.several import wort
+from dashboard.screens.several.rows import Row
 from ingest.model import EventRecord, TrialRecord
-from ingest.monitoring import trial_facts
+from ingest.monitoring import AFTER, origin, trial_facts
 
 
 def html_of(shown):
@@ -113,3 +116,43 @@ def test_the_facts_have_the_keys_that_the_manual_names(cellar, trial):
     told = {row["arm"]: row for row in facts["milestones"] if row["milestone"] == "apparent_attenuation"}
     for arm, end in (("Marrow", 2.81), ("Dune", 2.31)):
         assert told[arm]["p10"] - 0.02 < 1 - end / 12.84 < told[arm]["p90"] + 0.02
+
+
+def test_the_next_batch_is_drafted_from_the_leader_and_says_what_changed(cellar, trial, two, page):
+    store = cellar.store
+    dune = two[1]
+    assert f"like={dune.batch_id}&amp;trial=t" in html_of(page("trials", id="t"))
+    shown = page("several", part="wort", like=dune.batch_id, trial="t")
+    assert "The next batch after the trial" in html_of(shown)
+    named = {each.label: each.value for each in (*shown.text_input, *shown.selectbox)}
+    assert named["Name of the wort"] == dune.name
+    assert named["Yeast for all"] == "Dune"
+    common = {
+        "name": "Dune again", "drink": "ale", "yeast": "Dune", "pitched_at": dune.pitched_at, "dry_hops": 0.0,
+        "original_gravity_sg": 1.052, "volume_l": None, "notes": "",
+    }  # fmt: skip
+    row = Row(0, "New jug", None, None, None)
+    made = store.save_many(wort.records(store, common, [row], dune, trial), "Made the next")
+    assert made
+    [after] = trials.came_after(trial)
+    assert (after.record.name, after.before) == ("Dune again", dune)
+    assert after.changed == ()
+    text = html_of(page("trials", id="t"))
+    assert "What was made of it" in text
+    assert "It has not come to what decides yet." in text
+    assert "Made after the trial" in html_of(page("batch", id=after.record.batch_id))
+    # As last time of that one: where it came from is not where the next one comes from.
+    assert wort.plan_like(store, after.record, None).keys().isdisjoint(origin(trial, dune))
+    store.undo()
+    assert trials.came_after(trial) == []
+
+
+def test_a_successor_that_differs_says_in_what_and_whether_it_got_better(cellar, trial, two):
+    store = cellar.store
+    like = store.save(replace(two[1], plan={**two[1].plan, **origin(trial, two[0])}))
+    [after] = trials.came_after(trial)
+    told = successor_sentences(after.changed, after.conclusion, AFTER, store.preferences().units)
+    assert after.changed == ("yeast",)
+    assert told[0] == "Changed: yeast."
+    assert "attenuates further than the one before" in told[1]
+    store.save(replace(like, plan=two[1].plan))

@@ -7,6 +7,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
+import polars as pl
 import pytest
 
 import analysis
@@ -28,9 +29,10 @@ from ingest.model import (
     Vessel,
 )
 from ingest.monitoring.alert_conditions import conditions
-from ingest.monitoring.notifier import Notifier
+from ingest.monitoring.notifier import Notifier, verdict_message
 from ingest.monitoring.outlook import Outlooks, constraints_of
 from ingest.monitoring.watcher import Watcher, assessment_record
+from ingest.store.moving import move
 from ingest.store.store import Store
 
 # Half past: plans are brought up to the hour, and no test may happen to stride over one.
@@ -551,3 +553,34 @@ def test_nothing_is_learned_from_a_finished_batch_that_cannot_be_read_and_from_t
 
     monkeypatch.setattr(store, "batch", refusing)
     assert Outlooks(store).learn() is not None
+
+
+def test_what_was_read_in_another_vessel_raises_no_alarm_in_the_one_that_it_moved_into(store):
+    record = add_batch(store, "Quay", 6)
+    cold = store.save(Vessel(vessel_id="cold", name="Cold tun", temperature_low_c=1.0, temperature_high_c=4.0))
+    move(store, record, "cold", NOW - timedelta(hours=1), devices_too=True, event=None)
+    outlook = Outlooks(store).of(record.batch_id, now=NOW)
+    assert (outlook.vessel, outlook.assessment.temperature_c, outlook.temperature_here_c) == (cold, 20.0, None)
+    assert states(outlook) == [None]
+    store.keep([replace(said("Quay", record.pitched_at, 143.5), gravity_sg=1.012)])
+    there = Outlooks(store).of(record.batch_id, now=NOW)
+    assert there.temperature_here_c == 20.0
+    assert states(there) == [True]
+
+
+def states(outlook) -> list[bool | None]:
+    """Whether the temperature is told to be outside its range."""
+    found = conditions(NOW, [outlook], [], Preferences(), lambda device_id: device_id)
+    return [one.state for one in found if one.kind == "temperature outside its range"]
+
+
+def test_after_a_hand_sample_the_message_tells_the_gravity_of_the_dots(store):
+    record = add_batch(store, "Quay", 6)
+    store.save(HandSample(batch_id=record.batch_id, at=NOW - timedelta(hours=3), value=1.0145, temperature_c=20.0))
+    outlook = Outlooks(store).of(record.batch_id, now=NOW)
+    marked = outlook.assessment.marked.filter(pl.col("measured_at") > NOW - timedelta(hours=12))
+    dots = marked.filter(~pl.col("by_hand"))["gravity_sg"].median()
+    said = json.loads(verdict_message(outlook, DisplayUnits())[1])
+    assert dots == pytest.approx(1.0145, abs=0.0005)  # the float said 1.012
+    assert said["gravity_sg"] == pytest.approx(dots, abs=0.0004)
+    assert said["float_gravity_sg"] is None
