@@ -18,7 +18,7 @@ import paho.mqtt.client as mqtt
 import platformdirs
 from paho.mqtt.enums import CallbackAPIVersion
 
-from dashboard.demo import backfill
+from dashboard.demo import backfill, trials
 from ingest import control
 from ingest.errors import StoreInUse
 from ingest.model import (
@@ -86,6 +86,7 @@ def _devices(service: Service, data_dir: Path, history: backfill.History) -> Ite
     cellar = demo_cellar(_anchor(data_dir), _SEED)
     if not service.store.all(Vessel):
         enter(service.store, cellar)
+        trials.enter(service.store, cellar.anchor)
     devices = Devices(cellar, service, data_dir / _SENT)
     devices.start()
     history.start(service, cellar.anchor)
