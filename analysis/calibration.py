@@ -8,8 +8,6 @@ from functools import partial
 from typing import Final, Literal
 
 import numpy as np
-from scipy.interpolate import PchipInterpolator
-from scipy.optimize import isotonic_regression
 
 from analysis.display_units import DisplayUnits, Quantity
 from analysis.errors import CalibrationError
@@ -90,6 +88,8 @@ def inclination_curve(points: Points) -> InclinationCurve:
         raise CalibrationError("a curve needs points at two inclinations at least, better five: water and four sugars")
     means = np.array([np.mean([g for d, g in points if d == degree]) for degree in degrees])
     rising = bool(np.polyfit(degrees, means, 1)[0] >= 0)
+    from scipy.optimize import isotonic_regression  # late: the store opens before anything is calibrated
+
     levelled = np.asarray(isotonic_regression(means, increasing=rising).x, dtype=np.float64)
     _check_monotone(degrees, means, rising=rising)
     if np.ptp(levelled) < CONTRADICTION_SG:
@@ -136,6 +136,8 @@ def _along(knots_x: Floats, knots_y: Floats, at: Floats) -> Floats:
     """The monotone cubic through the knots, going on straight at both ends."""
     if knots_x.size == 2:
         return np.asarray(knots_y[0] + (at - knots_x[0]) * (knots_y[1] - knots_y[0]) / (knots_x[1] - knots_x[0]))
+    from scipy.interpolate import PchipInterpolator  # late, as above
+
     curve = PchipInterpolator(knots_x, knots_y, extrapolate=True)
     inside = np.asarray(curve(np.clip(at, knots_x[0], knots_x[-1])))
     slopes = np.diff(knots_y) / np.diff(knots_x)

@@ -974,13 +974,26 @@ PLACE_EFFECT: Final = 5.0
 """points of 100; standard deviation expected of what the place in the order does to a score. Source: none known;
 chosen."""
 
-DRINKS_APART: Final = 12.0
-"""points of 100; scale of the half-normal prior of how far drinks of one tasting lie apart (standard deviation).
-Source: none known; chosen."""
+DRINKS_APART: Final = 10.0
+"""points of 100; how far drinks of one tasting lie apart most likely (standard deviation), before any score is known.
+Source: none known; chosen. On simulated panels 80 % intervals hold as often as DEVELOPERS.md says."""
 
 SCORE_REST: Final = (3.0, 35.0)
 """points of 100; least and most of what is left of a score once taster, place and drink are taken out (standard
-deviation), each size as likely on a scale of logarithms. Source: none known; chosen."""
+deviation), each size in between as likely. Source: none known; chosen. On simulated panels of three tasters even
+chances on a scale of logarithms made intervals too narrow."""
+
+BLEND_GAIN: Final = 0.5
+"""share of how far drinks lie apart; by so much a blend of halves is expected to differ from the mean of its two
+(standard deviation), beyond it by chance alone. Source: none known; chosen."""
+
+BLEND_STRAY: Final = 0.3
+"""share of how far drinks lie apart; standard deviation of what a blend is worth beyond what its shares explain.
+Source: none known; chosen."""
+
+BLEND_STEP: Final = 0.1
+"""share; blends are worked out in steps of so much. Source: a syringe of 10 mL measures a sample of 100 mL to a few
+percent; common practice."""
 
 CLEARLY_BEST: Final = 0.9
 """chance; from it on one drink of a tasting is called the best. Source: convention: one miss in ten."""
@@ -996,3 +1009,24 @@ difference."""
 FEW_TASTERS: Final = 8
 """tasters; with fewer every result of a tasting is called rough. Source: common practice, no published one; a triangle
 of seven needs five right answers."""
+
+
+# Whether the arms of a trial differ in more than one thing.
+
+ARMS_APART_C: Final = 1.0
+"""°C; arms that stood further apart than this differ in temperature. Source: common practice, no published one: what a
+thermostat keeps, and about 7 % of the pace at a Q10 of 2."""
+
+ARMS_APART_ORIGINAL_SG: Final = 0.002
+"""SG; arms whose original gravities lie further apart differ in them. Source: as `HAND_RISE_SG`, two readings of one
+wort."""
+
+ARMS_APART_SHARE: Final = 0.2
+"""share; arms whose volumes differ by more, or whose hop doses differ by more than half of it, differ in them. Source:
+none known; chosen: small vessels are filled to about a tenth."""
+
+ARMS_APART_DAYS: Final = 1.0
+"""days; arms hopped, or left on hops, further apart differ in that. Source: common practice, no published one."""
+
+PITCHED_TOGETHER_DAYS: Final = 0.5
+"""days; arms pitched further apart differ in that. Source: as for siblings: a brew day."""

@@ -73,6 +73,7 @@ def _parser() -> argparse.ArgumentParser:
     commands.add_sheet(command)
     commands.add_plan(command)
     trials.add_milestones(command)
+    trials.add_report(command)
     commands.add_import(command)
     commands.add_export(command)
     commands.add_backup(command)

@@ -8,8 +8,9 @@ import os
 import signal
 import socket
 import sys
+import threading
 from collections.abc import AsyncGenerator, Callable
-from contextlib import AbstractContextManager, ExitStack, asynccontextmanager
+from contextlib import AbstractAsyncContextManager, AbstractContextManager, ExitStack, asynccontextmanager
 from pathlib import Path
 from typing import Any
 
@@ -18,9 +19,9 @@ from starlette.middleware import Middleware
 from starlette.requests import Request
 from starlette.responses import JSONResponse
 from starlette.routing import Route
+from streamlit.components.v2 import manifest_scanner
 
 from dashboard import access, context, version
-from dashboard.ui import components
 from dashboard.web import (
     calendar_routes,
     closed_sessions,
@@ -52,7 +53,8 @@ def run(
     """Serve until interrupted; while `holding` is true no batch is judged.
 
     The service is entered before the web server, so that an error in the cellar is one sentence and not a server's
-    traceback; the web server's lifespan says when the pages can be opened.
+    traceback; the web server's lifespan says when the pages can be opened. Until it answers, nothing is judged and no
+    page is opened beforehand: what both need loads for seconds, and readings come in meanwhile.
 
     Raises
     ------
@@ -66,24 +68,17 @@ def run(
     check_port(host, port, what="the dashboard", option="--port", setting="server.port")
     signal.signal(signal.SIGTERM, _stop)
     names = access.names_of(settings.server)
-
-    @asynccontextmanager
-    async def lifespan(_app: st.App) -> AsyncGenerator[None, None]:
-        logs.adopt()
-        closed_sessions.free_in_time(uploads.forget)
-        tasks = [asyncio.create_task(each) for each in (warm_up.open_pages(), heartbeat.beat(host, port))]
-        _say_ready(settings, gate, names)
-        yield
-        systemd.notify(systemd.STOPPING)
-        for task in tasks:
-            task.cancel()
-        print("Stopping …", flush=True)
+    answers = threading.Event()
 
     # Streamlit looks for .streamlit/config.toml beside the file that launched it.
     sys.argv = [str(Path(__file__).resolve())]
     # By default the web server believes what programs on this machine say in the name of others; the gate decides that.
     os.environ["FORWARDED_ALLOW_IPS"] = ""
-    hooks = Hooks(holding=holding, gives_way=context.someone_waits, looked_at=_draw_ahead)
+    hooks = Hooks(
+        holding=lambda store: not answers.is_set() or holding(store),
+        gives_way=context.someone_waits,
+        looked_at=_draw_ahead,
+    )
     try:
         with ExitStack() as stack:
             running = stack.enter_context(service.running(settings, hooks=hooks))
@@ -95,21 +90,48 @@ def run(
             stack.enter_context(control.serving(settings.data_dir, commands.handlers(running)))
             if extra is not None:
                 stack.enter_context(extra(running))
+            manifest_scanner.scan_component_manifests = _no_components
             app = st.App(
                 _HERE / "main.py",
-                lifespan=lifespan,
+                lifespan=_lifespan(settings, gate, names, answers.set),
                 routes=_routes(gate),
                 middleware=_layers(names, gate),
-                on_script_error=components.on_script_error,
+                on_script_error=_tell_failure,
             )
             app.run(config=_streamlit_config(settings.server, host))
     except KeyboardInterrupt:
         pass
 
 
-def _routes(gate: access.Gate) -> list[Route]:
-    """What is served beside the pages."""
-    return [Route("/healthz", healthz), *metrics.ROUTES, *calendar_routes.ROUTES, *tasting_routes.routes(gate)]
+def _lifespan(
+    settings: Settings, gate: access.Gate, names: frozenset[str], answers: Callable[[], None]
+) -> Callable[[st.App], AbstractAsyncContextManager[None]]:
+    """What runs as long as the web server's loop does; `answers` is called once the server does."""
+
+    @asynccontextmanager
+    async def lifespan(_app: st.App) -> AsyncGenerator[None, None]:
+        logs.adopt()
+        closed_sessions.free_in_time(uploads.forget)
+        reached = asyncio.Event()
+
+        def begin() -> None:
+            answers()
+            reached.set()
+
+        async def open_pages() -> None:
+            await reached.wait()
+            await warm_up.open_pages()
+
+        beat = heartbeat.beat(gate.host, settings.server.port, begin)
+        tasks = [asyncio.create_task(each) for each in (open_pages(), beat)]
+        _say_ready(settings, gate, names)
+        yield
+        systemd.notify(systemd.STOPPING)
+        for task in tasks:
+            task.cancel()
+        print("Stopping …", flush=True)
+
+    return lifespan
 
 
 def _say_ready(settings: Settings, gate: access.Gate, names: frozenset[str]) -> None:
@@ -130,6 +152,23 @@ def _layers(names: frozenset[str], gate: access.Gate) -> list[Middleware]:
         Middleware(access.SignedInOnly, gate=gate, page=sign_in_page.html),
         Middleware(redirects.LeadHome, known=_paths),
     ]
+
+
+def _routes(gate: access.Gate) -> list[Route]:
+    """What is answered beside the pages."""
+    guests = tasting_routes.routes(gate)
+    return [Route("/healthz", healthz), *metrics.ROUTES, *calendar_routes.ROUTES, *guests]
+
+
+def _no_components(max_workers: int | None = None) -> list[Any]:
+    """Components of installed packages: we use none, and to look for them Streamlit reads what each says of itself."""
+    return []
+
+
+def _tell_failure(error: Exception) -> bool:
+    from dashboard.ui import components  # with all that pages are made of, which is heavy: not before the first one
+
+    return components.on_script_error(error)
 
 
 def _draw_ahead(outlook: Outlook) -> None:

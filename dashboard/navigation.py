@@ -18,7 +18,9 @@ from dashboard.screens.packaging import page as packaging
 from dashboard.screens.sensors import page as sensors
 from dashboard.screens.set_up import page as set_up
 from dashboard.screens.several import page as several
+from dashboard.screens.tasting import page as tasting
 from dashboard.screens.today import page as today
+from dashboard.screens.trials import page as trials
 from dashboard.screens.yeasts import page as yeasts
 from dashboard.templates import fill, render
 from dashboard.ui import components, decimal_comma, drafts
@@ -38,6 +40,8 @@ PAGES: Final[tuple[Entry, ...]] = (
     Entry("today", "Today", today.show),
     Entry("calendar", "Calendar", calendar.show),
     Entry("yeasts", "Yeasts", yeasts.show),
+    Entry("trials", "Trials", trials.show),
+    Entry("tasting", "Tasting", tasting.show),
     Entry("sensors", "Sensors", sensors.show),
     Entry("set-up", "Set up", set_up.show),
     Entry("how-it-works", "How it works", how_it_works.show),

@@ -13,13 +13,14 @@ from pathlib import Path
 from typing import Any, Final
 
 from analysis.planning import days_to_come, reading_fresh
-from analysis.wording import plan_facts, teaches
-from ingest import control, threads
+from analysis.trials import Milestones
+from analysis.wording import Voice, plan_facts, teaches, verdict, zone_of
+from ingest import control, monitoring, threads
 from ingest.control import Handler, Progress
 from ingest.decoding import Rule, rule_from, stored_sources
 from ingest.errors import EntryError
-from ingest.model import BatchRecord, Device, Vessel
-from ingest.monitoring import Outlooks, batch_milestones, milestone_frame
+from ingest.model import BatchRecord, Device, TrialRecord, Vessel
+from ingest.monitoring import Outlook, Outlooks
 from ingest.service import Service, open_store
 from ingest.settings import DATABASE, Settings
 from ingest.store import Store
@@ -80,8 +81,54 @@ def milestones(store: Store, arguments: dict[str, Any], progress: Progress, outl
         progress(f"batch {number} of {len(records)} ({100 * number // len(records)} %)")
         outlook = outlooks.of(record.batch_id, now=datetime.now(UTC), fresh=True)
         if outlook is not None:
-            found.append((record, batch_milestones(outlooks, outlook)))
-    return milestone_frame(found).to_dicts()
+            found.append((record, monitoring.batch_milestones(outlooks, outlook)))
+    return monitoring.milestone_frame(found).to_dicts()
+
+
+def report(store: Store, arguments: dict[str, Any], _progress: Progress, outlooks: Outlooks | None = None) -> Any:
+    """A trial or a batch: `facts` as JSON says them, `page` as it is printed, `rows` as in `MILESTONE_FILE`."""
+    outlooks = outlooks or _learned(store)
+    preferences, now = store.preferences(), datetime.now(UTC)
+    say = Voice(preferences.units, zone_of(preferences.time_zone), now)
+
+    def look(batch_id: str) -> tuple[Outlook, Milestones] | None:
+        outlook = outlooks.of(batch_id, now=now, fresh=True)
+        return None if outlook is None else (outlook, monitoring.batch_milestones(outlooks, outlook))
+
+    if arguments["kind"] == "trial":
+        trial = monitoring.trial_findings(store, find_trial(store, arguments["name"]), look)
+        frame = monitoring.milestone_frame((each.record, each.milestones) for each in trial.batches)
+        facts = monitoring.trial_facts(trial, say.units)
+        return {"facts": facts, "page": asdict(monitoring.trial_page(trial, say)), "rows": frame.to_dicts()}
+    record = find_batch(store, arguments["name"])
+    seen = look(record.batch_id)
+    if seen is None:
+        raise EntryError("batch", f"{record.name} was removed meanwhile")
+    outlook, found = seen
+    rows = monitoring.milestone_frame([(record, found)]).to_dicts()
+    told: dict[str, Any] = {
+        "batch": record.name,
+        "batch_id": record.batch_id,
+        "drink": record.drink,
+        "yeast": record.yeast,
+    }
+    told |= {"verdict": verdict(outlook.assessment, outlook.batch.hold_h, say), "milestones": rows}
+    return {"facts": told, "page": asdict(monitoring.batch_page(store, outlook, found, say)), "rows": rows}
+
+
+def find_trial(store: Store, wanted: str) -> TrialRecord:
+    """The trial with this id or name.
+
+    Raises
+    ------
+    EntryError
+        If there is none; it names those there are.
+    """
+    found = [t for t in store.all(TrialRecord) if wanted == t.trial_id or wanted.casefold() == t.name.casefold()]
+    if found:
+        return found[0]
+    known = ", ".join(f"{t.name} ({t.trial_id})" for t in store.all(TrialRecord)) or "none yet"
+    raise EntryError("trial", f"no trial is called {wanted!r}", f"Give its name or id. Trials: {known}.")
 
 
 def _learned(store: Store) -> Outlooks:
@@ -174,6 +221,7 @@ def handlers(service: Service) -> dict[str, Handler]:
     return {
         "plan": lambda arguments, progress: plan_of(store, arguments, progress, service.outlooks),
         "milestones": lambda arguments, progress: milestones(store, arguments, progress, service.outlooks),
+        "report": lambda arguments, progress: report(store, arguments, progress, service.outlooks),
         "import": take_in,
         "export": lambda arguments, progress: export(store, arguments, progress, service.outlooks),
         "backup": lambda arguments, progress: backup(store, arguments, progress),
@@ -185,6 +233,7 @@ def handlers(service: Service) -> dict[str, Handler]:
 _ALONE: Final[dict[str, Callable[[Store, dict[str, Any], Progress], Any]]] = {
     "plan": plan_of,
     "milestones": milestones,
+    "report": report,
     "import": import_,
     "export": export,
     "backup": backup,

@@ -36,6 +36,7 @@ from ingest.record_checks import LEAST_HOLD_H, MOST_HOLD_H, Usual, in_range, nee
 from ingest.record_checks import check_hold_h as check_hold_h
 from ingest.record_checks import new_id as new_id
 from ingest.tastings import Taster, Tasting, TastingAnswer
+from ingest.trial_records import TrialRecord as TrialRecord
 
 DeviceKind = Literal["float", "probe"]
 DEVICE_KINDS: Final[tuple[DeviceKind, ...]] = get_args(DeviceKind)
@@ -488,6 +489,6 @@ def usable_hold_h(record: BatchRecord, preferences: Preferences) -> tuple[float,
 
 
 _OfTheCellar = Device | Vessel | Yeast | CalibrationRecord | Preferences
-_OfTastings = Tasting | Taster | TastingAnswer
-Record = _OfTheCellar | BatchRecord | BatchStay | Placement | EventRecord | HandSample | Photo | _OfTastings
+_OfTrials = TrialRecord | Tasting | Taster | TastingAnswer
+Record = _OfTheCellar | BatchRecord | BatchStay | Placement | EventRecord | HandSample | Photo | _OfTrials
 """What a person enters; each is saved, removed and undone by the same store calls."""

@@ -5,10 +5,23 @@ from typing import TYPE_CHECKING
 from analysis.lazy import attribute_of
 
 if TYPE_CHECKING:
+    from analysis.trials.blending import (
+        Blend,
+        Dose,
+        NextBatch,
+        Shares,
+        blend,
+        next_batch,
+    )
     from analysis.trials.comparison import (
         SCALES,
         Measured,
         compare_groups,
+    )
+    from analysis.trials.conclusion import (
+        Conclusion,
+        TryNext,
+        conclude,
     )
     from analysis.trials.concordance import (
         Agreement,
@@ -27,11 +40,23 @@ if TYPE_CHECKING:
         Verdict,
         milestone_rows,
     )
+    from analysis.trials.design import (
+        ArmBatch,
+        Compared,
+        Design,
+        Factor,
+        TastingResult,
+        design_of,
+    )
     from analysis.trials.discrimination import (
         Triangle,
         power,
         tasters_needed,
         triangle,
+    )
+    from analysis.trials.learnt import (
+        Belief,
+        beliefs,
     )
     from analysis.trials.milestones import (
         Course,
@@ -58,10 +83,23 @@ else:
     __getattr__ = attribute_of(
         __name__,
         {
+            "blending": (
+                "Blend",
+                "Dose",
+                "NextBatch",
+                "Shares",
+                "blend",
+                "next_batch",
+            ),
             "comparison": (
                 "SCALES",
                 "Measured",
                 "compare_groups",
+            ),
+            "conclusion": (
+                "Conclusion",
+                "TryNext",
+                "conclude",
             ),
             "definitions": (
                 "MILESTONES",
@@ -74,6 +112,18 @@ else:
                 "Milestones",
                 "Verdict",
                 "milestone_rows",
+            ),
+            "design": (
+                "ArmBatch",
+                "Compared",
+                "Design",
+                "Factor",
+                "TastingResult",
+                "design_of",
+            ),
+            "learnt": (
+                "Belief",
+                "beliefs",
             ),
             "milestones": (
                 "Course",
@@ -114,11 +164,19 @@ __all__ = [
     "MILESTONES",
     "SCALES",
     "Agreement",
+    "ArmBatch",
     "ArmScore",
     "Balance",
+    "Belief",
+    "Blend",
+    "Compared",
+    "Conclusion",
     "Course",
+    "Design",
     "Difference",
+    "Dose",
     "Estimate",
+    "Factor",
     "GroupComparison",
     "GroupMean",
     "Judged",
@@ -126,20 +184,29 @@ __all__ = [
     "Milestone",
     "MilestoneName",
     "Milestones",
+    "NextBatch",
     "Order",
     "Scores",
+    "Shares",
+    "TastingResult",
     "Triangle",
+    "TryNext",
     "Verdict",
     "agreement",
     "as_scores",
     "balance",
+    "beliefs",
+    "blend",
     "compare_groups",
+    "conclude",
     "course_milestones",
+    "design_of",
     "estimate_of",
     "glass_codes",
     "least_significant_difference",
     "milestone_rows",
     "milestones_of",
+    "next_batch",
     "power",
     "scores",
     "serving_orders",

@@ -29,7 +29,7 @@ from analysis.trials.pooling import (
     Mixture,
     Observed,
     Pooled,
-    error_with_more,
+    errors_with_more,
     pool,
     standard_normal,
 )
@@ -111,13 +111,17 @@ class _Fit:
         return self.pooled.of(self.pooled.group(first) - self.pooled.group(second))
 
 
-def compare_groups(quantity: MilestoneName, measured: Sequence[Measured]) -> GroupComparison:
+def compare_groups(
+    quantity: MilestoneName, measured: Sequence[Measured], *, like: Sequence[Sequence[float]] = ()
+) -> GroupComparison:
     """Compare groups of batches in one milestone.
 
     Parameters
     ----------
     measured
         One for each batch that has the milestone; a lag or a time must be above zero.
+    like
+        Values of like vessels elsewhere, filled from one wort and treated alike: they tell how far vessels differ.
 
     Returns
     -------
@@ -136,7 +140,8 @@ def compare_groups(quantity: MilestoneName, measured: Sequence[Measured]) -> Gro
     values = np.array([m.value for m in measured])
     if scale.logarithmic:
         values = np.maximum(values, 1e-3)
-    fit = _fitted(scale, values, measured, names)
+    spread, counts_as, elsewhere = _vessels_differ(scale, like)
+    fit = _fitted(scale, values, measured, names, Grid.counted(spread, counts_as))
     counted = Counter(m.group for m in measured)
     means = tuple(_mean(fit, g, name, counted[name]) for g, name in enumerate(names))
     differences = tuple(
@@ -145,14 +150,27 @@ def compare_groups(quantity: MilestoneName, measured: Sequence[Measured]) -> Gro
     greatest = tuple(float(c) for c in fit.pooled.best(greatest=True))
     least = tuple(float(c) for c in fit.pooled.best(greatest=False))
     low, middle, high = fit.pooled.vessel_spread
-    spread = Range(fit.amount(low), fit.amount(middle), fit.amount(high))
-    replicates = sum(n - 1 for n in Counter((m.group, m.lot) for m in measured).values())
-    return GroupComparison(
-        quantity, means, differences, tuple(zip(names, least, greatest, strict=True)), replicates, spread
-    )
+    spreads = Range(fit.amount(low), fit.amount(middle), fit.amount(high))
+    here = sum(n - 1 for n in Counter((m.group, m.lot) for m in measured if m.lot is not None).values())
+    best = tuple(zip(names, least, greatest, strict=True))
+    return GroupComparison(quantity, means, differences, best, here + elsewhere, spreads)
 
 
-def _fitted(scale: QuantityScale, values: Floats, measured: Sequence[Measured], names: list[str]) -> _Fit:
+def _vessels_differ(scale: QuantityScale, like: Sequence[Sequence[float]]) -> tuple[float, float, int]:
+    """The spread expected from vessel to vessel, as how many batches it counts, and on how many it was seen.
+
+    The conjugate update of a variance by the squares within each set.
+    """
+    squares, seen = SPREAD_COUNTS_AS_BATCHES * scale.within**2, 0
+    for each in like:
+        values = np.log(np.maximum(each, 1e-3)) if scale.logarithmic else np.asarray(each, dtype=float)
+        squares += float(np.square(values - values.mean()).sum())
+        seen += values.size - 1
+    counts_as = SPREAD_COUNTS_AS_BATCHES + seen
+    return float(np.sqrt(squares / counts_as)), counts_as, seen
+
+
+def _fitted(scale: QuantityScale, values: Floats, measured: Sequence[Measured], names: list[str], within: Grid) -> _Fit:
     y = np.log(values) if scale.logarithmic else values
     errors = np.array([m.standard_error for m in measured])
     if scale.logarithmic:
@@ -182,7 +200,7 @@ def _fitted(scale: QuantityScale, values: Floats, measured: Sequence[Measured], 
     expected = Expected(
         (centre, 10.0 * scale.between),
         Grid.half_t(scale.between),
-        Grid.counted(scale.within, SPREAD_COUNTS_AS_BATCHES),
+        within,
         Grid.half_t(scale.between, 6),
         (scale.per_degree, scale.per_point),
     )
@@ -219,7 +237,5 @@ def _more(fit: _Fit, i: int, j: int, middle: float) -> int | None:
     """
     beyond = abs(abs(middle) - fit.margin)
     sure = standard_normal(YEASTS_DIFFER)
-    for more in range(1, MOST_MORE_BATCHES + 1):
-        if beyond >= sure * error_with_more(fit.pooled, i, j, more):
-            return more
-    return None
+    errors = errors_with_more(fit.pooled, i, j, MOST_MORE_BATCHES)
+    return next((more for more, error in enumerate(errors, start=1) if beyond >= sure * error), None)

@@ -13,7 +13,6 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from scipy import special
 
 from analysis.model import Floats
 
@@ -70,6 +69,8 @@ def agreement(values: Floats, seed: int = 0) -> Agreement | None:
     inverse, df = _generalised_inverse(cov)
     if df == 0:
         return None
+    from scipy import special  # heavy, and asked for by few
+
     statistic = float(total @ inverse @ total)
     sums = np.zeros(given.shape[1])
     for here, r in zip(within, ranks, strict=True):
@@ -91,6 +92,8 @@ def least_significant_difference(tasters: int, glasses: int, alpha: float = 0.05
 
     Tell it only where the tasters agree as a whole, else one of many pairs passes by chance.
     """
+    from scipy import special  # heavy, and asked for by few
+
     return float(-special.ndtri(alpha / 2)) * math.sqrt(tasters * glasses * (glasses + 1) / 6)
 
 

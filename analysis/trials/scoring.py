@@ -97,14 +97,36 @@ def effects(judged: list[Judged], sd: Deviations) -> Effects:
     return Effects(mean[0], precision[0], float(log_likelihood[0]))
 
 
+@dataclass(frozen=True, slots=True)
+class Worth:
+    """What a drink is worth as a sum of terms, where that is more than one effect for each drink."""
+
+    terms: Floats
+    """Shape (drinks, terms)."""
+    scale: Floats
+    """Shape (terms,): by how much the standard deviation of each exceeds that of a drink."""
+
+
+@dataclass(frozen=True, slots=True)
+class Believed:
+    """Draws of what is believed, each with its own standard deviations; shape (draws, …)."""
+
+    worth: Floats
+    level: Floats
+    """What tasters give on the average."""
+    rest: Floats
+    between: Floats
+
+
 class _Model:
     """Scores as a sum of effects; what does not hang on the standard deviations is worked out once."""
 
-    def __init__(self, judged: list[Judged], *, common: bool, places: bool) -> None:
+    def __init__(self, judged: list[Judged], *, common: bool, places: bool, worth: Worth | None = None) -> None:
+        terms = None if worth is None else worth.terms[[each.arm for each in judged]]
         columns = [
             ("taster", _indicators([each.taster for each in judged])),
             ("place", _indicators([each.place for each in judged])),
-            ("arm", _indicators([each.arm for each in judged])),
+            ("arm", _indicators([each.arm for each in judged]) if terms is None else terms),
         ]
         if common:
             columns.insert(0, ("common", np.ones((len(judged), 1))))
@@ -112,6 +134,9 @@ class _Model:
             columns = [(name, part) for name, part in columns if name != "place"]
         self.kinds = np.repeat([name for name, _ in columns], [part.shape[1] for _, part in columns])
         self.free = self.kinds == ("common" if common else "taster")
+        self._scale = np.ones(len(self.kinds))
+        if worth is not None:
+            self._scale[self.kinds == "arm"] = worth.scale
         design = np.hstack([part for _, part in columns])
         y = np.array([each.score for each in judged])
         self._count, self._square = len(y), float(y @ y)
@@ -123,7 +148,8 @@ class _Model:
         prior = np.zeros((len(sds), len(self.kinds)))
         for name in ("taster", "place", "arm"):
             here = (self.kinds == name) & ~self.free
-            prior[:, here] = np.array([getattr(sd, name) for sd in sds])[:, None] ** -2.0 if here.any() else 0.0
+            if here.any():
+                prior[:, here] = (np.array([getattr(sd, name) for sd in sds])[:, None] * self._scale[here]) ** -2.0
         precision = self._inner / rest[:, None, None] ** 2
         diagonal = np.arange(len(self.kinds))
         precision[:, diagonal, diagonal] += prior
@@ -147,38 +173,50 @@ def scores(judged: list[Judged], arms: int, seed: int = 0) -> Scores | None:
     Scores or None
         None where fewer than two drinks were scored, or nobody scored two.
     """
-    cells = _averaged(judged)
+    cells = averaged(judged)
     by_taster: dict[int, set[int]] = {}
     for each in cells:
         by_taster.setdefault(each.taster, set()).add(each.arm)
     if not any(len(found) > 1 for found in by_taster.values()):
         return None
     rng = np.random.default_rng(seed)
-    model = _Model(cells, common=False, places=True)
+    said = believed(cells, rng)
+    known = sorted({each.arm for each in cells})
+    draws = np.full((DRAWS, arms), np.nan)
+    draws[:, known] = said.worth - said.worth.mean(axis=1, keepdims=True)
+    for arm in set(range(arms)) - set(known):  # nobody scored it: as any other of such a set
+        draws[:, arm] = rng.normal(0.0, said.between)
+    level = said.level + said.worth.mean(axis=1)
+    best = np.argmax(draws, axis=1)
+    counts = [len({e.taster for e in cells if e.arm == arm}) for arm in range(arms)]
+    told = tuple(
+        ArmScore(range_of(np.clip(level + draws[:, arm], 0, 100)), float(np.mean(best == arm)), counts[arm])
+        for arm in range(arms)
+    )
+    return Scores(told, range_of(said.rest), range_of(said.between), draws, len(by_taster))
+
+
+def believed(cells: list[Judged], rng: np.random.Generator, worth: Worth | None = None) -> Believed:
+    """Draws of levels and effects, over a grid of standard deviations weighed by how well they fit."""
+    model = _Model(cells, common=False, places=True, worth=worth)
     rest_grid = np.geomspace(*SCORE_REST, _STEPS)
     arm_grid = np.linspace(_LEAST_ARM_SD, 3.5 * DRINKS_APART, _STEPS)
     pairs = [Deviations(float(r), float(a)) for r in rest_grid for a in arm_grid]
     mean, precision, log_likelihood = model.at(pairs)
-    log_weight = log_likelihood - 0.5 * np.array([(sd.arm / DRINKS_APART) ** 2 for sd in pairs])
+    apart = np.array([sd.arm / DRINKS_APART for sd in pairs])
+    # Rayleigh: no spread at all has no chance, since few scores that happen to agree are no proof of it (Chung et al.,
+    # A nondegenerate penalized likelihood estimator, Psychometrika 78, 2013; from memory).
+    log_weight = log_likelihood + np.log(apart) - 0.5 * apart**2
+    log_weight += np.log([sd.rest for sd in pairs])  # even on the scale itself, where the grid is even in logarithms
     weight = np.exp(log_weight - log_weight.max())
     chosen = rng.choice(len(pairs), size=DRAWS, p=weight / weight.sum())
     drawn = _drawn(mean[chosen], precision, chosen, rng)
-    worth = drawn[:, model.kinds == "arm"]
-    level = drawn[:, model.free].mean(axis=1) + worth.mean(axis=1)
-    known = sorted({each.arm for each in cells})
-    draws = np.full((DRAWS, arms), np.nan)
-    draws[:, known] = worth - worth.mean(axis=1, keepdims=True)
-    for arm in set(range(arms)) - set(known):  # nobody scored it: as any other of such a set
-        draws[:, arm] = rng.normal(0.0, [pairs[n].arm for n in chosen])
-    best = np.argmax(draws, axis=1)
-    counts = [len({e.taster for e in cells if e.arm == arm}) for arm in range(arms)]
-    told = tuple(
-        ArmScore(_range(np.clip(level + draws[:, arm], 0, 100)), float(np.mean(best == arm)), counts[arm])
-        for arm in range(arms)
+    return Believed(
+        drawn[:, model.kinds == "arm"],
+        drawn[:, model.free].mean(axis=1),
+        np.array([pairs[n].rest for n in chosen]),
+        np.array([pairs[n].arm for n in chosen]),
     )
-    rest = np.array([pairs[n].rest for n in chosen])
-    between = np.array([pairs[n].arm for n in chosen])
-    return Scores(told, _range(rest), _range(between), draws, len(by_taster))
 
 
 def as_scores(ranks: Floats) -> Floats:
@@ -192,7 +230,8 @@ def as_scores(ranks: Floats) -> Floats:
     return np.where(np.isnan(ranks), np.nan, found)
 
 
-def _averaged(judged: list[Judged]) -> list[Judged]:
+def averaged(judged: list[Judged]) -> list[Judged]:
+    """Two scores of one drink by one taster as one, their mean."""
     cells: dict[tuple[int, int], list[Judged]] = {}
     for each in judged:
         if not 0 <= each.score <= 100:
@@ -219,6 +258,7 @@ def _drawn(mean: Floats, precision: Floats, chosen: np.ndarray, rng: np.random.G
     return found
 
 
-def _range(drawn: Floats) -> Range:
+def range_of(drawn: Floats) -> Range:
+    """The 10th, 50th and 90th percentile of draws."""
     low, mid, high = np.quantile(drawn, (0.1, 0.5, 0.9))
     return Range(float(low), float(mid), float(high))

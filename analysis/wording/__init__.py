@@ -18,7 +18,13 @@ from analysis.wording.formatting import (
     zone_of,
 )
 from analysis.wording.lessons import WHOLE, teaches
-from analysis.wording.milestones import milestone_said, milestone_table, milestone_title, milestones_from
+from analysis.wording.milestones import (
+    difference_said,
+    milestone_said,
+    milestone_table,
+    milestone_title,
+    milestones_from,
+)
 from analysis.wording.plan import (
     FORECAST_ONLY,
     caution,
@@ -36,6 +42,15 @@ from analysis.wording.report import report
 from analysis.wording.sheet import worded
 from analysis.wording.sheet_cautions import DEFER, OXYGEN_CHECKLIST
 from analysis.wording.sheet_gaps import altitude_words, sugar_name, unsaid, worst_case_sentences
+from analysis.wording.trial import (
+    compared_rows,
+    conclusion_sentence,
+    design_sentence,
+    next_sentences,
+    successor_sentences,
+    unknown_sentence,
+    vessels_sentence,
+)
 from analysis.wording.verdict import (
     EVENT_WORDS,
     PHASE_WORDS,
@@ -70,9 +85,13 @@ __all__ = [
     "classical_fit",
     "classical_sentences",
     "cold_keg",
+    "compared_rows",
+    "conclusion_sentence",
     "count",
     "curve_in_words",
     "dates",
+    "design_sentence",
+    "difference_said",
     "dose_words",
     "expected_finish",
     "gravity_rule",
@@ -87,6 +106,7 @@ __all__ = [
     "moved",
     "natural",
     "next_day",
+    "next_sentences",
     "offset_words",
     "packaging_date",
     "phase_word",
@@ -97,13 +117,16 @@ __all__ = [
     "report",
     "seen_attenuation",
     "sentences",
+    "successor_sentences",
     "sugar_name",
     "teaches",
     "three_notions",
     "unbroken",
+    "unknown_sentence",
     "unread",
     "unsaid",
     "verdict",
+    "vessels_sentence",
     "worded",
     "worst_case_sentences",
     "zone_of",

@@ -50,6 +50,19 @@ def _scale(name: MilestoneName, units: DisplayUnits) -> tuple[Callable[[float], 
     return lambda share: 100.0 * share, "%", 0
 
 
+def difference_said(name: MilestoneName, amount: float, units: DisplayUnits) -> str:
+    """How far two batches lie apart in a milestone, without sign: ``1.2 days``, ``3 points``."""
+    size = abs(amount)
+    if name == "terminal_gravity_sg":
+        return units.said(size, "gravity fall")
+    if name in ("apparent_attenuation", "real_attenuation"):
+        return f"{number(100.0 * size, 1)} percentage points"
+    if name in ("half_h", "ninety_h", "finish_h") and size < 18.0:
+        return f"{number(size)} hours"
+    shown, unit, decimals = _scale(name, units)
+    return f"{number(shown(size), decimals)}{NBSP}{unit}"
+
+
 def milestone_table(
     batches: Sequence[tuple[str, Milestones]], units: DisplayUnits
 ) -> tuple[list[str], list[list[str]]]:

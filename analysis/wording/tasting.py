@@ -6,7 +6,16 @@ from collections.abc import Sequence
 
 from analysis.display_units import chance, number, percent, rare_chance
 from analysis.thresholds import CLEARLY_BEST, FEW_TASTERS, TRIANGLE_ALPHA, TRIANGLE_TELLING
-from analysis.trials import Agreement, ArmScore, Scores, Triangle, least_significant_difference, tasters_needed
+from analysis.trials import (
+    Agreement,
+    ArmScore,
+    Blend,
+    Scores,
+    Shares,
+    Triangle,
+    least_significant_difference,
+    tasters_needed,
+)
 from analysis.wording.formatting import capital, joined, plural
 
 NOTHING_TOLD = "Nothing can be told: nobody judged two of the drinks."
@@ -14,15 +23,15 @@ NOTHING_TOLD = "Nothing can be told: nobody judged two of the drinks."
 
 def best(found: Scores, names: Sequence[str]) -> str:
     """Which drink is liked best, and how surely."""
-    order = sorted(range(len(names)), key=lambda n: -found.arms[n].p_best)
-    first, second = order[0], order[1]
-    p = found.arms[first].p_best
+    return leading([(name, arm.p_best) for name, arm in zip(names, found.arms, strict=True)])
+
+
+def leading(chances: Sequence[tuple[str, float]]) -> str:
+    """The same from each drink's chance to be liked best, of two or more."""
+    (first, p), (second, next_p), *_ = sorted(chances, key=lambda each: -each[1])
     if p >= CLEARLY_BEST:
-        return f"{capital(names[first])} is liked best, {chance(p)}."
-    return (
-        f"Which is liked best is open: {names[first]}, {percent(p)}, before {names[second]}, "
-        f"{percent(found.arms[second].p_best)}."
-    )
+        return f"{capital(first)} is liked best, {chance(p)}."
+    return f"Which is liked best is open: {first}, {percent(p)}, before {second}, {percent(next_p)}."
 
 
 def worth(arm: ArmScore) -> str:
@@ -83,3 +92,28 @@ def told_apart(found: Triangle) -> str:
         f"{percent(TRIANGLE_TELLING)} of people could tell them apart, this triangle would have shown it with a chance "
         f"of {percent(found.power)}; {tasters_needed()} tasters would do."
     )
+
+
+def shares_words(shares: Shares, names: Sequence[str]) -> str:
+    """A blend by its shares, the largest first: ``60 % Amber and 40 % Birch``."""
+    order = sorted((n for n, share in enumerate(shares) if share > 0), key=lambda n: -shares[n])
+    if len(order) == 1:
+        return f"{names[order[0]]} alone"
+    return joined([f"{percent(shares[n])} {names[n]}" for n in order])
+
+
+def blended(found: Blend, names: Sequence[str]) -> list[str]:
+    """Which shares are liked best, how surely, and whether the blend is better than its best drink alone."""
+    told = [f"Liked best so far: {shares_words(found.liked, names)}."]
+    where = [
+        f"{names[n]} {number(100 * span.p10)} to {percent(span.p90)}"
+        for n, span in enumerate(found.shares)
+        if span.p90 > 0
+    ]
+    told.append(f"The best shares may lie anywhere within (80 % intervals): {joined(where)}.")
+    if max(found.liked) < 1.0:
+        points = f"{number(found.gain.p50)} points of 100 ({number(found.gain.p10)} to {number(found.gain.p90)})"
+        told.append(f"That it is better than the best of them alone is {chance(found.p_better)}; the gain is {points}.")
+    if not found.tried:
+        told.append("No blend of them was tasted yet, so this is a guess from the drinks alone; taste those below.")
+    return told

@@ -1,4 +1,4 @@
-"""What batches went through, in words and files: milestones."""
+"""What batches and trials came to, in words and files."""
 
 from __future__ import annotations
 
@@ -24,6 +24,43 @@ def add_milestones(command: AddCommand) -> None:
     writes_data(sub)
     shows_units(sub)
     sub.add_argument("--json", action="store_true", help="answer as JSON")
+
+
+def add_report(command: AddCommand) -> None:
+    sub = command(
+        "report",
+        _report,
+        "tell what a trial or a batch came to, as a page to print, as JSON or in words",
+        "The page is one HTML file without anything from elsewhere; it prints on A4 and Letter. Works while the server "
+        "runs.",
+    )
+    sub.add_argument("kind", choices=("trial", "batch"), help="what it is about")
+    sub.add_argument("name", metavar="NAME", help="its name or id; of a batch also its vessel's name")
+    sub.add_argument("--html", type=Path, metavar="FILE", help="write the page there")
+    writes_data(sub)
+    sub.add_argument("--json", action="store_true", help="answer as JSON")
+
+
+def _report(arguments: argparse.Namespace) -> int:
+    answer = carry_out(arguments, "report", {"kind": arguments.kind, "name": arguments.name})
+    if arguments.html is not None:
+        from dashboard.report import report_html
+
+        _to(arguments.html, lambda: arguments.html.write_text(report_html(answer["page"]), encoding="utf-8"))
+    write_data(arguments, answer["rows"])
+    if arguments.json:
+        print(json.dumps(answer["facts"], indent=2, ensure_ascii=False))
+        return 0
+    page = answer["page"]
+    print(page["title"])
+    for line in (page["lead"], *page["paragraphs"]):
+        print(f"  {line}")
+    for title, items in page["lists"]:
+        if items:
+            print(f"{title}:")
+        for item in items:
+            print(f"  {item}")
+    return 0
 
 
 def writes_data(parser: argparse.ArgumentParser) -> None:

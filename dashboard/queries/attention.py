@@ -15,7 +15,7 @@ from analysis.wording import Voice, advice_sentences, capital, caution, dose_wor
 from dashboard.wording import follows
 from ingest.model import BatchRecord, Vessel
 from ingest.monitoring import Outlook, wished_c
-from ingest.store import DeviceStatus
+from ingest.store import DeviceStatus, last_reading_at
 
 NeedKind = Literal[
     "stalled",
@@ -171,7 +171,7 @@ def _before_packaging(outlook: Outlook) -> str:
 
 
 def _from_vessel(outlook: Outlook, voice: Voice) -> list[Need]:
-    vessel, now = outlook.vessel, outlook.assessment.temperature_c
+    vessel, now = outlook.vessel, outlook.temperature_here_c
     if vessel is None or now is None:
         return []
     low, high = wished_c(outlook.record, vessel, voice.now)
@@ -236,9 +236,9 @@ class Standing:
         return tuple(n for n in self.needs if n.pressing)
 
     @property
-    def heard_at(self) -> datetime | None:
-        """When a device of this vessel was last heard."""
-        return max((d.received_at for d in self.devices), default=None)
+    def read_at(self) -> datetime | None:
+        """When a device of this vessel last measured."""
+        return last_reading_at(self.devices)
 
     @property
     def silent(self) -> bool:

@@ -42,14 +42,13 @@ def finished(progress: Callable[[int, int, str], None] | None = None) -> list[Fi
     for n, record in enumerate(records):
         if progress is not None:
             progress(n, len(records), record.name)
-        key = (
-            "finished",
+        version = (
             repr(record),
             store.newest_reading_at(record.batch_id),
             repr(store.batch(record.batch_id)),
             said.get(record.batch_id, 0),
         )
-        answer: Finished | None = queries.kept(key, functools.partial(_read, record))
+        answer: Finished | None = queries.kept(("finished", record.batch_id), functools.partial(_read, record), version)
         if answer is not None:
             found.append(answer)
     return found

@@ -47,6 +47,16 @@ def _before(store: Store, here: Span) -> list[LateReadings]:
         rows = store.readings_as_sent(stay.device_id, since=free_from, until=stay.from_at)
         times = rows["measured_at"].filter(rows["measured_at"] < stay.from_at)
         first = times.min()
-        if isinstance(first, datetime):
+        if isinstance(first, datetime) and store.get_note(_note(stay)) is None:
             found.append(LateReadings(device, replace(stay, from_at=first), times.len(), first, stay.from_at))
     return found
+
+
+def leave_out(store: Store, late: LateReadings) -> None:
+    """Offer these no more, nor others that come before the same place."""
+    name = late.device.name or late.device.device_id
+    store.change_note(_note(late.stay), "left out", f"Left out what {name} read before its place")
+
+
+def _note(stay: Placement) -> str:
+    return f"left out before {stay.placement_id}"

@@ -1,7 +1,7 @@
 """What the screens ask, answered once: one function a question, kept until a new reading or a changed entry.
 
 An answer is kept by what it was computed from (the outlook's own time, the newest reading, the store's revision),
-never by its age: no stale screen, no wasted work.
+never by its age: no stale screen, no wasted work; and a newer one takes its place.
 """
 
 from __future__ import annotations
@@ -35,48 +35,59 @@ from ingest.transfer import for_spreadsheets
 log = logging.getLogger(__name__)
 
 _KEPT: Final = 2048
+_KEPT_OF: Final = {"figure": 32, "up to date": 32, "cellar": 16, "calendar": 16, "compare": 16}
+"""How many answers are kept of a kind that is large: a figure takes a third of a megabyte. Enough for all who look."""
 _SAME_SG: Final = 0.0003
 """A reading that calibration moved by less than this looks the same as it was sent."""
 
 
 class Kept:
-    """The newest answers by their key; the least used go first. Safe from any thread: one computes, the others wait."""
+    """The newest answer to each question; the least used go first. Safe from any thread: one computes, others wait."""
 
     def __init__(self, size: int = _KEPT) -> None:
         self._size = size
-        self._answers: OrderedDict[Hashable, Any] = OrderedDict()
+        self._answers: OrderedDict[Hashable, tuple[Hashable, Any]] = OrderedDict()
         self._under_way: dict[Hashable, threading.Lock] = {}
         self._guard = threading.Lock()
 
-    def ask(self, key: Hashable, compute: Callable[[], Any]) -> Any:
-        """The kept answer to `key`, else what `compute` gives."""
+    def ask(self, key: Hashable, compute: Callable[[], Any], version: Hashable = None) -> Any:
+        """The kept answer to `key` where it was computed from this `version`, else what `compute` gives.
+
+        A newer answer takes the place of the one before: a screen that stands open for a month asks the same question
+        of every moment.
+        """
         with self._guard:
-            if key in self._answers:
+            if (there := self._answers.get(key)) is not None and there[0] == version:
                 self._answers.move_to_end(key)
-                return self._answers[key]
-            turn = self._under_way.setdefault(key, threading.Lock())
+                return there[1]
+            turn = self._under_way.setdefault((key, version), threading.Lock())
         with turn:
             with self._guard:
-                if key in self._answers:
-                    return self._answers[key]
+                if (there := self._answers.get(key)) is not None and there[0] == version:
+                    return there[1]
             try:
                 answer = compute()
             finally:
                 with self._guard:
-                    self._under_way.pop(key, None)
+                    self._under_way.pop((key, version), None)
             with self._guard:
-                self._answers[key] = answer
+                self._answers[key] = version, answer
+                self._answers.move_to_end(key)
                 while len(self._answers) > self._size:
                     self._answers.popitem(last=False)
         return answer
 
 
-_answers = Kept()
+_others = Kept()
+_answers: Final = {kind: Kept(size) for kind, size in _KEPT_OF.items()}
 
 
-def kept(key: Hashable, compute: Callable[[], Any]) -> Any:
-    """`Kept.ask` of the one memory that all screens share; keys are told apart by store."""
-    return _answers.ask((context.turn(), key), compute)
+def kept(key: tuple[Hashable, ...], compute: Callable[[], Any], version: Hashable = None) -> Any:
+    """`Kept.ask` of the memory that all screens share for the kind of answer that `key` begins with.
+
+    Answers of another store are never taken for its own.
+    """
+    return _answers.get(str(key[0]), _others).ask(key, compute, (context.turn(), version))
 
 
 def voice() -> Voice:
@@ -120,9 +131,10 @@ def pictures(found: Sequence[Standing], say: Voice) -> dict[str, Markup]:
 def picture(outlook: Outlook, say: Voice) -> Markup:
     """The small curve of one batch, as it was drawn for whoever asked first."""
     half_hour, seen = int(say.now.timestamp() // 1800), (say.zone.key, say.units.gravity_unit)
-    key = ("picture", outlook.record.batch_id, outlook.computed_at, half_hour, *seen)
     drawn: Markup = kept(
-        key, lambda: sparkline_svg(outlook.assessment, say.now, curve_in_words(outlook.assessment, say))
+        ("picture", outlook.record.batch_id, *seen),
+        lambda: sparkline_svg(outlook.assessment, say.now, curve_in_words(outlook.assessment, say)),
+        (outlook.computed_at, half_hour),
     )
     return drawn
 
@@ -170,13 +182,13 @@ def up_to_date(outlook: Outlook) -> Assessment:
         late = late.with_columns(pl.lit(None, pl.String).alias("set_aside")).select(list(MARKED))
         return replace(a, marked=pl.concat([a.marked.select(list(MARKED)), late.cast(MARKED)]))
 
-    answer: Assessment = kept(("up to date", batch_id, outlook.computed_at, newest), add)
+    answer: Assessment = kept(("up to date", batch_id), add, (outlook.computed_at, newest))
     return answer
 
 
 def counts(say: Voice) -> dict[str, Any]:
     """`Store.counts`, asked once a second for however many look."""
-    answer: dict[str, Any] = kept(("counts", int(say.now.timestamp())), context.store().counts)
+    answer: dict[str, Any] = kept(("counts",), context.store().counts, int(say.now.timestamp()))
     return answer
 
 
@@ -244,16 +256,17 @@ def figure(
         return batch.batch_figure(replace(told, assessment=up_to_date(outlook), raw=_as_sent(outlook)), say)
 
     units = (say.zone.key, say.units.temperature_unit)
-    key = (record.batch_id, outlook.computed_at, newest, view, now, until, zoom, units, classical)
-    answer: go.Figure = kept(("figure", *key), draw)
+    key = (record.batch_id, view, until, zoom, units, classical)
+    answer: go.Figure = kept(("figure", *key), draw, (outlook.computed_at, newest, now))
     return answer
 
 
 def classical_of(outlook: Outlook) -> Fit | str:
     """The trade's curve through the readings that were judged, or why there is none; fitted once an assessment."""
     answer: Fit | str = kept(
-        ("classical", outlook.record.batch_id, outlook.computed_at),
+        ("classical", outlook.record.batch_id),
         lambda: classical_fit(outlook.assessment, outlook.batch),
+        outlook.computed_at,
     )
     return answer
 

@@ -3,32 +3,49 @@
 from __future__ import annotations
 
 import secrets
-from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from hashlib import blake2s
 from typing import Final
 
-import numpy as np
-
-from analysis.trials import (
-    Agreement,
-    Judged,
-    Scores,
-    Triangle,
-    agreement,
-    as_scores,
-    glass_codes,
-    scores,
-    serving_orders,
-    triangle,
-    triangle_orders,
-)
+from analysis.trials import glass_codes, serving_orders, triangle_orders
 from ingest import logs
 from ingest.errors import EntryError
+from ingest.model import Record
+from ingest.monitoring import TastingOutcome as Result
+from ingest.monitoring import TastingSaid as Said
+from ingest.monitoring import answers_of, codes_of, judged_of, tasters_of, unanswered
+from ingest.monitoring import outcome_of as result
+from ingest.monitoring import tasting_over as over
 from ingest.store import Store
 from ingest.tastings import LONGEST_WORD, Arm, Method, Sulfites, Taster, Tasting, TastingAnswer, answer_id
+
+__all__ = [
+    "ALLERGENS",
+    "FIRST_AROMAS",
+    "Draft",
+    "Result",
+    "Said",
+    "answers_of",
+    "aromas_for",
+    "by_token",
+    "codes_of",
+    "draft_of",
+    "end",
+    "finish",
+    "judged_of",
+    "keep_ballot",
+    "keep_glass",
+    "keep_odd",
+    "keep_ranks",
+    "make",
+    "newest_first",
+    "over",
+    "result",
+    "tasters_of",
+    "unanswered",
+    "words_in",
+]
 
 FIRST_AROMAS: Final = (
     "apple", "banana", "biscuit", "bread", "butter", "caramel", "citrus", "clove", "coffee", "earth", "floral",
@@ -57,38 +74,6 @@ class Draft:
     allergens: tuple[str, ...]
     sulfites: Sulfites
     trial_id: str | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class Said:
-    """What one taster said of one drink, once it may be told."""
-
-    taster: str
-    arm: int
-    place: int
-    answer: TastingAnswer
-
-
-@dataclass(frozen=True, slots=True)
-class Result:
-    """What a tasting says; each part None where it says nothing, or is not of its kind."""
-
-    names: tuple[str, ...]
-    said: tuple[Said, ...]
-    scores: Scores | None
-    agreement: Agreement | None
-    triangle: Triangle | None
-    judges: int
-    """Tasters who judged anything."""
-
-    def aromas(self, arm: int) -> list[tuple[str, int]]:
-        """The aromas found in one drink, the most frequent first."""
-        found = Counter(word for each in self.said if each.arm == arm for word in each.answer.aromas)
-        return sorted(found.items(), key=lambda each: (-each[1], each[0]))
-
-    def passed(self, arm: int) -> int:
-        """How many passed this drink."""
-        return sum(each.answer.passed for each in self.said if each.arm == arm)
 
 
 def make(store: Store, draft: Draft) -> Tasting:
@@ -136,21 +121,6 @@ def newest_first(store: Store) -> list[Tasting]:
     return sorted(store.all(Tasting), key=lambda each: each.at, reverse=True)
 
 
-def tasters_of(store: Store, tasting: Tasting) -> list[Taster]:
-    """Who tastes, in the order in which they were named."""
-    return list(store.all(Taster, tasting_id=tasting.tasting_id))
-
-
-def answers_of(store: Store, taster: Taster) -> dict[str, TastingAnswer]:
-    """What a taster has said so far, by code."""
-    return {each.code: each for each in store.all(TastingAnswer, taster_id=taster.taster_id)}
-
-
-def codes_of(tasting: Tasting, taster: Taster) -> list[str]:
-    """The codes that a taster gets, in the order of serving."""
-    return [tasting.glasses[n][0] for n in taster.served]
-
-
 def by_token(store: Store, token: str) -> tuple[Tasting, Taster] | None:
     """Whose address it is; takes as long for a wrong one as for a right one."""
     found = None
@@ -162,15 +132,6 @@ def by_token(store: Store, token: str) -> tuple[Tasting, Taster] | None:
         return None
     logs.hide(found.token)
     return tasting, found
-
-
-def over(store: Store, tasting: Tasting) -> bool:
-    """Whether it has ended, as it stands now: by the host, since everybody is done, or since it was removed."""
-    here = store.get(Tasting, tasting.tasting_id)
-    if here is None or here.ended_at is not None:
-        return True
-    tasters = tasters_of(store, tasting)
-    return bool(tasters) and all(each.done_at is not None for each in tasters)
 
 
 def aromas_for(store: Store, tasting: Tasting, taster: Taster) -> list[str]:
@@ -235,6 +196,26 @@ def keep_ranks(store: Store, tasting: Tasting, taster: Taster, ranks: Mapping[st
     _keep(store, taster, [replace(drafts[code], rank=ranks[code]) for code in open_codes])
 
 
+def keep_ballot(store: Store, tasting: Tasting, taster: Taster, said: Sequence[TastingAnswer]) -> None:
+    """Keep a whole ballot, after which the taster is done: all of it as one change, or nothing.
+
+    Raises
+    ------
+    EntryError
+        If ranks are not each given once, or a glass is left out; or as `keep_glass`.
+    """
+    _must_be_open(store, taster)
+    judged = [each for each in said if not each.passed]
+    ranks = sorted(each.rank or 0 for each in judged)
+    if tasting.method == "rank" and ranks != list(range(1, len(judged) + 1)):
+        raise EntryError("", "the ranks are not each given once", f"Give each of 1 to {len(judged)} once.")
+    if left := set(codes_of(tasting, taster)) - {each.code for each in said}:
+        raise EntryError("", f"glass {min(left)} is open still", "Judge it, or pass it.")
+    now = datetime.now(UTC)
+    records: list[Record] = [*(replace(each, at=now) for each in said), replace(taster, done_at=now)]
+    store.save_many(records, f"Ballot of {taster.name} for {tasting.name}")
+
+
 def keep_odd(store: Store, tasting: Tasting, taster: Taster, odd: str | None, note: str) -> None:
     """Keep which glass is the odd one out; None: they pass.
 
@@ -257,21 +238,6 @@ def _keep(store: Store, taster: Taster, said: Sequence[TastingAnswer]) -> None:
     store.save_many(
         [replace(each, at=now) for each in said], f"Answer of {taster.name} on glass{'es' * bool(said[1:])} {glasses}"
     )
-
-
-def unanswered(store: Store, tasting: Tasting, taster: Taster) -> list[str]:
-    """The codes of which a taster has said nothing yet."""
-    said = answers_of(store, taster)
-    return [code for code in codes_of(tasting, taster) if not _answered(tasting, said, code)]
-
-
-def _answered(tasting: Tasting, said: Mapping[str, TastingAnswer], code: str) -> bool:
-    answer = said.get(code)
-    if answer is None:
-        return False
-    if answer.passed or tasting.method == "triangle":
-        return True
-    return (answer.score if tasting.method == "score" else answer.rank) is not None
 
 
 def finish(store: Store, tasting: Tasting, taster: Taster) -> None:
@@ -299,59 +265,3 @@ def _must_be_open(store: Store, taster: Taster) -> None:
         raise EntryError("", CLOSED, "Nothing more is taken in.")
     if here.done_at is not None:
         raise EntryError("", "you have said that you are done", "Nothing more is taken in.")
-
-
-# -- what it says
-
-
-def result(store: Store, tasting: Tasting) -> Result | None:
-    """What the tasting says; None until it is over, so that no page can tell it before."""
-    if not over(store, tasting):
-        return None
-    tasters = tasters_of(store, tasting)
-    said = tuple(_told(store, tasting, tasters))
-    points = _points(tasting, tasters, said)
-    seed = int.from_bytes(blake2s(tasting.tasting_id.encode(), digest_size=6).digest())
-    judged = [
-        Judged(t, each.arm, each.place, float(points[t, each.arm]))
-        for t, taster in enumerate(tasters)
-        for each in said
-        if each.answer.taster_id == taster.taster_id and not np.isnan(points[t, each.arm])
-    ]
-    names = tuple(name for name, _ in tasting.arms)
-    if tasting.method == "triangle":
-        return Result(names, said, None, None, _triangle(tasters, said), len({e.taster for e in said}))
-    found = scores(judged, len(names), seed)
-    return Result(names, said, found, agreement(points, seed), None, len({each.taster for each in judged}))
-
-
-def _told(store: Store, tasting: Tasting, tasters: Iterable[Taster]) -> Iterable[Said]:
-    for taster in tasters:
-        answers = answers_of(store, taster)
-        for place, glass in enumerate(taster.served):
-            code, arm = tasting.glasses[glass]
-            if code in answers and _answered(tasting, answers, code):
-                yield Said(taster.name, arm, place, answers[code])
-
-
-def _points(tasting: Tasting, tasters: Sequence[Taster], said: Sequence[Said]) -> np.ndarray:
-    """Shape (tasters, arms): points of 100, NaN where somebody did not get or passed a glass."""
-    found = np.full((len(tasters), len(tasting.arms)), np.nan)
-    row = {taster.taster_id: n for n, taster in enumerate(tasters)}
-    for each in said:
-        value = each.answer.score if tasting.method == "score" else each.answer.rank
-        if value is not None and not each.answer.passed:
-            found[row[each.answer.taster_id], each.arm] = value
-    return np.array([as_scores(r) for r in found]) if tasting.method == "rank" else found
-
-
-def _triangle(tasters: Sequence[Taster], said: Sequence[Said]) -> Triangle | None:
-    right = answered = 0
-    for taster in tasters:
-        own = [each for each in said if each.answer.taster_id == taster.taster_id]
-        chosen = [each for each in own if each.answer.odd]
-        if len(own) != 3 or len(chosen) != 1:
-            continue
-        answered += 1
-        right += sum(each.arm == chosen[0].arm for each in own) == 1
-    return triangle(right, answered) if answered else None

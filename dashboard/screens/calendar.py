@@ -56,15 +56,9 @@ def timeline() -> None:
     st.html(components.lead(opening(items, say)) + agenda_html(items, say))
     if outlooks:
         picture = queries.kept(
-            (
-                "calendar",
-                tuple(o.computed_at for o in outlooks),
-                say.today(),
-                say.now.hour,
-                components.edition(),
-                revision,
-            ),
+            ("calendar", components.edition()),
             lambda: calendar_figure(outlooks, say, context.store().preferences(), components.edition()),
+            (tuple(o.computed_at for o in outlooks), say.today(), say.now.hour, revision),
         )
         text = " ".join(f"{i.what} {say.day(i.day)}." for i in items)
         st.plotly_chart(picture, key="calendar", theme=None, config=CONFIG, alt=text or "No planned days yet.")

@@ -25,7 +25,7 @@ const WORDS = {
   unanswered: "Not saved yet: there is no answer. It is kept here; do not close this tab.",
   lost: "Not saved: the connection is lost. It is kept here; save it when the connection is back.",
   unknown: "Not known to be saved: the connection was lost before the answer. " +
-    "Look whether it is there already; if not, save it again.",
+    "Look whether it is there already. If not, save it again; if it is, empty these fields.",
 };
 const INPUTS = 'textarea, input[type="text"], input[type="number"], input:not([type])';
 const matched = (start, pattern) => {
@@ -39,7 +39,7 @@ const formOf = (element) => {
   const form = element.closest('[data-testid="stForm"]');
   const button = form && form.querySelector('[data-testid="stFormSubmitButton"]');
   const found = button && matched(button, SAVE);
-  return found && { form, button, round: found[2], key: `draft ${found[1]} ${found[3]}` };
+  return found && { form, button, name: found[1], round: found[2], key: `draft ${found[1]} ${found[3]}` };
 };
 const read = (key) => { try { return JSON.parse(sessionStorage.getItem(key)); } catch { return null; } };
 const write = (key, draft) => { try { sessionStorage.setItem(key, JSON.stringify(draft)); } catch { } };
@@ -55,6 +55,7 @@ const restore = (input) => {
   const at = formOf(input), field = at && fieldOf(input);
   if (!at || !field || input.tunroomSeen === at.key + at.round) return;
   input.tunroomSeen = at.key + at.round;
+  input.tunroomFirst = input.value;
   const draft = read(at.key);
   if (!draft) return;
   if (draft.load === load && Number(at.round) > Number(draft.round)) {
@@ -67,9 +68,15 @@ const restore = (input) => {
   typed(input, text);
   restoring = false;
 };
-const touched = (at, fields) => {
+const touched = (at, more) => {
   const draft = read(at.key) ?? { fields: {} };
-  write(at.key, { fields: { ...draft.fields, ...fields }, round: at.round, load, sent: false });
+  write(at.key, { ...draft, ...more, round: at.round, load, sent: false });
+};
+const typedInto = (at, field, input) => {
+  const draft = read(at.key), fields = { ...draft?.fields, [field]: input.value };
+  if (input.value === input.tunroomFirst) delete fields[field];
+  if (Object.keys(fields).length || draft?.chosen) touched(at, { fields });
+  else sessionStorage.removeItem(at.key);
 };
 let chooser = null;
 const keep = (event) => {
@@ -77,11 +84,11 @@ const keep = (event) => {
   const { target } = event;
   if (target.matches?.('input[type="checkbox"], input[type="radio"]')) {
     const at = formOf(target);
-    if (at) touched(at, {});
+    if (at) touched(at, { chosen: true });
     return;
   }
   const typing = target.matches?.(INPUTS), at = typing && formOf(target), field = typing && fieldOf(target);
-  if (at && field) touched(at, { [field]: target.value });
+  if (at && field) typedInto(at, field, target);
   else if (field && event.type === "input") loose.set(target, { ...loose.get(target), since: null, ran: false });
 };
 const loose = new Map();
@@ -95,7 +102,7 @@ const send = (event) => {
   const option = event.target.closest?.('[role="option"]');
   if (option && chooser?.isConnected) {
     const at = formOf(chooser);
-    if (at) touched(at, {});
+    if (at) touched(at, { chosen: true });
   }
   const button = event.target.closest?.('[data-testid="stFormSubmitButton"]');
   const at = button && formOf(button);
@@ -126,10 +133,15 @@ const tell = (place, state) => {
   if (told.textContent !== (WORDS[state] ?? "")) told.textContent = WORDS[state] ?? "";
 };
 const states = () => {
+  const done = document.querySelector(".st-key-done");
+  const of = done?.querySelector('[class*="st-key-saved-as-"]')?.className.match(SAVED)?.[1];
+  let older = false;  // what was saved before must not be read as this being saved
   for (const form of document.querySelectorAll('[data-testid="stForm"]')) {
-    const at = formOf(form);
-    if (at) tell(at.button, stateOf(at));
+    const at = formOf(form), state = at && stateOf(at);
+    if (at) tell(at.button, state);
+    if (state) older ||= at.name === of || state === "sent" || state === "unanswered";
   }
+  done?.toggleAttribute("data-older", older);
   for (const [input, one] of loose) {
     const place = input.isConnected && input.closest(LOOSE);
     if (one.since && running()) one.ran = true;

@@ -26,10 +26,15 @@ from ingest.model import Record
 from ingest.store import Based, ChangedMeanwhileError
 
 T = TypeVar("T")
-R = TypeVar("R", bound=Record)
+R = TypeVar("R", bound=Record | None)
 
 _WRONG: Final = '<p class="wrong" role="alert">{{ sentence }}</p>'
 _TAKEN: Final = '<p class="figures" role="status">Taken as {{ taken }}.</p>'
+_OVERTAKEN: Final = (
+    "This was changed meanwhile in another window, so nothing of yours is saved yet. What you typed stands below: look "
+    "at it, and save again."
+)
+_NEVER: Final = object()
 _EARLIEST: Final = datetime(2000, 1, 1)  # noqa: DTZ001 - on the person's clock, as the input shows it
 _LATEST: Final = datetime(2100, 1, 1)  # noqa: DTZ001
 
@@ -239,10 +244,49 @@ class Form:
 def entry(name: str, voice: Voice, *, save: str, shows: object = None, border: bool = True) -> Iterator[Form]:
     """A form with its button. `shows` is what it was filled in from: when that changes, so do the fields."""
     form = Form(name, voice, _mark(name, shows))
+    overtaken = _carry_over(form)
     with st.form(form.key("form"), border=border, enter_to_submit=False):
+        if overtaken:
+            st.html(fill(_WRONG, sentence=_OVERTAKEN))
         yield form
         form.sent = st.form_submit_button(save, type="primary", key=form.key("save"), disabled=access.only_looks())
         form.place(WHOLE_FORM)
+
+
+def _carry_over(form: Form) -> bool:
+    """Whether this form was sent as it stood before what it shows changed; what was typed then is laid into it."""
+    kept = f"mark of {form.name}"
+    old, st.session_state[kept] = st.session_state.get(kept), form.mark
+    if old is None or old == form.mark or old.split(".")[0] != form.mark.split(".")[0]:
+        return False
+    before = f"{form.name}/{old}/"
+    if not st.session_state.get(f"{before}save"):
+        return False
+    for key, value in list(st.session_state.items()):
+        of = str(key).removeprefix(before)
+        if of != key and of not in ("save", "form") and isinstance(value, str | float | int | bool | datetime):
+            st.session_state[form.key(of)] = value
+    return True
+
+
+def was_sent(name: str) -> bool:
+    """Whether a form of this name was just sent, though it is not drawn any more."""
+    old = st.session_state.get(f"mark of {name}")
+    return bool(old is not None and st.session_state.get(f"{name}/{old}/save"))
+
+
+def unless_changed(name: str, now: Record | None, problem: str) -> None:
+    """Refuse once where what the form of this name was opened with is another by now; a second save is a choice.
+
+    Raises
+    ------
+    ChangedMeanwhileError
+        With the problem in words.
+    """
+    if now is not None and now not in (st.session_state.get(_opened(name)), st.session_state.get(_seen(name))):
+        error = ChangedMeanwhileError("", problem, "Nothing of yours is saved yet. Look at it, and save again.")
+        error.now = now
+        raise error
 
 
 def opened(name: str, current: R) -> R:
@@ -250,8 +294,8 @@ def opened(name: str, current: R) -> R:
 
     What is typed lies in the browser until it is sent, so that a form is not filled in anew while it stands open.
     """
-    shown = st.session_state.get(_opened(name))
-    if shown is None or f"{name}/{_mark(name, shown)}/save" not in st.session_state:
+    shown = st.session_state.get(_opened(name), _NEVER)
+    if shown is _NEVER or f"{name}/{_mark(name, shown)}/save" not in st.session_state:
         st.session_state.pop(_seen(name), None)
         shown = st.session_state[_opened(name)] = current
     return cast("R", shown)

@@ -20,7 +20,6 @@ from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 
 from dashboard import context
-from dashboard.queries import calendar_feed
 from ingest import logs
 from ingest.model import BatchRecord, Preferences
 from ingest.monitoring import Outlook
@@ -83,6 +82,8 @@ def outlooks_of(name: str) -> list[Outlook] | None:
 
 def calendar_text(name: str = CELLAR) -> bytes | None:
     """A feed as a calendar program reads it (RFC 5545); None where there is no such feed."""
+    from dashboard.queries import calendar_feed  # with its library: whoever subscribes can wait, the start need not
+
     outlooks = outlooks_of(name)
     if outlooks is None:
         return None

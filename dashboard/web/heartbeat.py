@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 import contextlib
+from collections.abc import Callable
 from typing import Final
 
 from dashboard import context
@@ -12,11 +13,15 @@ from ingest import logs, service, systemd
 _AGAIN_S: Final = 0.05
 
 
-async def beat(host: str, port: int) -> None:
-    """Run until cancelled, as a task of the web server's own loop: where that hangs, no sign of life goes out."""
+async def beat(host: str, port: int, reached: Callable[[], None] = lambda: None) -> None:
+    """Run until cancelled, as a task of the web server's own loop: where that hangs, no sign of life goes out.
+
+    `reached` is called once the server can be.
+    """
     while not await _answers(host, port):  # the server listens only after its start-up has run through
         await asyncio.sleep(_AGAIN_S)
     systemd.notify(systemd.READY)
+    reached()
     while True:
         logs.adopt()
         context.service().sign_of_life()

@@ -86,6 +86,13 @@ def resting(word: DeviceStatus) -> bool:
     return word.known and word.vessel_id is None
 
 
+def age(word: DeviceStatus, say: Voice) -> str:
+    """How old its newest reading is, as every page says it; and when it was heard, where it sent what it had kept."""
+    read = say.ago(word.measured_at)
+    heard = say.ago(word.received_at)
+    return f"heard {heard}" if heard == read else f"last reading {read}, heard {heard}"
+
+
 def troubles(word: DeviceStatus, say: Voice) -> list[str]:
     """What is odd about a device, in sentences; empty where all is well."""
     found: list[str] = []
@@ -110,7 +117,7 @@ def sentence(word: DeviceStatus, vessel_name: str | None, say: Voice) -> str:
     odd = troubles(word, say)
     if odd:
         return " ".join(odd)
-    heard = f"heard {say.ago(word.received_at)}"
+    heard = age(word, say)
     if not word.known:
         return f"New: waits for a vessel, {heard}."
     if vessel_name is None:

@@ -31,8 +31,18 @@ def best(comparison: Comparison, say: Voice) -> str:
             pairs = "them" if len(comparison.yeasts) == 2 else "the others"
             parts.append(f"{word} of {pairs} are alike" if told else f"their {word} are alike")
         elif rest:
-            parts.append(f"too few batches to tell {'the other ' if _some(told, quantity) else ''}{word} apart")
+            which = f"{'the other ' if _some(told, quantity) else ''}{word}"
+            parts.append(f"too few batches to tell {which} apart{_would_tell(rest)}")
     return f"{capital('; '.join(parts))}."
+
+
+def _would_tell(rest: list[Difference]) -> str:
+    """How many more batches the pair that is nearest to being told apart would take."""
+    more = [d.more_batches for d in rest if d.verdict == "open" and d.more_batches is not None]
+    if not more:
+        return " (many more would not, for they differ by about what matters)"
+    where = "of each" if len(rest) == 1 else "of the nearest two"
+    return f" (about {count(min(more))} more {where}, in pairs of one wort, would)"
 
 
 def _some(told: list[Difference], quantity: str) -> bool:

@@ -8,7 +8,6 @@ from datetime import datetime
 from typing import Final
 
 import numpy as np
-from scipy.stats import theilslopes
 
 from analysis.model import MAY_SHIFT_FLOAT, Floats
 from ingest.model import EventRecord
@@ -85,6 +84,8 @@ def _said_at(at_s: float, times_s: Floats, gravity_sg: Floats) -> float | None:
     hours, gravity = (times_s[after] - at_s) / 3600, gravity_sg[after]
     if hours.size < _ENOUGH or np.ptp(hours) < 0.5:
         return float(np.median(gravity))
+    from scipy.stats import theilslopes  # late: it loads for half a second, and no start is to wait for it
+
     slope, *_ = theilslopes(gravity, hours)
     return float(np.median(gravity - slope * hours))
 

@@ -1,5 +1,8 @@
-"""What is watched, and who is told."""
+"""What is watched, and who is told. What needs the inference is loaded when it is asked for."""
 
+from typing import TYPE_CHECKING
+
+from analysis.lazy import attribute_of
 from ingest.monitoring.lots import (
     LotWarning,
     follow_up_of,
@@ -11,41 +14,128 @@ from ingest.monitoring.lots import (
     warnings_for,
     with_follow_up,
 )
-from ingest.monitoring.milestones import MILESTONE_FILE, batch_milestones, milestone_frame
 from ingest.monitoring.notifier import NOTIFY_KINDS, Notifier
 from ingest.monitoring.outlook import Outlook, Outlooks, constraints_of
 from ingest.monitoring.siblings import asks_for_sample, following_of, siblings_of
 from ingest.monitoring.watcher import Hooks, Watcher, assessment_record, watching
 from ingest.monitoring.wished import SCHEDULE, Step, next_step, schedule_of, wished_c
 
+if TYPE_CHECKING:
+    from ingest.monitoring.milestones import MILESTONE_FILE, batch_milestones, milestone_frame
+    from ingest.monitoring.reports import ReportPage, batch_page, trial_page
+    from ingest.monitoring.successors import AFTER, Successor, origin, successors, trial_of, without_origin
+    from ingest.monitoring.tastings import (
+        TastingOutcome,
+        TastingSaid,
+        answers_of,
+        codes_of,
+        judged_of,
+        outcome_of,
+        tasters_of,
+        tasting_facts,
+        tasting_of,
+        tasting_over,
+        unanswered,
+    )
+    from ingest.monitoring.trials import (
+        TASTING,
+        ArmFindings,
+        TrialFindings,
+        arm_batch,
+        milestones_by_arm,
+        temperature_of,
+        trial_facts,
+        trial_findings,
+    )
+else:
+    __getattr__ = attribute_of(
+        __name__,
+        {
+            "milestones": ("MILESTONE_FILE", "batch_milestones", "milestone_frame"),
+            "reports": ("ReportPage", "batch_page", "trial_page"),
+            "successors": ("AFTER", "Successor", "origin", "successors", "trial_of", "without_origin"),
+            "tastings": (
+                "TastingOutcome",
+                "TastingSaid",
+                "answers_of",
+                "codes_of",
+                "judged_of",
+                "outcome_of",
+                "tasters_of",
+                "tasting_facts",
+                "tasting_of",
+                "tasting_over",
+                "unanswered",
+            ),
+            "trials": (
+                "TASTING",
+                "ArmFindings",
+                "TrialFindings",
+                "arm_batch",
+                "milestones_by_arm",
+                "temperature_of",
+                "trial_facts",
+                "trial_findings",
+            ),
+        },
+    )
+
 __all__ = [
+    "AFTER",
     "MILESTONE_FILE",
     "NOTIFY_KINDS",
     "SCHEDULE",
+    "TASTING",
+    "ArmFindings",
     "Hooks",
     "LotWarning",
     "Notifier",
     "Outlook",
     "Outlooks",
+    "ReportPage",
     "Step",
+    "Successor",
+    "TastingOutcome",
+    "TastingSaid",
+    "TrialFindings",
     "Watcher",
+    "answers_of",
+    "arm_batch",
     "asks_for_sample",
     "assessment_record",
     "batch_milestones",
+    "batch_page",
+    "codes_of",
     "constraints_of",
     "follow_up_of",
     "follow_ups",
     "following_of",
+    "judged_of",
     "looked_after",
     "lot_warnings",
     "milestone_frame",
+    "milestones_by_arm",
     "next_step",
+    "origin",
+    "outcome_of",
     "related_to",
     "schedule_of",
     "set_aside",
     "siblings_of",
+    "successors",
+    "tasters_of",
+    "tasting_facts",
+    "tasting_of",
+    "tasting_over",
+    "temperature_of",
+    "trial_facts",
+    "trial_findings",
+    "trial_of",
+    "trial_page",
+    "unanswered",
     "warnings_for",
     "watching",
     "wished_c",
     "with_follow_up",
+    "without_origin",
 ]

@@ -118,7 +118,7 @@ def conditions(
     vessels = {}
     for outlook in outlooks:
         yield from _of_batch(now, outlook, preferences)
-        vessels[outlook.record.vessel_id] = outlook
+        vessels[outlook.vessel.vessel_id if outlook.vessel else outlook.record.vessel_id] = outlook
     for word in device_statuses:
         if word.known and word.vessel_id in vessels:
             yield from _of_device(now, word, _subject(vessels[word.vessel_id]), device_name)
@@ -223,7 +223,7 @@ def _of_eves(now: datetime, outlook: Outlook, what: str, preferences: Preference
 
 def _of_temperature(outlook: Outlook, what: str, units: DisplayUnits) -> Condition:
     low, high = wished_c(outlook.record, outlook.vessel, outlook.assessment.now)
-    is_c, state = outlook.assessment.temperature_c, None
+    is_c, state = outlook.temperature_here_c, None
     if low is None and high is None:
         state = False
     elif is_c is not None:

@@ -16,8 +16,6 @@ from datetime import UTC, date, datetime, time, timedelta
 from typing import TYPE_CHECKING, Any, Final, cast
 from zoneinfo import ZoneInfo
 
-import apprise
-
 from analysis.display_units import DisplayUnits
 from analysis.evidence import FloatOff
 from analysis.model import Assessment
@@ -66,13 +64,13 @@ def apprise_send(urls: Sequence[str], title: str, body: str) -> bool:
     The body is declared to be plain text: apprise then escapes it wherever a service shows HTML or Markdown, and a name
     such as ``<b>`` stays in the text of a mail.
     """
+    import apprise  # loads for a while, and nobody's start is to wait for it
+
     sender = apprise.Apprise()
     readable = [bool(sender.add(url)) for url in urls]
-    return (
-        bool(readable)
-        and all(readable)
-        and bool(sender.notify(body=body, title=title, body_format=apprise.NotifyFormat.TEXT))
-    )
+    if not readable or not all(readable):
+        return False
+    return bool(sender.notify(body=body, title=title, body_format=apprise.NotifyFormat.TEXT))
 
 
 @dataclass(slots=True)
@@ -219,6 +217,8 @@ class Notifier:
         logs.hide(*urls)
         if not urls:
             return Sent(False, "No address is set up yet: nothing is sent until one is.")
+        import apprise
+
         unreadable = [str(n) for n, url in enumerate(urls, 1) if not apprise.Apprise().add(url)]
         if unreadable and self._send is apprise_send:
             return Sent(

@@ -15,15 +15,14 @@ import time
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, fields, replace
 from datetime import UTC, date, datetime, timedelta
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import polars as pl
 
-from analysis import Assessment, Batch, Priors, assess, learn
+import analysis  # and not its names: what infers loads for a second, and readings are to come in before
 from analysis.evidence import NotJudged
 from analysis.following import undecided
-from analysis.inference import KEPT_PER_DRINK, Lesson
-from analysis.model import events_of
+from analysis.model import Assessment, Batch, events_of
 from analysis.planning import Constraints, Ended, Obstacle, Plan, ToDo, outstanding, reading_fresh, steady_plan
 from analysis.schemas import READINGS
 from analysis.wording import NOT_JUDGED
@@ -32,12 +31,21 @@ from ingest.errors import StoreError
 from ingest.model import BatchRecord, Preferences, Vessel, usable_hold_h
 from ingest.store import Store
 
+if TYPE_CHECKING:
+    from analysis import Priors
+    from analysis.inference import Lesson
+
 log = logging.getLogger(__name__)
 
 _LEAST_REST_S: Final = 3.0
 _SHARE_OF_A_CORE: Final = 0.2
 """An assessment stands for a while although newer readings have come: for so long that looking at all running batches
 takes no more than this share of one core."""
+
+_ENDED_KEPT: Final = 32
+_ENDED_KEPT_S: Final = 3600.0
+"""Of batches that have ended, outlooks are kept for an hour after they were asked for, of the last so many; whoever
+asks later has them judged anew. Each holds its readings, half a megabyte, and a cellar ends batches for years."""
 
 _PRIORS_NOTE: Final = "priors"
 
@@ -55,6 +63,17 @@ class Outlook:
     computed_at: datetime
     doubts: tuple[str, ...] = ()
     """Sentences about what is doubtful in the readings: outside a calibration, a sample far from the float."""
+    here_since: datetime | None = None
+    """When it came into `vessel` from another; None where it was pitched there."""
+
+    @property
+    def temperature_here_c(self) -> float | None:
+        """The newest temperature, where it was read in the vessel that the batch is in; what was read before is not."""
+        a = self.assessment
+        if self.here_since is None or a.temperature_c is None:
+            return a.temperature_c
+        newest = a.marked.filter(pl.col("temperature_c").is_not_null())["measured_at"].max()
+        return a.temperature_c if isinstance(newest, datetime) and newest >= self.here_since else None
 
     def to_do(self, today: date | None = None) -> tuple[ToDo, ...]:
         """What is still to be done; a day that passed unused counts as `today`. Nothing of a batch that has ended."""
@@ -81,6 +100,8 @@ class _Kept:
     """Whether what was laid over it changes what the readings mean, and no assessment has seen it yet."""
     judged: bool = True
     """False where the batch could not be judged: then nothing is planned either."""
+    asked: float = 0.0
+    """When it was asked for last."""
     lock: threading.RLock = field(default_factory=threading.RLock)
     """Held while what is kept is changed: a plan for the new hour must not undo an entry laid over it meanwhile."""
 
@@ -127,7 +148,7 @@ class Outlooks:
         entered shows at once in any case, also while another thread is still judging it.
         """
         now = now or datetime.now(UTC)
-        kept = self._kept.get(batch_id)
+        kept = self._asked_for(batch_id)
         if not wait and kept is not None and self._stands(kept):
             return self._replanned(kept, now)
         if (outlook := self._fresh(batch_id, now, fresh=fresh)) is not None:
@@ -144,8 +165,24 @@ class Outlooks:
 
     def latest(self, batch_id: str, *, now: datetime | None = None) -> Outlook | None:
         """What is kept of a batch, with every entry and the plan brought up to now; never an assessment, so quick."""
-        kept = self._kept.get(batch_id)
+        kept = self._asked_for(batch_id)
         return self._with_entries(kept, now or datetime.now(UTC)) if kept else None
+
+    def _asked_for(self, batch_id: str) -> _Kept | None:
+        kept = self._kept.get(batch_id)
+        if kept is not None:
+            kept.asked = time.monotonic()
+        return kept
+
+    def _let_go(self) -> None:
+        """Of the batches that have ended, or are there no longer, forget all but those asked for lately."""
+        running = {record.batch_id for record in self._store.active_batches()}
+        over = sorted((kept.asked, batch_id) for batch_id, kept in self._kept.copy().items() if batch_id not in running)
+        since = time.monotonic() - _ENDED_KEPT_S
+        for n, (asked, batch_id) in enumerate(reversed(over)):
+            if n >= _ENDED_KEPT or asked < since:
+                self._kept.pop(batch_id, None)
+                self._locks.pop(batch_id, None)
 
     def forget(self) -> None:
         """Compute everything anew at the next call of `of`; `latest` goes on with what is kept.
@@ -215,13 +252,15 @@ class Outlooks:
                 self._store.batch(batch_id),
                 constraints_of(record, self._store.preferences()),
             )
-            vessel = self._store.get(Vessel, record.vessel_id)
+            vessel, here_since = self._where(record, now)
             if (record, batch, vessel, constraints) != (old.record, old.batch, old.vessel, kept.constraints):
                 kept.unjudged = kept.unjudged or batch != old.batch
                 plan = _plan(record, old.assessment, batch, constraints, now, self._said(batch_id, constraints))
                 plan = _unconfirmed(plan) if kept.unjudged else plan
                 # A new time, by which pictures of it are kept, for they show its events.
-                kept.outlook = replace(old, record=record, vessel=vessel, batch=batch, plan=plan, computed_at=now)
+                kept.outlook = replace(
+                    old, record=record, vessel=vessel, here_since=here_since, batch=batch, plan=plan, computed_at=now
+                )
                 kept.constraints, kept.hour = constraints, now.replace(minute=0, second=0, microsecond=0)
             kept.entries = revision
 
@@ -248,8 +287,9 @@ class Outlooks:
         with self._count:
             self._takes_s += 0.1 * (ended - began - self._takes_s)
         self._kept[batch_id] = _Kept(
-            outlook, constraints, newest, revision, lessons, ended, hour, entries=revision, judged=judged
+            outlook, constraints, newest, revision, lessons, ended, hour, entries=revision, judged=judged, asked=ended
         )
+        self._let_go()
         return outlook
 
     def _judge(
@@ -266,7 +306,7 @@ class Outlooks:
         before = self._kept.get(batch_id)
         if _to_come(newest, now):
             newest = _newest_that_has_come(calibrated.readings, now)
-        assessment = assess(
+        assessment = analysis.assess(
             calibrated.readings,
             batch,
             now=newest or max(record.pitched_at, min(now, record.ended_at or now)),
@@ -277,9 +317,11 @@ class Outlooks:
         if record.divided_at is not None and self._store.own_reading_at(batch_id) is None:
             assessment = undecided(assessment)
         _, doubt = usable_hold_h(record, self._store.preferences())
+        vessel, here_since = self._where(record, now)
         return Outlook(
             record=record,
-            vessel=self._store.get(Vessel, record.vessel_id),
+            vessel=vessel,
+            here_since=here_since,
             batch=batch,
             readings=calibrated.readings,
             assessment=assessment,
@@ -288,11 +330,17 @@ class Outlooks:
             doubts=(*calibrated.notes, doubt) if doubt else calibrated.notes,
         )
 
+    def _where(self, record: BatchRecord, now: datetime) -> tuple[Vessel | None, datetime | None]:
+        """The vessel in which a batch is (or was last), and since when, if it came there from another."""
+        spans = self._store.vessels_of(record)
+        here = next((span for span in spans if span.has(now)), spans[-1])
+        return self._store.get(Vessel, here.vessel_id), None if here is spans[0] else here.from_at
+
     def _not_judged(self, record: BatchRecord, now: datetime) -> Outlook:
         """An outlook that releases nothing and says that the batch could not be judged."""
         batch = Batch(pitched_at=record.pitched_at, yeast=record.yeast, drink=record.drink)
         nothing = pl.DataFrame(schema=READINGS)
-        assessment = assess(nothing, batch, now=max(record.pitched_at, min(now, record.ended_at or now)))
+        assessment = analysis.assess(nothing, batch, now=max(record.pitched_at, min(now, record.ended_at or now)))
         return Outlook(
             record=record,
             vessel=self._store.get(Vessel, record.vessel_id),
@@ -339,7 +387,7 @@ class Outlooks:
             for batch_id in set(self._learned) - set(wanted):
                 if self._priors is not None:
                     self._take_up(self._priors.without(batch_id))
-            taught = learn((self._store.finished(b) for b in wanted), pause=pause) if wanted else None
+            taught = analysis.learn((self._store.finished(b) for b in wanted), pause=pause) if wanted else None
             self._learned = wanted
             self._take_up(taught)
             kept = json.dumps({"learned": wanted, "priors": taught.to_json() if taught else None})
@@ -348,6 +396,12 @@ class Outlooks:
             except StoreError as error:
                 log.warning("what was learned could not be kept, it will be learned again: %s", error)
             return taught
+
+    @property
+    def priors(self) -> Priors | None:
+        """What all finished batches taught by now; None where nothing was learnt."""
+        with self._count:
+            return self._priors
 
     def priors_of(self, batch_id: str) -> Priors | None:
         """What other batches taught by now, for whoever weighs this one again; None where nothing was learnt."""
@@ -373,7 +427,7 @@ class Outlooks:
             return
         try:
             note = json.loads(kept)
-            priors = Priors.from_json(note["priors"]) if note["priors"] else None
+            priors = analysis.Priors.from_json(note["priors"]) if note["priors"] else None
             self._learned = dict(note["learned"])
             if priors is not None:
                 self._take_up(priors)
@@ -383,6 +437,8 @@ class Outlooks:
 
 def _newest_of_each_drink(ended: Sequence[BatchRecord]) -> list[BatchRecord]:
     """The batches that are learnt from, of those that have ended, the latest first; the earliest first."""
+    from analysis.inference import KEPT_PER_DRINK
+
     kept: dict[str, list[BatchRecord]] = {}
     for record in ended:
         its = kept.setdefault(record.drink, [])

@@ -105,8 +105,10 @@ class Watcher:
     def _learn(self) -> None:
         while not self._stop.is_set():
             try:
-                if not self._hooks.holding(self._store):
-                    self._outlooks.learn(pause=self._let_others_go_first)
+                if self._hooks.holding(self._store):
+                    self._stop.wait(_LOOK_S / 10)
+                    continue
+                self._outlooks.learn(pause=self._let_others_go_first)
             except _ClosingError:
                 return
             except StoreError as error:

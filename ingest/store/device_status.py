@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 from collections import deque
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from itertools import pairwise
 from statistics import median
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 
@@ -30,12 +30,23 @@ _TREND_DAYS: Final = 5
 _EPOCH_ORDINAL: Final = date(1970, 1, 1).toordinal()
 _SAID: Final = ("inclination_deg", "gravity_sg", "temperature_c", "battery_v", "battery_pct", "signal_dbm")
 
-_NEWEST: Final = "newest AS (SELECT device_key, max(measured_s) AS newest_s FROM report GROUP BY device_key)"
+NEWEST_OF_LATE: Final = f"""
+SELECT device_key, max(measured_s) FROM report
+WHERE measured_s >= (SELECT max(measured_s) FROM report) - {_BATTERY_DAYS * 86_400} GROUP BY device_key
+"""
+"""When each device measured last, of those that did lately. Of ten million readings it looks at the last part alone."""
+
+NEWEST_OF: Final = """
+SELECT device_key, max(measured_s) FROM report WHERE list_contains(?::USMALLINT[], device_key) GROUP BY device_key
+"""
+"""The same of those named: of all that they ever said."""
+
+_NEWEST: Final = "newest AS (SELECT unnest($keys::USMALLINT[]) AS device_key, unnest($newest::BIGINT[]) AS newest_s)"
 
 LATELY: Final = f"""
 WITH {_NEWEST}
 SELECT report.* FROM report JOIN newest USING (device_key)
-WHERE measured_s >= newest_s - {7 * 86_400}
+WHERE measured_s >= $since AND measured_s >= newest_s - {7 * 86_400}
 QUALIFY row_number() OVER (PARTITION BY device_key ORDER BY measured_s DESC, measured_us DESC) <= {_INTERVALS}
 ORDER BY measured_s, measured_us
 """
@@ -45,10 +56,17 @@ CHARGE: Final = f"""
 WITH {_NEWEST}
 SELECT device_key, measured_s // 86400 + {_EPOCH_ORDINAL} AS day, sum(coalesce(battery_v, battery_pct)), count(*)
 FROM report JOIN newest USING (device_key)
-WHERE measured_s >= newest_s - {_BATTERY_DAYS * 86_400} AND coalesce(battery_v, battery_pct) IS NOT NULL
+WHERE measured_s >= $since AND measured_s >= newest_s - {_BATTERY_DAYS * 86_400}
+  AND coalesce(battery_v, battery_pct) IS NOT NULL
 GROUP BY ALL
 """
 """Each device's battery by day, for `LastWords.recall_charge`."""
+
+
+def since(newest: Mapping[int, int]) -> dict[str, Any]:
+    """The parameters of `LATELY` and `CHARGE`, from when each device measured last (seconds since 1970, by key)."""
+    oldest = min(newest.values(), default=0) - _BATTERY_DAYS * 86_400
+    return {"keys": list(newest), "newest": list(newest.values()), "since": max(0, oldest)}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -71,6 +89,11 @@ class DeviceStatus:
     usual_interval_s: float | None = None
     silent: bool = False
     time_flag: str | None = None
+
+
+def last_reading_at(words: Iterable[DeviceStatus]) -> datetime | None:
+    """When the newest reading of some devices was made: what every age of a reading on screen goes by."""
+    return max((word.measured_at for word in words), default=None)
 
 
 @dataclass(slots=True)

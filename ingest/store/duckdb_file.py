@@ -202,9 +202,10 @@ class StoreFile:
                 self._active -= 1
                 self._turn.notify_all()
 
-    def read(self, sql: str, parameters: Sequence[Any] = ()) -> list[tuple[Any, ...]]:
-        """The rows of a query."""
-        return self._reading(lambda cursor: cursor.execute(sql, list(parameters)).fetchall())
+    def read(self, sql: str, parameters: Sequence[Any] | dict[str, Any] = ()) -> list[tuple[Any, ...]]:
+        """The rows of a query; parameters in order, or by name."""
+        given = parameters if isinstance(parameters, dict) else list(parameters)
+        return self._reading(lambda cursor: cursor.execute(sql, given).fetchall())
 
     def frame(self, sql: str, parameters: Sequence[Any] = ()) -> pl.DataFrame:
         """The rows of a query as a frame."""

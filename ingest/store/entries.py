@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from typing import Any, Final, TypeVar, cast
+from zoneinfo import ZoneInfo
 
 from analysis.calibration import check_points
 from analysis.errors import CalibrationError
@@ -24,6 +25,7 @@ from ingest.model import (
     Preferences,
     Record,
     Rejection,
+    TrialRecord,
     Vessel,
     Yeast,
     check_hold_h,
@@ -212,6 +214,8 @@ class Book:
                 return f"calibration ({record.kind}) of {self._device(record.device_id)}"
             case Preferences():
                 return "preferences"
+            case TrialRecord():
+                return f"trial {record.name}"
             case Photo():
                 return f"photo of {self._batch(record.batch_id)}"
             case Tasting():
@@ -222,7 +226,10 @@ class Book:
                 return f"answer of {self._taster(record.taster_id)} on glass {record.code}"
 
     def named(self, field: str, value: Any) -> Any:
-        """The value of a field as a person knows it: a name instead of an id."""
+        """The value of a field as a person knows it: a name instead of an id, a time on their clock."""
+        if isinstance(value, datetime):
+            wished = self.get(Preferences, "cellar")
+            return value.astimezone(ZoneInfo(wished.time_zone) if wished is not None else UTC)
         return self._vessel(value) if field == "vessel_id" else value
 
     def _device(self, key: str) -> str:
@@ -254,8 +261,10 @@ class Book:
             With the field that it belongs beside.
         """
         match record:
-            case Vessel() | Yeast():
+            case Vessel() | Yeast() | TrialRecord():
                 self._check_name(record)
+                for batch_id in record.batch_ids if isinstance(record, TrialRecord) else ():
+                    self._need(BatchRecord, batch_id, "arms", "Choose its batches anew.")
             case BatchRecord():
                 check_hold_h(record.hold_h)
                 self._check_batch(record)
@@ -283,7 +292,7 @@ class Book:
             case _:
                 pass
 
-    def _check_name(self, record: Vessel | Yeast) -> None:
+    def _check_name(self, record: Vessel | Yeast | TrialRecord) -> None:
         for other in self.all(type(record)):
             if key_of(other) != key_of(record) and other.name.casefold() == record.name.casefold():
                 raise EntryError(
@@ -367,4 +376,16 @@ def moved_back(book: Book, removed: Sequence[Step]) -> list[Step]:
         record = left.get(BatchRecord, stay.batch_id)
         if record is not None and (last := left.spans(record)[-1].vessel_id) != record.vessel_id:
             steps.append(Step(record, replace(record, vessel_id=last)))
+    return steps
+
+
+def out_of_trials(book: Book, removed: Sequence[Step]) -> list[Step]:
+    """The trials once the batches among these are removed; one that has no two arms left goes away with them."""
+    gone = {step.before.batch_id for step in removed if isinstance(step.before, BatchRecord)}
+    steps = []
+    for trial in book.all(TrialRecord) if gone else ():
+        left = tuple((arm, batch_id) for arm, batch_id in trial.arms if batch_id not in gone)
+        if len(left) < len(trial.arms):
+            arms = {arm.casefold() for arm, _ in left}
+            steps.append(Step(trial, replace(trial, arms=left) if len(arms) > 1 else None))
     return steps

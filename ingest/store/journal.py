@@ -11,7 +11,7 @@ from typing import Any, cast
 from ingest.errors import EntryError
 from ingest.model import BatchStay, Note, Preferences, Record, Rejection
 from ingest.store.duckdb_file import Cursor, StoreFile
-from ingest.store.entries import Book, Step, moved_back
+from ingest.store.entries import Book, Step, moved_back, out_of_trials
 from ingest.store.meanwhile import Based
 from ingest.store.row_mapping import BY_NAME, ENTRIES, TABLES, cleaned, from_row, key_of, storable, to_json, to_row
 from ingest.store.undoing import back, check_back, resting_on
@@ -119,6 +119,7 @@ class Entries:
             if here is not None:
                 steps = [Step(each, None) for each in [*self.book.parts(here), here]]
                 steps += moved_back(self.book, steps)
+                steps += out_of_trials(self.book, steps)
                 self._write(f"Removed {self.book.describe(here)}", steps)
 
     def change_note(self, key: str, value: str | None, sentence: Sentence, gather: timedelta | None = None) -> None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, fields, replace
-from datetime import datetime
+from datetime import UTC, datetime, time
 from typing import Any, Final, cast
 
 from analysis.display_units import DisplayUnits, Quantity
@@ -97,7 +97,12 @@ def _value(name: str, value: Any, units: DisplayUnits) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, datetime):
-        return f"{value:%Y-%m-%d %H:%M} UTC"
+        return f"{value:%Y-%m-%d %H:%M}{' UTC' if value.tzinfo is UTC else ''}"
+    if isinstance(value, tuple | list):
+        nested = any(isinstance(each, tuple | list) for each in value)
+        return "another list" if nested else ", ".join(map(str, value)) or "nothing"
+    if isinstance(value, time):
+        return f"{value:%H:%M}"
     if isinstance(value, float):
         quantity = next((q for ending, q in _QUANTITIES if name.endswith(ending)), None)
         return units.typed(value, quantity) if quantity else f"{value:g}"

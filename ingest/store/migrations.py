@@ -166,6 +166,17 @@ CREATE TABLE tasting_answer (
 );
 """
 
+TRIALS_FROM: Final = 11
+"""The version of the tables from which on an export has trials."""
+
+_TRIALS: Final = """
+CREATE TABLE trial (
+    trial_id VARCHAR NOT NULL, name VARCHAR NOT NULL, question VARCHAR NOT NULL, arms VARCHAR NOT NULL,
+    decides VARCHAR NOT NULL, differs VARCHAR NOT NULL, equal VARCHAR NOT NULL, notes VARCHAR NOT NULL,
+    made_at TIMESTAMP
+);
+"""
+
 MIGRATIONS: Final = (
     Migration(1, "Makes the tables of a new cellar.", _FIRST + _REPORTS),
     Migration(
@@ -192,6 +203,7 @@ MIGRATIONS: Final = (
     ),
     Migration(8, "Notes with each verdict which version of tunroom gave it. There is nothing to do.", _PROGRAM_VERSION),
     Migration(TASTINGS_FROM, "Keeps tastings, their tasters and what each said. There is nothing to do.", _TASTINGS),
+    Migration(TRIALS_FROM, "Keeps trials: a question, and batches that differ in one thing.", _TRIALS),
 )
 """All migrations in order, numbered upwards from 1; a number may be left out."""
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 
@@ -39,6 +40,42 @@ def move(
     EntryError
         If the batch was there already, or the other vessel is taken at that time.
     """
+    entries = _entries(store, record, vessel_id, at, devices_too=devices_too, event=event)
+    store.save_many(entries, f"Moved {record.name} into {_name(store, vessel_id)}", based)
+
+
+def move_many(store: Store, moves: Sequence[tuple[BatchRecord, str]], at: datetime, *, devices_too: bool) -> None:
+    """Move several batches at one time, each into its vessel, as one change; they may also change places.
+
+    Raises
+    ------
+    EntryError
+        If one of them cannot have moved: then none has.
+    """
+    entries: list[Record] = []
+    taken: dict[str, str] = {}
+    for record, vessel_id in moves:
+        if (other := taken.setdefault(vessel_id, record.name)) != record.name:
+            where = _name(store, vessel_id)
+            raise EntryError(
+                "vessel_id", f"{other} and {record.name} both go into {where}", "Choose one vessel for each."
+            )
+        try:
+            entries += _entries(store, record, vessel_id, at, devices_too=devices_too, event=None)
+        except EntryError as error:
+            raise EntryError(error.field, f"{record.name}: {error.problem}", error.usual) from error
+    store.save_many(entries, f"Moved {len(moves)} batches" if len(moves) > 1 else f"Moved {moves[0][0].name}")
+
+
+def _name(store: Store, vessel_id: str) -> str:
+    vessel = store.get(Vessel, vessel_id)
+    return vessel.name if vessel else vessel_id
+
+
+def _entries(
+    store: Store, record: BatchRecord, vessel_id: str, at: datetime, *, devices_too: bool, event: EventRecord | None
+) -> list[Record]:
+    """What a move changes."""
     before = store.get(BatchRecord, record.batch_id) or record
     spans = store.vessels_of(before)
     here = next((span for span in reversed(spans) if span.has(at)), None)
@@ -54,8 +91,7 @@ def move(
     entries: list[Record] = [moved, *first, stay, logged]
     if devices_too:
         entries += _taken_along(store, here.vessel_id, vessel_id, at)
-    vessel = store.get(Vessel, vessel_id)
-    store.save_many(entries, f"Moved {record.name} into {vessel.name if vessel else vessel_id}", based)
+    return entries
 
 
 def _first_stay(record: BatchRecord, vessel_id: str) -> BatchStay:

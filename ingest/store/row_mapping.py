@@ -29,6 +29,7 @@ from ingest.model import (
     Placement,
     Preferences,
     Rejection,
+    TrialRecord,
     Vessel,
     Yeast,
 )
@@ -48,6 +49,7 @@ _TABLES: Final[dict[type, tuple[str, str]]] = {
     CalibrationRecord: ("calibration", "calibration_id"),
     Preferences: ("preferences", "preferences_id"),
     Photo: ("photo", "photo_id"),
+    TrialRecord: ("trial", "trial_id"),
     Picture: ("picture", "photo_id"),
     Tasting: ("tasting", "tasting_id"),
     Taster: ("taster", "taster_id"),

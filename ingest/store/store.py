@@ -334,10 +334,14 @@ class Store(Questions):
         )
         names = {key: device for device, key in self._keys.items()}
         columns = report_rows.STORED.names()
-        for row in self._file.read(device_status.LATELY):
+        newest: dict[int, int] = dict(self._file.read(device_status.NEWEST_OF_LATE))
+        if silent := sorted(names.keys() - newest.keys()):
+            newest |= dict(self._file.read(device_status.NEWEST_OF, [silent]))
+        told = device_status.since(newest)
+        for row in self._file.read(device_status.LATELY, told):
             said = dict(zip(columns, row, strict=True))
             self._words.hear([report_rows.from_row(names[said["device_key"]], said)])
-        for key, day, total, number in self._file.read(device_status.CHARGE):
+        for key, day, total, number in self._file.read(device_status.CHARGE, told):
             self._words.recall_charge(names[key], day, total, number)
 
     # -- the rest
@@ -347,8 +351,11 @@ class Store(Questions):
         with suppress(StoreFull):  # health is asked for above all when the disk is full: the last known number will do
             [(self._unresolved,)] = self._file.read("SELECT count(*) FROM rejection WHERE resolved_at IS NULL")
         words = self.device_statuses()
-        newest = max((w.measured_at for w in words), default=None)
-        return {"readings": self._count, "last_reading_at": newest, "rejected": self._unresolved}
+        return {
+            "readings": self._count,
+            "last_reading_at": device_status.last_reading_at(words),
+            "rejected": self._unresolved,
+        }
 
     def rejections(self, resolved: bool = False, limit: int = 200) -> list[Rejection]:
         """Messages that could not be taken in, the newest first; those already resolved where asked."""

@@ -2,22 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, fields, replace
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, fields, is_dataclass, replace
 from typing import Any, Final, cast
 
 from ingest.errors import EntryError
-from ingest.model import BatchRecord, Device, Note, Record, Rejection, Vessel
+from ingest.model import Note, Record, Rejection
 from ingest.store.entries import Book, Step
 from ingest.store.row_mapping import key_of
 
-_NAMES: Final[tuple[tuple[str, type], ...]] = (
-    ("batch_id", BatchRecord),
-    ("divided_from", BatchRecord),
-    ("vessel_id", Vessel),
-    ("device_id", Device),
-)
-"""Fields by which an entry names another."""
+_TEXTS: Final = frozenset({"name", "note", "notes", "caption"})
+"""Fields of free text; any other may name another entry by its id, alone or in a list."""
 
 _Key = tuple[type, str]
 
@@ -48,7 +43,8 @@ class _Touched:
             mine = self.parts[key]
             if mine is None or changed is None or mine & changed:
                 return True
-        return any(_named(record) & self.made for record in (step.before, step.after) if record is not None)
+        made = {name for _, name in self.made - {key}}
+        return any(_named(record) & made for record in (step.before, step.after) if record is not None)
 
 
 def resting_on(steps: Sequence[Step], later: Sequence[tuple[int, Sequence[Step]]]) -> list[int]:
@@ -116,8 +112,20 @@ def _changed(step: Step) -> set[str] | None:
     return {f.name for f in fields(before) if getattr(before, f.name) != getattr(after, f.name)}
 
 
-def _named(record: Record | Note | Rejection) -> set[_Key]:
-    """The other entries that one names."""
-    own = (type(record), key_of(record))
-    named = {(cls, str(getattr(record, name))) for name, cls in _NAMES if getattr(record, name, None) is not None}
-    return named - {own}
+def _named(record: Record | Note | Rejection) -> set[str]:
+    """All ids by which an entry may name others."""
+    return {text for f in fields(record) if f.name not in _TEXTS for text in _texts(getattr(record, f.name))}
+
+
+def _texts(value: Any) -> Iterator[str]:
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, dict):
+        for each in value.values():
+            yield from _texts(each)
+    elif isinstance(value, tuple | list):
+        for each in value:
+            yield from _texts(each)
+    elif is_dataclass(value) and not isinstance(value, type):
+        for f in fields(value):
+            yield from _texts(getattr(value, f.name))

@@ -15,7 +15,17 @@ import pyarrow.parquet as pq
 from ingest import file_modes
 from ingest.decoding import RULES_NOTE, add_rules
 from ingest.errors import EntryError, ImportFileError
-from ingest.model import AssessmentRecord, BatchRecord, BatchStay, Photo, Picture, Placement, Record, Rejection
+from ingest.model import (
+    AssessmentRecord,
+    BatchRecord,
+    BatchStay,
+    Photo,
+    Picture,
+    Placement,
+    Record,
+    Rejection,
+    TrialRecord,
+)
 from ingest.photos import is_kept_picture
 from ingest.store import (
     AS_SENT,
@@ -26,6 +36,7 @@ from ingest.store import (
     STAYS_FROM,
     TABLES,
     TASTINGS_FROM,
+    TRIALS_FROM,
     Store,
     Table,
     from_row,
@@ -256,10 +267,13 @@ def import_cellar(store: Store, directory: Path, *, progress: Progress = lambda 
 
 def _absent(tables: int) -> tuple[type, ...]:
     """What an export of this version of the tables cannot have yet."""
-    stays = () if tables >= STAYS_FROM else (BatchStay,)
-    photos = () if tables >= PHOTOS_FROM else (Photo, Picture)
-    tastings = () if tables >= TASTINGS_FROM else (Tasting, Taster, TastingAnswer)
-    return (*stays, *photos, *tastings)
+    since: tuple[tuple[int, tuple[type, ...]], ...] = (
+        (STAYS_FROM, (BatchStay,)),
+        (PHOTOS_FROM, (Photo, Picture)),
+        (TASTINGS_FROM, (Tasting, Taster, TastingAnswer)),
+        (TRIALS_FROM, (TrialRecord,)),
+    )
+    return tuple(cls for first, classes in since if tables < first for cls in classes)
 
 
 def _brought_up(record: Record, tables: int) -> Record:

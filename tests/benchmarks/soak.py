@@ -1,13 +1,14 @@
 """A year of a cellar by an injected clock: does anything grow that should not, and is every reading kept?
 
     python -m tests.benchmarks.soak [--days 365] [--devices 60] [--batches 80] [--every 900] [--look-h 6]
-                                    [--restarts 12] [--report-days 30] [--dir DIR]
+                                    [--restarts 12] [--report-days 30] [--trace] [--dir DIR]
 
-One process with the real store, pipeline, outlooks, watcher, notifier and pages, whose clock is a simulated one. Each
-device sends a JSON message every 15 minutes; batches run in the vessels one after another, are hopped, packaged and
-ended; the watcher looks every 6 hours; store and service are closed and opened again now and then. After each simulated
-month it prints memory, threads, descriptors, readings kept of those sent, the processor time of pages, and the size of
-the file.
+One process with the real store, pipeline, outlooks, watcher, notifier and pages, whose clock is a simulated one. The
+cellar is opened as the first version of the tables left it, and brought up. Each device sends a JSON message every 15
+minutes; batches run in the vessels one after another, are hopped, packaged and ended; the watcher looks every 6 hours;
+store and service are closed and opened again now and then, each time as an upgraded program. After each simulated month
+it prints memory, threads, descriptors, readings kept of those sent, the processor time of pages, and the size of the
+file.
 Faults of real clocks are apart from it (`tests/benchmarks/kills.py`, `tests/system`), at real speed.
 """
 
@@ -15,6 +16,7 @@ from __future__ import annotations
 
 import argparse
 import gc
+import gzip
 import json
 import os
 import shutil
@@ -25,7 +27,7 @@ import threading
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from types import SimpleNamespace
@@ -41,10 +43,12 @@ from ingest.pipeline import Arrival, Pipeline
 from ingest.service import Service
 from ingest.settings import load
 from ingest.store import Store
+from tests.benchmarks import memory
 
 ROOT = Path(__file__).parents[2]
 MONTH = timedelta(days=30)
-START = datetime(2026, 1, 1, tzinfo=UTC)
+START = datetime(2026, 4, 1, tzinfo=UTC)
+OLDEST = ROOT / "tests" / "older" / "tables-1.duckdb.gz"
 REAL = datetime
 TODAY = "from dashboard import navigation as n\nnext(e for e in n.PAGES if e.path == 'today').show()\n"
 BATCH = "from dashboard.screens.batch import page as batch\nbatch.show()\n"
@@ -88,7 +92,7 @@ class Life:
 
 
 @contextmanager
-def running(data: Path, told: list[str]) -> Iterator[Life]:
+def running(data: Path, told: list[str], version: str) -> Iterator[Life]:
     settings = load(None, data, {})
     with Store.open(data / "tunroom.duckdb") as store:
         pipeline = Pipeline(store)
@@ -99,7 +103,7 @@ def running(data: Path, told: list[str]) -> Iterator[Life]:
             told.append(title)
             return True
 
-        notifier = Notifier(store, send=send)
+        notifier = Notifier(store, send=send, version=version)
         watcher = Watcher(store, outlooks, notifier, lambda _topic, _payload: None)
         subscriber = Subscriber(settings.broker, pipeline)
         context.set_service(Service(settings, store, pipeline, subscriber, outlooks, notifier))
@@ -133,10 +137,12 @@ class Cellar:
 
     def enter(self, store: Store) -> None:
         store.save(Preferences(cellar_name="A year", notify_urls=("json://localhost",)))
+        for old in store.active_batches():
+            store.save(replace(old, ended_at=START))
         for n in range(self.devices):
-            vessel = store.save(Vessel(vessel_id=f"v{n}", name=f"Vessel {n + 1}"))
-            store.save(Device(device_id=f"float-{n}", kind="float"))
-            store.save(Placement(device_id=f"float-{n}", vessel_id=vessel.vessel_id, from_at=START))
+            vessel = store.save(Vessel(vessel_id=f"v{n}", name=f"Tank {n + 1}"))
+            store.save(Device(device_id=f"device-{n}", kind="float"))
+            store.save(Placement(device_id=f"device-{n}", vessel_id=vessel.vessel_id, from_at=START))
 
     def entries(self, store: Store, begin: datetime, end: datetime) -> None:
         """What a person enters between two instants."""
@@ -158,7 +164,7 @@ class Cellar:
             if begin <= pitched + self.length < end:
                 over = pitched + self.length
                 store.save(EventRecord(batch_id=f"b{n}", kind="package", at=over - timedelta(hours=1)))
-                store.save(BatchRecord(**{**_fields(batch), "ended_at": over}))
+                store.save(replace(batch, ended_at=over))
 
     def gravity(self, device: int, at: datetime) -> float:
         age, which = 1e9, 0
@@ -170,10 +176,6 @@ class Cellar:
         return float(round(1.052 - fall + self.rng.normal(0, 0.0003), 4))
 
 
-def _fields(record: BatchRecord) -> dict[str, Any]:
-    return {name: getattr(record, name) for name in record.__dataclass_fields__}
-
-
 class Soak:
     """The year, and its sums."""
 
@@ -183,19 +185,22 @@ class Soak:
         self.sent = 0
         self.told: list[str] = []
         self.rows: list[dict[str, float]] = []
+        self.growth: memory.Growth | None = None
 
     def run(self) -> None:
         step = timedelta(hours=self.given.look_h)
         end = START + timedelta(days=self.given.days)
         life_lasts = timedelta(days=self.given.days / self.given.restarts)
         every = timedelta(days=self.given.report_days)
-        at, month_ends, first = START, START + every, True
+        at, month_ends, lives = START, START + every, 0
+        (self.data / "tunroom.duckdb").write_bytes(gzip.decompress(OLDEST.read_bytes()))
         while at < end:
-            with running(self.data, self.told) as life:
-                if first:
+            lives += 1
+            with running(self.data, self.told, f"life {lives}") as life:
+                if lives == 1:
                     inject()
                     self.cellar.enter(life.store)
-                    first = False
+                    self.sent = life.store.counts()["readings"]
                 stops = min(end, at + life_lasts)
                 while at < stops:
                     self._step(life, at, at + step)
@@ -215,7 +220,7 @@ class Soak:
                     "measured_at": (at + timedelta(seconds=n)).isoformat(),
                     "gravity_sg": self.cellar.gravity(n, at), "temperature_c": 19.5, "battery_v": 3.9,
                 }  # fmt: skip
-                life.pipeline.put(Arrival(f"tunroom/report/float-{n}", json.dumps(said).encode(), at))
+                life.pipeline.put(Arrival(f"tunroom/report/device-{n}", json.dumps(said).encode(), at))
                 self.sent += 1
             at += timedelta(seconds=self.given.every)
         if not life.pipeline.settle(120):
@@ -232,34 +237,43 @@ class Soak:
             if running_now:
                 pages["batch"].append(_page(BATCH, running_now[0].batch_id))
         gc.collect()
-        [(held,)] = life.store._file.read("SELECT sum(memory_usage_bytes) FROM duckdb_memory()")
+        tags = dict(life.store._file.read("SELECT tag, memory_usage_bytes / 1e6 FROM duckdb_memory()"))
+        held = sum(tags.values())
         kept = life.store.counts()["readings"]
         row = {
-            "day": (at - START).days, "rss": _rss_mb(), "python": sys.getallocatedblocks() / 1e3,
-            "duckdb": float(held) / 1e6, "threads": threading.active_count(),
+            "day": (at - START).days, "rss": _rss_mb(), **memory.parts(),
+            "duckdb": float(held), "threads": threading.active_count(),
             "descriptors": sum(1 for _ in Path("/proc/self/fd").iterdir()), "kept": kept, "sent": self.sent,
             "running": len(running_now), "today": statistics.median(pages["today"]),
             "batch": statistics.median(pages["batch"]) if pages["batch"] else float("nan"),
             "mb": sum(p.stat().st_size for p in self.data.iterdir() if p.is_file()) / 1e6,
         }  # fmt: skip
         print(
-            f"day {row['day']:4.0f}  {row['rss']:6.1f} MB ({row['duckdb']:.1f} of it DuckDB's, {row['python']:,.0f} "
-            f"thousand objects of Python's)  {row['threads']:.0f} threads  {row['descriptors']:.0f} "
-            f"descriptors  {kept:,} of {self.sent:,} readings  {row['running']:.0f} running  "
+            f"day {row['day']:4.0f}  {row['rss']:6.1f} MB ({row['own']:.1f} its own, {row['files']:.1f} of files; "
+            f"{row['duckdb']:.1f} DuckDB's; {row['malloc']:.1f} by malloc and {row['free']:.1f} free in it; "
+            f"{row['blocks']:,.0f} thousand objects of Python's)  {row['threads']:.0f} threads  "
+            f"{row['descriptors']:.0f} descriptors  {kept:,} of {self.sent:,} readings  {row['running']:.0f} running  "
             f"Today {row['today']:.0f} ms  a batch {row['batch']:.0f} ms  {row['mb']:.1f} MB on disk  "
             f"{len(self.told)} messages",
             flush=True,
         )
+        if self.given.trace and at >= START + timedelta(days=self.given.days / 10):
+            if self.growth is None:
+                self.growth = memory.Growth()
+            else:
+                print(self.growth.told(), flush=True)
         return row
 
     def _judge(self) -> None:
         days = np.array([row["day"] for row in self.rows])
         later = days > self.given.days / 10
-        if later.sum() >= 3:
-            slope = np.polyfit(days[later], [row["rss"] for row in np.array(self.rows)[later]], 1)[0] * MONTH.days
-            print(f"memory after the first tenth: {slope:+.2f} MB a simulated month")
+        rows = [row for row in self.rows if row["day"] > self.given.days / 10]
+        if len(rows) >= 3:
+            for name, of in (("memory", "rss"), ("its own", "own"), ("DuckDB's", "duckdb"), ("malloc's", "malloc")):
+                slope = np.polyfit(days[later], [row[of] for row in rows], 1)[0] * MONTH.days
+                print(f"{name} after the first tenth: {slope:+.2f} MB a simulated month")
         for name in ("threads", "descriptors"):
-            seen = sorted({int(row[name]) for row in np.array(self.rows)[later]})
+            seen = sorted({int(row[name]) for row in rows})
             print(f"{name} after the first tenth: {', '.join(map(str, seen))}")
         last = self.rows[-1]
         print(f"kept {last['kept']:,} of {last['sent']:,}; {1e6 * last['mb'] / last['kept']:.1f} bytes a reading")
@@ -292,6 +306,7 @@ def main() -> None:
     parser.add_argument("--look-h", type=float, default=6.0, help="simulated hours between two looks of the watcher")
     parser.add_argument("--restarts", type=int, default=12)
     parser.add_argument("--report-days", type=float, default=30.0, help="simulated days between two lines")
+    parser.add_argument("--trace", action="store_true", help="after the first tenth, say what grew (slower)")
     parser.add_argument("--dir", type=Path)
     given = parser.parse_args()
     data = given.dir or Path(tempfile.mkdtemp())

@@ -27,6 +27,15 @@ from analysis import assess, compare, learn
 import ingest.service
 print(count())
 """
+LATER = """
+import json, sys
+from ingest import threads
+threads.one_for_linear_algebra()
+assert "scipy" not in sys.modules
+import numpy, scipy.linalg
+from threadpoolctl import threadpool_info
+print(json.dumps([pool["num_threads"] for pool in threadpool_info() if pool["user_api"] == "blas"]))
+"""
 SERVE = """
 from ingest.service import running
 from ingest.settings import Broker, Settings
@@ -38,7 +47,7 @@ with running(Settings(data_dir=Path(sys.argv[1]), broker=Broker(port=int(sys.arg
 def threads_of(script: str, *arguments: str) -> set[int]:
     """How many threads the libraries of linear algebra use in a process of its own."""
     done = subprocess.run(
-        [sys.executable, "-c", START + script, *arguments], capture_output=True, text=True, check=True,
+        [sys.executable, "-c", script, *arguments], capture_output=True, text=True, check=True,
         env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[2])},
     )  # fmt: skip
     counts: list[int] = json.loads(done.stdout)
@@ -48,8 +57,13 @@ def threads_of(script: str, *arguments: str) -> set[int]:
 
 
 def test_importing_the_analysis_leaves_the_threads_of_the_process_as_they_are():
-    assert threads_of(IMPORT) == {BEFORE}
+    assert threads_of(START + IMPORT) == {BEFORE}
 
 
 def test_a_running_service_does_linear_algebra_in_one_thread(tmp_path, port):
-    assert threads_of(SERVE, str(tmp_path), str(port)) == {1}
+    assert threads_of(START + SERVE, str(tmp_path), str(port)) == {1}
+
+
+@pytest.mark.skipif(os.cpu_count() == 1, reason="there is but one thread to have")
+def test_libraries_that_are_loaded_only_later_do_it_in_one_thread_as_well():
+    assert threads_of(LATER) == {1}

@@ -94,6 +94,16 @@ def test_the_packaging_sheet_on_a_phone_answers_at_once_and_goes_in_steps(site, 
         page.get_by_role("button", name="Back: Carbonation").scroll_into_view_if_needed()
         expect(answer).to_be_in_viewport()
         assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth")
+        original, state = page.get_by_role("spinbutton", name="Original gravity, SG"), page.locator(".entry-state")
+        expect(original).to_have_value("1.048")
+        original.fill("")
+        expect(state).to_have_text("Not saved yet.")
+        original.press("Tab")
+        expect(page.locator(".entry-state:not(:empty)")).to_have_count(0)  # the store has it
+        expect(original).to_have_value("")
+        page.reload()
+        page.get_by_role("button", name="Next: Batch").click()
+        expect(original).to_have_value("")
 
 
 def test_nothing_says_saved_until_the_store_has_it_and_a_lost_server_loses_no_entry(chromium_program, tmp_path):
@@ -141,6 +151,15 @@ def test_nothing_says_saved_until_the_store_has_it_and_a_lost_server_loses_no_en
             expect(state).to_contain_text("Not known to be saved")
             save.click()
             expect(saved).to_have_count(1)
+            expect(page.locator(".entry-state:not(:empty)")).to_have_count(0)
+            expect(saved).to_be_visible()
+            if not name.is_visible():
+                page.get_by_text("Add a vessel", exact=True).click()
+            expect(name).to_have_value("")
+            name.press_sequentially("Cask")
+            expect(saved).to_be_hidden()  # it is not this one that is saved
+            name.fill("")
+            expect(saved).to_be_visible()
             expect(page.locator(".entry-state:not(:empty)")).to_have_count(0)
             page.reload()
             page.get_by_text("Add a vessel", exact=True).click()

@@ -183,6 +183,12 @@ def event_form(event: EventRecord | None, record: BatchRecord, name: str) -> Non
             raise out_of_range("gravity_sg", gravity, "gravity", (0.99, 1.16))
         base = event or EventRecord(batch_id=record.batch_id, kind="note", at=when)
         chosen: EventKind = added.kind_for(kind or "note")
+        if event is not None and "transfer" in (event.kind, chosen) and event.kind != chosen:
+            raise EntryError(
+                "kind",
+                "a transfer moves the batch, so no other entry can be made a transfer, nor the reverse",
+                "Remove this entry, and log what happened anew: a transfer asks for the vessel into which it went.",
+            )
         made = replace(base, kind=chosen, at=when, gravity_sg=gravity, note=note)
         complete = hops.into(added.into(amount.into(made)))
         if complete.kind == "transfer" and target is not None:

@@ -17,6 +17,7 @@ from dashboard.ui import components, plain
 from dashboard.wording import device as words_device
 from dashboard.wording import follows_fully
 from ingest.model import BatchRecord, Device, Vessel
+from ingest.monitoring import trial_of
 
 
 def show(record: BatchRecord) -> None:
@@ -47,6 +48,8 @@ def family_html(record: BatchRecord) -> Markup:
     lines = []
     if record.divided_from is not None and (parent := store.get(BatchRecord, record.divided_from)) is not None:
         lines.append(("A part of", [named(parent)]))
+    if (trial := trial_of(store, record)) is not None:
+        lines.append(("Made after the trial", [components.underlined("trials", trial.name, id=trial.trial_id)]))
     if parts := store.parts_of(record.batch_id):
         lines.append(("Divided into", [named(part) for part in parts]))
     if record.merged_into is not None and (into := store.get(BatchRecord, record.merged_into)) is not None:

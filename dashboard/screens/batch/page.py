@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from typing import Final, get_args
 
 import streamlit as st
@@ -26,13 +27,15 @@ from analysis.wording import (
 )
 from dashboard import context
 from dashboard.charts import base, phase_glyph
-from dashboard.queries import Siblings, before_their_place, needs_of, queries
+from dashboard.queries import Siblings, before_their_place, leave_out, needs_of, queries
+from dashboard.queries import milestones as found_milestones
+from dashboard.report import report_html
 from dashboard.screens.batch import entries, history, lot, photos, schedule
 from dashboard.templates import Markup, fill, join, render
 from dashboard.ui import components, forms, lots, milestones, zoom
 from dashboard.wording import follows
 from ingest.model import BatchRecord, HandSample, Vessel
-from ingest.monitoring import Outlook, lot_warnings, warnings_for
+from ingest.monitoring import Outlook, batch_page, lot_warnings, warnings_for
 
 _AGE: Final = '<button type="button" class="exact" data-exact="{{ exact }}">{{ age }}</button>'
 """An age that says its exact time when it is tapped or has the focus: a thumb does not hover."""
@@ -105,6 +108,13 @@ def _late(record: BatchRecord) -> None:
                 f"take in {late.stay.placement_id}",
                 lambda stay=late.stay: store.save(stay),  # type: ignore[misc]
                 f"{capital(plural(late.count, 'reading'))} of {name} {'counts' if one else 'count'} now.",
+            )
+            forms.action(
+                "Leave them out, and ask no more",
+                f"leave out {late.stay.placement_id}",
+                lambda late=late: leave_out(store, late),  # type: ignore[misc]
+                f"What {name} read before its place stays left out.",
+                quiet=True,
             )
 
 
@@ -267,9 +277,22 @@ def why(batch_id: str) -> None:
     st.html(components.unbroken(told))
     milestones.show([(outlook.record.name, outlook)], say, queries.file_name(outlook.record.name))
     st.download_button(
+        "Download the report, to print",
+        data=lambda: _report(outlook),
+        file_name=f"{queries.file_name(outlook.record.name)}.html",
+        mime="text/html",
+        on_click="ignore",
+    )
+    st.download_button(
         "Download the readings (CSV)",
         data=lambda: queries.readings_csv(batch_id),
         file_name=f"{queries.file_name(outlook.record.name)}-readings.csv",
         mime="text/csv",
         on_click="ignore",
     )
+
+
+def _report(outlook: Outlook) -> bytes:
+    """The batch as one page to print."""
+    page = batch_page(context.store(), outlook, found_milestones.of(outlook), queries.voice())
+    return report_html(asdict(page)).encode()

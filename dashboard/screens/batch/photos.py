@@ -23,15 +23,12 @@ LONGEST_NOTE: Final = 20_000
 def show(record: BatchRecord) -> None:
     """The notes, then the photos, the newest first."""
     store, say = context.store(), queries.voice()
-    with forms.entry(f"notes {record.batch_id}", say, save="Save the notes", shows=record.notes, border=False) as form:
-        text = form.area("notes", "Notes", record.notes, height=220, max_chars=LONGEST_NOTE)
+    name = f"notes {record.batch_id}"
+    shown = forms.opened(name, record)
+    with forms.entry(name, say, save="Save the notes", shows=shown, border=False) as form:
+        text = form.area("notes", "Notes", shown.notes, height=220, max_chars=LONGEST_NOTE)
     if form.sent:
-
-        def enter() -> None:
-            now = store.get(BatchRecord, record.batch_id) or record
-            store.save(replace(now, notes=text))
-
-        form.keep(enter, "The notes are saved.")
+        form.keep(lambda: store.save(replace(shown, notes=text), forms.based(name)), "The notes are saved.")
     _add(record)
     photos = sorted(store.all(Photo, batch_id=record.batch_id), key=lambda p: p.at, reverse=True)
     columns = st.columns(2) if photos else []

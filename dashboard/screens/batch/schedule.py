@@ -21,12 +21,14 @@ _SPARE: Final = 2
 
 def form(record: BatchRecord, say: Voice) -> None:
     """A row a step: from which day, and between which temperatures."""
+    name = f"schedule {record.batch_id}"
+    record = forms.opened(name, record)
     steps = schedule_of(record)
     st.html(
         '<p class="quiet">From a day after pitching it is wished between two temperatures; before the first row, and '
         "without any, its vessel's range holds. tunroom shows it and says when it strays; it switches nothing.</p>"
     )
-    with forms.entry(f"schedule {record.batch_id}", say, save="Save the temperatures", shows=steps, border=False) as f:
+    with forms.entry(name, say, save="Save the temperatures", shows=record, border=False) as f:
         asked = []
         for n in range(len(steps) + _SPARE):
             step = steps[n] if n < len(steps) else None
@@ -41,7 +43,8 @@ def form(record: BatchRecord, say: Voice) -> None:
             asked.append((day, low, high))
     if f.sent:
         f.keep(
-            lambda: context.store().save(with_schedule(record, asked)), f"The temperatures of {record.name} are kept."
+            lambda: context.store().save(with_schedule(record, asked), forms.based(name)),
+            f"The temperatures of {record.name} are kept.",
         )
 
 

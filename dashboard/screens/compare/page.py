@@ -120,9 +120,10 @@ def together(batch_ids: Sequence[str], height: Height) -> None:
     if not drawn:
         return
     edition: Edition = components.edition()
-    key = ("compare", tuple((b.batch_id, o.computed_at) for b, o in drawn), height, say.units, edition)
     figure = queries.kept(
-        key, lambda: over_one_another([line(b, o, height, say) for b, o in drawn], scale(height, say), say, edition)
+        ("compare", tuple(b.batch_id for b, _ in drawn), height, say.units, edition),
+        lambda: over_one_another([line(b, o, height, say) for b, o in drawn], scale(height, say), say, edition),
+        tuple(o.computed_at for _, o in drawn),
     )
     st.plotly_chart(figure, key="compare", theme=None, config=PLAIN, alt=_in_words(drawn, say))
     st.html(components.table(*as_table(drawn, say), caption="As they stand"))

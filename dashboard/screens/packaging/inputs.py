@@ -155,7 +155,8 @@ def ask(store: Store, batch_id: str, from_batch: Mapping[str, Any], say: Voice, 
         shown = [f for f in groups[title] if _matters(f.key, package, drink) and _asked(f.key, {**from_batch, **own})]
         with (
             st.container(key=steps.key_of(title)),
-            st.expander(title, expanded=title in (_FIRST, step), key=form.key(title)),
+            # Made anew when its step comes or goes: one stays as the person left it, and a new step has to open.
+            st.expander(title, expanded=title in (_FIRST, step), key=form.key(f"{title}/{title == step}")),
         ):
             for two in zip_longest(shown[::2], shown[1::2]):
                 for column, each in zip(st.columns(2), two, strict=True):

@@ -143,9 +143,11 @@ def _editor(
             how=_HOW[kind].format(room=say.units.about(20.0, "temperature"), ice=say.units.about(0.0, "temperature")),
         )
     )
-    newest = max((c for c in known if c.kind == kind), key=_since, default=None)
+    name = f"calibrate {device.device_id} {kind}"
+    current = max((c for c in known if c.kind == kind), key=_since, default=None)
+    newest = forms.opened(name, current)
     start = newest.points if newest is not None and kind == "inclination" else ()
-    form = forms.loose(f"calibrate {device.device_id} {kind}", say, shows=start)
+    form = forms.loose(name, say, shows=newest)
     points, half = _points(form, kind, start)
     now = _now(kind, word)
     error = _picture(form, kind, points, now, say)
@@ -167,7 +169,13 @@ def _editor(
         record = CalibrationRecord(
             device_id=device.device_id, kind=kind, from_at=from_at, points=tuple(points), note=note
         )
-        form.keep(lambda: context.store().save(record), f"{_TITLES[kind]} is calibrated; its readings are read anew.")
+
+        def enter() -> None:
+            problem = "changed meanwhile in another window: it was calibrated there, as the list above says"
+            forms.unless_changed(name, current, problem)
+            context.store().save(record)
+
+        form.keep(enter, f"{_TITLES[kind]} is calibrated; its readings are read anew.")
 
 
 def _now(kind: CalibrationKind, word: DeviceStatus | None) -> float | None:

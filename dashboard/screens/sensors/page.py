@@ -86,6 +86,7 @@ def _never_heard(device: Device) -> Markup:
 
 def newcomers() -> None:
     """Devices that speak and wait to be put to work."""
+    placement.taken_up_elsewhere(context.store(), queries.voice())
     waiting = queries.newcomers()
     if not waiting:
         return

@@ -96,6 +96,17 @@ def _name(store: Store, vessel_id: str) -> str:
     return vessel.name if vessel is not None else "another vessel"
 
 
+def taken_up_elsewhere(store: Store, say: Voice) -> None:
+    """Say of a device that was put to work in another window while its form was sent from here."""
+    for device in store.all(Device):
+        if forms.was_sent(f"take up {device.device_id}"):
+            here = now_in(store, device.device_id)
+            where = f" in {_name(store, here.vessel_id)} since {say.exact(here.from_at)}" if here is not None else ""
+            called = device.name or device.device_id
+            told = f"{called} was put to work meanwhile in another window{where}; nothing of yours is saved."
+            st.html(fill('<p class="wrong" role="alert">{{ told }}</p>', told=told))
+
+
 def take_up(word: DeviceStatus, say: Voice) -> None:
     """The form for a device that nobody has taken up yet."""
     store = context.store()
@@ -145,10 +156,11 @@ def take_up(word: DeviceStatus, say: Voice) -> None:
 def move(device: Device, say: Voice) -> None:
     """The form that puts a known device into another vessel, or takes it out."""
     store = context.store()
-    here = now_in(store, device.device_id)
+    form_name = f"move {device.device_id}"
+    here = forms.opened(form_name, now_in(store, device.device_id))
     choices = [v for v in vessels(store) if here is None or v.vessel_id != here.vessel_id]
     name = device.name or device.device_id
-    with forms.entry(f"move {device.device_id}", say, save="Put it there", shows=here) as form:
+    with forms.entry(form_name, say, save="Put it there", shows=here) as form:
         left, middle, right = st.columns(3)
         with left:
             empty = "Out, into no vessel" if here is not None else "Choose a vessel"
@@ -165,7 +177,18 @@ def move(device: Device, say: Voice) -> None:
             form.missing("vessel_id", "no vessel is chosen", "Choose one.")
             return
         said = f"{name} is in {vessel.name}." if vessel else f"{name} is out."
-        form.keep(lambda: put(store, device, vessel, begin(store, device.device_id, since or "now", other)), said)
+
+        def enter() -> None:
+            sits = now_in(store, device.device_id)
+            if sits is None and here is not None:
+                raise EntryError("vessel_id", "changed meanwhile in another window: it was taken out", "Load the page.")
+            where = (
+                "" if sits is None else f"it now sits in {_name(store, sits.vessel_id)} since {say.exact(sits.from_at)}"
+            )
+            forms.unless_changed(form_name, sits, f"changed meanwhile in another window: {where}")
+            put(store, device, vessel, begin(store, device.device_id, since or "now", other))
+
+        form.keep(enter, said)
 
 
 def stays(device: Device, say: Voice) -> None:

@@ -136,9 +136,9 @@ def _busy(p: Preferences) -> None:
     """Days on which nothing can be done, such as a holiday."""
     store, say = context.store(), queries.voice()
     st.subheader("Days on which you cannot")
-    today = say.today()
+    today, p = say.today(), forms.opened("busy days", p)
     coming = sorted(d for d in (date.fromisoformat(text) for text in p.busy_dates) if d >= today)
-    with forms.entry("busy days", say, save="Save these days", shows=p.busy_dates) as form:
+    with forms.entry("busy days", say, save="Save these days", shows=p) as form:
         left, right = st.columns(2)
         with left:
             kept = st.multiselect(
@@ -150,7 +150,11 @@ def _busy(p: Preferences) -> None:
     if form.sent:
 
         def enter() -> None:
-            store.save(replace(p, busy_dates=tuple(d.isoformat() for d in sorted({*kept, *_days(span)}))))
+            # Laid over what another window entered meanwhile: days are given up or added, never replaced.
+            now = store.preferences()
+            given_up = set(p.busy_dates) - {d.isoformat() for d in kept}
+            added = {d.isoformat() for d in _days(span)}
+            store.save(replace(now, busy_dates=tuple(sorted((set(now.busy_dates) - given_up) | added))))
 
         form.keep(enter, "The days on which you cannot are saved.")
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from hashlib import blake2s
 from typing import Final
 from urllib.parse import urljoin, urlsplit
 
@@ -36,17 +37,18 @@ def messages() -> None:
         'service; <a href="https://appriseit.com/services/" target="_blank" rel="noopener">the apprise '
         "documentation</a> lists them.</p>"
     )
-    for number, url in enumerate(p.notify_urls, 1):
+    for url in dict.fromkeys(p.notify_urls):
         with st.container(horizontal=True, vertical_alignment="center"):
             st.html(fill("<b>{{ address }}</b>", address=masked(url)))
-            rest = tuple(u for n, u in enumerate(p.notify_urls, 1) if n != number)
+            rest = tuple(u for u in p.notify_urls if u != url)
             forms.remove_button(
                 "Remove",
-                f"remove address {number}",
+                # Not by its place: in another window an address before it may have gone meanwhile.
+                f"remove address {blake2s(url.encode(), digest_size=8).hexdigest()}",
                 lambda rest=rest: store.save(replace(p, notify_urls=rest)),  # type: ignore[misc]
                 "The address is removed.",
             )
-    with forms.entry("address", say, save="Add the address", shows=p.notify_urls) as form:
+    with forms.entry("address", say, save="Add the address") as form:
         url = form.text(
             "notify_urls",
             "Address",
@@ -57,7 +59,10 @@ def messages() -> None:
             autocomplete="off",
         )
     if form.sent:
-        form.keep(lambda: store.save(replace(p, notify_urls=(*p.notify_urls, _checked(url)))), "The address is kept.")
+        form.keep(
+            lambda: store.save(replace(p, notify_urls=tuple(dict.fromkeys([*p.notify_urls, _checked(url)])))),
+            "The address is kept.",
+        )
     _kinds(p, say)
     _test()
 
@@ -90,7 +95,8 @@ def _checked(url: str) -> str:
 
 def _kinds(p: Preferences, say: Voice) -> None:
     store = context.store()
-    with forms.entry("kinds", say, save="Save", shows=(p.notify_kinds, p.quiet_from, p.quiet_to)) as form:
+    p = forms.opened("kinds", p)
+    with forms.entry("kinds", say, save="Save", shows=p) as form:
         kinds = form.several("notify_kinds", "Tell me about", NOTIFY_KINDS, p.notify_kinds or NOTIFY_KINDS, capital)
         left, right = st.columns(2)
         with left:
@@ -106,7 +112,8 @@ def _kinds(p: Preferences, say: Voice) -> None:
             if (quiet_from is None) != (quiet_to is None):
                 raise EntryError("quiet_to", "quiet hours need both ends", "Such as 22:00 until 07:00.")
             chosen = () if set(kinds) == set(NOTIFY_KINDS) else tuple(kinds)
-            store.save(replace(p, notify_kinds=chosen, quiet_from=quiet_from, quiet_to=quiet_to))
+            changed = replace(p, notify_kinds=chosen, quiet_from=quiet_from, quiet_to=quiet_to)
+            store.save(changed, forms.based("kinds"))
 
         form.keep(enter, "What you are told is saved.")
 

@@ -7,13 +7,14 @@ from typing import Final
 
 import streamlit as st
 
-from dashboard.screens.several import divide, events, merge, samples, wort
+from dashboard.screens.several import divide, events, merge, moves, samples, wort
 from dashboard.templates import fill
 from dashboard.ui import components
 
 _PARTS: Final[dict[str, tuple[str, Callable[[], None]]]] = {
     "wort": ("One wort", wort.show),
     "event": ("One event", events.show),
+    "move": ("One move", moves.show),
     "samples": ("Hand samples", samples.show),
     "divide": ("Divide", divide.show),
     "merge": ("Merge", merge.show),

@@ -15,9 +15,11 @@ from dashboard import context
 from dashboard.queries import queries
 from dashboard.screens.sensors import floats
 from dashboard.screens.several import rows
-from dashboard.ui import forms
+from dashboard.templates import fill
+from dashboard.ui import components, forms
 from ingest.errors import EntryError
-from ingest.model import BatchRecord, EventRecord, Record, Yeast
+from ingest.model import BatchRecord, EventRecord, Record, TrialRecord, Yeast
+from ingest.monitoring import origin, without_origin
 from ingest.store import Store
 
 _OF_THE_PLAN: Final = "hops"
@@ -27,23 +29,28 @@ _OF_THE_PLAN: Final = "hops"
 def show() -> None:
     store, say = context.store(), queries.voice()
     known = [*store.active_batches(), *store.finished_batches()]
+    like, trial = st.query_params.get("like"), store.get(TrialRecord, st.query_params.get("trial", ""))
+    if trial is not None:
+        told = "<p>The next batch after the trial {{ link }}: change what you will.</p>"
+        st.html(fill(told, link=components.underlined("trials", trial.name, id=trial.trial_id)))
     left, right = st.columns(2)
     with left:
         last = st.selectbox(
             "As last time",
             known,
-            index=None,
+            index=next((n for n, b in enumerate(known) if b.batch_id == like), None),
             format_func=lambda b: f"{b.name}, {say.dated(say.local(b.pitched_at).date())}",
             placeholder="a new wort",
             help="Copies drink, yeast, volume, plan, hops and notes of an earlier batch; change what differs.",
         )
     with right:
-        number = st.number_input("Into how many vessels", 1, rows.MOST, 4, key="wort vessels")
+        usual = 4 if trial is None else 1
+        number = st.number_input("Into how many vessels", 1, rows.MOST, usual, key=f"wort vessels {usual}")
     with forms.entry("wort", say, save="Add them all", shows=last, border=False) as form:
         common = _common(form, store, last)
         asked = [rows.ask(form, n, yeasts=_yeasts(store, last)) for n in range(int(number))]
     if form.sent:
-        _keep(form, store, common, asked, last)
+        _keep(form, common, asked, last, trial)
 
 
 def _yeasts(store: Store, last: BatchRecord | None) -> list[str]:
@@ -93,7 +100,7 @@ def plan_like(store: Store, last: BatchRecord | None, volume_l: float | None) ->
     """The plan of an earlier batch with the hops that it got; grams go by volume, where both are known."""
     if last is None:
         return {}
-    plan = dict(last.plan)
+    plan = without_origin(last.plan)
     doses = hops_of(store, last.batch_id) or plan.get(_OF_THE_PLAN, [])
     if volume_l is not None and last.volume_l:
         ratio = volume_l / last.volume_l
@@ -104,10 +111,15 @@ def plan_like(store: Store, last: BatchRecord | None, volume_l: float | None) ->
 
 
 def _keep(
-    form: forms.Form, store: Store, common: dict[str, Any], asked: Sequence[rows.Row], last: BatchRecord | None
+    form: forms.Form,
+    common: dict[str, Any],
+    asked: Sequence[rows.Row],
+    last: BatchRecord | None,
+    trial: TrialRecord | None,
 ) -> None:
     def enter() -> None:
-        made = records(store, common, asked, last)
+        store = context.store()
+        made = records(store, common, asked, last, trial)
         n = sum(isinstance(record, BatchRecord) for record in made)
         store.save_many(made, f"Added {common['name']} in {plural(n, 'vessel')}")
 
@@ -115,9 +127,15 @@ def _keep(
 
 
 def records(
-    store: Store, common: dict[str, Any], asked: Sequence[rows.Row], last: BatchRecord | None = None
+    store: Store,
+    common: dict[str, Any],
+    asked: Sequence[rows.Row],
+    last: BatchRecord | None = None,
+    trial: TrialRecord | None = None,
 ) -> list[Record]:
     """Everything that one form enters, in the order in which it can be saved.
+
+    Of a batch that comes of a `trial`, the plan says so, and that it is made like `last`.
 
     Raises
     ------
@@ -152,7 +170,11 @@ def records(
                 volume_l=volume,
                 pitched_at=pitched_at,
                 split_of=lot_name(store, common["name"], pitched_at) if len(used) > 1 else None,
-                plan={**plan_like(store, last, volume), "dry_hops": round(common["dry_hops"] or 0)},
+                plan={
+                    **plan_like(store, last, volume),
+                    **origin(trial, last),
+                    "dry_hops": round(common["dry_hops"] or 0),
+                },
                 notes=common["notes"],
                 diastatic=last.diastatic if last else False,
                 mixed_culture=last.mixed_culture if last else False,

@@ -37,8 +37,8 @@ def cellar() -> None:
     say = queries.voice()
     first = st.container()
     look = arrangement.ask(context.store().active_batches())
-    key = ("cellar", int(say.now.timestamp()), context.store().revision, look)
-    lead, text, pictures = queries.kept(key, lambda: cellar_html(say, look))
+    version = (int(say.now.timestamp()), context.store().revision)
+    lead, text, pictures = queries.kept(("cellar", look), lambda: cellar_html(say, look), version)
     first.html(components.unbroken(lead))
     components.markup(text, key="cellar")
     components.pictures(pictures, key="pictures")
@@ -73,7 +73,12 @@ def cellar_html(say: Voice, look: arrangement.Arrangement) -> tuple[Markup, Mark
 
 def several_line() -> Markup:
     """The way to enter something once for many."""
-    ways = (("wort", "One wort into several vessels"), ("event", "One event for several"), ("samples", "Hand samples"))
+    ways = (
+        ("wort", "One wort into several vessels"),
+        ("event", "One event for several"),
+        ("move", "One move"),
+        ("samples", "Hand samples"),
+    )
     return fill(
         '<p class="lots">{% for way in ways %}{{ way }} {% endfor %}</p>',
         ways=[components.underlined("several", text, part=part) for part, text in ways],

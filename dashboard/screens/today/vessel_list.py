@@ -149,7 +149,7 @@ def _figures(s: Standing, say: Voice) -> Markup:
         off = any(need.kind == "temperature" for need in s.needs)
         warm = '<span{% if off %} class="old" title="outside of what is wished"{% endif %}>{{ t }}</span>'
         cells.append(fill(warm, off=off, t=say.temperature(a.temperature_c)))
-    if s.heard_at is not None:
+    if s.read_at is not None:
         heard = '<span{% if old %} class="old"{% endif %} title="{{ exact }}">{{ age }}</span>'
-        cells.append(fill(heard, old=s.silent, exact=say.exact(s.heard_at), age=say.ago(s.heard_at)))
+        cells.append(fill(heard, old=s.silent, exact=say.exact(s.read_at), age=say.ago(s.read_at)))
     return fill('<span class="figures">{% for c in cells %}<span>{{ c }}</span>{% endfor %}</span>', cells=cells)

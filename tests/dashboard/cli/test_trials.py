@@ -10,6 +10,7 @@ import polars as pl
 import pytest
 
 from dashboard.__main__ import main
+from ingest.model import TrialRecord
 from ingest.monitoring import MILESTONE_FILE
 from ingest.settings import DATABASE
 from ingest.store import Store
@@ -18,11 +19,20 @@ from tests.dashboard.conftest import NOW, put_batch
 
 @pytest.fixture(scope="module")
 def data(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A cellar on disk with one ended batch and one under way."""
+    """A cellar on disk with ended batches, one under way, and a trial of two."""
     directory = tmp_path_factory.mktemp("cellar")
     with Store.open(directory / DATABASE) as store:
         put_batch(store, 1, "=Harbour Pale", 20, ended_at=NOW - timedelta(days=6))
         put_batch(store, 2, "Young", 1.0)
+        facts = {"ended_at": NOW - timedelta(days=6), "split_of": "Twin wort"}
+        twins = [
+            put_batch(store, n, f"{yeast} twin", 20, yeast=yeast, end=end, **facts)
+            for n, yeast, end in ((3, "Marrow", 1.013), (4, "Dune", 1.007))
+        ]
+        arms = tuple((b.yeast or "", b.batch_id) for b in twins)
+        store.save(
+            TrialRecord(name="Two yeasts", question="Which is drier?", arms=arms, decides="apparent_attenuation")
+        )
     return directory
 
 
@@ -68,3 +78,42 @@ def test_a_file_that_cannot_be_written_is_said_so(capsys, data, tmp_path):
     assert status == 2
     assert "m.csv" in errors
     assert "cannot be written" in errors
+
+
+def test_a_trial_is_reported_as_json_page_and_data(capsys, data, tmp_path):
+    html, csv = tmp_path / "trial.html", tmp_path / "trial.csv"
+    given = ["report", "trial", "two yeasts", "--data", str(data), "--html", str(html), "--csv", str(csv)]
+    status, out, _ = run(capsys, *given, "--json")
+    assert status == 0
+    facts = json.loads(out)
+    assert list(facts) == [
+        "question", "arms", "differs", "equal", "milestones", "tasting", "agreement", "conclusion", "chance",
+    ]  # fmt: skip
+    assert facts["question"] == "Which is drier?"
+    assert facts["differs"] == ["yeast"]
+    assert "Dune" in facts["conclusion"]
+    assert 0.5 < facts["chance"] < 1.0
+    text = html.read_text(encoding="utf-8")
+    assert "<h1>Which is drier?</h1>" in text
+    assert facts["conclusion"] in text
+    assert text.count("<polyline") == 2
+    assert set(pl.read_csv(csv)["batch"]) == {"Marrow twin", "Dune twin"}
+
+
+def test_a_batch_is_reported_in_words_and_as_a_page(capsys, data, tmp_path):
+    html = tmp_path / "batch.html"
+    status, out, _ = run(capsys, "report", "batch", "Dune twin", "--data", str(data), "--html", str(html))
+    assert status == 0
+    assert out.startswith("Dune twin\n")
+    assert "clears nothing for packaging" in out
+    text = html.read_text(encoding="utf-8")
+    assert "<h2>Milestones" in text
+    assert text.count("<polyline") == 1
+    assert "clears nothing for packaging" in text
+
+
+def test_a_trial_that_is_not_there_is_refused_with_those_that_are(capsys, data):
+    status, _, errors = run(capsys, "report", "trial", "Nobody", "--data", str(data))
+    assert status == 2
+    assert "no trial is called 'Nobody'" in errors
+    assert "Two yeasts" in errors

@@ -6,8 +6,11 @@ from datetime import timedelta
 import pytest
 
 from analysis.wording import Voice
+from dashboard.queries.attention import Standing
 from dashboard.queries.late_readings import before_their_place
 from dashboard.screens.batch.page import figures_html
+from dashboard.screens.today import vessel_list
+from dashboard.wording import device
 from ingest.model import BatchRecord, Device, HandSample, Placement, Report, Vessel
 from tests.dashboard.conftest import NOW
 
@@ -42,6 +45,20 @@ def test_readings_before_a_place_are_offered_and_taken_in_with_one_tap(empty, pa
     assert store.readings_of(record.batch_id).height == 10
 
 
+def test_readings_that_are_left_out_are_never_offered_again(empty, page):
+    store = empty.store
+    record = put(store, placed_h=10.5, gravity_sg=1.05)
+    shown = page("batch", id=record.batch_id)
+    next(each for each in shown.button if each.label == "Leave them out, and ask no more").click().run()
+    assert not shown.exception
+    late = NOW - 45.5 * HOUR
+    store.keep([Report(device_id="kelp-1", measured_at=late, received_at=NOW, gravity_sg=1.05)])
+    assert before_their_place(store, record) == []
+    assert store.readings_of(record.batch_id).height == 10
+    store.undo()
+    assert len(before_their_place(store, record)) == 1
+
+
 def test_what_was_read_in_another_vessel_is_not_offered(empty):
     store = empty.store
     record = put(store, placed_h=10.5, gravity_sg=1.05)
@@ -60,6 +77,28 @@ def test_a_hand_sample_does_not_make_a_silent_float_look_fresh(empty, page):
     facts = str(figures_html(outlook, Voice(now=NOW)))
     ages = {name: re.search(f"<dt>{name}</dt><dd><span[^>]*>([^<]*)", facts)[1] for name in ("Last reading", SAMPLE)}
     assert ages == {"Last reading": "60\u202fmin ago", SAMPLE: "1\u202fmin ago"}
+
+
+def test_header_tile_and_pages_tell_one_age_of_a_float_that_sent_late_what_it_had_kept(empty):
+    store = empty.store
+    vessel = store.save(Vessel(name="Vessel 1"))
+    record = store.save(BatchRecord(name="Pale", vessel_id=vessel.vessel_id, pitched_at=NOW - 50 * HOUR))
+    store.save(Device(device_id="kelp-1", kind="float"))
+    store.save(Placement(device_id="kelp-1", vessel_id=vessel.vessel_id, from_at=NOW - 50 * HOUR))
+    store.keep(
+        [Report(device_id="kelp-1", measured_at=NOW - h * HOUR, received_at=NOW, gravity_sg=1.05) for h in range(3, 50)]
+    )
+    outlook = empty.outlooks.of(record.batch_id)
+    [word] = store.device_statuses()
+    say = Voice(now=NOW)
+    tile = Standing(record, vessel, outlook, (word,), ())
+    told = [
+        say.ago(store.counts()["last_reading_at"]),
+        re.search(r">([^<>]* ago)<", str(vessel_list.row(tile, say)))[1],
+        re.search("<dt>Last reading</dt><dd><span[^>]*>([^<]*)", str(figures_html(outlook, say)))[1],
+    ]
+    assert told == ["3\u202fh ago"] * 3
+    assert device.sentence(word, "Vessel 1", say).startswith("Last reading 3\u202fh ago, heard just now")
 
 
 @pytest.mark.parametrize("address", ["batch", "today"])

@@ -59,3 +59,16 @@ def test_packaged_is_asked_before_it_is_logged(cellar, page):
     assert store.all(EventRecord, batch_id=record.batch_id, kind="package") == []
     press(shown, "Yes, it is packaged")
     assert len(store.all(EventRecord, batch_id=record.batch_id, kind="package")) == 1
+
+
+def test_no_entry_becomes_a_transfer_without_a_place_where_it_went(cellar, page):
+    store, record = cellar.store, cellar.batches["active"]
+    logged = store.save(EventRecord(batch_id=record.batch_id, kind="nutrient", at=datetime.now(UTC)))
+    shown = page("batch", id=record.batch_id)
+    shown.segmented_control(key="part").set_value("What was entered").run()
+    box = next(s for s in shown.selectbox if s.label == "What happened" and s.value == "nutrient")
+    box.set_value("transfer")
+    next(b for b in shown.button if b.key and logged.event_id in b.key and b.key.endswith("/save")).click().run()
+    assert "no other entry can be made a transfer" in " ".join(str(each.value) for each in shown.get("html"))
+    assert store.get(EventRecord, logged.event_id).kind == "nutrient"
+    store.undo()

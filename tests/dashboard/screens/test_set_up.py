@@ -430,3 +430,20 @@ def test_a_missed_backup_is_said_first_and_health_says_why(service, page, tmp_pa
     service.nightly.consider(NOW + timedelta(hours=2))
     assert "backup" not in html_of(page("today"))
     assert "the last just now" in html_of(page("set_up", part="health"))
+
+
+def test_an_older_entry_is_taken_back_with_what_rests_on_it_told_first(service, page):
+    store = service.store
+    vessel = store.save(Vessel(name="Cask one"))
+    store.save(BatchRecord(name="Quay", vessel_id=vessel.vessel_id, pitched_at=datetime.now(UTC)))
+    store.save(Vessel(name="Cask two"))
+    shown = page("set_up", part="health")
+    which = next(s for s in shown.selectbox if s.label == "Which")
+    which.set_value(next(c for c in store.changes() if c.sentence == "Added vessel Cask one")).run()
+    told = " ".join(str(each.value) for each in shown.get("html"))
+    assert "rest on it" in told
+    assert "Added batch Quay in Cask one" in told
+    next(b for b in shown.button if b.label == "Take back two entries").click().run()
+    assert not shown.exception
+    assert [v.name for v in store.all(Vessel)] == ["Cask two"]
+    assert store.all(BatchRecord) == []

@@ -282,3 +282,23 @@ def test_a_part_leads_to_its_whole_and_the_whole_to_its_parts(store, page):
     told = html_of(page("batch", id="whole"))
     assert "Divided into" in told
     assert f"batch?id={part.batch_id}" in told
+
+
+# -- one move
+
+
+def test_one_move_takes_several_batches_into_their_vessels_as_one_entry(store, page):
+    first, second = batch(store, "v1", name="One"), batch(store, "v2", name="Two")
+    shown = page("several", part="move")
+    for label, vessel in (("Jug 1: One", "v2"), ("Jug 2: Two", "v3")):
+        next(s for s in shown.selectbox if s.label == label).set_value(vessel)
+    press(shown, "Move them")
+    assert [store.get(BatchRecord, b.batch_id).vessel_id for b in (first, second)] == ["v2", "v3"]
+    assert len(store.all(EventRecord, kind="transfer")) == 2
+    store.undo()
+    assert [store.get(BatchRecord, b.batch_id).vessel_id for b in (first, second)] == ["v1", "v2"]
+
+
+def test_a_move_of_none_is_refused(store, page):
+    batch(store, "v1", name="One")
+    assert "no batch has a new vessel" in html_of(press(page("several", part="move"), "Move them")).lower()

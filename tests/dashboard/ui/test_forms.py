@@ -149,3 +149,31 @@ def test_a_form_follows_what_it_shows_when_that_changes(form):
     form.session_state["shows"] = 1.044
     form.run()
     assert form.number_input[0].value == pytest.approx(1.044)
+
+
+def test_a_number_a_choice_and_a_time_that_were_filled_in_can_be_emptied():
+    def page():
+        from datetime import UTC, datetime, time
+
+        import streamlit as st
+
+        from dashboard.ui import forms
+        from dashboard.wording import voice_of
+        from ingest.model import Preferences
+
+        form = forms.loose("made up", voice_of(Preferences()))
+        got = (
+            form.number("amount", "Amount", 5.0),
+            form.choice("kind", "Kind", ["a", "b"], "b", placeholder="none"),
+            form.hour("hour", "Hour", time(22)),
+            form.moment("at", "At", datetime(2027, 1, 15, 8, tzinfo=UTC)),
+        )
+        st.text(repr(got))
+
+    shown = AppTest.from_function(page).run()
+    assert shown.text[0].value.startswith("(5.0, 'b', datetime.time(22, 0), datetime.datetime(2027, 1, 15, 8, 0")
+    for each in (shown.number_input[0], shown.selectbox[0], shown.time_input[0]):
+        each.set_value(None)
+    shown.run()
+    assert shown.text[0].value.startswith("(None, None, None, datetime.datetime(2027")
+    assert shown.run().text[0].value.startswith("(None, None, None, ")

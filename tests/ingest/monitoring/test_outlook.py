@@ -7,8 +7,10 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
+import polars as pl
 import pytest
 
+import analysis
 import ingest.monitoring.outlook
 from analysis.display_units import DisplayUnits
 from analysis.evidence import NotJudged
@@ -27,9 +29,10 @@ from ingest.model import (
     Vessel,
 )
 from ingest.monitoring.alert_conditions import conditions
-from ingest.monitoring.notifier import Notifier
+from ingest.monitoring.notifier import Notifier, verdict_message
 from ingest.monitoring.outlook import Outlooks, constraints_of
 from ingest.monitoring.watcher import Watcher, assessment_record
+from ingest.store.moving import move
 from ingest.store.store import Store
 
 # Half past: plans are brought up to the hour, and no test may happen to stride over one.
@@ -134,7 +137,7 @@ def test_an_entry_shows_at_the_very_next_look_without_an_assessment(store, monke
     outlooks = Outlooks(store)
     before = outlooks.of(record.batch_id, now=NOW)
     assert [(t.act, t.dose) for t in before.to_do()[:2]] == [("hops in", 1), ("hops in", 2)]
-    monkeypatch.setattr("ingest.monitoring.outlook.assess", lambda *_, **__: pytest.fail("assessed for a page"))
+    monkeypatch.setattr("analysis.assess", lambda *_, **__: pytest.fail("assessed for a page"))
     store.save(EventRecord(batch_id=record.batch_id, kind="dry hop", at=NOW))
     after = outlooks.latest(record.batch_id, now=NOW)
     assert [(t.act, t.dose) for t in after.to_do()] == [("hops in", 2), ("package", 1)]
@@ -204,6 +207,28 @@ def test_readings_alone_cost_no_new_look_at_the_entries(store, monkeypatch):
     assert len(asked) == 1
 
 
+def test_of_ended_batches_only_those_asked_for_last_are_kept_and_all_that_run(store, monkeypatch):
+    monkeypatch.setattr(ingest.monitoring.outlook, "_ENDED_KEPT", 2)
+    running = add_batch(store, "running", 1)
+    ended = [add_batch(store, f"ended {n}", 1, ended=True) for n in range(4)]
+    outlooks = Outlooks(store)
+    for record in (running, *ended[:2]):
+        outlooks.of(record.batch_id, now=NOW)
+    assert outlooks.latest(ended[0].batch_id, now=NOW) is not None  # so the other one has waited longer
+    for record in ended[2:]:
+        assert outlooks.of(record.batch_id, now=NOW) is not None
+    kept = {record.name for record in (running, *ended) if outlooks.latest(record.batch_id, now=NOW) is not None}
+    assert kept == {"running", "ended 2", "ended 3"}
+    assert outlooks.of(ended[0].batch_id, now=NOW) is not None  # judged anew
+    store.save(replace(running, ended_at=NOW))
+    later = time.monotonic() + 3700  # nobody has asked for more than an hour
+    monkeypatch.setattr(ingest.monitoring.outlook.time, "monotonic", lambda: later)
+    outlooks.of(ended[0].batch_id, now=NOW, fresh=True)
+    outlooks.of(ended[1].batch_id, now=NOW)
+    kept = {record.name for record in (running, *ended) if outlooks.latest(record.batch_id, now=NOW) is not None}
+    assert kept == {"ended 0", "ended 1"}
+
+
 def test_an_unknown_batch_has_no_outlook(store):
     assert Outlooks(store).of("batch-none", now=NOW) is None
 
@@ -231,19 +256,17 @@ def test_what_earlier_batches_taught_survives_a_restart(store, monkeypatch):
     add_batch(store, "Old one", 12, ended=True)
     learned = Outlooks(store).learn()
     assert learned is not None
-    monkeypatch.setattr("ingest.monitoring.outlook.learn", lambda *_, **__: pytest.fail("learned again"))
+    monkeypatch.setattr("analysis.learn", lambda *_, **__: pytest.fail("learned again"))
     assert Outlooks(store).learn().to_json() == learned.to_json()
 
 
 def test_a_batch_that_ends_is_learned_from_together_with_all_others(store, monkeypatch):
     """One after the other they would teach less: what users get is what the evaluation measures."""
-    import ingest.monitoring.outlook as module
-
     first = add_batch(store, "Old one", 12, ended=True)
     outlooks = Outlooks(store)
     outlooks.learn()
     taken = []
-    real = module.learn
+    real = analysis.learn
 
     def counting(finished, **more):
         batches = list(finished)
@@ -251,7 +274,7 @@ def test_a_batch_that_ends_is_learned_from_together_with_all_others(store, monke
         assert more.get("start") is None
         return real(batches, **more)
 
-    monkeypatch.setattr(module, "learn", counting)
+    monkeypatch.setattr(analysis, "learn", counting)
     second = add_batch(store, "Second", 11, ended=True)
     outlooks.learn()
     assert sorted(taken[0]) == sorted([first.batch_id, second.batch_id])
@@ -266,13 +289,13 @@ def test_an_ended_batch_is_judged_without_what_it_taught_itself(store, monkeypat
     outlooks = Outlooks(store)
     outlooks.learn()
     by = []
-    real = ingest.monitoring.outlook.assess
+    real = analysis.assess
 
     def seen(*given, priors, **more):
         by.append(set(priors.lessons()))
         return real(*given, priors=priors, **more)
 
-    monkeypatch.setattr(ingest.monitoring.outlook, "assess", seen)
+    monkeypatch.setattr(analysis, "assess", seen)
     outlooks.of(own.batch_id, now=NOW)
     running = add_batch(store, "Quay", 1.2)
     outlooks.of(running.batch_id, now=NOW)
@@ -280,15 +303,13 @@ def test_an_ended_batch_is_judged_without_what_it_taught_itself(store, monkeypat
 
 
 def test_of_many_batches_the_newest_of_each_drink_teach_in_the_order_in_which_they_ended(monkeypatch):
-    import ingest.monitoring.outlook as module
-
-    monkeypatch.setattr(module, "KEPT_PER_DRINK", 2)
+    monkeypatch.setattr("analysis.inference.KEPT_PER_DRINK", 2)
     ended = [
         BatchRecord(name=f"{drink} {k}", vessel_id="v", drink=drink, pitched_at=NOW, ended_at=NOW + timedelta(days=k))
         for k in (5, 4, 3, 2, 1)
         for drink in ("ale", "cider")
     ]
-    taken = [one.name for one in module._newest_of_each_drink(ended)]
+    taken = [one.name for one in ingest.monitoring.outlook._newest_of_each_drink(ended)]
     assert sorted(taken) == ["ale 4", "ale 5", "cider 4", "cider 5"]
     assert [name[-1] for name in taken] == ["4", "4", "5", "5"]
 
@@ -432,7 +453,7 @@ def test_an_assessment_that_began_before_the_learning_ended_does_not_stand(store
     add_batch(store, "Old one", 12, ended=True)
     outlooks = Outlooks(store)
     by: list[bool] = []
-    real = ingest.monitoring.outlook.assess
+    real = analysis.assess
 
     def meanwhile(*given, priors, **more):
         by.append(priors is not None)
@@ -440,7 +461,7 @@ def test_an_assessment_that_began_before_the_learning_ended_does_not_stand(store
             outlooks.learn()  # as another thread would
         return real(*given, priors=priors, **more)
 
-    monkeypatch.setattr(ingest.monitoring.outlook, "assess", meanwhile)
+    monkeypatch.setattr(analysis, "assess", meanwhile)
     outlooks.of(record.batch_id, now=NOW)
     outlooks.of(record.batch_id, now=NOW)
     assert by == [False, True]
@@ -532,3 +553,34 @@ def test_nothing_is_learned_from_a_finished_batch_that_cannot_be_read_and_from_t
 
     monkeypatch.setattr(store, "batch", refusing)
     assert Outlooks(store).learn() is not None
+
+
+def test_what_was_read_in_another_vessel_raises_no_alarm_in_the_one_that_it_moved_into(store):
+    record = add_batch(store, "Quay", 6)
+    cold = store.save(Vessel(vessel_id="cold", name="Cold tun", temperature_low_c=1.0, temperature_high_c=4.0))
+    move(store, record, "cold", NOW - timedelta(hours=1), devices_too=True, event=None)
+    outlook = Outlooks(store).of(record.batch_id, now=NOW)
+    assert (outlook.vessel, outlook.assessment.temperature_c, outlook.temperature_here_c) == (cold, 20.0, None)
+    assert states(outlook) == [None]
+    store.keep([replace(said("Quay", record.pitched_at, 143.5), gravity_sg=1.012)])
+    there = Outlooks(store).of(record.batch_id, now=NOW)
+    assert there.temperature_here_c == 20.0
+    assert states(there) == [True]
+
+
+def states(outlook) -> list[bool | None]:
+    """Whether the temperature is told to be outside its range."""
+    found = conditions(NOW, [outlook], [], Preferences(), lambda device_id: device_id)
+    return [one.state for one in found if one.kind == "temperature outside its range"]
+
+
+def test_after_a_hand_sample_the_message_tells_the_gravity_of_the_dots(store):
+    record = add_batch(store, "Quay", 6)
+    store.save(HandSample(batch_id=record.batch_id, at=NOW - timedelta(hours=3), value=1.0145, temperature_c=20.0))
+    outlook = Outlooks(store).of(record.batch_id, now=NOW)
+    marked = outlook.assessment.marked.filter(pl.col("measured_at") > NOW - timedelta(hours=12))
+    dots = marked.filter(~pl.col("by_hand"))["gravity_sg"].median()
+    said = json.loads(verdict_message(outlook, DisplayUnits())[1])
+    assert dots == pytest.approx(1.0145, abs=0.0005)  # the float said 1.012
+    assert said["gravity_sg"] == pytest.approx(dots, abs=0.0004)
+    assert said["float_gravity_sg"] is None

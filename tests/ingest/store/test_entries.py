@@ -20,6 +20,7 @@ from ingest.model import (
     Placement,
     Preferences,
     Rejection,
+    TrialRecord,
     Vessel,
     Yeast,
 )
@@ -47,6 +48,12 @@ ONE_OF_EACH = (
     Preferences(quiet_from=time(22, 30), busy_dates=("2026-03-08",), hop_weekdays=(4, 5)),
     Photo(photo_id="f1", batch_id="b1", at=T + DAY, caption="the krausen", width_px=640, height_px=480),
     BatchStay(stay_id="st1", batch_id="b1", vessel_id="v1", from_at=T),
+    Vessel(vessel_id="v2", name="Vessel 2"),
+    BatchRecord(batch_id="b2", name="Harvest, right", vessel_id="v2", drink="cider", pitched_at=T),
+    TrialRecord(
+        trial_id="t1", name="Tüesday", question="Which is drier?", arms=(("Märrow", "b1"), ("Dune", "b2")), made_at=T,
+        decides="tasting", differs="wood", equal="water", notes="two\n lines",
+    ),
 )  # fmt: skip
 
 
@@ -144,7 +151,7 @@ def test_undo_takes_back_one_change_after_another_and_says_which(cellar):
     assert [(c.sentence, c.undone) for c in cellar.changes(3)] == [
         ("Removed batch Harvest in Big vessel", True),
         ("Changed vessel Big vessel", True),
-        ("Added stay of Harvest in Vessel 1", False),
+        ("Added trial Tüesday", False),
     ]
     for _ in ONE_OF_EACH:
         assert cellar.undo() is not None
@@ -259,7 +266,8 @@ def test_a_vessel_that_holds_a_batch_stays(cellar):
         cellar.remove(ONE_OF_EACH[1])
     cellar.remove(ONE_OF_EACH[3])
     cellar.remove(ONE_OF_EACH[1])
-    assert cellar.all(Vessel) == cellar.all(Placement) == []
+    assert [v.vessel_id for v in cellar.all(Vessel)] == ["v2"]
+    assert cellar.all(Placement) == []
 
 
 def test_removing_what_is_not_there_changes_nothing(cellar):

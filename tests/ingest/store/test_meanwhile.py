@@ -1,11 +1,12 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import UTC, datetime
 
 import pytest
 
 from analysis.display_units import DisplayUnits
-from ingest.model import BatchRecord, Vessel
+from ingest.model import BatchRecord, Preferences, Vessel
 from ingest.store import Based, ChangedMeanwhileError
 from tests.ingest.reports import T
 
@@ -35,6 +36,17 @@ def test_a_field_that_both_edited_is_told_with_both_values_and_the_second_save_d
     assert (store.get(BatchRecord, "b").volume_l, store.get(BatchRecord, "b").notes) == (20.0, "")
     store.save(mine, Based(shown, caught.value.now))
     assert (store.get(BatchRecord, "b").volume_l, store.get(BatchRecord, "b").notes) == (25.0, "cold")
+
+
+def test_times_that_both_edited_are_told_on_the_clock_of_the_cellar(store):
+    store.save(Preferences(time_zone="Asia/Kathmandu"))
+    shown = opened(store)
+    first, second = (datetime(2027, 1, 15, hour, tzinfo=UTC) for hour in (8, 9))
+    store.save(replace(shown, ended_at=first), Based(shown))
+    with pytest.raises(ChangedMeanwhileError) as caught:
+        store.save(replace(shown, ended_at=second), Based(shown))
+    # Nepal is 5 h 45 min ahead of UTC (IANA time zone database).
+    assert "it now says 2027-01-15 13:45; your value was 2027-01-15 14:45" in str(caught.value)
 
 
 def test_the_same_value_twice_is_no_conflict_and_a_third_change_is_told_again(store):

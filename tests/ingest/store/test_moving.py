@@ -9,7 +9,7 @@ import pytest
 from ingest import transfer
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, BatchStay, Device, EventRecord, Placement, Vessel
-from ingest.store import Store, move
+from ingest.store import Store, move, move_many
 from tests.ingest.reports import HOUR, T, report
 
 
@@ -46,6 +46,29 @@ def test_a_moved_batch_keeps_its_course_and_its_readings_follow_where_it_was(sto
     )
     store.undo()
     assert measured(store) == [("float-left", hour) for hour in range(10)]
+    assert store.all(EventRecord) == []
+
+
+def test_several_move_at_once_change_places_and_go_back_as_one(store):
+    first = filled(store)
+    second = store.save(BatchRecord(batch_id="b2", name="Wicket", vessel_id="right", pitched_at=T))
+    move_many(store, [(first, "right"), (second, "left")], T + 4 * HOUR, devices_too=True)
+    assert (store.batch_in("left").name, store.batch_in("right").name) == ("Wicket", "Gatepost")
+    assert measured(store) == [("float-left", hour) for hour in range(10)]  # its float went along
+    assert store.changes()[0].sentence == "Moved 2 batches"
+    store.undo()
+    assert (store.batch_in("left").name, store.batch_in("right").name) == ("Gatepost", "Wicket")
+    assert store.all(EventRecord) == []
+
+
+def test_two_batches_cannot_move_into_one_vessel_and_then_none_has(store):
+    first = filled(store)
+    second = store.save(BatchRecord(batch_id="b2", name="Wicket", vessel_id="right", pitched_at=T))
+    store.save(Vessel(vessel_id="third", name="third"))
+    with pytest.raises(EntryError, match="Gatepost and Wicket both go into third"):
+        move_many(store, [(first, "third"), (second, "third")], T + 4 * HOUR, devices_too=False)
+    with pytest.raises(EntryError, match="right is taken by Wicket"):
+        move_many(store, [(first, "right")], T + 4 * HOUR, devices_too=False)
     assert store.all(EventRecord) == []
 
 

@@ -150,3 +150,21 @@ def test_many_threads_may_call_at_once(tmp_path: Path):
         assert store.readings_as_sent("float-1").height == 81
         assert store.counts()["readings"] == 161
         assert store._file.read("SELECT count(*), count(DISTINCT device_id) FROM device_key") == [(3, 3)]
+
+
+def test_what_a_device_said_last_is_known_after_a_reopening_however_long_it_has_been_silent(tmp_path):
+    days = 24 * HOUR
+    with Store.open(tmp_path) as store:
+        for device, begins in (("float-old", T - 300 * days), ("float-new", T)):
+            store.keep(
+                [
+                    replace(report(), device_id=device, measured_at=begins + n * HOUR, received_at=begins + n * HOUR,
+                            sequence=None, battery_v=4.0 - n / 1000)
+                    for n in range(8 * 24)
+                ]
+            )  # fmt: skip
+        before = store.device_statuses()
+        assert [word.device_id for word in before] == ["float-new", "float-old"]
+        assert all(word.usual_interval_s == 3600 and word.battery_days_left is not None for word in before)
+    with Store.open(tmp_path) as store:
+        assert store.device_statuses() == before

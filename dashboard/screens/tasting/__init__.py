@@ -1,0 +1,1 @@
+"""Which drink is liked best, tasted blind?"""

@@ -1,0 +1,64 @@
+"""What a tasting says, once it is over: in words, as a picture, and everything that was said."""
+
+from __future__ import annotations
+
+import functools
+from collections.abc import Callable
+
+import streamlit as st
+
+from analysis.wording import Voice
+from dashboard import context
+from dashboard.charts import PALETTES
+from dashboard.queries import queries, tastings
+from dashboard.screens.tasting import blending
+from dashboard.tasting import (
+    SAID_HEADINGS,
+    WORTH_HEADINGS,
+    as_csv,
+    as_parquet,
+    intervals_svg,
+    report,
+    said_rows,
+    sentences,
+    worth_rows,
+)
+from dashboard.templates import fill, join
+from dashboard.ui import components, forms
+from ingest.tastings import Tasting
+
+
+def show(tasting: Tasting, say: Voice) -> None:
+    store = context.store()
+    edition = components.edition()
+    found = queries.kept(("tasting", tasting.tasting_id, store.revision), lambda: tastings.result(store, tasting))
+    if found is None:  # it was opened again at this moment
+        st.rerun()
+    first, *more = sentences(found)
+    st.html(components.lead(first))
+    st.html(fill('<p class="quiet">{{ name }}, {{ day }}</p>', name=tasting.name, day=say.day(tasting.at)))
+    if more:
+        st.html(join(fill("<p>{{ sentence }}</p>", sentence=each) for each in more))
+    if found.scores is not None:
+        components.markup(intervals_svg(found, PALETTES[edition]), key="tasting-picture")
+        st.html(components.table(WORTH_HEADINGS, worth_rows(found), "The drinks, the best first"))
+        st.html(
+            '<p class="quiet">Points are those of these tasters on the average. What each taster usually gives and '
+            "what the place in the order does are taken out; an 80 % interval misses the truth in one of five.</p>"
+        )
+    blending.show(tasting, found, say)
+    with st.expander("Everything that was said"):
+        st.html(components.table(SAID_HEADINGS, said_rows(found), "By taster, in the order of serving"))
+    made = f"Made by tunroom for {store.preferences().cellar_name} on {say.dated(say.today())}."
+    paper = functools.partial(report, tasting, found, made, say.local(tasting.at))
+    with st.container(horizontal=True):
+        _download("Report to print", "tasting.html", "text/html", lambda: paper().encode())
+        _download("What was said, CSV", "tasting.csv", "text/csv", lambda: as_csv(found))
+        _download("The same, Parquet", "tasting.parquet", "application/vnd.apache.parquet", lambda: as_parquet(found))
+    forms.remove_button(
+        "Remove this tasting", "remove-tasting", lambda: store.remove(tasting), "The tasting is removed."
+    )
+
+
+def _download(label: str, name: str, mime: str, data: Callable[[], bytes]) -> None:
+    st.download_button(label, data=data, file_name=name, mime=mime, on_click="ignore", key=name)

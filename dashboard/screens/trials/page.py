@@ -1,0 +1,185 @@
+"""What did we ask, and what came of it?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import asdict, replace
+from typing import Final
+
+import streamlit as st
+
+from analysis.wording import (
+    Voice,
+    capital,
+    compared_rows,
+    conclusion_sentence,
+    design_sentence,
+    joined,
+    next_sentences,
+    plural,
+    successor_sentences,
+    unknown_sentence,
+    vessels_sentence,
+)
+from dashboard import context
+from dashboard.charts import PLAIN
+from dashboard.queries import queries, trials
+from dashboard.report import report_html
+from dashboard.screens.compare import line, over_one_another, scale
+from dashboard.screens.trials import edit
+from dashboard.templates import fill
+from dashboard.ui import components, milestones
+from ingest.model import TrialRecord
+from ingest.monitoring import AFTER, ArmFindings, TrialFindings, trial_page
+
+MOST_LINES: Final = 12
+"""So many lines can be told apart in one picture."""
+
+
+def show() -> None:
+    trial = context.store().get(TrialRecord, st.query_params.get("id", ""))
+    if trial is None:
+        every()
+        return
+    one(trial.trial_id)
+    with st.expander("Change this trial"):
+        edit.change(trial, queries.voice())
+
+
+def every() -> None:
+    """All trials, the newest first, and the way to add one."""
+    say, store = queries.voice(), context.store()
+    found = sorted(store.all(TrialRecord), key=lambda t: (t.made_at is not None, t.made_at), reverse=True)
+    if st.query_params.get("id"):
+        st.html("<p>This address names no trial of this cellar.</p>")
+    if not found:
+        st.html(
+            components.lead("What do you want to know?")
+            + fill(
+                "<p>A trial puts one question to batches that differ in one thing: two yeasts in one wort, one hop in "
+                "each jug. tunroom lays them side by side, says what else differs, and how sure the answer is.</p>"
+            )
+        )
+    else:
+        st.html(components.lead(f"{capital(plural(len(found), 'trial'))}."))
+        rows = [
+            components.Row(components.address("trials", id=t.trial_id), t.name, t.question or joined(list(t.arm_names)))
+            for t in found
+        ]
+        st.html(components.entries(rows))
+    with st.expander("Add a trial", expanded=not found):
+        edit.add(say)
+
+
+@components.live
+def one(trial_id: str) -> None:
+    """A trial's question and answer, its arms' curves, milestones, tasting, and what to try next."""
+    trial = context.store().get(TrialRecord, trial_id)
+    if trial is None:
+        return
+    say, found = queries.voice(), trials.findings(trial)
+    _answer(found, say)
+    _curves(found.batches[:MOST_LINES], trial, say)
+    st.html("<h2>Milestones side by side</h2>")
+    milestones.show([(label(each, found), each.outlook) for each in found.batches], say, queries.file_name(trial.name))
+    _tasting(found)
+    _design(found, say)
+    _made_of_it(found, say)
+    st.download_button(
+        "Download the report, to print",
+        lambda: report_html(asdict(trial_page(found, queries.voice()))).encode(),
+        file_name=f"{queries.file_name(trial.name)}.html",
+        mime="text/html",
+        key="trial report",
+        on_click="ignore",
+    )
+
+
+def _answer(found: TrialFindings, say: Voice) -> None:
+    tasted = found.tasting.sentence if found.tasting is not None else ""
+    answer = conclusion_sentence(found.conclusion, found.design, say.units, tasted)
+    st.html(components.lead(found.record.question or found.record.name))
+    st.html(fill('<p role="status"><b>{{ answer }}</b></p>', answer=answer))
+    told = [design_sentence(found.design), unknown_sentence(found.design)]
+    told.append(vessels_sentence(found.design, found.comparison, say.units))
+    st.html(fill("<p>{{ told }}</p>", told=" ".join(filter(None, told))))
+    ahead = next_sentences(found.conclusion, found.design)
+    if ahead:
+        st.html(fill("<h2>What to try next</h2><ul>{{ items }}</ul>", items=components.sentences(ahead)))
+    missing = len(found.record.arms) - len(found.batches)
+    if missing:
+        waits = f"{capital(plural(missing, 'batch', 'batches'))} of it cannot be judged yet."
+        st.html(fill('<p class="quiet">{{ waits }}</p>', waits=waits))
+
+
+def label(each: ArmFindings, found: TrialFindings) -> str:
+    """An arm by its name; of several vessels, with the batch's own."""
+    return each.arm if len(found.record.batches_of(each.arm)) == 1 else f"{each.arm}: {each.record.name}"
+
+
+def _curves(batches: Sequence[ArmFindings], trial: TrialRecord, say: Voice) -> None:
+    drawn = [each for each in batches if each.outlook.assessment.gravity_sg is not None]
+    if not drawn:
+        return
+    edition = components.edition()
+    found = trials.findings(trial)
+
+    def draw() -> object:
+        lines = [replace(line(e.record, e.outlook, "Attenuation", say), name=label(e, found)) for e in drawn]
+        return over_one_another(lines, scale("Attenuation", say), say, edition)
+
+    key = ("trial curves", trial, tuple(e.outlook.computed_at for e in drawn), say.units, edition)
+    alt = f"Apparent attenuation of {joined([label(e, found) for e in drawn])}, by days since pitching."
+    st.plotly_chart(queries.kept(key, draw), key=f"trial {trial.trial_id}", theme=None, config=PLAIN, alt=alt)
+
+
+def _made_of_it(found: TrialFindings, say: Voice) -> None:
+    """The way to make the leader next, and what was made of the trial so far."""
+    leader = found.conclusion.leader
+    chosen = [each for each in found.batches if each.arm == leader] or list(found.batches)
+    if chosen:
+        links = [
+            components.underlined(
+                "several",
+                f"Make {label(e, found)} next",
+                part="wort",
+                like=e.record.batch_id,
+                trial=found.record.trial_id,
+            )
+            for e in chosen
+        ]
+        st.html(fill('<p class="lots">{% for link in links %}{{ link }} {% endfor %}</p>', links=links))
+    after = trials.came_after(found.record)
+    if not after:
+        return
+    st.html("<h2>What was made of it</h2>")
+    for each in after:
+        told = successor_sentences(each.changed, each.conclusion, AFTER, say.units)
+        name = components.underlined("batch", each.record.name, id=each.record.batch_id)
+        line = "<p>{{ name }}, made like {{ before }}. {{ told }}</p>"
+        st.html(fill(line, name=name, before=each.before.name, told=" ".join(told)))
+
+
+def _tasting(found: TrialFindings) -> None:
+    """What the newest tasting of its arms says, with the way to it; or the way to hold one."""
+    if found.tasting is None:
+        way = components.underlined("tasting", "Taste its arms blind", trial=found.record.trial_id)
+        st.html(fill("<h2>Tasting</h2><p>None was held yet. {{ way }}.</p>", way=way))
+        return
+    way = components.underlined("tasting", "All that was said", id=str(found.tasting.facts["tasting_id"]))
+    said = found.tasting.sentence
+    st.html(fill("<h2>Tasting</h2><p>{{ sentence }}</p><p>{{ way }}.</p>", sentence=said, way=way))
+
+
+def _design(found: TrialFindings, say: Voice) -> None:
+    """What was compared, a row each: what differs first."""
+    arms = [arm for arm, _ in found.design.vessels]
+    rows = []
+    for word, respects in (("differs", found.design.differs), ("equal", found.design.equal)):
+        rows += [[capital(each.factor), word, *compared_rows(each, say.units)] for each in respects]
+    stated = (("differs, as you say", found.design.stated_differs), ("equal, as you say", found.design.stated_equal))
+    rows += [[capital(text), word, *("" for _ in arms)] for word, texts in stated for text in texts]
+    if rows:
+        st.html(components.table(["In what", "", *arms], rows, caption="What differs, and what was held equal"))
+    if found.record.notes:
+        st.html(fill("<h2>Notes</h2><p>{{ notes }}</p>", notes=found.record.notes))

@@ -1,0 +1,56 @@
+"""What the cellar has learnt of drinks and yeasts, and how hops and doses compare."""
+
+from __future__ import annotations
+
+import streamlit as st
+
+from analysis.wording import Voice
+from dashboard import context
+from dashboard.queries import learnt
+from dashboard.templates import fill
+from dashboard.ui import components
+from dashboard.wording import learnt as words
+from ingest.model import BatchRecord
+
+
+def show(say: Voice) -> None:
+    """What is believed now, and on demand the hops."""
+    found = learnt.believed()
+    if not found:
+        return
+    names = {b.batch_id: b.name for b in context.store().all(BatchRecord)}
+    st.html("<h2>What the cellar has learnt</h2>")
+    st.html(
+        "<p>What the next batch is expected to do, eight times in ten, beside what would be expected without any batch "
+        "of yours and what was entered of the yeast. Forecasts start from it.</p>"
+    )
+    rows = words.belief_rows(found, names, learnt.stated())
+    st.html(components.table(words.BELIEF_HEADINGS, rows, caption="Drinks and yeasts"))
+    if st.toggle("Compare hops and doses", key="hops compared"):
+        hops(say)
+
+
+def hops(say: Voice) -> None:
+    """Varieties and doses in what they may do to a fermentation."""
+    place = st.empty()
+
+    def tell(done: int, total: int, name: str) -> None:
+        line = '<p class="quiet" role="status">Reading {{ name }}, {{ n }} of {{ total }} finished batches …</p>'
+        place.html(fill(line, name=name, n=done + 1, total=total))
+
+    batches = learnt.hopped(tell)
+    place.empty()
+    headings = ["Hops", "In what", "Batches", "Believed, eight times in ten", "Told apart"]
+    any_told = False
+    for by_dose, caption in ((False, "Hop varieties"), (True, "Doses of dry hops")):
+        rows = words.hop_rows(learnt.hops_compared(batches, by_dose=by_dose), say.units)
+        if rows:
+            any_told = True
+            st.html(components.table(headings, rows, caption=caption))
+    if not any_told:
+        st.html("<p>Two varieties or doses in finished batches are needed, with their amounts entered.</p>")
+    else:
+        st.html(
+            '<p class="figures">With partial pooling, allowing for temperature, original gravity and wort. Forecasts '
+            "do not start from it: they know hops, not varieties. How hops taste, a tasting says.</p>"
+        )
