@@ -48,6 +48,7 @@ class DemoEvent:
     gravity_sg: float | None = None
     amount_g: float | None = None
     note: str = ""
+    hop_variety: str | None = None
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 
 from analysis.display_units import chance, chance_percent, chance_word, number, percent
-from analysis.evidence import CannotBe, ColdForIt, EvenFall, NotBegun, NothingYet, SameFigure, Swings
+from analysis.evidence import CannotBe, ColdForIt, EvenFall, FloatOff, NotBegun, NothingYet, SameFigure, Swings
 from analysis.model import STEADY_SG, Assessment, EventKind, Forecast, Phase, Range, Trend
 from analysis.thresholds import FLOAT_OFF_SG, LAG_USUAL_H, LAG_WORRY_H, LEVEL_H
 from analysis.wording.formatting import Voice, capital, fineness, hours, lasted
@@ -44,6 +44,9 @@ EVENT_WORDS: Final[dict[EventKind, str]] = {
     "package": "Packaged",
     "note": "Note",
 }
+
+_NEWEST: Final = 5
+"""So many readings tell what a float shows now: their median shrugs off two that are wrong."""
 
 NO_GRAVITY: Final = "No gravity yet: what is heard from this vessel tells none."
 NO_READINGS: Final = "No readings yet: nothing has been heard from this vessel since pitching."
@@ -302,14 +305,30 @@ def same_figure(assessment: Assessment, read_sg: float) -> float:
     return likely.p50 if counts and likely is not None and abs(likely.p50 - read_sg) < FLOAT_OFF_SG else read_sg
 
 
+def offset_words(assessment: Assessment, voice: Voice) -> str | None:
+    """Why the inferred course runs beside what the float shows, for the picture; None where it does not."""
+    off = next((one for one in assessment.evidence if isinstance(one, FloatOff)), None)
+    by_hand = assessment.by_hand
+    if off is None or (by_hand is not None and not by_hand.why_not):
+        return None
+    size, way = voice.units.about_fall(abs(off.off_sg)), "low" if off.off_sg < 0 else "high"
+    return f"Dots lie {size} {way}: the float's likely offset"
+
+
 def _shown_by_float(assessment: Assessment) -> float | None:
-    """The median of the float's readings in use over its last half day, SG."""
+    """The median of the float's newest readings in use, within half a day, SG: while it falls, older ones lie above."""
     marked = assessment.marked
     used = np.flatnonzero(marked["set_aside"].is_null().to_numpy() & ~marked["by_hand"].to_numpy().astype(bool))
     if not used.size:
         return None
-    at = marked["measured_at"].to_physical().to_numpy()[used]
-    return float(np.median(marked["gravity_sg"].to_numpy()[used][at > at[-1] - LEVEL_H * 3.6e9]))
+    newest = used[-_NEWEST:]
+    at = marked["measured_at"].to_physical().to_numpy()[newest]
+    return float(np.median(marked["gravity_sg"].to_numpy()[newest][at > at[-1] - LEVEL_H * 3.6e9]))
+
+
+def seen_attenuation(assessment: Assessment) -> float | None:
+    """Apparent attenuation as a fraction; None where there is none to speak of, such as before a fall was seen."""
+    return None if assessment.phase == "lag" else assessment.apparent_attenuation
 
 
 def attenuation(share: float | None) -> str:

@@ -18,7 +18,7 @@ import polars as pl
 from analysis import units
 from analysis.fitting import Fit
 from analysis.model import Assessment, Event, Forecast, PhaseSpan
-from analysis.wording import EVENT_WORDS, PHASE_WORDS, Voice, range_told
+from analysis.wording import EVENT_WORDS, PHASE_WORDS, Voice, offset_words, range_told
 from dashboard.charts.base import DATE_TICKS, Axes, Curve, Zoom, axis_title, base_layout, course_until, literal
 from dashboard.charts.downsampling import thinned
 from dashboard.charts.palette import faded
@@ -80,6 +80,7 @@ def batch_figure(curve: Curve, voice: Voice) -> go.Figure:
     _temperature(drawing, curve)
     _phases(drawing, a.phases, voice.now)
     _strip(drawing, curve.events, a)
+    _offset(drawing, a, voice)
     now = axes.x(voice.now)
     line = {"color": axes.palette.ink, "width": 1, "dash": "dot"}
     for which in ("", "2", "3"):
@@ -291,6 +292,27 @@ def _phases(drawing: _Drawing, phases: Sequence[PhaseSpan], now: datetime) -> No
             )
 
 
+def _offset(drawing: _Drawing, a: Assessment, voice: Voice) -> None:
+    """Why the line runs beside the dots, in the corner that a falling curve leaves free."""
+    told = offset_words(a, voice)
+    if told is None:
+        return
+    drawing.notes.append(
+        {
+            "x": 1,
+            "y": 0.97,
+            "xref": "x domain",
+            "yref": "y domain",
+            "xanchor": "right",
+            "yanchor": "top",
+            "align": "right",
+            "showarrow": False,
+            "text": told.replace(": ", ":<br>"),  # two lines, for a phone
+            "font": {"size": 12, "color": drawing.axes.palette.inferred},
+        }
+    )
+
+
 def _strip(drawing: _Drawing, events: Sequence[Event], a: Assessment) -> None:
     """Events as marks with their word, and the range of the finish, on the axis where the dates are."""
     axes, shown = drawing.axes, drawing.shown
@@ -386,7 +408,7 @@ def _layout(drawing: _Drawing, curve: Curve) -> dict[str, Any]:
     return {
         **base_layout(palette),
         "height": _HEIGHT_PX,
-        "margin": {"l": 46, "r": 14, "t": 46, "b": 46},
+        "margin": {"l": 46, "r": 14, "t": 56, "b": 46},  # above it the buttons that a touch screen always shows
         # The page says what the marks mean, in a line that wraps on a phone.
         "showlegend": False,
         # What the reader drags stays until we know of it; from then on the figure itself begins and ends there.

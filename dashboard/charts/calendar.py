@@ -21,8 +21,8 @@ LEAST_AHEAD: Final = timedelta(days=12)
 MOST_AHEAD: Final = timedelta(days=45)
 _ROW_PX: Final = 56
 _WORDS_FIT: Final = timedelta(days=17)
-_SYMBOLS: Final = {"hops": "triangle-down", "package": "square"}
-_WORDS: Final[dict[Act, str]] = {"hops in": "hops", "package": "package"}
+_SYMBOLS: Final = {"hops": "triangle-down", "hops out": "triangle-up-open", "package": "square"}
+_WORDS: Final[dict[Act, str]] = {"hops in": "hops", "hops out": "hops out", "package": "package"}
 _NOON: Final = time(12)
 # Chance below and above, opacity: the darker, the likelier.
 _FADE: Final = ((0.05, 0.95, 0.18), (0.1, 0.9, 0.25), (0.25, 0.75, 0.4))

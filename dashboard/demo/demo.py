@@ -19,14 +19,12 @@ import platformdirs
 from paho.mqtt.enums import CallbackAPIVersion
 
 from dashboard.demo import backfill, trials
+from dashboard.demo.batches import enter_batch
 from ingest import control
 from ingest.errors import StoreInUse
 from ingest.model import (
-    BatchRecord,
     CalibrationRecord,
     Device,
-    EventRecord,
-    HandSample,
     Placement,
     Preferences,
     Vessel,
@@ -36,7 +34,8 @@ from ingest.service import Service
 from ingest.settings import DATABASE, load
 from ingest.store import Store
 from sample_data.cellar import demo_cellar
-from sample_data.demo_model import DemoBatch, DemoCellar, DemoDevice, DemoSample
+from sample_data.demo_model import DemoCellar, DemoDevice, DemoSample
+from sample_data.hop_trial import hop_trial
 
 log = logging.getLogger(__name__)
 
@@ -86,7 +85,7 @@ def _devices(service: Service, data_dir: Path, history: backfill.History) -> Ite
     cellar = demo_cellar(_anchor(data_dir), _SEED)
     if not service.store.all(Vessel):
         enter(service.store, cellar)
-        trials.enter(service.store, cellar.anchor)
+        trials.enter(service.store, hop_trial(cellar.anchor, _SEED), cellar.anchor, _SEED)
     devices = Devices(cellar, service, data_dir / _SENT)
     devices.start()
     history.start(service, cellar.anchor)
@@ -131,46 +130,10 @@ def enter(store: Store, cellar: DemoCellar) -> None:
         for vessel in cellar.vessels
     }
     for batch in sorted(cellar.batches, key=lambda b: b.pitched_at):
-        _enter_batch(store, batch, vessels[batch.vessel_name])
+        enter_batch(store, batch, vessels[batch.vessel_name])
     for device in cellar.devices:
         if device.vessel_name is not None:
             _enter_device(store, device, vessels[device.vessel_name])
-
-
-def _enter_batch(store: Store, batch: DemoBatch, vessel_id: str) -> None:
-    record = store.save(
-        BatchRecord(
-            name=batch.name,
-            vessel_id=vessel_id,
-            drink=batch.drink,  # type: ignore[arg-type]  # the store refuses any other
-            yeast=batch.yeast,
-            volume_l=batch.volume_l,
-            original_gravity_sg=batch.original_gravity_sg,
-            pitched_at=batch.pitched_at,
-            ended_at=batch.ended_at,
-            expected_low=batch.expected_low,
-            expected_high=batch.expected_high,
-            split_of=batch.split_of,
-            plan={"dry_hops": batch.dry_hops},
-        )
-    )
-    for event in batch.events:
-        store.save(
-            EventRecord(
-                batch_id=record.batch_id,
-                kind=event.kind,  # type: ignore[arg-type]  # the store refuses any other
-                at=event.at,
-                gravity_sg=event.gravity_sg,
-                amount_g=event.amount_g,
-                note=event.note,
-            )
-        )
-    for sample in batch.hand_samples:
-        store.save(
-            HandSample(
-                batch_id=record.batch_id, at=sample.at, value=sample.value_sg, temperature_c=sample.temperature_c
-            )
-        )
 
 
 def _enter_device(store: Store, device: DemoDevice, vessel_id: str) -> None:

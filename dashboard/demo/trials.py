@@ -1,116 +1,111 @@
-"""The demo's trials: one that ended with a tasting and the blends after it, and one that is under way."""
+"""The demo's trials: one that lies behind, with its tasting and the blend that came of it, and one under way."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Final
 
 import numpy as np
 
-from analysis.wording import tasting as words
-from dashboard.queries import tastings
-from ingest.model import BatchRecord, EventRecord, HandSample, TrialRecord, Vessel
+from analysis.trials import glass_codes, serving_orders
+from dashboard.demo.batches import enter_batch
+from ingest.model import BatchRecord, Record, TrialRecord, Vessel
+from ingest.monitoring import origin
 from ingest.store import Store
-from ingest.tastings import Arm, Share
-from sample_data import trial_story as story
+from ingest.tastings import Arm, Taster, Tasting, TastingAnswer, answer_id
+from sample_data.hop_trial import (
+    BLENDED_AGO_DAYS,
+    BLENDS,
+    FRIENDS,
+    HOPS,
+    TASTED_AGO_DAYS,
+    DemoHopTrial,
+    DemoSitting,
+)
 
-_ALLERGENS: Final = ("cereals containing gluten",)
-_UNDER_WAY: Final = "Window amber"
-
-
-def enter(store: Store, anchor: datetime, seed: int = 7) -> None:
-    """Enter both, through the store calls that the screens use."""
-    batches = [_jug(store, n, anchor) for n in range(len(story.JUGS))]
-    trial = store.save(
-        TrialRecord(
-            name="Four hops in one pale",
-            question="Which hop is liked best in a pale ale?",
-            arms=tuple((jug.hop, batch_id) for jug, batch_id in zip(story.JUGS, batches, strict=True)),
-            decides="tasting",
-            made_at=anchor - story.PITCHED,
-        )
-    )
-    rng = np.random.default_rng([seed, 4])
-    alone = np.eye(len(batches))
-    _taste(store, trial, "Four jugs at one table", _arms(batches, alone), anchor - story.TASTED, rng)
-    blends = np.vstack([alone[0], np.array(story.BLENDS)])
-    _taste(store, trial, "Blends of the four jugs", _arms(batches, blends), anchor - story.BLENDED, rng)
-    _under_way(store, anchor)
+NEXT: Final = "Lantern pale"
+"""The batch that was made after the trial."""
+_HELD: Final = timedelta(hours=3)
+"""How long the friends sat."""
 
 
-def _jug(store: Store, n: int, anchor: datetime) -> str:
-    jug = story.JUGS[n]
-    vessel = store.save(Vessel(name=f"Jug {n + 1}", volume_l=story.JUG_L))
-    record = store.save(
-        BatchRecord(
-            name=f"{story.WORT}, {jug.hop}",
-            vessel_id=vessel.vessel_id,
-            drink="ale",
-            yeast=story.YEAST,
-            volume_l=story.FILLED_L,
-            original_gravity_sg=story.ORIGINAL_GRAVITY_SG,
-            pitched_at=anchor - story.PITCHED,
-            ended_at=anchor - story.ENDED,
-            split_of=story.WORT,
-            plan={"dry_hops": 1},
-        )
-    )
-    hopped = EventRecord(
-        batch_id=record.batch_id,
-        kind="dry hop",
-        at=anchor - story.HOPPED,
-        amount_g=jug.grams,
-        hop_variety=jug.hop,
-        hop_form="pellets",
-    )
-    packaged = EventRecord(batch_id=record.batch_id, kind="package", at=anchor - story.ENDED)
-    samples = [
-        HandSample(batch_id=record.batch_id, at=anchor - story.PITCHED + timedelta(days=day), value=value)
-        for day, value in story.SAMPLES_SG
+def enter(store: Store, trial: DemoHopTrial, anchor: datetime, seed: int) -> None:
+    """Enter both trials; the batches of the one under way are there already."""
+    ids = [
+        enter_batch(store, batch, store.save(Vessel(name=batch.vessel_name, volume_l=trial.jug_l)).vessel_id).batch_id
+        for batch in trial.batches
     ]
-    store.save_many([hopped, packaged, *samples], f"Entered what was done to {record.name}")
-    return record.batch_id
-
-
-def _arms(batches: list[str], shares: np.ndarray) -> tuple[Arm, ...]:
-    hops = [jug.hop for jug in story.JUGS]
-    found: list[Arm] = []
-    for row in shares:
-        parts: tuple[Share, ...] = tuple((key, float(x)) for key, x in zip(batches, row, strict=True) if x > 0)
-        name = hops[int(np.argmax(row))] if len(parts) == 1 else words.shares_words(tuple(map(float, row)), hops)
-        found.append((name, parts))
-    return tuple(found)
-
-
-def _taste(
-    store: Store, trial: TrialRecord, name: str, arms: tuple[Arm, ...], at: datetime, rng: np.random.Generator
-) -> None:
-    draft = tastings.Draft(name, "score", arms, story.TASTERS, _ALLERGENS, "none added", trial.trial_id)
-    made = tastings.make(store, draft)
-    order = trial.batch_ids
-    for n, taster in enumerate(tastings.tasters_of(store, made)):
-        said = []
-        for place, glass in enumerate(taster.served):
-            code, arm = made.glasses[glass]
-            shares = np.array([dict(arms[arm][1]).get(batch_id, 0.0) for batch_id in order])
-            found = story.JUGS[int(np.argmax(shares))].aromas[: 1 + (n + place) % 2]
-            given = story.score(n, shares, place, rng)
-            said.append(replace(tastings.draft_of(store, taster, code), score=given, aromas=found))
-        tastings.keep_ballot(store, made, taster, said)
-    store.save(replace(made, at=at, ended_at=at + timedelta(hours=2)))
-
-
-def _under_way(store: Store, anchor: datetime) -> None:
-    """The wort that stands in two vessels with a yeast each."""
-    parts = [each for each in store.active_batches() if each.name == _UNDER_WAY and each.yeast]
-    if len(parts) > 1:
-        store.save(
-            TrialRecord(
-                name=_UNDER_WAY,
-                question="Which yeast finishes sooner?",
-                arms=tuple((each.yeast or "", each.batch_id) for each in parts),
-                decides="finish_h",
-                made_at=anchor,
-            )
+    singles = TrialRecord(
+        name="Four single hops",
+        question="Which of four hops suits the pale ale best?",
+        arms=tuple(zip(HOPS, ids, strict=True)),
+        decides="tasting",
+        equal="one wort, one yeast, 12 g in each jug, three days of contact",
+        made_at=trial.batches[0].pitched_at,
+    )
+    store.save(singles)
+    arms: list[Arm] = [(hop, ((batch_id, 1.0),)) for hop, batch_id in zip(HOPS, ids, strict=True)]
+    tasted, blended = (anchor - timedelta(days=days) for days in (TASTED_AGO_DAYS, BLENDED_AGO_DAYS))
+    _enter_sitting(store, "Four single hops", arms, trial.singles, tasted, seed, singles)
+    blends = [_blend(shares, ids) for shares in BLENDS]
+    _enter_sitting(store, "Blends of two hops", blends, trial.blends, blended, seed + 1, singles)
+    best = ids[int(np.argmax(trial.singles.scores.mean(axis=0)))]
+    for made_next in (b for b in store.all(BatchRecord) if b.name == NEXT):
+        came_of = origin(singles, store.get(BatchRecord, best))
+        store.save(replace(made_next, plan={**made_next.plan, **came_of}))
+    under_way = [b for b in store.all(BatchRecord) if b.split_of == "Window amber"]
+    store.save(
+        TrialRecord(
+            name="Marrow against Dune",
+            question="Which of the two yeasts is done sooner?",
+            arms=tuple((b.yeast or "", b.batch_id) for b in under_way),
+            made_at=min(b.pitched_at for b in under_way),
         )
+    )
+
+
+def _blend(shares: Sequence[float], ids: Sequence[str]) -> Arm:
+    """A blend, named by its shares."""
+    parts = [(hop, batch_id, share) for hop, batch_id, share in zip(HOPS, ids, shares, strict=True) if share > 0]
+    return " and ".join(f"{100 * share:.0f} % {hop}" for hop, _, share in parts), tuple((i, s) for _, i, s in parts)
+
+
+def _enter_sitting(
+    store: Store, name: str, arms: list[Arm], said: DemoSitting, at: datetime, seed: int, trial: TrialRecord
+) -> None:
+    """A tasting that is over, with what everybody said, as one change."""
+    tasting = Tasting(
+        name=name,
+        at=at,
+        arms=tuple(arms),
+        glasses=tuple((code, n) for n, code in enumerate(glass_codes(len(arms), seed))),
+        allergens=("cereals containing gluten",),
+        sulfites="none added",
+        trial_id=trial.trial_id,
+        ended_at=at + _HELD,
+    )
+    orders = serving_orders(len(arms), len(FRIENDS), seed)
+    records: list[Record] = [tasting]
+    for row, (friend, order) in enumerate(zip(FRIENDS, orders, strict=True)):
+        taster = Taster(tasting_id=tasting.tasting_id, name=friend, served=order, done_at=at + _HELD)
+        records += [taster, *_answers(tasting, taster, said.scores[row], said.aromas[row])]
+    store.save_many(records, f"Tasted {name}")
+
+
+def _answers(
+    tasting: Tasting, taster: Taster, scores: np.ndarray, aromas: Sequence[tuple[str, ...]]
+) -> list[TastingAnswer]:
+    return [
+        TastingAnswer(
+            answer_id=answer_id(taster, code),
+            tasting_id=tasting.tasting_id,
+            taster_id=taster.taster_id,
+            code=code,
+            at=tasting.at + timedelta(minutes=20 * (taster.served.index(n) + 1)),
+            score=float(scores[n]),
+            aromas=aromas[n],
+        )
+        for n, (code, _) in enumerate(tasting.glasses)
+    ]

@@ -33,6 +33,7 @@ LEGEND: Final = fill(
     "seen to hold.</p>",
     signs=_sign('<path class="finish" d="M0 6H16"/>', "likely finish, the stronger the likelier")
     + _sign('<path class="ink" d="M2 1H14L8 11Z"/>', "hops in")
+    + _sign('<path class="hollow" d="M2 11H14L8 2Z"/>', "hops out")
     + _sign('<path class="ink" d="M3 1H13V11H3Z"/>', "package")
     + _sign('<path class="shade" d="M0 0H16V12H0Z"/>', "you can neither hop nor package"),
 )

@@ -123,7 +123,8 @@ def taught(lessons: Mapping[str, Lesson], batch_names: Mapping[str, str]) -> tup
     words = {batch_id: teaches(lesson) for batch_id, lesson in known.items()}
     whole = sum(each == WHOLE for each in words.values())
     nothing = sum(each.startswith("nothing") for each in words.values())
-    text = f"Of {plural(len(known), 'finished batch', 'finished batches')} {count(whole)} taught {WHOLE}"
+    its = WHOLE if whole == 1 else WHOLE.replace("its", "their")
+    text = f"Of {plural(len(known), 'finished batch', 'finished batches')} {count(whole)} taught {its}"
     if part := len(known) - whole - nothing:
         text += f", {count(part)} a part of it"
     text += f", and {count(nothing)} nothing." if nothing else "."

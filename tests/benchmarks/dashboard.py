@@ -1,12 +1,13 @@
 """The pages at 200 vessels and ten million readings: script time, time in a real browser, and many viewers at once.
 
     python tests/benchmarks/dashboard.py [--vessels 200] [--readings 10000000]
-                                         [--part scripts|browser|viewers] [--dir DIR]
+                                         [--part scripts|browser|viewers] [--dir DIR] [--before TREE]
 
 The readings go in by `Store.keep_frame`: one float a vessel, every 15 minutes, back to back batches, of which the
 last one runs. Parts: "scripts" runs the pages in this process; "browser" opens them in Chromium; "viewers" holds
 twenty sessions of the web socket open, each refreshing itself as a browser does, while 1,000 messages/s come in
-through the embedded broker.
+through the embedded broker. Other work on the machine moves all figures: `--before` names another checkout, whose
+server answers in turn with ours in the parts "browser" and "viewers", each on a cellar of its own that holds the same.
 """
 
 from __future__ import annotations
@@ -134,12 +135,12 @@ def scripts(data: Path) -> None:
         context.set_service(None)
 
 
-def serving(data: Path, port: int, broker_port: int) -> subprocess.Popen[bytes]:
-    """The real server on these data, in a process of its own."""
+def serving(data: Path, port: int, broker_port: int, tree: Path = ROOT) -> subprocess.Popen[bytes]:
+    """The real server of a checkout on these data, in a process of its own."""
     command = [sys.executable, "-m", "dashboard", "serve", "--data", str(data)]
     command += ["--port", str(port), "--broker-port", str(broker_port)]
     log = (data / "server.log").open("wb")
-    process = subprocess.Popen(command, cwd=ROOT, stdout=log, stderr=log)
+    process = subprocess.Popen(command, cwd=tree, stdout=log, stderr=log, env={**os.environ, "PYTHONPATH": str(tree)})
     wait_until_judged(port, process)
     return process
 
@@ -164,7 +165,7 @@ def health(port: int) -> dict[str, Any]:
         return dict(json.load(answer))
 
 
-def browser(data: Path, vessels: int) -> None:
+def browser(data: Path, vessels: int, tree: Path = ROOT) -> None:
     """From the address typed to the page usable, in Chromium with an empty cache and then with a filled one."""
     from playwright.sync_api import sync_playwright
 
@@ -172,7 +173,7 @@ def browser(data: Path, vessels: int) -> None:
     from tests.system.serving import CHROMIUM_OPTIONS
 
     port = free_port()
-    process = serving(data, port, free_port())
+    process = serving(data, port, free_port(), tree)
     try:
         with sync_playwright() as p:
             chromium = p.chromium.launch(executable_path=find_program("chromium"), args=CHROMIUM_OPTIONS)
@@ -267,7 +268,9 @@ def processor_s(pid: int) -> float:
     return (int(facts[11]) + int(facts[12])) / os.sysconf("SC_CLK_TCK")
 
 
-def viewers(data: Path, vessels: int, number: int = 20, rate: int = 1000, for_s: float = 60.0) -> None:
+def viewers(
+    data: Path, vessels: int, tree: Path = ROOT, number: int = 20, rate: int = 1000, for_s: float = 60.0
+) -> None:
     """Twenty viewers, half of them on the first screen and half on batches, while messages come in."""
     # What viewers need is loaded before anything is timed: it would hold up the sender, which then sends all at once.
     from streamlit.proto import BackMsg_pb2, ForwardMsg_pb2  # noqa: F401
@@ -276,7 +279,7 @@ def viewers(data: Path, vessels: int, number: int = 20, rate: int = 1000, for_s:
     from tests.conftest import free_port
 
     port, broker_port = free_port(), free_port()
-    process = serving(data, port, broker_port)
+    process = serving(data, port, broker_port, tree)
     try:
         time.sleep(60)  # the watcher's first round
         stop = threading.Event()
@@ -354,25 +357,35 @@ def main() -> None:
     parser.add_argument("--readings", type=int, default=10_000_000)
     parser.add_argument("--part", choices=("scripts", "browser", "viewers"))
     parser.add_argument("--dir", type=Path)
+    parser.add_argument("--before", type=Path, metavar="TREE", help="another checkout, measured in turn with this one")
     given = parser.parse_args()
     with tempfile.TemporaryDirectory() as made:
-        data = given.dir or Path(made)
-        data.mkdir(parents=True, exist_ok=True)
-        file = data / "tunroom.duckdb"
-        if not file.exists():
-            began = time.perf_counter()
-            with Store.open(file) as store:
-                fill(store, given.vessels, given.readings)
-                print(f"{store.counts()['readings']:,} readings kept in {time.perf_counter() - began:.0f} s")
-        parts = {
-            "scripts": lambda: scripts(data),
-            "browser": lambda: browser(data, given.vessels),
-            "viewers": lambda: viewers(data, given.vessels),
-        }
-        for name, part in parts.items():
-            if given.part in (None, name):
-                print(f"\n{name}")
-                part()
+        trees = {"now": ROOT, **({"before": given.before.resolve()} if given.before else {})}
+        cellars = {name: (given.dir or Path(made)) / name for name in trees}
+        for name, data in cellars.items():
+            filled(data, trees[name], given.vessels, given.readings)
+        if given.part in (None, "scripts"):
+            print("\nscripts")
+            scripts(cellars["now"])
+        for part in (browser, viewers):
+            for name, tree in trees.items() if given.part in (None, part.__name__) else ():
+                print(f"\n{part.__name__}, {name}")
+                part(cellars[name], given.vessels, tree)
+
+
+def filled(data: Path, tree: Path, vessels: int, readings: int) -> None:
+    """Make the cellar by the code of the checkout that will open it, unless it is there."""
+    data.mkdir(parents=True, exist_ok=True)
+    if (data / "tunroom.duckdb").exists():
+        return
+    began = time.perf_counter()
+    make = (
+        "from pathlib import Path; from ingest.store.store import Store; from tests.benchmarks.dashboard import fill\n"
+        f"with Store.open(Path({str(data)!r}) / 'tunroom.duckdb') as store: fill(store, {vessels}, {readings})"
+    )
+    environment = {**os.environ, "PYTHONPATH": str(tree)}
+    subprocess.run([sys.executable, "-c", make], cwd=tree, env=environment, check=True)
+    print(f"{readings:,} readings kept in {time.perf_counter() - began:.0f} s")
 
 
 if __name__ == "__main__":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Final
@@ -44,14 +45,15 @@ UNITS: Final[dict[Instrument, tuple[str, ...]]] = {
 }
 
 
-def quick(record: BatchRecord) -> None:
-    """The two entries that are made beside the vessel, each open in one tap and done in the next."""
+def quick(record: BatchRecord, beside: Callable[[], None]) -> None:
+    """What is entered beside the vessel, each open in one tap and done in the next; then what `beside` draws there."""
     with st.container(horizontal=True, key="quick", vertical_alignment="center"):
         # Its key changes with each event, so that it closes once one is logged.
         with st.popover("Log an event", key=f"log event {st.session_state.setdefault('event turn', 0)}"):
             _quick_event(record)
         with st.popover("Log a hand sample"):
             sample_form(None, record, "quick sample")
+        beside()
         if record.ended_at is None:
             st.html(components.underlined("packaging", "Packaging sheet", id=record.batch_id), width="content")
 

@@ -23,7 +23,6 @@ from ingest.monitoring import trial_of
 def show(record: BatchRecord) -> None:
     """Of a batch under way."""
     say = queries.voice()
-    float_here(record)
     if family := family_html(record):
         st.html(family)
     if record.ended_at is not None or context.store().floats_in(record.batch_id):

@@ -13,12 +13,14 @@ from analysis.wording import (
     advice_sentences,
     attenuation,
     capital,
+    caution,
     classical_sentences,
     curve_in_words,
     dates,
     gravity_rule,
     likely_gravity,
     plural,
+    seen_attenuation,
     sentences,
     three_notions,
     verdict,
@@ -65,7 +67,7 @@ def show() -> None:
         return
     verdict_part(record.batch_id)
     _late(record)
-    entries.quick(record)
+    entries.quick(record, lambda: lot.float_here(record))
     lot.show(record)
     curve_part(record.batch_id)
     st.toggle("Show the classical curve", key=_CLASSICAL)
@@ -191,8 +193,8 @@ def figures_html(outlook: Outlook, say: Voice) -> Markup:
     if a.terminal_gravity_sg is not None and not a.finished:
         end = a.terminal_gravity_sg
         facts.append(("Likely end", f"{say.gravity(end.p10)} to {say.gravity(end.p90)}"))
-    if a.apparent_attenuation is not None:
-        facts.append(("Apparent attenuation", attenuation(a.apparent_attenuation)))
+    if (share := seen_attenuation(a)) is not None:
+        facts.append(("Apparent attenuation", attenuation(share)))
     if a.temperature_c is not None:
         facts.append(("Temperature", say.temperature(a.temperature_c)))
     if wished := schedule.now_and_next(outlook.record, outlook.vessel, say):
@@ -267,7 +269,7 @@ def why(batch_id: str) -> None:
         "batch/why.html",
         notions=three_notions(a, outlook.batch.hold_h, say),
         evidence=sentences(a.evidence, say.units),
-        cautions=() if outlook.record.ended_at else outlook.plan.cautions,
+        cautions=() if outlook.record.ended_at else [caution(each) for each in outlook.plan.cautions],
         doubts=outlook.doubts,
         classical=classical_sentences(queries.classical_of(outlook), say) if _classical_wanted() else (),
     )

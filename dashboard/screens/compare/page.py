@@ -30,9 +30,10 @@ Height = Literal["Gravity", "Attenuation"]
 
 def show() -> None:
     say = queries.voice()
+    first = st.container()
     chosen = _choose(say)
     if not chosen:
-        st.html(components.lead("Which batches?") + fill("<p>Choose a wort, a yeast, or any batches above.</p>"))
+        first.html(components.lead("Which batches?") + fill("<p>Choose a wort, a yeast, or any batches.</p>"))
         return
     height = st.segmented_control(
         "Height",

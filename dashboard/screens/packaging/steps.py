@@ -30,7 +30,8 @@ def key_of(title: str) -> str:
 
 def only(titles: Sequence[str], chosen: str) -> Markup:
     """The rule that hides the other steps on a phone; nothing of them is forgotten."""
-    others = ", ".join(f".st-key-{key_of(t).replace(' ', '-')}" for t in titles if t != chosen)
+    hidden = (f".st-key-{key_of(t).replace(' ', '-')}" for t in titles if t != chosen)
+    others = ", ".join(f'[data-testid="stLayoutWrapper"]:has(> {each})' for each in hidden)  # its gap goes with it
     rule = f"@media (max-width: 640px) {{ {others} {{ display: none; }} }}" if others else ""
     return fill("<style>{{ rule }}</style>", rule=Markup(rule))
 

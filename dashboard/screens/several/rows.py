@@ -48,9 +48,9 @@ def ask(form: forms.Form, number: int, *, yeasts: Sequence[str] | None, vessel: 
     st.html(fill('<h3 class="row">Vessel {{ n }}</h3>', n=number + 1))
     known = [v.name for v in free_vessels(store)]
     offered = [vessel.name, *known] if vessel is not None else known
-    with st.container(key=f"pairs {form.name} {number}"):
-        left, right = st.columns(2)
-        with left:
+    with st.container(key=f"four {form.name} {number}"):
+        first, second, third, fourth = st.columns(4)
+        with first:
             name = form.choice(
                 f"vessel_id/{number}",
                 "Vessel",
@@ -59,13 +59,15 @@ def ask(form: forms.Form, number: int, *, yeasts: Sequence[str] | None, vessel: 
                 accept_new_options=True,
                 placeholder="Choose, or type a new name",
             )
+        with second:
             volume = form.number(f"volume_l/{number}", "Volume", None, "volume", placeholder="not known")
-        with right:
+        with third:
             chosen = None
             if yeasts is not None:
                 chosen = form.choice(
                     f"yeast/{number}", "Yeast", yeasts, None, accept_new_options=True, placeholder="as for all"
                 )
+        with fourth:
             device = form.choice(
                 f"device_id/{number}",
                 "Float",

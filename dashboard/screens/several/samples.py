@@ -38,9 +38,7 @@ def show() -> None:
                     f"value/{record.batch_id}",
                     plain(choice.label(store, record)),
                     None,
-                    called=unit,
-                    step=how.step,
-                    format=how.format,
+                    forms.Scale(unit, how.step, how.format, typed=forms.gravity_typed_in(unit)),
                     placeholder="not read",
                 )
             read.append((record, value))

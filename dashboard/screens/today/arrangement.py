@@ -35,7 +35,7 @@ def ask(batches: Sequence[BatchRecord]) -> Arrangement:
     """The two choices, kept in the address so that it can be bookmarked."""
     if len(batches) <= FEW:
         return USUAL
-    with st.container(key="arrangement", gap="small"):
+    with st.container(key="arrangement", horizontal=True, gap="small"):
         order = st.segmented_control(
             "Order",
             get_args(Order),

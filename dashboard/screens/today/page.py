@@ -35,15 +35,17 @@ def show() -> None:
 def cellar() -> None:
     """What wants the person, then all vessels by need; worked out once a second for however many look at it."""
     say = queries.voice()
+    first = st.container()
     look = arrangement.ask(context.store().active_batches())
     version = (int(say.now.timestamp()), context.store().revision)
-    text, pictures = queries.kept(("cellar", look), lambda: cellar_html(say, look), version)
+    lead, text, pictures = queries.kept(("cellar", look), lambda: cellar_html(say, look), version)
+    first.html(components.unbroken(lead))
     components.markup(text, key="cellar")
     components.pictures(pictures, key="pictures")
 
 
-def cellar_html(say: Voice, look: arrangement.Arrangement = arrangement.USUAL) -> tuple[Markup, dict[str, Markup]]:
-    """The list as HTML, and the small curves that belong into it."""
+def cellar_html(say: Voice, look: arrangement.Arrangement) -> tuple[Markup, Markup, dict[str, Markup]]:
+    """What the page leads with and the list as HTML, and the small curves that belong into it."""
     found = queries.standings(say)
     seen = arrangement.arranged(found, look)
     needy, calm = [s for s in seen if s.pressing], [s for s in seen if not s.pressing]
@@ -51,7 +53,8 @@ def cellar_html(say: Voice, look: arrangement.Arrangement = arrangement.USUAL) -
     in_doubt = lot_lines(say)
     pressing = any(s.pressing for s in found)
     lead = "A packaged lot wants you today." if in_doubt and not pressing else vessel_list.lead(found, say)
-    parts = [components.lead(lead), in_doubt, newcomers_line(), backup_line(say)]
+    first = join([components.lead(lead), in_doubt, newcomers_line(), backup_line(say)])
+    parts: list[Markup] = []
     if needy:
         parts.append(vessel_list.rows(needy, say, "What wants you", dense))
     for lot, those in vessel_list.by_lot(calm, found):
@@ -65,7 +68,7 @@ def cellar_html(say: Voice, look: arrangement.Arrangement = arrangement.USUAL) -
     if not seen:
         parts.append(fill('<p class="quiet">No vessel is like that now; choose All.</p>'))
     parts.append(several_line())
-    return join(parts), queries.pictures(seen, say)
+    return first, join(parts), queries.pictures(seen, say)
 
 
 def several_line() -> Markup:

@@ -8,7 +8,18 @@ from typing import TYPE_CHECKING, Final
 
 from analysis.display_units import percent
 from analysis.planning import Act
-from analysis.wording import PHASE_WORDS, Voice, capital, dose_words, joined, likely_gravity, next_day, plural, verdict
+from analysis.wording import (
+    PHASE_WORDS,
+    Voice,
+    capital,
+    dose_words,
+    joined,
+    likely_gravity,
+    next_day,
+    plural,
+    seen_attenuation,
+    verdict,
+)
 from dashboard.charts import phase_glyph
 from dashboard.templates import Markup, fill, join, render
 from dashboard.ui import address, underlined
@@ -132,8 +143,8 @@ def _figures(s: Standing, say: Voice) -> Markup:
     cells: list[str] = ["no float"] if followed else [phase_glyph(a.phase) + f" {PHASE_WORDS[a.phase]}"]
     if a.gravity_sg is not None:
         cells.append(likely_gravity(a, say) or "")
-    if a.apparent_attenuation is not None and a.apparent_attenuation >= _WORTH_SAYING:
-        cells.append(f"{percent(a.apparent_attenuation)} attenuated")
+    if (share := seen_attenuation(a)) is not None and share >= _WORTH_SAYING:
+        cells.append(f"{percent(share)} attenuated")
     if a.temperature_c is not None:
         off = any(need.kind == "temperature" for need in s.needs)
         warm = '<span{% if off %} class="old" title="outside of what is wished"{% endif %}>{{ t }}</span>'

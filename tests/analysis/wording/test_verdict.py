@@ -7,7 +7,7 @@ import polars as pl
 import pytest
 
 from analysis.display_units import THIN
-from analysis.evidence import NothingYet
+from analysis.evidence import FloatOff, NothingYet
 from analysis.model import EVENT_KINDS, PHASES, Assessment, Batch, Creep, Event, Forecast, PhaseSpan, Range, Trend
 from analysis.planning import Obstacle
 from analysis.planning.constraints import Plan
@@ -21,7 +21,9 @@ from analysis.wording import (
     expected_finish,
     likely_gravity,
     next_day,
+    offset_words,
     range_told,
+    seen_attenuation,
     three_notions,
     verdict,
 )
@@ -185,12 +187,14 @@ def test_a_finish_that_rests_on_a_long_hold_says_so():
     assert "held" not in answers["Has it finished?"]
 
 
-def seen(sg: float) -> pl.DataFrame:
-    at = [NOW - timedelta(hours=h) for h in range(11, -1, -1)]
+def seen(*sgs: float) -> pl.DataFrame:
+    """The readings of half a day, one value for all or each its own."""
+    sgs = sgs * 12 if len(sgs) == 1 else sgs
+    at = [NOW - timedelta(hours=11 - 11 * n / (len(sgs) - 1)) for n in range(len(sgs))]
     return pl.DataFrame(
         {
             "measured_at": at,
-            "gravity_sg": [sg] * len(at),
+            "gravity_sg": list(sgs),
             "temperature_c": [19.0] * len(at),
             "by_hand": [False] * len(at),
             "set_aside": [None] * len(at),
@@ -207,6 +211,24 @@ def test_the_likely_gravity_is_not_taken_for_what_the_float_shows():
     assert likely_gravity(assessed("steady", gravity_sg=at, marked=seen(1.0112)), SAY) == "1.011"
     assert likely_gravity(assessed("steady", gravity_sg=at), SAY) == "1.011"
     assert likely_gravity(assessed("lag", gravity_sg=None), SAY) is None
+
+
+def test_what_the_float_shows_while_it_falls_is_its_newest_readings_not_those_of_half_a_day():
+    falling = seen(*(1.040 - 0.0006 * n for n in range(24)), 1.024, 1.0235, 1.023, 1.0225, 1.022)
+    shown = likely_gravity(assessed("active", gravity_sg=Range(1.022, 1.023, 1.024), marked=falling), SAY)
+    assert shown == "1.023"  # the median of the half day is 1.032
+
+
+def test_the_picture_says_why_its_line_runs_beside_the_dots():
+    low = assessed("active", evidence=(FloatOff(-0.0012, 1.020),))
+    assert offset_words(low, SAY) == "Dots lie about 1 point low: the float's likely offset"
+    assert "high" in (offset_words(assessed("active", evidence=(FloatOff(0.002, 1.020),)), SAY) or "")
+    assert offset_words(assessed("active"), SAY) is None
+
+
+def test_no_attenuation_is_told_before_a_fall_was_seen():
+    assert seen_attenuation(assessed("lag", apparent_attenuation=0.03)) is None
+    assert seen_attenuation(assessed("active", apparent_attenuation=0.03)) == 0.03
 
 
 def test_attenuation_beyond_a_hundred_percent_says_why():
