@@ -12,7 +12,7 @@ from analysis.wording import evidence
 from analysis.wording.classical import classical_sentences
 from analysis.wording.formatting import Voice, zone_of
 from analysis.wording.plan import caution, dates, reason
-from analysis.wording.verdict import PHASE_WORDS, attenuation, gravity_rule, likely_gravity, three_notions, verdict
+from analysis.wording.verdict import attenuation, gravity_rule, likely_gravity, phase_word, three_notions, verdict
 
 _WIDTH = 100
 
@@ -31,7 +31,7 @@ def report(
     voice = Voice(units or DisplayUnits(), zone_of(time_zone), assessment.now)
     hold = HOLD_H if hold_h is None else hold_h
     lines = [verdict(assessment, hold, voice), ""]
-    facts = [("Phase", PHASE_WORDS[assessment.phase])]
+    facts = [("Phase", phase_word(assessment))]
     facts += [(question, f"{answer}. {small}") for question, answer, small in three_notions(assessment, hold, voice)]
     if (gravity := likely_gravity(assessment, voice)) is not None:
         facts.append(("Likely gravity", gravity))

@@ -326,6 +326,13 @@ def _shown_by_float(assessment: Assessment) -> float | None:
     return float(np.median(marked["gravity_sg"].to_numpy()[newest][at > at[-1] - LEVEL_H * 3.6e9]))
 
 
+def phase_word(assessment: Assessment) -> str:
+    """The phase in a word or two; where too few readings tell one, that."""
+    if assessment.phase == "lag" and any(isinstance(one, NothingYet) for one in assessment.evidence):
+        return "Too early to say"
+    return PHASE_WORDS[assessment.phase]
+
+
 def seen_attenuation(assessment: Assessment) -> float | None:
     """Apparent attenuation as a fraction; None where there is none to speak of, such as before a fall was seen."""
     return None if assessment.phase == "lag" else assessment.apparent_attenuation

@@ -90,7 +90,8 @@ def needs_of(
         says = "No device sits in this vessel, so nothing is measured."
         todo = "Put a float into it under Sensors, or log hand samples on its page."
         found.append(Need(kind="unwatched", sentence=says, todo=todo))
-    if outlook.assessment.newest_reading_at is None:
+    # Heard since pitching, and of that nothing tells a gravity: what was silent since may be calibrated well.
+    if outlook.assessment.newest_reading_at is None and not outlook.assessment.marked.is_empty():
         found += [
             _uncalibrated(word) for word in devices if word.inclination_deg is not None and word.gravity_sg is None
         ]

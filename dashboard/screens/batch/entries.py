@@ -55,7 +55,7 @@ def quick(record: BatchRecord, beside: Callable[[], None]) -> None:
             sample_form(None, record, "quick sample")
         beside()
         if record.ended_at is None:
-            st.html(components.underlined("packaging", "Packaging sheet", id=record.batch_id), width="content")
+            st.html(components.link("packaging", "Packaging sheet", id=record.batch_id), width="content")
 
 
 def _quick_event(record: BatchRecord) -> None:

@@ -8,7 +8,6 @@ from typing import Final, get_args
 import streamlit as st
 
 from analysis.wording import (
-    PHASE_WORDS,
     Voice,
     advice_sentences,
     attenuation,
@@ -19,6 +18,7 @@ from analysis.wording import (
     dates,
     gravity_rule,
     likely_gravity,
+    phase_word,
     plural,
     seen_attenuation,
     sentences,
@@ -37,6 +37,8 @@ from dashboard.wording import follows
 from ingest.model import BatchRecord, HandSample, Vessel
 from ingest.monitoring import Outlook, batch_page, lot_warnings, warnings_for
 
+_AGE: Final = '<button type="button" class="exact" data-exact="{{ exact }}">{{ age }}</button>'
+"""An age that says its exact time when it is tapped or has the focus: a thumb does not hover."""
 _CLASSICAL: Final = "classical"
 PARTS = ("Why we say so", "What we said before", "What was entered", "Notes and photos", "This batch")
 
@@ -187,7 +189,7 @@ def figures_html(outlook: Outlook, say: Voice) -> Markup:
     by_hand = max((s.at for s in store.all(HandSample, batch_id=batch_id)), default=None)
     facts: list[tuple[str, str]] = []
     if a.newest_reading_at is not None:
-        facts.append(("Phase", phase_glyph(a.phase) + f" {PHASE_WORDS[a.phase]}"))
+        facts.append(("Phase", phase_glyph(a.phase) + f" {phase_word(a)}"))
     if (gravity := likely_gravity(a, say)) is not None:
         facts.append(("Likely gravity", gravity))
     if a.terminal_gravity_sg is not None and not a.finished:
@@ -201,8 +203,7 @@ def figures_html(outlook: Outlook, say: Voice) -> Markup:
         facts.append(("Wished", wished))
     for what, newest in (("Last reading", by_device), ("Last hand sample", by_hand)):
         if newest is not None:
-            age = fill('<span title="{{ exact }}">{{ age }}</span>', exact=say.exact(newest), age=say.ago(newest))
-            facts.append((what, age))
+            facts.append((what, fill(_AGE, exact=say.exact(newest), age=say.ago(newest))))
     return fill(
         '<dl class="facts">{% for name, value in facts %}<div><dt>{{ name }}</dt><dd>{{ value }}</dd></div>'
         '{% endfor %}</dl>{% if rule %}<p class="figures">{{ rule }}</p>{% endif %}',

@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Final
 from analysis.display_units import percent
 from analysis.planning import Act
 from analysis.wording import (
-    PHASE_WORDS,
     Voice,
     capital,
     dose_words,
     joined,
     likely_gravity,
     next_day,
+    phase_word,
     plural,
     seen_attenuation,
     verdict,
@@ -140,7 +140,7 @@ def _figures(s: Standing, say: Voice) -> Markup:
     assert s.outlook is not None  # noqa: S101 - only called with an outlook; for the type checker
     a = s.outlook.assessment
     followed = s.beside.following is not None and a.gravity_sg is None
-    cells: list[str] = ["no float"] if followed else [phase_glyph(a.phase) + f" {PHASE_WORDS[a.phase]}"]
+    cells: list[str] = ["no float"] if followed else [phase_glyph(a.phase) + f" {phase_word(a)}"]
     if a.gravity_sg is not None:
         cells.append(likely_gravity(a, say) or "")
     if (share := seen_attenuation(a)) is not None and share >= _WORTH_SAYING:

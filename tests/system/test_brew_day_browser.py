@@ -1,0 +1,328 @@
+"""A whole brew in a real browser, from an empty cellar to the next batch; at each step no screen contradicts another.
+
+The program runs under a clock that the test sets, so that five days take seconds: float readings come over MQTT from
+outside, and everything else is typed and pressed on the pages.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, field
+from datetime import UTC, date, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import paho.mqtt.client as paho
+import pytest
+from paho.mqtt.enums import CallbackAPIVersion
+from playwright.sync_api import expect
+
+from analysis.wording import Voice
+from tests.system import told
+from tests.system.conftest import wait_until
+from tests.system.serving import Server, browser
+from tests.system.shifted import offset_file, set_clock
+from tests.system.told import Told, contradictions
+from tests.system.walking import at_rest, choose, number, press
+
+pytestmark = pytest.mark.chromium
+
+expect.set_options(timeout=60_000)
+PITCHED = datetime(2027, 3, 4, 18, tzinfo=UTC)
+EVERY = timedelta(minutes=30)
+ORIGINAL_SG = 1.048
+CURVE = ((25.0, 1.000), (37.5, 1.025), (50.0, 1.050))
+"""The invented float's calibration: inclination in degrees, gravity in SG."""
+
+
+def gravity_after(hours: float) -> float:
+    """An invented ale from 1.048 to 1.011 SG, most of it within three days."""
+    fall = 0.026 / (1 + math.exp(-(hours - 26) / 5)) + 0.011 * (1 - math.exp(-max(hours - 22, 0) / 12))
+    return ORIGINAL_SG - fall
+
+
+def inclination(gravity_sg: float) -> float:
+    """What the float says at this gravity."""
+    return float(np.interp(gravity_sg, [g for _, g in CURVE], [i for i, _ in CURVE]))
+
+
+@dataclass
+class Cellar:
+    """The program under its clock, a browser's page, and what it publishes."""
+
+    server: Server
+    page: Any
+    messages: dict[str, dict[str, Any]]
+    client: paho.Client
+    rng: np.random.Generator
+    sent_until: datetime = PITCHED
+    floats: dict[str, str] = field(default_factory=dict)
+    """Which float is in which vessel."""
+    ids: dict[str, str] = field(default_factory=dict)
+    """The batch in each vessel."""
+    hopped: set[str] = field(default_factory=set)
+
+    def set_clock(self, now: datetime) -> None:
+        """Let the program think that it is `now`."""
+        set_clock(self.server.data, now)
+
+    @property
+    def say(self) -> Voice:
+        """The words of the program's moment."""
+        ahead = float(offset_file(self.server.data).read_text())
+        return Voice(now=datetime.now(UTC) + timedelta(seconds=ahead))
+
+    def visit(self, path: str = "") -> Any:
+        self.page.goto(f"http://127.0.0.1:{self.server.port}/{path}")
+        at_rest(self.page)
+        return self.page
+
+    def save(self, button: str, says: str) -> None:
+        """Press a button until the page says what was entered: a page that moves under the pointer may miss a press."""
+        said = self.page.get_by_role("status").filter(has_text=says).first
+        for _ in range(5):
+            self.page.get_by_role("button", name=button).first.click()
+            for _ in range(75):
+                if said.is_visible():
+                    return
+                self.page.wait_for_timeout(200)
+        raise AssertionError(f"{button} was pressed, and the page never said {says}")
+
+    def send(self, device: str, until: datetime, kind: str) -> None:
+        """A float's readings since the last ones, in one message."""
+        at, reports = self.sent_until, []
+        while (at := at + EVERY) <= until:
+            gravity = gravity_after((at - PITCHED).total_seconds() / 3600) + self.rng.normal(0, 0.0002)
+            said = {"gravity_sg": round(gravity, 4)}
+            if kind == "inclination":
+                said = {"inclination_deg": round(inclination(gravity), 2)}
+            reports.append({"measured_at": at.isoformat(), "temperature_c": 19.5, "battery_v": 3.9, **said})
+        self.client.publish(f"tunroom/report/{device}", json.dumps(reports), qos=1).wait_for_publish(30)
+
+    def live_until(self, now: datetime) -> None:
+        """Let time pass up to `now`, with both floats speaking, until every batch is judged on it."""
+        self.set_clock(now + timedelta(seconds=20))
+        self.send("f1", now, "inclination")
+        self.send("f2", now, "gravity")
+        self.sent_until = now
+        for vessel in self.floats:
+            self.judged(lambda vessel=vessel: self.newest(vessel) > now - timedelta(hours=2))
+
+    def newest(self, vessel: str) -> datetime:
+        """The hour of the newest reading on which the message about a vessel rests."""
+        said = self.messages.get(vessel, {}).get("newest_reading_at")
+        return datetime.fromisoformat(said) if said else PITCHED - timedelta(days=1)
+
+    def judged(self, condition: Callable[[], bool]) -> None:
+        """Wait for the messages that follow an entry."""
+        wait_until(condition, 200, "the verdict after an entry")
+
+    def facts(self, vessels: list[str]) -> dict[str, Told]:
+        """Read everything that is said of these vessels, from the pages of one moment."""
+        rows = {row["vessel"]: row for row in self.visit().evaluate(told.READ_ROWS)}
+        lead = self.page.locator("h1.lead").inner_text()
+        calendar = self.visit("calendar").evaluate(told.READ_CALENDAR)
+        found = {}
+        for vessel in vessels:
+            row = rows[vessel]
+            self.ids[vessel] = row["batch_id"]
+            page = self.visit(f"batch?id={row['batch_id']}").evaluate(told.READ_BATCH)
+            sheet = self.visit(f"packaging?id={row['batch_id']}").evaluate(told.READ_SHEET)
+            days = [
+                (date.fromisoformat(i["day"]), i["what"]) for i in calendar["items"] if i["batch_id"] == row["batch_id"]
+            ]
+            found[vessel] = Told(
+                row,
+                page,
+                tuple(days),
+                sheet,
+                self.messages[vessel],
+                ORIGINAL_SG,
+                hops_in=vessel in self.hopped,
+                follows=row["figures"][:1] == ["no float"],
+            )
+        needy = sum(row["needy"] for row in rows.values())
+        assert ("Nothing needs you" in lead) == (needy == 0), (lead, rows)
+        wrong = [each for t in found.values() for each in contradictions(t, self.say)]
+        assert wrong == []
+        return found
+
+
+@pytest.fixture
+def cellar(tmp_path: Path, chromium_program: str) -> Iterator[Cellar]:
+    server = Server(tmp_path, "serve", module="tests.system.shifted")
+    client = paho.Client(CallbackAPIVersion.VERSION2, "a-float-and-a-reader")
+    messages: dict[str, dict[str, Any]] = {}
+
+    def heard(_client: Any, _data: Any, message: paho.MQTTMessage) -> None:
+        vessel = message.topic.rpartition("/")[2]
+        if message.payload:
+            messages[vessel] = json.loads(message.payload)
+        else:
+            messages.pop(vessel, None)
+
+    def connected(_client: Any, *_: Any) -> None:
+        client.subscribe("tunroom/verdict/#", qos=1)  # anew each time: a broker may close what slept for a day
+
+    client.on_message, client.on_connect = heard, connected
+    made = Cellar(server, None, messages, client, np.random.default_rng(11))
+    made.set_clock(PITCHED - timedelta(hours=2))
+    server.start()
+    try:
+        wait_until(lambda: server.health().get("broker_connected"), 120, "the start of the server")
+        client.connect("127.0.0.1", server.broker_port)
+        client.loop_start()
+        with browser(chromium_program, width=1280, height=900) as page:
+            made.page = page
+            yield made
+    finally:
+        client.loop_stop()
+        server.kill()
+
+
+def first_float(cellar: Cellar) -> None:
+    """Two floats speak in an empty cellar, are put to work and calibrated."""
+    cellar.visit().get_by_text("There are two ways to begin").wait_for()
+    at = PITCHED - timedelta(hours=1)
+    cellar.set_clock(at)
+    for device, said in (("f1", {"inclination_deg": 25.0}), ("f2", {"gravity_sg": 1.0})):
+        body = {"measured_at": at.isoformat(), "temperature_c": 20.0, **said}
+        cellar.client.publish(f"tunroom/report/{device}", json.dumps(body), qos=1).wait_for_publish(30)
+    for n, vessel in enumerate(("Cask 1", "Cask 2", "Cask 5")):
+        page = cellar.visit("set-up?part=vessels")
+        if n:
+            page.get_by_text("Add a vessel", exact=True).click()
+        page.get_by_label("Name", exact=True).fill(vessel)
+        cellar.save("Add the vessel", f"{vessel} is in the cellar.")
+    page = cellar.visit("sensors")
+    expect(page.get_by_role("button", name="Put it to work")).to_have_count(2)
+    for device, vessel in (("f1", "Cask 1"), ("f2", "Cask 2")):
+        choose(page, "Vessel", f"{vessel}, empty")
+        cellar.save("Put it to work", f"{device} is put to work")
+    page = cellar.visit("sensors?device=f1")
+    page.get_by_text("Inclination to gravity: add").click()
+    for row, (angle, gravity) in enumerate(CURVE):
+        number(page, f"Point {row + 1}: it says, °", f"{angle}")
+        number(page, "the gravity is, SG", f"{gravity:.3f}", row)
+    page.get_by_text("Standard error").first.wait_for()
+    cellar.save("Save the calibration", "its readings are read anew")
+
+
+def one_wort_into_four(cellar: Cellar) -> None:
+    """One form for four vessels, two of them with a float; a fifth vessel stays empty."""
+    cellar.set_clock(PITCHED + timedelta(seconds=20))
+    page = cellar.visit("several?part=wort")
+    page.get_by_role("textbox", name="Name of the wort").fill("Gatepost bitter")
+    choose(page, "Yeast for all", "Marrow", new=True)
+    number(page, "Gravity before pitching, SG", "1048")
+    number(page, "Volume of each, L", "20")
+    number(page, "Dry hop doses", "1")
+    for row in range(4):
+        choose(page, "Vessel", f"Cask {row + 1}", row, new=True)
+    for row, device in enumerate(("f1", "f2")):
+        choose(page, "Float", device, row)
+    cellar.save("Add them all", "Gatepost bitter is in four vessels.")
+    cellar.floats = {"Cask 1": "f1", "Cask 2": "f2"}
+
+
+def hops_into(cellar: Cellar, vessel: str) -> None:
+    """Hops are logged on the batch's page, as they go in."""
+    page = cellar.visit(f"batch?id={cellar.ids[vessel]}")
+    page.get_by_role("button", name="Log an event").click()
+    press(page, "Dry hops in")
+    number(page, "Amount, g", "60")
+    choose(page, "Hop variety", "Osprey", new=True)
+    cellar.save("The hops are in", "Logged: dry hops added, just now.")
+
+
+def moved(cellar: Cellar, vessel: str, to: str) -> None:
+    """The batch goes into another vessel, and its float with it."""
+    page = cellar.visit(f"batch?id={cellar.ids[vessel]}")
+    page.get_by_role("button", name="Log an event").click()
+    press(page, "Transferred")
+    page.get_by_text("Where it went, of a transfer").click()
+    choose(page, "It went into", f"{to}, empty")
+    cellar.save("Save the transfer", "Logged: transferred, just now.")
+    cellar.ids[to], cellar.floats[to] = cellar.ids.pop(vessel), cellar.floats.pop(vessel)
+
+
+def hand_samples(cellar: Cellar, gravities: dict[str, str]) -> None:
+    """Samples of several vessels in one form."""
+    page = cellar.visit("several?part=samples")
+    for vessel, gravity in gravities.items():
+        number(page, f"{vessel}: Gatepost bitter, SG", gravity)
+    cellar.save("Save the samples", f"Saved: {('no', 'one', 'two', 'three')[len(gravities)]} hand sample")
+
+
+def packaged(cellar: Cellar, vessel: str) -> None:
+    """The sheet is filled in, and the batch packaged and ended."""
+    page = cellar.visit(f"packaging?id={cellar.ids[vessel]}")
+    press(page, "Bottles")
+    number(page, "Carbonation, volumes", "2.4")
+    number(page, "Bottle rated for, bar", "8")
+    expect(page.locator(".light strong")).to_have_text(re.compile("Go|Caution"))
+    expect(page.locator(".answer")).to_contain_text("Priming sugar")
+    at_rest(page)
+    sheet = page.evaluate(told.READ_SHEET)
+    assert sheet["light"] == sheet["answer"]
+    page.get_by_text("It is done: log the packaging").click()
+    cellar.save("Log it and end the batch", "Gatepost bitter is packaged; its vessel is free.")
+
+
+def followed_up(cellar: Cellar, batch_id: str) -> None:
+    """After a week a test bottle is opened; until then every screen says that it is still to come."""
+    page = cellar.visit("packaging")
+    expect(page.locator(".entries", has_text="Test bottle")).to_contain_text("Gatepost bitter")
+    page = cellar.visit(f"packaging?id={batch_id}")
+    expect(page.get_by_role("heading", level=1)).to_contain_text("is packaged")
+    choose(page, "It was", "right")
+    cellar.save("Save what it showed", "The test bottle of Gatepost bitter was right.")
+    expect(page.get_by_role("heading", level=1)).to_have_text("Gatepost bitter: the test bottle was right.")
+    page = cellar.visit("packaging")
+    expect(page.locator("a", has_text="Test bottle")).to_have_count(0)
+
+
+def next_batch(cellar: Cellar, vessel: str) -> None:
+    """The same again into the vessel that is free: drink, yeast and plan as last time."""
+    page = cellar.visit("several?part=wort")
+    choose(page, "As last time", "Gatepost bitter")
+    expect(page.get_by_role("textbox", name="Name of the wort")).to_have_value("Gatepost bitter")
+    page.get_by_role("textbox", name="Name of the wort").fill("Gatepost bitter, again")
+    choose(page, "Vessel", vessel, 0, new=True)
+    cellar.save("Add them all", "Gatepost bitter, again is in one vessel.")
+    row = next(r for r in cellar.visit().evaluate(told.READ_ROWS) if r["vessel"] == vessel)
+    cellar.ids[vessel] = row["batch_id"]
+
+
+def test_a_brew_from_an_empty_cellar_to_the_next_batch_contradicts_itself_nowhere(cellar: Cellar) -> None:
+    first_float(cellar)
+    one_wort_into_four(cellar)
+    for day, vessel in ((0.5, "Cask 1"), (1.25, "Cask 3"), (2.5, "Cask 1"), (4.0, "Cask 2")):
+        cellar.live_until(PITCHED + timedelta(days=day))
+        cellar.facts([vessel])
+    cellar.live_until(PITCHED + timedelta(days=5))
+    cellar.hopped.add("Cask 1")
+    hops_into(cellar, "Cask 1")
+    cellar.judged(lambda: cellar.messages["Cask 1"]["hop_day"] is None)
+    cellar.facts(["Cask 1"])
+    moved(cellar, "Cask 2", "Cask 5")
+    cellar.judged(lambda: "Cask 5" in cellar.messages)
+    cellar.facts(["Cask 5"])
+    hand_samples(cellar, {"Cask 1": "1011", "Cask 3": "1.011", "Cask 4": "1,011"})
+    cellar.judged(lambda: cellar.newest("Cask 3") > PITCHED)
+    cellar.facts(["Cask 3"])
+    cellar.live_until(PITCHED + timedelta(days=8.5))
+    cellar.facts(["Cask 1"])
+    packaged(cellar, "Cask 1")
+    old = cellar.ids.pop("Cask 1")
+    cellar.hopped.discard("Cask 1")
+    assert "Cask 1" not in {r["vessel"] for r in cellar.visit().evaluate(told.READ_ROWS)}
+    del cellar.floats["Cask 1"]
+    cellar.set_clock(PITCHED + timedelta(days=16))
+    followed_up(cellar, old)
+    next_batch(cellar, "Cask 1")
+    cellar.facts(["Cask 1"])
