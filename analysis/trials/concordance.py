@@ -53,6 +53,8 @@ def agreement(values: Floats, seed: int = 0) -> Agreement | None:
     Agreement or None
         None where nothing can be told: fewer than two tasters with two glasses each, or everybody found all alike.
     """
+    from scipy import special  # late: guests' pages are routed at the start, which waits for none of it
+
     given = np.asarray(values, dtype=float)
     counted = given[(~np.isnan(given)).sum(axis=1) >= 2]
     if len(counted) < 2:
@@ -69,7 +71,6 @@ def agreement(values: Floats, seed: int = 0) -> Agreement | None:
     inverse, df = _generalised_inverse(cov)
     if df == 0:
         return None
-    from scipy import special  # heavy, and asked for by few
 
     statistic = float(total @ inverse @ total)
     sums = np.zeros(given.shape[1])
@@ -92,7 +93,7 @@ def least_significant_difference(tasters: int, glasses: int, alpha: float = 0.05
 
     Tell it only where the tasters agree as a whole, else one of many pairs passes by chance.
     """
-    from scipy import special  # heavy, and asked for by few
+    from scipy import special  # late: guests' pages are routed at the start, which waits for none of it
 
     return float(-special.ndtri(alpha / 2)) * math.sqrt(tasters * glasses * (glasses + 1) / 6)
 

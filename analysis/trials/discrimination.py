@@ -67,7 +67,7 @@ def triangle(right: int, tasters: int) -> Triangle:
 
 def at_least(right: int, tasters: int, p: float = GUESSING) -> float:
     """The chance of `right` or more successes in so many tries."""
-    from scipy import special  # heavy, and asked for by few
+    from scipy import special  # late: guests' pages are routed at the start, which waits for none of it
 
     return 1.0 if right <= 0 else float(special.bdtrc(right - 1, tasters, p))
 
@@ -95,7 +95,7 @@ def tasters_needed(telling: float = TRIANGLE_TELLING, wanted: float = 0.8) -> in
 
 def _right_share(right: int, tasters: int) -> tuple[float, float, float]:
     """The share of right answers: an 80 % interval that is never too narrow, and the share seen."""
-    from scipy import special  # heavy, and asked for by few
+    from scipy import special  # late: guests' pages are routed at the start, which waits for none of it
 
     low = 0.0 if right == 0 else float(special.betaincinv(right, tasters - right + 1, 0.1))
     high = 1.0 if right == tasters else float(special.betaincinv(right + 1, tasters - right, 0.9))

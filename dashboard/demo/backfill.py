@@ -17,7 +17,7 @@ from typing import Final
 
 from analysis import Assessment, Priors, assess, learn
 from analysis.planning import steady_plan
-from ingest.model import AssessmentRecord, BatchRecord, Vessel
+from ingest.model import AssessmentRecord, BatchRecord, Placement, Vessel
 from ingest.monitoring import Outlook, assessment_record, constraints_of
 from ingest.service import Service
 from ingest.store import Store
@@ -95,7 +95,9 @@ def _arrived(service: Service, stop: threading.Event) -> bool:
 def _said(store: Store, until: datetime, stop: threading.Event) -> Iterator[AssessmentRecord]:
     """Every look in order of time; what an earlier batch taught counts from the look after its end."""
     ended = sorted(store.finished_batches(), key=lambda r: r.ended_at or until)
-    looks = heapq.merge(*(_looks(record, until) for record in (*ended, *store.active_batches())), key=lambda x: x[0])
+    # What had no float, such as a trial's jugs, was seldom looked at.
+    watched = [r for r in (*ended, *store.active_batches()) if store.all(Placement, vessel_id=r.vessel_id)]
+    looks = heapq.merge(*(_looks(record, until) for record in watched), key=lambda x: x[0])
     priors: Priors | None = None
     course: dict[str, _Course] = {}
     for now, record in looks:

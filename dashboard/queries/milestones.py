@@ -17,8 +17,11 @@ def of(outlook: Outlook) -> Milestones:
     a = outlook.assessment
     hour = a.now.replace(minute=0, second=0, microsecond=0)
     outlooks = context.service().outlooks
-    key = ("milestones", outlook.record.batch_id, outlook.batch, hour, a.finished)
-    answer: Milestones = queries.kept(key, lambda: batch_milestones(outlooks, outlook))
+    answer: Milestones = queries.kept(
+        ("milestones", outlook.record.batch_id),
+        lambda: batch_milestones(outlooks, outlook),
+        (outlook.batch, hour, a.finished),
+    )
     return answer
 
 

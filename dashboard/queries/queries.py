@@ -35,7 +35,7 @@ from ingest.transfer import for_spreadsheets
 log = logging.getLogger(__name__)
 
 _KEPT: Final = 2048
-_KEPT_OF: Final = {"figure": 32, "up to date": 32, "cellar": 16, "calendar": 16, "compare": 16}
+_KEPT_OF: Final = {"figure": 32, "up to date": 32, "cellar": 16, "calendar": 16, "compare": 16, "trial curves": 16}
 """How many answers are kept of a kind that is large: a figure takes a third of a megabyte. Enough for all who look."""
 _SAME_SG: Final = 0.0003
 """A reading that calibration moved by less than this looks the same as it was sent."""

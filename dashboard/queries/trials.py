@@ -15,7 +15,7 @@ def findings(trial: TrialRecord) -> TrialFindings:
     seen = [outlooks.of(batch_id, wait=False) for batch_id in trial.batch_ids]
     when = tuple(o.computed_at if o is not None else None for o in seen)
     answer: TrialFindings = queries.kept(
-        ("trial", trial, when, store.revision), lambda: trial_findings(store, trial, _look)
+        ("trial", trial.trial_id), lambda: trial_findings(store, trial, _look), (trial, when, store.revision)
     )
     return answer
 

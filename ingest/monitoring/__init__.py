@@ -1,29 +1,53 @@
-"""What is watched, and who is told. What needs the inference is loaded when it is asked for."""
+"""What is watched, and who is told. The face; what it names is loaded when it is asked for."""
 
 from typing import TYPE_CHECKING
 
 from analysis.lazy import attribute_of
-from ingest.monitoring.lots import (
-    LotWarning,
-    follow_up_of,
-    follow_ups,
-    looked_after,
-    lot_warnings,
-    related_to,
-    set_aside,
-    warnings_for,
-    with_follow_up,
-)
-from ingest.monitoring.notifier import NOTIFY_KINDS, Notifier
-from ingest.monitoring.outlook import Outlook, Outlooks, constraints_of
-from ingest.monitoring.siblings import asks_for_sample, following_of, siblings_of
-from ingest.monitoring.watcher import Hooks, Watcher, assessment_record, watching
-from ingest.monitoring.wished import SCHEDULE, Step, next_step, schedule_of, wished_c
 
 if TYPE_CHECKING:
-    from ingest.monitoring.milestones import MILESTONE_FILE, batch_milestones, milestone_frame
-    from ingest.monitoring.reports import ReportPage, batch_page, trial_page
-    from ingest.monitoring.successors import AFTER, Successor, origin, successors, trial_of, without_origin
+    from ingest.monitoring.lots import (
+        LotWarning,
+        follow_up_of,
+        follow_ups,
+        looked_after,
+        lot_warnings,
+        related_to,
+        set_aside,
+        warnings_for,
+        with_follow_up,
+    )
+    from ingest.monitoring.milestones import (
+        MILESTONE_FILE,
+        batch_milestones,
+        milestone_frame,
+    )
+    from ingest.monitoring.notifier import (
+        NOTIFY_KINDS,
+        Notifier,
+    )
+    from ingest.monitoring.outlook import (
+        Outlook,
+        Outlooks,
+        constraints_of,
+    )
+    from ingest.monitoring.reports import (
+        ReportPage,
+        batch_page,
+        trial_page,
+    )
+    from ingest.monitoring.siblings import (
+        asks_for_sample,
+        following_of,
+        siblings_of,
+    )
+    from ingest.monitoring.successors import (
+        AFTER,
+        Successor,
+        origin,
+        successors,
+        trial_of,
+        without_origin,
+    )
     from ingest.monitoring.tastings import (
         TastingOutcome,
         TastingSaid,
@@ -47,13 +71,66 @@ if TYPE_CHECKING:
         trial_facts,
         trial_findings,
     )
+    from ingest.monitoring.watcher import (
+        Hooks,
+        Watcher,
+        assessment_record,
+        watching,
+    )
+    from ingest.monitoring.wished import (
+        SCHEDULE,
+        Step,
+        next_step,
+        schedule_of,
+        wished_c,
+    )
 else:
     __getattr__ = attribute_of(
         __name__,
         {
-            "milestones": ("MILESTONE_FILE", "batch_milestones", "milestone_frame"),
-            "reports": ("ReportPage", "batch_page", "trial_page"),
-            "successors": ("AFTER", "Successor", "origin", "successors", "trial_of", "without_origin"),
+            "lots": (
+                "LotWarning",
+                "follow_up_of",
+                "follow_ups",
+                "looked_after",
+                "lot_warnings",
+                "related_to",
+                "set_aside",
+                "warnings_for",
+                "with_follow_up",
+            ),
+            "milestones": (
+                "MILESTONE_FILE",
+                "batch_milestones",
+                "milestone_frame",
+            ),
+            "notifier": (
+                "NOTIFY_KINDS",
+                "Notifier",
+            ),
+            "outlook": (
+                "Outlook",
+                "Outlooks",
+                "constraints_of",
+            ),
+            "reports": (
+                "ReportPage",
+                "batch_page",
+                "trial_page",
+            ),
+            "siblings": (
+                "asks_for_sample",
+                "following_of",
+                "siblings_of",
+            ),
+            "successors": (
+                "AFTER",
+                "Successor",
+                "origin",
+                "successors",
+                "trial_of",
+                "without_origin",
+            ),
             "tastings": (
                 "TastingOutcome",
                 "TastingSaid",
@@ -76,6 +153,19 @@ else:
                 "temperature_of",
                 "trial_facts",
                 "trial_findings",
+            ),
+            "watcher": (
+                "Hooks",
+                "Watcher",
+                "assessment_record",
+                "watching",
+            ),
+            "wished": (
+                "SCHEDULE",
+                "Step",
+                "next_step",
+                "schedule_of",
+                "wished_c",
             ),
         },
     )

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import polars as pl
 
-from analysis.trials import Milestones, milestone_rows, milestones_of
 from ingest.model import BatchRecord
 from ingest.monitoring.outlook import Outlook, Outlooks
+
+if TYPE_CHECKING:
+    from analysis.trials import Milestones
 
 MILESTONE_FILE: Final = pl.Schema(
     {
@@ -30,6 +32,8 @@ MILESTONE_FILE: Final = pl.Schema(
 
 def batch_milestones(outlooks: Outlooks, outlook: Outlook) -> Milestones:
     """The milestones of a batch as its outlook has it; weighs its courses once more, more finely in time."""
+    from analysis.trials import milestones_of  # late: it infers, and no start is to wait for what does
+
     assessment = outlook.assessment
     return milestones_of(
         outlook.readings,
@@ -42,6 +46,8 @@ def batch_milestones(outlooks: Outlooks, outlook: Outlook) -> Milestones:
 
 def milestone_frame(batches: Iterable[tuple[BatchRecord, Milestones]]) -> pl.DataFrame:
     """The milestones of batches, schema `MILESTONE_FILE`."""
+    from analysis.trials import milestone_rows
+
     rows = [
         {"batch_id": record.batch_id, "batch": record.name, "drink": record.drink, "yeast": record.yeast, **row}
         for record, found in batches

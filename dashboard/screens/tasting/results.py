@@ -31,7 +31,7 @@ from ingest.tastings import Tasting
 def show(tasting: Tasting, say: Voice) -> None:
     store = context.store()
     edition = components.edition()
-    found = queries.kept(("tasting", tasting.tasting_id, store.revision), lambda: tastings.result(store, tasting))
+    found = queries.kept(("tasting", tasting.tasting_id), lambda: tastings.result(store, tasting), store.revision)
     if found is None:  # it was opened again at this moment
         st.rerun()
     first, *more = sentences(found)

@@ -128,9 +128,13 @@ def _curves(batches: Sequence[ArmFindings], trial: TrialRecord, say: Voice) -> N
         lines = [replace(line(e.record, e.outlook, "Attenuation", say), name=label(e, found)) for e in drawn]
         return over_one_another(lines, scale("Attenuation", say), say, edition)
 
-    key = ("trial curves", trial, tuple(e.outlook.computed_at for e in drawn), say.units, edition)
+    curves = queries.kept(
+        ("trial curves", trial.trial_id, say.units, edition),
+        draw,
+        (trial, tuple((e.record.batch_id, e.outlook.computed_at) for e in drawn)),
+    )
     alt = f"Apparent attenuation of {joined([label(e, found) for e in drawn])}, by days since pitching."
-    st.plotly_chart(queries.kept(key, draw), key=f"trial {trial.trial_id}", theme=None, config=PLAIN, alt=alt)
+    st.plotly_chart(curves, key=f"trial {trial.trial_id}", theme=None, config=PLAIN, alt=alt)
 
 
 def _made_of_it(found: TrialFindings, say: Voice) -> None:

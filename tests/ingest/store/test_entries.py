@@ -26,6 +26,7 @@ from ingest.model import (
 )
 from ingest.store.row_mapping import ENTRIES, from_row, to_json, to_row
 from ingest.store.store import Store
+from ingest.tastings import Taster, Tasting, TastingAnswer
 from tests.examples import examples
 
 T = datetime(2026, 3, 1, 10, tzinfo=UTC)
@@ -53,6 +54,15 @@ ONE_OF_EACH = (
     TrialRecord(
         trial_id="t1", name="Tüesday", question="Which is drier?", arms=(("Märrow", "b1"), ("Dune", "b2")), made_at=T,
         decides="tasting", differs="wood", equal="water", notes="two\n lines",
+    ),
+    Tasting(
+        tasting_id="ta1", name="Wèlcome", at=T, arms=(("Märrow", (("b1", 1.0),)), ("Both", (("b1", 0.4), ("b2", 0.6)))),
+        glasses=(("351", 0), ("482", 1)), allergens=("milk",), sulfites="added", trial_id="t1", ended_at=T + DAY,
+    ),
+    Taster(taster_id="te1", tasting_id="ta1", name="Ana", served=(1, 0), token="A" * 22, done_at=T + DAY),
+    TastingAnswer(
+        answer_id="te1/351", tasting_id="ta1", taster_id="te1", code="351", at=T, score=62.5, rank=2,
+        aromas=("pear", "hëather"), note="dry, “good”\nand long",
     ),
 )  # fmt: skip
 
@@ -151,7 +161,7 @@ def test_undo_takes_back_one_change_after_another_and_says_which(cellar):
     assert [(c.sentence, c.undone) for c in cellar.changes(3)] == [
         ("Removed batch Harvest in Big vessel", True),
         ("Changed vessel Big vessel", True),
-        ("Added trial Tüesday", False),
+        ("Added answer of Ana on glass 351", False),
     ]
     for _ in ONE_OF_EACH:
         assert cellar.undo() is not None
