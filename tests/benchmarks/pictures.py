@@ -29,6 +29,8 @@ SCREENS = {
     "today": "",
     "calendar": "calendar",
     "yeasts": "yeasts",
+    "trials": "trials",
+    "tasting": "tasting",
     "sensors": "sensors",
     "device": "sensors?device={device}",
     "vessels": "set-up?part=vessels",

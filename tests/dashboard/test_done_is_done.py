@@ -229,7 +229,7 @@ def test_the_command_names_only_what_is_still_to_come(cellar: Any, due: Any, mon
     def carry_out(_arguments: Any, _command: str, constraints: dict[str, Any]) -> Any:
         return commands.plan_of(cellar.store, constraints, lambda _: None, cellar.outlooks)
 
-    monkeypatch.setattr(offline, "_carry_out", carry_out)
+    monkeypatch.setattr(offline, "carry_out", carry_out)
 
     def said(as_json: bool) -> str:
         offline._plan(argparse.Namespace(batch=due.batch_id, json=as_json))

@@ -22,6 +22,7 @@ from analysis.wording import (
     likely_gravity,
     next_day,
     offset_words,
+    phase_word,
     range_told,
     seen_attenuation,
     three_notions,
@@ -224,6 +225,11 @@ def test_the_picture_says_why_its_line_runs_beside_the_dots():
     assert offset_words(low, SAY) == "Dots lie about 1 point low: the float's likely offset"
     assert "high" in (offset_words(assessed("active", evidence=(FloatOff(0.002, 1.020),)), SAY) or "")
     assert offset_words(assessed("active"), SAY) is None
+
+
+def test_too_few_readings_are_no_phase():
+    assert phase_word(assessed("lag", evidence=(NothingYet(1),))) == "Too early to say"
+    assert phase_word(assessed("lag")) == "Not begun"
 
 
 def test_no_attenuation_is_told_before_a_fall_was_seen():

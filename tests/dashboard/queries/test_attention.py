@@ -69,6 +69,14 @@ def test_the_most_pressing_comes_first():
     assert kinds(found, silent) == ["stalled", "package today", "silent", "temperature"]
 
 
+def test_a_float_that_is_silent_since_the_batch_before_is_not_called_heard_and_not_calibrated():
+    angle = replace(WORD, inclination_deg=41.0, gravity_sg=None, silent=True, received_at=NOW - timedelta(days=8))
+    unread = {"phase": "lag", "gravity_sg": None, "newest_reading_at": None, "temperature_c": None}
+    assert kinds(outlook(**unread), angle) == ["silent"]
+    at = pl.DataFrame({"measured_at": [NOW], "gravity_sg": [None]})
+    assert kinds(outlook(**unread, marked=at), replace(angle, silent=False)) == ["not calibrated"]
+
+
 def test_what_to_do_about_a_stall_is_said_in_the_units_of_the_person():
     found = outlook(phase="stalled", stalled=True, advice=(Advice.HAND_SAMPLE, Advice.WARM))
     american = voice_of(Preferences(time_zone="UTC", temperature_unit="°F"), NOW)
