@@ -24,16 +24,19 @@ def attribute_of(package: str, homes: Mapping[str, tuple[str, ...]]) -> Callable
 
     Returns
     -------
-    A function that imports a name's module at its first use and keeps the name in the package from then on.
+    A function that imports a name's module at its first use and keeps its names in the package from then on.
     """
     module_of = {name: module for module, names in homes.items() for name in names}
 
     def attribute(name: str) -> object:
         if name not in module_of:
             raise AttributeError(f"module {package!r} has no attribute {name!r}")
-        found: object = getattr(import_module(f"{package}.{module_of[name]}"), name)
-        # Also over a submodule of the same name, which the import has just put there.
-        setattr(sys.modules[package], name, found)
+        home = import_module(f"{package}.{module_of[name]}")
+        found: object = getattr(home, name)
+        # All that it has, and also over a submodule of the same name as one of them, which the import has put there.
+        given = {each: vars(home)[each] for each in homes[module_of[name]] if each in vars(home)}
+        for each, value in {**given, name: found}.items():
+            setattr(sys.modules[package], each, value)
         return found
 
     return attribute

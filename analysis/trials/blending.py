@@ -25,7 +25,11 @@ from analysis.trials.scoring import Judged, Worth, averaged, believed, range_of
 MOST_DRINKS: Final = 5
 """Drinks in one blend; more would leave hundreds of blends to tell apart."""
 _APART: Final = 0.3
-"""Shares by which proposals differ, summed over the drinks."""
+"""Shares by which proposals differ from one another, summed over the drinks."""
+_NEW: Final = 0.2
+"""Shares by which they differ from what was tasted."""
+_LIKELY: Final = 0.02
+"""Chance to be the best of all below which a blend is not worth a glass."""
 
 Shares = tuple[float, ...]
 """One share for each drink, by volume; they add up to 1."""
@@ -44,7 +48,7 @@ class Blend:
     p_better: float
     """Chance that it exceeds it at all."""
     proposals: tuple[Shares, ...]
-    """Blends to try next, where the best may lie; none that was tried."""
+    """Blends to try next, where the best may lie; none that was tried, and none that is hardly the best."""
     tried: int
     """Blends of two drinks or more that were tasted."""
 
@@ -143,9 +147,10 @@ def _proposed(grid: Sequence[Shares], best: np.ndarray, tasted: Sequence[Shares]
     found: list[Shares] = []
     for n in np.argsort(-best, kind="stable"):
         shares = grid[n]
-        if len(found) == count:
+        if len(found) == count or best[n] < _LIKELY * best.sum():
             break
-        if max(shares) < 1.0 and all(_distance(shares, other) >= _APART for other in (*found, *tasted)):
+        new = all(_distance(shares, other) >= _NEW for other in tasted)
+        if max(shares) < 1.0 and new and all(_distance(shares, other) >= _APART for other in found):
             found.append(shares)
     return tuple(found)
 

@@ -79,7 +79,10 @@ def conclusion_sentence(conclusion: Conclusion, design: Design, units: DisplayUn
     else:
         told = _of_milestone(conclusion, units)
     if conclusion.verdict == "differ" and len(design.differing) > 1:
-        told = f"{told.rstrip('.')}; but {joined(list(design.differing))} differ, and this cannot tell which did it"
+        # What a tasting says may have a second sentence: the doubt belongs to the first, which is the claim.
+        claim, stop, more = told.partition(". ")
+        doubt = f"but {joined(list(design.differing))} differ, and this cannot tell which did it"
+        told = f"{claim.rstrip('.')}; {doubt}{stop}{more}"
     return f"{told.rstrip('.')}."
 
 

@@ -15,21 +15,19 @@ from ingest.tastings import Arm, Tasting
 UNNAMED_HOPS = "hops without a name"
 
 
-def batches_in(tasting: Tasting) -> dict[str, str]:
-    """The batches of a tasting by id, each by the name it was tasted under; one that was only blended by its id."""
-    alone = {shares[0][0]: name for name, shares in tasting.arms if len(shares) == 1}
-    every = {batch_id for _, shares in tasting.arms for batch_id, _ in shares}
-    return {**{batch_id: batch_id for batch_id in sorted(every)}, **alone}
-
-
 def named(store: Store, tasting: Tasting) -> dict[str, str]:
-    """As `batches_in`, with the names that batches have now where they were never tasted alone."""
-    found = batches_in(tasting)
-    for batch_id, name in found.items():
-        record = store.get(BatchRecord, batch_id)
-        if name == batch_id and record is not None:
-            found[batch_id] = record.name
-    return found
+    """The batches of a tasting by id, by the name under which each was tasted alone, here or elsewhere, or its own."""
+    every = sorted({batch_id for _, shares in tasting.arms for batch_id, _ in shares})
+    found: dict[str, str] = {}
+    for each in (tasting, *store.all(Tasting)):
+        for name, shares in each.arms:
+            if len(shares) == 1:
+                found.setdefault(shares[0][0], name)
+    records = {batch_id: store.get(BatchRecord, batch_id) for batch_id in every}
+    return {
+        batch_id: found.get(batch_id) or (record.name if record is not None else batch_id)
+        for batch_id, record in records.items()
+    }
 
 
 def said_of(store: Store, tasting: Tasting, batch_ids: Sequence[str]) -> Blend | None:

@@ -16,6 +16,14 @@ if TYPE_CHECKING:
         warnings_for,
         with_follow_up,
     )
+    from ingest.monitoring.made_after import (
+        AFTER,
+        Successor,
+        origin,
+        successors,
+        trial_of,
+        without_origin,
+    )
     from ingest.monitoring.milestones import (
         MILESTONE_FILE,
         batch_milestones,
@@ -39,14 +47,6 @@ if TYPE_CHECKING:
         asks_for_sample,
         following_of,
         siblings_of,
-    )
-    from ingest.monitoring.successors import (
-        AFTER,
-        Successor,
-        origin,
-        successors,
-        trial_of,
-        without_origin,
     )
     from ingest.monitoring.tastings import (
         TastingOutcome,
@@ -123,7 +123,7 @@ else:
                 "following_of",
                 "siblings_of",
             ),
-            "successors": (
+            "made_after": (
                 "AFTER",
                 "Successor",
                 "origin",

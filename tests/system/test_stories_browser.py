@@ -23,7 +23,7 @@ pytestmark = pytest.mark.chromium
 
 SCREENSHOTS = Path(__file__).parents[1] / "screenshots"
 SIZES = {"desktop": (1440, 900), "phone": (390, 844)}
-HEAD = ("today", "calendar", "yeasts", "sensors", "set-up", "how-it-works")
+HEAD = ("today", "calendar", "yeasts", "trials", "sensors", "set-up", "how-it-works")
 MANUAL = ("how-it-works?part=settings-and-commands", "how-it-works?part=messages")
 PATIENCE_MS = 60_000
 """How long anything may take on a machine that is busy; nothing here measures speed."""

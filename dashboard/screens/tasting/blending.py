@@ -53,6 +53,7 @@ def show(tasting: Tasting, found: tastings.Result, say: Voice) -> None:
 
 def _next_session(tasting: Tasting, said: Blend, names: dict[str, str], order: list[str]) -> None:
     if not said.proposals:
+        st.html("<p>No blend that was not tried is likely to be the best; nothing is proposed.</p>")
         return
     rows = [
         [words.shares_words(shares, list(names.values())), *(f"{share * SAMPLE_ML:.0f} mL" for share in shares)]

@@ -13,10 +13,11 @@ from analysis.trials import SCALES
 from analysis.wording import Voice, milestone_title
 from dashboard import context
 from dashboard.screens.compare import name_of
-from dashboard.ui import forms
+from dashboard.ui import forms, plain
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, EventRecord, TrialRecord
 from ingest.monitoring import TASTING
+from ingest.store import Based
 
 DECIDES: Final[tuple[str, ...]] = (*SCALES, TASTING)
 
@@ -33,21 +34,23 @@ def add(say: Voice) -> None:
         form.keep(lambda: _save(replace(empty, trial_id=_fresh()), asked, chosen), "The trial is added.")
 
 
-def change(trial: TrialRecord, say: Voice) -> None:
-    """A trial that is there."""
+def change(current: TrialRecord, say: Voice) -> None:
+    """A trial that is there; what another window changed meanwhile is not overwritten."""
     store = context.store()
-    chosen = _choose(trial.trial_id, trial.batch_ids)
+    chosen = _choose(current.trial_id, current.batch_ids)
     if chosen:
-        name = f"trial {trial.trial_id}"
-        with forms.entry(name, say, save="Save the trial", shows=(trial, [b.batch_id for b in chosen])) as form:
+        # Other batches are other fields: a form of its own.
+        name = f"trial {current.trial_id} {','.join(b.batch_id for b in chosen)}"
+        trial = forms.opened(name, current)
+        with forms.entry(name, say, save="Save the trial", shows=trial) as form:
             asked = _fields(form, trial, chosen)
         if form.sent:
-            form.keep(lambda: _save(trial, asked, chosen), f"{trial.name} is saved.")
+            form.keep(lambda: _save(trial, asked, chosen, forms.based(name)), f"{trial.name} is saved.")
     forms.remove_button(
         "Remove this trial",
-        f"remove {trial.trial_id}",
-        lambda: store.remove(trial),
-        f"{trial.name} is removed; its batches stay.",
+        f"remove {current.trial_id}",
+        lambda: store.remove(current),
+        f"{current.name} is removed; its batches stay.",
     )
 
 
@@ -83,7 +86,7 @@ def _fields(form: forms.Form, trial: TrialRecord | None, chosen: Sequence[BatchR
     arms = {batch_id: arm for arm, batch_id in trial.arms} if trial else {}
     for batch in chosen:
         named = arms.get(batch.batch_id) or suggested(batch, chosen)
-        asked[f"arm {batch.batch_id}"] = form.text(f"arm {batch.batch_id}", f"Arm of {name_of(batch)}", named)
+        asked[f"arm {batch.batch_id}"] = form.text(f"arm {batch.batch_id}", f"Arm of {plain(name_of(batch))}", named)
     form.place("arms")
     decides = form.choice("decides", "What decides", DECIDES, trial.decides if trial else "finish_h", _decides_in_words)
     asked["decides"] = decides or "finish_h"
@@ -115,7 +118,7 @@ def _hops(batch: BatchRecord) -> str:
     return " + ".join(sorted({e.hop_variety for e in events if e.hop_variety}))
 
 
-def _save(trial: TrialRecord, asked: dict[str, str], chosen: Sequence[BatchRecord]) -> None:
+def _save(trial: TrialRecord, asked: dict[str, str], chosen: Sequence[BatchRecord], based: Based | None = None) -> None:
     """Keep the trial as it was entered.
 
     Raises
@@ -128,4 +131,4 @@ def _save(trial: TrialRecord, asked: dict[str, str], chosen: Sequence[BatchRecor
     arms = tuple((asked[f"arm {b.batch_id}"], b.batch_id) for b in chosen)
     fields = {name: asked[name] for name in ("name", "question", "decides", "differs", "equal", "notes")}
     made_at = trial.made_at or datetime.now(UTC)
-    context.store().save(replace(trial, arms=arms, made_at=made_at, **fields))
+    context.store().save(replace(trial, arms=arms, made_at=made_at, **fields), based)

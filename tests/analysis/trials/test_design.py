@@ -190,3 +190,15 @@ def test_a_tasting_decides_where_it_is_asked_to():
     found = conclude(design(1), "tasting", None, tasted)
     assert (found.leader, found.verdict, found.chance) == ("Dune", "differ", 0.94)
     assert conclusion_sentence(found, design(1), UNITS, tasted.sentence) == "Dune was liked best."
+
+
+def test_a_tasting_of_arms_that_differ_in_two_things_says_so_with_its_claim():
+    two = design(1, temperature_c=22.0)
+    tasted = TastingResult(
+        "Dune was liked best. Six tasters can say little.", {}, {}, (("Marrow", 0.06), ("Dune", 0.94))
+    )
+    told = conclusion_sentence(conclude(two, "tasting", None, tasted), two, UNITS, tasted.sentence)
+    assert told == (
+        "Dune was liked best; but yeast and temperature differ, and this cannot tell which did it. "
+        "Six tasters can say little."
+    )

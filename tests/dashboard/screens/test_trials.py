@@ -7,11 +7,12 @@ from dataclasses import replace
 import pytest
 
 from analysis.wording import successor_sentences
-from dashboard.queries import trials
+from dashboard.queries import queries, tastings, trials
 from dashboard.screens.several import wort
 from dashboard.screens.several.rows import Row
 from ingest.model import EventRecord, TrialRecord
-from ingest.monitoring import AFTER, origin, trial_facts
+from ingest.monitoring import AFTER, origin, trial_facts, trial_page
+from ingest.tastings import Tasting
 
 
 def html_of(shown):
@@ -156,3 +157,54 @@ def test_a_successor_that_differs_says_in_what_and_whether_it_got_better(cellar,
     assert told[0] == "Changed: yeast."
     assert "attenuates further than the one before" in told[1]
     store.save(replace(like, plan=two[1].plan))
+
+
+def tasted(store, two, scores, *, method="score", trial_id=None):
+    """A tasting of both arms by tasters who all say the same points of each."""
+    arms = tuple((f"glass of {b.yeast}", ((b.batch_id, 1.0),)) for b in two)
+    names = tuple(f"Taster {n}" for n in range(6))
+    tasting = tastings.make(store, tastings.Draft("Friday", method, arms, names, (), "none added", trial_id))
+    for n, taster in enumerate(tastings.tasters_of(store, tasting)):
+        for code in tastings.codes_of(tasting, taster):
+            arm = dict(tasting.glasses)[code]
+            draft = tastings.draft_of(store, taster, code)
+            tastings.keep_glass(store, taster, replace(draft, score=scores[arm] + n % 3))
+    return tasting
+
+
+def test_a_tasting_of_the_arms_reaches_page_report_and_conclusion_once_it_is_over(cellar, trial, two, page):
+    store = cellar.store
+    decided = store.save(replace(trial, decides="tasting"))
+    tasting = tasted(store, two, (40.0, 82.0))
+    assert trials.findings(decided).tasting is None  # nobody is told before it is over
+    tastings.end(store, tasting)
+    found = trials.findings(decided)
+    facts = trial_facts(found, store.preferences().units)
+    assert {d["drink"] for d in facts["tasting"]["drinks"]} == {"glass of Marrow", "glass of Dune"}
+    assert facts["agreement"]["kendall_w"] == pytest.approx(1.0)
+    assert found.conclusion.leader == "Dune"
+    assert facts["chance"] == found.conclusion.chance > 0.9
+    assert facts["conclusion"].startswith("Dune")
+    text = html_of(page("trials", id="t"))
+    assert "<h2>Tasting</h2>" in text
+    assert trial_page(found, queries.voice()).lists[0][0] == "Tasting"
+    for taster in tastings.tasters_of(store, tasting):
+        store.remove(taster)
+    store.remove(store.get(Tasting, tasting.tasting_id))
+
+
+def test_a_tasting_of_something_else_is_not_the_trials(cellar, trial, two):
+    store = cellar.store
+    other = tasted(store, [two[0], cellar.batches["held"]], (40.0, 82.0))
+    tastings.end(store, other)
+    assert trials.findings(trial).tasting is None
+    store.remove(store.get(Tasting, other.tasting_id))
+
+
+def test_two_windows_change_one_trial_without_overwriting_one_another(cellar, trial, page):
+    mine = page("trials", id="t")
+    cellar.store.save(replace(trial, notes="of the other window"))
+    next(t for t in mine.text_input if t.label == "Question").set_value("Which is drier, really?")
+    next(b for b in mine.button if b.label == "Save the trial").click().run()
+    now = cellar.store.get(TrialRecord, "t")
+    assert (now.question, now.notes) == ("Which is drier, really?", "of the other window")
