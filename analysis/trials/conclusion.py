@@ -22,6 +22,7 @@ TryNext = Literal[
     "more vessels",
     "two vessels an arm",
     "many would not do",
+    "more tasters",
     "leader",
     "either",
 ]
@@ -112,10 +113,10 @@ def _tasted(design: Design, tasting: TastingResult | None) -> Conclusion:
         return Conclusion("tasting", None, None, try_next=_next(design, None, None))
     leader, chance = max(tasting.best, key=lambda each: each[1])
     verdict: Verdict = "differ" if chance >= YEASTS_DIFFER else "open"
-    return Conclusion("tasting", verdict, chance, leader, try_next=_next(design, verdict, None))
+    return Conclusion("tasting", verdict, chance, leader, try_next=_next(design, verdict, None, tasted=True))
 
 
-def _next(design: Design, verdict: Verdict | None, more: int | None) -> tuple[TryNext, ...]:
+def _next(design: Design, verdict: Verdict | None, more: int | None, *, tasted: bool = False) -> tuple[TryNext, ...]:
     """What to try next, the most urgent first."""
     found: list[TryNext] = []
     if verdict is None:
@@ -124,7 +125,9 @@ def _next(design: Design, verdict: Verdict | None, more: int | None) -> tuple[Tr
         found.append("say what differs")
     elif not design.tells_which:
         found.append("one thing only")
-    if verdict == "open":
+    if verdict == "open" and tasted:
+        found.append("more tasters")
+    elif verdict == "open":
         found.append("more vessels" if more is not None else "many would not do")
     if design.single and verdict != "alike":
         found.append("two vessels an arm")

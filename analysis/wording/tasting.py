@@ -74,7 +74,7 @@ def far_apart(found: Agreement | None, names: Sequence[str]) -> str:
     sums = found.rank_sums
     top = max(range(len(names)), key=sums.__getitem__)
     below = [names[n] for n in range(len(names)) if sums[top] - sums[n] >= least]
-    return f"{capital(names[top])} is ranked before {'; '.join(below)} by more than chance." if below else ""
+    return f"{capital(names[top])} is ranked before {joined(below)} by more than chance." if below else ""
 
 
 def told_apart(found: Triangle) -> str:

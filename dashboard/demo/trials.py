@@ -67,9 +67,10 @@ def enter(store: Store, trial: DemoHopTrial, anchor: datetime, seed: int) -> Non
 
 
 def _blend(shares: Sequence[float], ids: Sequence[str]) -> Arm:
-    """A blend, named by its shares."""
+    """A blend, named by its shares, or one hop by itself."""
     parts = [(hop, batch_id, share) for hop, batch_id, share in zip(HOPS, ids, shares, strict=True) if share > 0]
-    return " and ".join(f"{100 * share:.0f} % {hop}" for hop, _, share in parts), tuple((i, s) for _, i, s in parts)
+    name = " and ".join(f"{100 * share:.0f} % {hop}" for hop, _, share in parts) if len(parts) > 1 else parts[0][0]
+    return name, tuple((batch_id, share) for _, batch_id, share in parts)
 
 
 def _enter_sitting(

@@ -184,6 +184,8 @@ def _design(found: TrialFindings, say: Voice) -> None:
     stated = (("differs, as you say", found.design.stated_differs), ("equal, as you say", found.design.stated_equal))
     rows += [[capital(text), word, *("" for _ in arms)] for word, texts in stated for text in texts]
     if rows:
-        st.html(components.table(["In what", "", *arms], rows, caption="What differs, and what was held equal"))
+        st.html(
+            components.table(["In what", "", *arms], rows, caption="What differs, and what was held equal", wide=True)
+        )
     if found.record.notes:
         st.html(fill("<h2>Notes</h2><p>{{ notes }}</p>", notes=found.record.notes))
