@@ -136,6 +136,7 @@ def running(settings: Settings, *, watch: bool = True, hooks: Hooks | None = Non
     SettingsError
         If the embedded broker's port is taken.
     """
+    threads.give_memory_back()
     threads.one_for_linear_algebra()
     logs.hide(settings.broker.password)
     with contextlib.ExitStack() as stack:

@@ -309,6 +309,7 @@ def _offset(drawing: _Drawing, a: Assessment, voice: Voice) -> None:
             "showarrow": False,
             "text": told.replace(": ", ":<br>"),  # two lines, for a phone
             "font": {"size": 12, "color": drawing.axes.palette.inferred},
+            "bgcolor": drawing.axes.palette.paper,  # the line of now runs behind the words
         }
     )
 

@@ -36,6 +36,7 @@ from typing import Any
 import numpy as np
 
 from dashboard import context
+from ingest import threads
 from ingest.model import BatchRecord, Device, EventRecord, Placement, Preferences, Vessel
 from ingest.monitoring import Notifier, Outlooks, Watcher, outlook
 from ingest.mqtt import Subscriber
@@ -311,6 +312,7 @@ def main() -> None:
     given = parser.parse_args()
     data = given.dir or Path(tempfile.mkdtemp())
     data.mkdir(parents=True, exist_ok=True)
+    threads.give_memory_back()  # as the service does at its start
     began = time.perf_counter()
     try:
         Soak(given, data).run()

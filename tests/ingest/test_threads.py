@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import os
+import platform
 import subprocess
 import sys
 from pathlib import Path
@@ -26,6 +27,25 @@ IMPORT = """
 from analysis import assess, compare, learn
 import ingest.service
 print(count())
+"""
+HEAPS = """
+import ctypes, sys, threading
+if "give back" in sys.argv:
+    from ingest import threads
+    threads.give_memory_back()
+libc = ctypes.CDLL(None)
+together = threading.Barrier(12)
+def hold():
+    held = bytearray(100_000)
+    together.wait()
+all_of_them = [threading.Thread(target=hold) for _ in range(12)]
+for each in all_of_them:
+    each.start()
+for each in all_of_them:
+    each.join()
+out = ctypes.c_void_p.in_dll(libc, "stdout")
+libc.malloc_info(0, out)
+libc.fflush(out)
 """
 LATER = """
 import json, sys
@@ -67,3 +87,15 @@ def test_a_running_service_does_linear_algebra_in_one_thread(tmp_path, port):
 @pytest.mark.skipif(os.cpu_count() == 1, reason="there is but one thread to have")
 def test_libraries_that_are_loaded_only_later_do_it_in_one_thread_as_well():
     assert threads_of(LATER) == {1}
+
+
+@pytest.mark.skipif(platform.libc_ver()[0] != "glibc", reason="a setting of glibc's")
+def test_threads_that_come_and_go_share_two_heaps():
+    def heaps(*how: str) -> int:
+        env = {name: value for name, value in os.environ.items() if not name.startswith("MALLOC_")}
+        env["PYTHONPATH"] = str(Path(__file__).parents[2])
+        done = subprocess.run([sys.executable, "-c", HEAPS, *how], capture_output=True, text=True, check=True, env=env)
+        return done.stdout.count("<heap nr=")
+
+    assert heaps() > 2  # by itself glibc gives them more
+    assert heaps("give back") == 2

@@ -125,6 +125,7 @@ class Cellar:
         """The rows of the first screen, by vessel."""
         page = self.visit()
         page.locator("ul.rows li").first.wait_for()
+        page.wait_for_function("!document.body.innerText.includes('Being worked out')")
         return {row["vessel"]: row for row in page.evaluate(told.READ_ROWS)}
 
     def agrees(self, vessel: str) -> None:
