@@ -55,8 +55,10 @@ const restore = (input) => {
   const at = formOf(input), field = at && fieldOf(input);
   if (!at || !field || input.tunroomSeen === at.key + at.round) return;
   input.tunroomSeen = at.key + at.round;
-  input.tunroomFirst = input.value;
   const draft = read(at.key);
+  // What was typed before this first look is not what the form was filled in with.
+  const early = draft?.load === load && draft.fields[field] === input.value;
+  input.tunroomFirst = early ? undefined : input.value;
   if (!draft) return;
   if (draft.load === load && Number(at.round) > Number(draft.round)) {
     sessionStorage.removeItem(at.key);
@@ -97,7 +99,11 @@ const left = (event) => {
   const committed = event.type === "change" || event.key === "Enter";
   if (one && committed) loose.set(event.target, { since: Date.now(), ran: false });
 };
-const entered = (event) => { if (event.target.matches?.(INPUTS)) event.target.tunroomWas = event.target.value; };
+const entered = (event) => {
+  if (!event.target.matches?.(INPUTS)) return;
+  restore(event.target);  // before the first letter, however late the look round the page comes
+  event.target.tunroomWas = event.target.value;
+};
 const send = (event) => {
   const option = event.target.closest?.('[role="option"]');
   if (option && chooser?.isConnected) {
