@@ -161,6 +161,12 @@ const states = () => {
     tell(place, !connected() ? "lost" : waits ? "unanswered" : "typed");
   }
 };
+const settle = () => {  // at once, so that a page that is loaded anew right after has nothing to ask
+  for (const done of document.querySelectorAll('[class*="st-key-saved-as-"]')) {
+    const found = done.className.match(SAVED), key = found && `draft ${found[1]} ${found[3]}`;
+    if (key && read(key)?.round === found[2]) sessionStorage.removeItem(key);
+  }
+};
 const look = () => {
   for (const input of document.querySelectorAll(`[data-testid="stForm"] :is(${INPUTS})`)) restore(input);
   for (const wrong of document.querySelectorAll('[data-testid="stForm"] .wrong')) {
@@ -170,10 +176,7 @@ const look = () => {
       write(at.key, { ...draft, sent: false });
     }
   }
-  for (const done of document.querySelectorAll('[class*="st-key-saved-as-"]')) {
-    const found = done.className.match(SAVED), key = found && `draft ${found[1]} ${found[3]}`;
-    if (key && read(key)?.round === found[2]) sessionStorage.removeItem(key);
-  }
+  settle();
   states();
 };
 export default function () {
@@ -190,6 +193,7 @@ export default function () {
   setInterval(states, 500);
   let waiting = false;
   new MutationObserver(() => {
+    settle();
     if (waiting) return;
     waiting = true;
     setTimeout(() => { waiting = false; look(); }, 150);

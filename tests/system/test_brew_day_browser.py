@@ -293,6 +293,7 @@ def next_batch(cellar: Cellar, vessel: str) -> None:
     cellar.save("Add them all", "Gatepost bitter, again is in one vessel.")
 
 
+@pytest.mark.long
 def test_a_brew_from_an_empty_cellar_to_the_next_batch_contradicts_itself_nowhere(cellar: Cellar) -> None:
     first_float(cellar)
     one_wort_into_four(cellar)
