@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import json
+import sys
 import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from types import ModuleType
 from typing import Any
 
 import numpy as np
@@ -69,6 +71,12 @@ def cellar(name: str) -> Iterator[Store]:
         for at, days in enumerate(ages):
             put_batch(store, first + at, days)
         yield store
+
+
+@pytest.fixture(autouse=True)
+def _no_script_as_main(monkeypatch):
+    """A page's test may have left its script as the main module, which new processes would run."""
+    monkeypatch.setitem(sys.modules, "__main__", ModuleType("__main__"))
 
 
 @pytest.fixture(scope="module")
