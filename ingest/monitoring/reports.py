@@ -142,7 +142,11 @@ def tasted_tables(compared: Sequence[TastedComparison]) -> list[ReportTable]:
     found: list[ReportTable] = []
     for each in compared:
         title = f"{capital(each.factor)}, by the scores of {plural(each.tastings, 'tasting')}"
-        found += report_table(title, tasting.MADE_WITH_HEADINGS, tasting.made_with_rows(each.comparison))
+        rows = [
+            [*row, joined([batch.name for batch in each.batches(row[0])])]
+            for row in tasting.made_with_rows(each.comparison)
+        ]
+        found += report_table(title, tasting.MADE_WITH_HEADINGS, rows)
         found += report_table(
             f"{capital(each.factor)}, in pairs", tasting.PAIR_HEADINGS, tasting.pair_rows(each.comparison)
         )
