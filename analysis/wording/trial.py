@@ -109,7 +109,11 @@ def next_sentences(conclusion: Conclusion, design: Design) -> list[str]:
     names = joined(list(design.differing))
     more = plural(conclusion.more or 0, "more vessel")
     said: dict[TryNext, str] = {
-        "wait": "Wait until two arms at least have come to what decides.",
+        "wait": (
+            "Taste the arms blind once they are ready to drink: that decides."
+            if conclusion.quantity == "tasting"
+            else "Wait until two arms at least have come to what decides."
+        ),
         "say what differs": "Say what differs: enter it on the batches' pages, or in words with the trial.",
         "one thing only": f"Next time let one thing differ: hold all but one of {names} equal.",
         "more vessels": f"About {more} of each arm, filled from one wort, would tell.",

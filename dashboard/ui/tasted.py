@@ -20,6 +20,7 @@ def show(compared: Sequence[TastedComparison]) -> None:
             [*row, links.batches([(batch.batch_id, batch.name) for batch in each.batches(row[0])])]
             for row in tasting.made_with_rows(each.comparison)
         ]
+        st.html(fill("<h3>{{ of }}</h3>", of=of))
         st.html(components.table(tasting.MADE_WITH_HEADINGS, rows, caption=of))
         pairs = f"{capital(each.factor)}, in pairs"
         st.html(components.table(tasting.PAIR_HEADINGS, tasting.pair_rows(each.comparison), caption=pairs))

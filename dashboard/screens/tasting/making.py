@@ -15,7 +15,7 @@ from analysis.wording import Voice, plural
 from dashboard import context
 from dashboard.queries import tastings
 from dashboard.templates import fill
-from dashboard.ui import forms, plain
+from dashboard.ui import components, forms, plain
 from ingest.model import BatchRecord, TrialRecord, Vessel
 from ingest.tastings import METHODS, SULFITES, Arm, Method, Sulfites
 
@@ -35,7 +35,8 @@ def show(say: Voice, trial: TrialRecord | None = None) -> None:
     """The form; of a trial it begins with the trial's question and batches."""
     offered = known()
     if len(offered) < 2:
-        st.html("<p>It takes two batches. Add them under Set up first.</p>")
+        way = components.underlined("set-up", "Set up")
+        st.html(fill("<p>It takes two batches. Add them under {{ way }} first.</p>", way=way))
         return
     names = _names(offered)
     st.html(

@@ -13,7 +13,8 @@ from analysis.trials import SCALES
 from analysis.wording import Voice, milestone_title
 from dashboard import context
 from dashboard.screens.compare import name_of
-from dashboard.ui import forms, plain
+from dashboard.templates import fill
+from dashboard.ui import components, forms, plain
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, EventRecord, TrialRecord
 from ingest.monitoring import TASTING
@@ -31,7 +32,12 @@ def add(say: Voice) -> None:
     with forms.entry("trial new", say, save="Add the trial", shows=[b.batch_id for b in chosen]) as form:
         asked = _fields(form, None, chosen)
     if form.sent:
-        form.keep(lambda: _save(replace(empty, trial_id=_fresh()), asked, chosen), "The trial is added.")
+        trial_id = _fresh()
+        form.keep(
+            lambda: _save(replace(empty, trial_id=trial_id), asked, chosen),
+            "The trial is added.",
+            then=lambda: st.query_params.from_dict({"id": trial_id}),
+        )
 
 
 def change(current: TrialRecord, say: Voice) -> None:
@@ -64,7 +70,9 @@ def _choose(of: str, before: Sequence[str]) -> list[BatchRecord]:
     offered += [b for key in before if (b := store.get(BatchRecord, key)) is not None and b not in offered]
     names = {b.batch_id: name_of(b) for b in offered}
     if len(offered) < 2:
-        st.html("<p>A trial needs two batches at least. Add them under Set up, or fill one wort into several.</p>")
+        one, many = components.underlined("set-up", "Set up"), components.underlined("several", "several", part="wort")
+        told = "<p>A trial needs two batches at least. Add them under {{ one }}, or fill one wort into {{ many }}.</p>"
+        st.html(fill(told, one=one, many=many))
         return []
     got = st.multiselect(
         "Its batches",

@@ -185,6 +185,7 @@ def _design(found: TrialFindings, say: Voice) -> None:
     stated = (("differs, as you say", found.design.stated_differs), ("equal, as you say", found.design.stated_equal))
     rows += [[capital(text), word, *("" for _ in arms)] for word, texts in stated for text in texts]
     if rows:
+        st.html("<h2>What differs, and what was held equal</h2>")
         st.html(
             components.table(["In what", "", *arms], rows, caption="What differs, and what was held equal", wide=True)
         )

@@ -186,6 +186,7 @@ def test_before_two_arms_are_there_nothing_is_concluded():
 def test_a_tasting_decides_where_it_is_asked_to():
     waiting = conclude(design(1), "tasting", None)
     assert "a tasting decides" in conclusion_sentence(waiting, design(1), UNITS)
+    assert next_sentences(waiting, design(1))[0].startswith("Taste the arms blind")
     tasted = TastingResult("Dune was liked best.", {}, {}, (("Marrow", 0.06), ("Dune", 0.94)))
     found = conclude(design(1), "tasting", None, tasted)
     assert (found.leader, found.verdict, found.chance) == ("Dune", "differ", 0.94)

@@ -78,6 +78,7 @@ def test_a_trial_is_entered_with_arms_named_by_what_they_have_of_their_own(cella
     shown.button[0].click().run()
     [made] = cellar.store.all(TrialRecord)
     assert made.name == "Spring"
+    assert shown.query_params["id"] == made.trial_id  # its page follows
     assert sorted(made.arms) == sorted((b.yeast, b.batch_id) for b in two)
     assert cellar.store.undo().startswith("Taken back: Added trial Spring")
 
