@@ -17,11 +17,13 @@ import numpy as np
 from analysis.model import Floats, Range
 from analysis.thresholds import (
     DRINKS_APART,
+    GROUPS_SPREAD_SCALE,
     MOST_MORE_BATCHES,
     SCORES_APART,
-    SPREAD_COUNTS_AS_BATCHES,
     UNKNOWN_ORIGINAL_SD_SG,
     UNKNOWN_TEMPERATURE_SD_C,
+    VESSELS_SPREAD_LOG_SD,
+    VESSELS_SPREAD_MIDDLE,
     YEASTS_DIFFER,
 )
 from analysis.trials.definitions import (
@@ -83,9 +85,8 @@ SCALES: Final[dict[MilestoneName, QuantityScale]] = {
 }
 
 # Points of 100. Drinks of one tasting lie apart by about `DRINKS_APART`: some two thirds of that variance are laid to
-# what they were made with (the middle of a half-t of this scale is 0.74 of it), the rest to the single drink (no
-# source; chosen). How high a panel scores as a whole says nothing of what it tasted: half the scale leaves that free.
-# No course is allowed for: tasters judge the drink.
+# what they were made with, the rest to the single drink (no source; chosen). How high a panel scores as a whole says
+# nothing of what it tasted: half the scale leaves that free. No course is allowed for: tasters judge the drink.
 _NOTHING: Final = (0.0, 1e-6)
 SCORE_SCALE: Final = QuantityScale(
     False, 0.6 * DRINKS_APART, DRINKS_APART, _NOTHING, _NOTHING, SCORES_APART, level=50.0
@@ -161,8 +162,8 @@ def compare_groups(
     values = np.array([m.value for m in measured])
     if scale.logarithmic:
         values = np.maximum(values, 1e-3)
-    spread, counts_as, elsewhere = _vessels_differ(scale, like)
-    fit = _fitted(scale, values, measured, names, Grid.counted(spread, counts_as))
+    within, elsewhere = _vessels_differ(scale, like)
+    fit = _fitted(scale, values, measured, names, within)
     low, middle, high = fit.pooled.vessel_spread
     spreads = Range(fit.amount(low), fit.amount(middle), fit.amount(high))
     here = sum(n - 1 for n in Counter((m.group, m.lot) for m in measured if m.lot is not None).values())
@@ -182,7 +183,7 @@ def compare_scores(measured: Sequence[Measured]) -> ScoreComparison:
     if not measured:
         return ScoreComparison((), (), ())
     values = np.array([m.value for m in measured])
-    within = Grid.counted(SCORE_SCALE.within, SPREAD_COUNTS_AS_BATCHES)
+    within, _ = _vessels_differ(SCORE_SCALE, ())
     return ScoreComparison(*_told(_fitted(SCORE_SCALE, values, measured, names, within), names, measured))
 
 
@@ -200,18 +201,14 @@ def _told(
     return means, differences, tuple(zip(names, least, greatest, strict=True))
 
 
-def _vessels_differ(scale: QuantityScale, like: Sequence[Sequence[float]]) -> tuple[float, float, int]:
-    """The spread expected from vessel to vessel, as how many batches it counts, and on how many it was seen.
-
-    The conjugate update of a variance by the squares within each set.
-    """
-    squares, seen = SPREAD_COUNTS_AS_BATCHES * scale.within**2, 0
+def _vessels_differ(scale: QuantityScale, like: Sequence[Sequence[float]]) -> tuple[Grid, int]:
+    """What the spread from vessel to vessel may be, and on how many vessels beyond the first of a set it was seen."""
+    squares, seen = 0.0, 0
     for each in like:
         values = np.log(np.maximum(each, 1e-3)) if scale.logarithmic else np.asarray(each, dtype=float)
         squares += float(np.square(values - values.mean()).sum())
         seen += values.size - 1
-    counts_as = SPREAD_COUNTS_AS_BATCHES + seen
-    return float(np.sqrt(squares / counts_as)), counts_as, seen
+    return Grid.log_normal(scale.within * VESSELS_SPREAD_MIDDLE, VESSELS_SPREAD_LOG_SD, squares, seen), seen
 
 
 def _fitted(scale: QuantityScale, values: Floats, measured: Sequence[Measured], names: list[str], within: Grid) -> _Fit:
@@ -243,7 +240,7 @@ def _fitted(scale: QuantityScale, values: Floats, measured: Sequence[Measured], 
     centre = float(np.mean(y))
     expected = Expected(
         (centre, 10.0 * scale.between),
-        Grid.half_t(scale.between),
+        Grid.half_t(GROUPS_SPREAD_SCALE * scale.between),
         within,
         Grid.half_t(scale.between, 6) if scale.level is None else Grid.known(scale.level),
         (scale.per_degree, scale.per_point),

@@ -19,7 +19,7 @@ from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import chdtri, ndtr, ndtri, stdtrit
+from scipy.special import ndtr, ndtri, stdtrit
 
 from analysis.model import Floats
 
@@ -51,11 +51,15 @@ class Grid:
         return cls(values, np.full(points, 1.0 / points))
 
     @classmethod
-    def counted(cls, scale: float, batches: float, points: int = 20) -> Grid:
-        """Equally likely values of a spread that is expected as if it had been seen on so many batches before."""
-        chances = (np.arange(points) + 0.5) / points
-        squares = batches / np.asarray(chdtri(batches, chances))
-        return cls(np.asarray(scale * np.sqrt(squares), dtype=np.float64), np.full(points, 1.0 / points))
+    def log_normal(cls, middle: float, sd: float, squares: float = 0.0, seen: int = 0, points: int = 20) -> Grid:
+        """Values of a spread that are equally likely where its logarithm is normal, weighed by what was seen elsewhere.
+
+        `squares` is the sum of the squares about the means of sets of like values, `seen` its degrees of freedom.
+        """
+        values = middle * np.exp(sd * ndtri((np.arange(points) + 0.5) / points))
+        score = -seen * np.log(values) - 0.5 * squares / np.square(values)
+        weight = np.exp(score - score.max())
+        return cls(np.asarray(values, dtype=np.float64), np.asarray(weight / weight.sum(), dtype=np.float64))
 
     @classmethod
     def known(cls, value: float) -> Grid:

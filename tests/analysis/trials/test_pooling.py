@@ -49,7 +49,7 @@ def test_the_eight_schools_are_those_of_a_published_run_of_a_sampler():
 def groups(values: list[list[float]], *, between: float = 1.0, within: float = 1.0):
     flat = [(v, g) for g, each in enumerate(values) for v in each]
     observed = Observed(np.array([v for v, _ in flat]), np.array([g for _, g in flat]), len(values))
-    return pool(observed, Expected((0.0, 50.0), Grid.half_t(between), Grid.counted(within, 4.0), Grid.known(1.0)))
+    return pool(observed, Expected((0.0, 50.0), Grid.half_t(between), Grid.log_normal(within, 0.5), Grid.known(1.0)))
 
 
 def test_one_batch_cannot_carry_its_group_away_and_many_can():
@@ -91,3 +91,12 @@ def test_more_batches_make_the_error_smaller_towards_nothing():
     assert errors[-1] < 0.1 * errors[0]
     # By hand: with spread s from vessel to vessel, of n more each the error comes to s √(2/n).
     assert errors[-1] == pytest.approx(found.vessel_spread[1] * np.sqrt(2 / 1000), rel=0.02)
+
+
+def test_replicates_elsewhere_weigh_a_spread_as_by_the_chi_square():
+    # By hand: the likelihood of s alone, s^-40 exp(-40 / (2 s^2)), is greatest at 1; a wide prior hardly moves it.
+    seen = Grid.log_normal(3.0, 1.0, 40.0, 40, points=200)
+    middle = np.quantile(seen.values, 0.5, weights=seen.weight, method="inverted_cdf")
+    assert middle == pytest.approx(1.0, abs=0.08)
+    blind = Grid.log_normal(3.0, 1.0)
+    assert np.quantile(blind.values, 0.5, weights=blind.weight, method="inverted_cdf") == pytest.approx(3.0, rel=0.1)
