@@ -127,6 +127,7 @@ def from_batch(store: Store, outlook: Outlook) -> Inputs:
         outlook.batch,
         volume_l=record.volume_l if record.volume_l is not None else vessel_l,
         jurisdiction=preferences.jurisdiction,
+        altitude_m=preferences.altitude_m,
         earlier=follow_up.earlier(store, record),
         now=record.ended_at or datetime.now(UTC),
     ).given()
