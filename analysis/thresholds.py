@@ -985,6 +985,18 @@ DRINKS_APART: Final = 10.0
 """points of 100; how far drinks of one tasting lie apart most likely (standard deviation), before any score is known.
 Source: none known; chosen. On 80 simulated panels each of 3, 4 and 6 tasters 80 % intervals held 75, 81 and 78 %."""
 
+SCORES_APART: Final = 5.0
+"""points of 100; what yeasts, hops, doses or contact do to tasters' scores matters from this difference on. Source:
+none known; chosen: half of `DRINKS_APART`, below which few would choose one drink before the other."""
+
+SCORES_UNKNOWN: Final = 4.0
+"""points of 100; for each of yeast, hop, dose and contact that was not written down, a drink's points say less by this
+standard deviation. Source: none known; chosen: half of what such things are expected to do."""
+
+SCORES_OTHER_WORT: Final = 8.0
+"""points of 100; drinks of several worts say less of yeast, hop, dose or contact by this standard deviation each.
+Source: none known; chosen: another recipe may do as much as what is compared."""
+
 SCORE_REST: Final = (3.0, 35.0)
 """points of 100; least and most of what is left of a score once taster, place and drink are taken out (standard
 deviation), each size in between as likely. Source: none known; chosen. On simulated panels of three tasters even

@@ -7,15 +7,20 @@ from typing import Final
 
 from analysis.trials import Belief, GroupComparison, Measured, MilestoneName, beliefs, compare_groups
 from dashboard import context
-from dashboard.queries import milestones
+from dashboard.queries import milestones, queries
 from ingest.model import BatchRecord, Yeast
-from ingest.monitoring import ArmFindings, arm_batch, temperature_of
+from ingest.monitoring import (
+    ArmFindings,
+    TastedComparison,
+    all_tasted,
+    arm_batch,
+    dose_of,
+    tasted_drinks,
+    temperature_of,
+)
 
 HOP_MILESTONES: Final[tuple[MilestoneName, ...]] = ("hop_creep_sg", "apparent_attenuation")
 """In which hops and doses are compared: what they may do to a fermentation. How they taste, a tasting says."""
-
-_DOSES: Final = ((2.0, "up to 2 g/L"), (5.0, "2 to 5 g/L"), (10.0, "5 to 10 g/L"), (float("inf"), "above 10 g/L"))
-"""Grams a litre, all dry hops together; steps that a small cellar fills. No source: chosen."""
 
 
 def believed() -> tuple[Belief, ...]:
@@ -65,11 +70,11 @@ def hops_compared(batches: Sequence[ArmFindings], *, by_dose: bool) -> list[Grou
     return found
 
 
-def dose_of(grams_per_l: float | None) -> str | None:
-    """The step of a dose; None where it is not known."""
-    if grams_per_l is None:
-        return None
-    return next(name for most, name in _DOSES if grams_per_l <= most)
+def tasted() -> list[TastedComparison]:
+    """What yeasts, hops, doses and contact did to tasters' scores, over all tastings that are over."""
+    store = context.store()
+    found: list[TastedComparison] = queries.kept(("tasted",), lambda: all_tasted(tasted_drinks(store)), store.revision)
+    return found
 
 
 def _measured(group: str, each: ArmFindings, value: float, error: float) -> Measured:

@@ -23,13 +23,16 @@ from analysis.wording import (
     joined,
     milestone_table,
     next_sentences,
+    plural,
     sentences,
+    tasting,
     unknown_sentence,
     verdict,
     vessels_sentence,
 )
 from ingest.model import EventRecord, HandSample
 from ingest.monitoring.outlook import Outlook
+from ingest.monitoring.tasted import TastedComparison
 from ingest.monitoring.trials import TrialFindings
 from ingest.store import Store
 
@@ -106,6 +109,7 @@ def trial_page(found: TrialFindings, say: Voice) -> ReportPage:
         lists.insert(0, ("Tasting", (tasted,)))
     if record.notes:
         lists.append(("Notes", tuple(filter(None, record.notes.splitlines()))))
+    pooled = [("How points of several tastings are told", (tasting.POOLED,))] if found.tasted else []
     return ReportPage(
         title=record.question or record.name,
         about=f"Trial {record.name}: {joined(list(record.arm_names))}",
@@ -115,10 +119,21 @@ def trial_page(found: TrialFindings, say: Voice) -> ReportPage:
         tables=(
             *_milestones(named, units),
             *_in_parts("What differs, and what was held equal", ("In what", "", *arms), respects, 2),
+            *_tasted(found.tasted),
         ),
-        lists=(*lists, ("Take care", (NO_RELEASE,))),
+        lists=(*lists, *pooled, ("Take care", (NO_RELEASE,))),
         made=f"Made {say.exact(say.now, lasting=True)} by tunroom.",
     )
+
+
+def _tasted(compared: Sequence[TastedComparison]) -> list[ReportTable]:
+    """What all tastings together say of what drinks were made with: the groups, and the groups in pairs."""
+    found: list[ReportTable] = []
+    for each in compared:
+        title = f"{capital(each.factor)}, by the scores of {plural(each.tastings, 'tasting')}"
+        found += _table(title, tasting.MADE_WITH_HEADINGS, tasting.made_with_rows(each.comparison))
+        found += _table(f"{capital(each.factor)}, in pairs", tasting.PAIR_HEADINGS, tasting.pair_rows(each.comparison))
+    return found
 
 
 def _label(found: TrialFindings, which: int) -> str:

@@ -8,7 +8,7 @@ from analysis.wording import Voice
 from dashboard import context
 from dashboard.queries import learnt
 from dashboard.templates import fill
-from dashboard.ui import components
+from dashboard.ui import components, tasted
 from dashboard.wording import learnt as words
 from ingest.model import BatchRecord
 
@@ -17,6 +17,7 @@ def show(say: Voice) -> None:
     """What is believed now, and on demand the hops."""
     found = learnt.believed()
     if not found:
+        liked()
         return
     names = {b.batch_id: b.name for b in context.store().all(BatchRecord)}
     st.html("<h2>What the cellar has learnt</h2>")
@@ -26,8 +27,17 @@ def show(say: Voice) -> None:
     )
     rows = words.belief_rows(found, names, learnt.stated())
     st.html(components.table(words.BELIEF_HEADINGS, rows, caption="Drinks and yeasts"))
+    liked()
     if st.toggle("Compare hops and doses", key="hops compared"):
         hops(say)
+
+
+def liked() -> None:
+    """What tasters' scores say of yeasts, hops, doses and contact; nothing before a tasting tells of any."""
+    compared = learnt.tasted()
+    if compared:
+        st.html("<h2>What tasters liked</h2>")
+        tasted.show(compared)
 
 
 def hops(say: Voice) -> None:
