@@ -402,6 +402,10 @@ def test_a_row_of_the_future_makes_no_hold_and_does_not_stop_the_clock(store, da
     assert after.assessment.newest_reading_at == before.newest_reading_at
     assert (after.assessment.phase, after.assessment.held_h) == (before.phase, before.held_h)
     assert not after.plan.may_package
+    # Its time comes, and no other reading has come after it.
+    due = outlooks.of(record.batch_id, now=NOW + ahead + timedelta(minutes=1), fresh=True)
+    assert due.assessment.newest_reading_at == NOW + ahead
+    outlooks.forget()
     # What is read now is not the newest row that is kept, and counts all the same.
     store.keep([said("Quay", record.pitched_at, days * 24 + 0.25)])
     later = outlooks.of(record.batch_id, now=NOW + timedelta(minutes=20), fresh=True)
