@@ -31,7 +31,13 @@ def best(comparison: Comparison, say: Voice) -> str:
             pairs = "them" if len(comparison.yeasts) == 2 else "the others"
             parts.append(f"{word} of {pairs} are alike" if told else f"their {word} are alike")
         elif rest:
-            which = f"{'the other ' if _some(told, quantity) else ''}{word}"
+            leaning = [d for d in rest if d.verdict == "open" and (d.amount.p90 < 0 or d.amount.p10 > 0)]
+            parts += [f"probably, {difference(d, comparison, say)}" for d in leaning[:_MANY]]
+            if len(leaning) == len(rest):  # what the picture shows off the line is not said to be unknown
+                parts.append(f"that is too little yet to count on{_would_tell(rest)}")
+                continue
+            rest = [d for d in rest if d not in leaning]
+            which = f"{'the other ' if leaning or _some(told, quantity) else ''}{word}"
             parts.append(f"too few batches to tell {which} apart{_would_tell(rest)}")
     return f"{capital('; '.join(parts))}."
 

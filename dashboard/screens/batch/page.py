@@ -67,17 +67,21 @@ def show() -> None:
     if record is None:
         choose()
         return
-    verdict_part(record.batch_id)
+    # Every part of the page tells of this one outlook; a newer one draws all of them anew.
+    outlook = queries.outlook_of(record.batch_id)
+    verdict_part(record.batch_id, outlook)
     _late(record)
     entries.quick(record, lambda: lot.float_here(record))
     lot.show(record)
-    curve_part(record.batch_id)
+    if outlook is not None:
+        curve_part(outlook)
     st.toggle("Show the classical curve", key=_CLASSICAL)
     part = st.segmented_control(
         "More about this batch", PARTS, default=PARTS[0], required=True, key="part", label_visibility="collapsed"
     )
     if part == PARTS[0]:
-        why(record.batch_id)
+        if outlook is not None:
+            why(outlook)
     elif part == PARTS[1]:
         history.show(record)
     elif part == PARTS[2]:
@@ -135,20 +139,14 @@ def choose() -> None:
     st.html(fill("<p>This address names no batch of this cellar. There are:</p>") + components.entries(items))
 
 
-def outlook_of(batch_id: str) -> Outlook | None:
-    """The outlook, without waiting for another's computation; says so while the first is being made."""
-    outlook = queries.outlook_of(batch_id)
+@components.live
+def verdict_part(batch_id: str, outlook: Outlook | None) -> None:
+    """The verdict as a sentence, what to do, the figures and the dates; it is this part that looks for what is new."""
+    if queries.outlook_of(batch_id) is not outlook:
+        st.rerun()
     if outlook is None:
         st.html('<p class="quiet" role="status">Working out the course of this batch from its readings …</p>')
         st.skeleton(height=200)
-    return outlook
-
-
-@components.live
-def verdict_part(batch_id: str) -> None:
-    """The verdict as a sentence, what to do, the figures and the dates."""
-    outlook = outlook_of(batch_id)
-    if outlook is None:
         return
     say = queries.voice()
     components.markup(verdict_html(outlook, say), key="verdict")
@@ -213,12 +211,11 @@ def figures_html(outlook: Outlook, say: Voice) -> Markup:
 
 
 @components.live
-def curve_part(batch_id: str) -> None:
+def curve_part(outlook: Outlook) -> None:
     """The curve, with the choice of its scales."""
-    outlook = queries.outlook_of(batch_id)
-    if outlook is None or queries.up_to_date(outlook).marked.is_empty():
+    if queries.up_to_date(outlook).marked.is_empty():
         return
-    say = queries.voice()
+    say, batch_id = queries.voice(), outlook.record.batch_id
     scales = st.container(horizontal=True, gap="medium", key="scales")
     with scales:
         gravity = st.segmented_control(
@@ -260,12 +257,9 @@ def _classical_wanted() -> bool:
 
 
 @components.live
-def why(batch_id: str) -> None:
+def why(outlook: Outlook) -> None:
     """Finish, finished and hold kept apart; then the evidence, and the data to check it by."""
-    outlook = queries.outlook_of(batch_id)
-    if outlook is None:
-        return
-    say, a = queries.voice(), outlook.assessment
+    say, a, batch_id = queries.voice(), outlook.assessment, outlook.record.batch_id
     told = render(
         "batch/why.html",
         notions=three_notions(a, outlook.batch.hold_h, say),

@@ -107,7 +107,9 @@ def the_sheet(outlook: Outlook, say: Voice) -> None:
         vessel = f", {outlook.vessel.name}" if outlook.vessel else ""
         st.html(components.lead(f"Packaging {record.name}{vessel}") + _standing(outlook, say))
         _, taught = lesson(follow_up.earlier(store, record))
-        st.html(components.unbroken(screen.verdict_html(word, [*reasons, *([taught] if taught else [])])))
+        told = [*([taught] if taught else []), *reasons]
+        stand_open = screen.open_reasons(asked.answer) + bool(taught)
+        st.html(components.unbroken(screen.verdict_html(word, told, len(told) if asked.wrong else stand_open)))
     with left:
         p = store.preferences()
         components.markup(

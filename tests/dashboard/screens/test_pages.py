@@ -17,6 +17,8 @@ from dashboard import context, navigation
 from dashboard.charts import base
 from dashboard.charts import batch as charts
 from dashboard.queries import queries
+from dashboard.screens.batch import page as batch_page
+from dashboard.templates import Markup
 from ingest.model import BatchRecord, EventRecord, HandSample, Report
 
 MAIN = Path(dashboard.__file__).parent / "main.py"
@@ -124,6 +126,19 @@ def test_the_classical_curve_is_fitted_and_shown_only_when_it_is_switched_on(cel
     assert not app.exception
     assert len(asked) == 1, "the figure and the evidence share one fit"
     assert "one standard error" in text_of(app)
+
+
+def test_no_part_of_a_batchs_page_tells_of_another_moment_than_its_verdict(cellar, monkeypatch):
+    batch_id = cellar.batches["held"].batch_id
+    old = queries.outlook_of(batch_id)
+    new = replace(old, assessment=replace(old.assessment, p_finished=0.47))
+    asked = iter((old,))  # judged anew while the page is drawn
+    monkeypatch.setattr(queries, "outlook_of", lambda _: next(asked, new))
+    drawn = []
+    monkeypatch.setattr(batch_page, "verdict_html", lambda outlook, say: drawn.append(outlook) or Markup())
+    monkeypatch.setattr(batch_page, "three_notions", lambda a, hold_h, say: drawn.append(a) or [])
+    assert not script("batch", id=batch_id).exception
+    assert drawn == [new, new.assessment]
 
 
 def test_an_unknown_batch_is_answered_with_those_there_are(cellar):

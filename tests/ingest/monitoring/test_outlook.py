@@ -439,6 +439,22 @@ def test_a_sample_that_kept_its_gas_is_known_to_the_gate(store):
     assert [one.at for one in samples] == [NOW - timedelta(hours=4)]
 
 
+def test_a_sample_that_is_entered_while_its_batch_is_judged_is_in_the_readings_and_in_the_batch(store, monkeypatch):
+    record = add_batch(store, "Quay", 6)
+    calibrated, entered = store.calibrated, []
+
+    def meanwhile(batch_id):
+        if not entered:
+            at = NOW - timedelta(hours=4)
+            entered.append(store.save(HandSample(batch_id=batch_id, at=at, value=1.010, temperature_c=20.0)))
+        return calibrated(batch_id)
+
+    monkeypatch.setattr(store, "calibrated", meanwhile)
+    outlook = Outlooks(store).of(record.batch_id, now=NOW)
+    by_hand = outlook.assessment.marked.filter(pl.col("by_hand"))["measured_at"].to_list()
+    assert [e.at for e in outlook.batch.events if e.kind == "sample"] == by_hand == [NOW - timedelta(hours=4)]
+
+
 def test_what_was_learned_changes_what_is_shown_at_the_next_look(store):
     record = add_batch(store, "Quay", 1.2)
     outlooks = Outlooks(store)
