@@ -123,7 +123,7 @@ def blended(found: Blend, names: Sequence[str]) -> list[str]:
     return told
 
 
-MADE_WITH_HEADINGS: Final = ("Made with", "Drinks", "Points more than their mean", "Chance to be best")
+MADE_WITH_HEADINGS: Final = ("Made with", "Points more than their mean", "Chance to be best", "Learnt from")
 PAIR_HEADINGS: Final = ("Of two", "Points more", f"By more than {number(SCORES_APART)}", "What that says")
 POOLED: Final = (
     "Points of 100, ranges of eight chances in ten, of people like those who tasted. Drinks are compared within one "
@@ -133,10 +133,10 @@ POOLED: Final = (
 
 
 def made_with_rows(found: ScoreComparison) -> list[list[str]]:
-    """Each group with how many drinks, what it does to the points and its chance to be best, the best first."""
+    """Each group with what it does to the points and its chance to be best, the best first; its batches follow."""
     chances = {name: greatest for name, _, greatest in found.best}
     return [
-        [mean.name, str(mean.batches), _points(mean.value), chance_percent(chances[mean.name])]
+        [mean.name, _points(mean.value), chance_percent(chances[mean.name])]
         for mean in sorted(found.means, key=lambda each: -each.value.p50)
     ]
 

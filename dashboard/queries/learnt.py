@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Final
 
 from analysis.trials import Belief, GroupComparison, Measured, MilestoneName, beliefs, compare_groups
@@ -14,6 +15,7 @@ from ingest.monitoring import (
     TastedComparison,
     all_tasted,
     arm_batch,
+    contact_of,
     dose_of,
     tasted_drinks,
     temperature_of,
@@ -53,20 +55,37 @@ def hopped(progress: Callable[[int, int, str], None]) -> list[ArmFindings]:
     return found
 
 
-def hops_compared(batches: Sequence[ArmFindings], *, by_dose: bool) -> list[GroupComparison]:
+@dataclass(frozen=True, slots=True)
+class HopsCompared:
+    """Hop varieties, or doses, in one milestone, with the batches of each group and what was entered of their hops."""
+
+    comparison: GroupComparison
+    batches: Mapping[str, tuple[BatchRecord, ...]]
+    entered: Mapping[str, tuple[str, ...]]
+
+
+def hops_compared(batches: Sequence[ArmFindings], *, by_dose: bool) -> list[HopsCompared]:
     """Hop varieties, or doses, compared in what they may do; allowing for temperature, strength and lot."""
     store = context.store()
     grouped = [(each, arm_batch(store, each)) for each in batches]
     found = []
     for quantity in HOP_MILESTONES:
-        measured = []
+        measured: list[Measured] = []
+        records: dict[str, list[BatchRecord]] = {}
+        entered: dict[str, set[str]] = {}
         for each, facts in grouped:
-            group = dose_of(facts.hop_g_per_l) if by_dose else facts.hop_variety
+            dose, contact = dose_of(facts.hop_g_per_l), contact_of(facts.contact_days)
+            group = dose if by_dose else facts.hop_variety
             estimate = each.milestones.get(quantity)
             if group is not None and estimate is not None:
                 measured.append(_measured(group, each, estimate.value, estimate.standard_error))
-        if len({m.group for m in measured}) > 1:
-            found.append(compare_groups(quantity, measured))
+                records.setdefault(group, []).append(each.record)
+                told = (facts.hop_variety if by_dose else dose or "dose not known", contact)
+                entered.setdefault(group, set()).add(" for ".join(filter(None, told)))
+        if len(records) > 1:
+            said = {group: tuple(sorted(filter(None, words))) for group, words in entered.items()}
+            of_each = {group: tuple(those) for group, those in records.items()}
+            found.append(HopsCompared(compare_groups(quantity, measured), of_each, said))
     return found
 
 

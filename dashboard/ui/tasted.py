@@ -8,7 +8,7 @@ import streamlit as st
 
 from analysis.wording import capital, plural, tasting
 from dashboard.templates import fill
-from dashboard.ui import components
+from dashboard.ui import components, links
 from ingest.monitoring import TastedComparison
 
 
@@ -16,7 +16,11 @@ def show(compared: Sequence[TastedComparison]) -> None:
     """The groups of each respect, and the groups in pairs; nothing where nothing can be compared."""
     for each in compared:
         of = f"{capital(each.factor)}, by the scores of {plural(each.tastings, 'tasting')}"
-        st.html(components.table(tasting.MADE_WITH_HEADINGS, tasting.made_with_rows(each.comparison), caption=of))
+        rows = [
+            [*row, links.batches([(batch.batch_id, batch.name) for batch in each.batches(row[0])])]
+            for row in tasting.made_with_rows(each.comparison)
+        ]
+        st.html(components.table(tasting.MADE_WITH_HEADINGS, rows, caption=of))
         pairs = f"{capital(each.factor)}, in pairs"
         st.html(components.table(tasting.PAIR_HEADINGS, tasting.pair_rows(each.comparison), caption=pairs))
     if compared:

@@ -76,8 +76,18 @@ class ReportTable:
 
 
 @dataclass(frozen=True, slots=True)
+class ReportInterval:
+    """A value with its range of eight chances in ten, in points from 0 to 100."""
+
+    name: str
+    low: float
+    middle: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
 class ReportPage:
-    """Everything that a report says. `lists` are a title with its sentences."""
+    """Everything that a report says. `lists` are a title with its sentences, `intervals` drinks in tasters' points."""
 
     title: str
     about: str
@@ -87,6 +97,7 @@ class ReportPage:
     tables: tuple[ReportTable, ...]
     lists: tuple[tuple[str, tuple[str, ...]], ...]
     made: str
+    intervals: tuple[ReportInterval, ...] = ()
 
 
 def trial_page(found: TrialFindings, say: Voice) -> ReportPage:
@@ -119,20 +130,26 @@ def trial_page(found: TrialFindings, say: Voice) -> ReportPage:
         tables=(
             *_milestones(named, units),
             *_in_parts("What differs, and what was held equal", ("In what", "", *arms), respects, 2),
-            *_tasted(found.tasted),
+            *tasted_tables(found.tasted),
         ),
         lists=(*lists, *pooled, ("Take care", (NO_RELEASE,))),
         made=f"Made {say.exact(say.now, lasting=True)} by tunroom.",
     )
 
 
-def _tasted(compared: Sequence[TastedComparison]) -> list[ReportTable]:
+def tasted_tables(compared: Sequence[TastedComparison]) -> list[ReportTable]:
     """What all tastings together say of what drinks were made with: the groups, and the groups in pairs."""
     found: list[ReportTable] = []
     for each in compared:
         title = f"{capital(each.factor)}, by the scores of {plural(each.tastings, 'tasting')}"
-        found += _table(title, tasting.MADE_WITH_HEADINGS, tasting.made_with_rows(each.comparison))
-        found += _table(f"{capital(each.factor)}, in pairs", tasting.PAIR_HEADINGS, tasting.pair_rows(each.comparison))
+        rows = [
+            [*row, joined([batch.name for batch in each.batches(row[0])])]
+            for row in tasting.made_with_rows(each.comparison)
+        ]
+        found += report_table(title, tasting.MADE_WITH_HEADINGS, rows)
+        found += report_table(
+            f"{capital(each.factor)}, in pairs", tasting.PAIR_HEADINGS, tasting.pair_rows(each.comparison)
+        )
     return found
 
 
@@ -183,8 +200,8 @@ def batch_page(store: Store, outlook: Outlook, milestones: Milestones, say: Voic
         ),
         tables=(
             *_milestones([(record.name, milestones)], units),
-            *_table("What was entered", ("When", "What", ""), entered),
-            *_table("Hand samples", ("When", "Read", "With"), samples),
+            *report_table("What was entered", ("When", "What", ""), entered),
+            *report_table("Hand samples", ("When", "Read", "With"), samples),
         ),
         lists=(*lists, ("Take care", (NO_RELEASE,))),
         made=f"Made {say.exact(say.now, lasting=True)} by tunroom.",
@@ -210,11 +227,11 @@ def _in_parts(title: str, headings: Sequence[str], rows: Sequence[Sequence[str]]
     for first in range(kept, len(headings), _ACROSS):
         chosen = [*range(kept), *range(first, min(first + _ACROSS, len(headings)))]
         name = title if not found else f"{title}, continued"
-        found += _table(name, [headings[n] for n in chosen], [[row[n] for n in chosen] for row in rows])
+        found += report_table(name, [headings[n] for n in chosen], [[row[n] for n in chosen] for row in rows])
     return tuple(found)
 
 
-def _table(title: str, headings: Sequence[str], rows: Sequence[Sequence[str]]) -> tuple[ReportTable, ...]:
+def report_table(title: str, headings: Sequence[str], rows: Sequence[Sequence[str]]) -> tuple[ReportTable, ...]:
     """The table, or none without rows."""
     return (ReportTable(title, tuple(headings), tuple(tuple(row) for row in rows)),) if rows else ()
 

@@ -62,6 +62,10 @@ class TastedComparison:
         """How many tastings it comes from."""
         return len({each.tasting.tasting_id for each in self.drinks})
 
+    def batches(self, group: str) -> list[BatchRecord]:
+        """The batches of one group, in the order in which they were tasted."""
+        return [each.record for each in self.drinks if each.made_with[self.factor] == group]
+
 
 def tasted_drinks(store: Store) -> list[TastedDrink]:
     """The drinks of all tastings with scores that are over, from the first tasting on; blends are left out.

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import timedelta
 
@@ -25,7 +26,14 @@ def hops(cellar):
         at = record.pitched_at + timedelta(days=5)
         made.append(
             store.save(
-                EventRecord(batch_id=record.batch_id, kind="dry hop", at=at, amount_g=grams, hop_variety=variety)
+                EventRecord(
+                    batch_id=record.batch_id,
+                    kind="dry hop",
+                    at=at,
+                    amount_g=grams,
+                    hop_variety=variety,
+                    contact_days=3.0,
+                )
             )
         )
     yield made
@@ -40,7 +48,8 @@ def test_beliefs_stand_beside_what_was_stated_and_the_batches_that_taught_them(c
     assert "What the cellar has learnt" in text
     assert "Marrow, ale" in text
     assert "74\u202f% to 80\u202f%" in text.replace("&#8239;", "\u202f")  # as entered of Marrow
-    assert "Earlier Marrow" in text
+    assert re.search(r'href="batch\?id=[^"]+"[^>]*><u>Earlier Marrow', text)
+    assert re.search(r"(same end|ends (one|two|\w+) points? (further|less far)), .* as wide", text)
 
 
 def test_hops_and_doses_are_compared_on_demand(cellar, hops, page):
@@ -51,6 +60,10 @@ def test_hops_and_doses_are_compared_on_demand(cellar, hops, page):
     text = html_of(shown)
     assert "Hop varieties" in text
     assert "Plover" in text
+    plover = re.search(r"<td>Plover</td>.*?</tr>", text)[0]
+    assert "dose not known for 2 to 4 days" in plover
+    assert "not: they know hops, not which" in plover
+    assert f'href="batch?id={hops[0].batch_id}"' in plover
     assert "too few batches to tell it from the others" in text
 
 
