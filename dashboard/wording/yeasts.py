@@ -95,6 +95,17 @@ def summaries(comparison: Comparison) -> tuple[list[str], list[list[str]]]:
     return ["Yeast", "Batches", "Days to the finish (eight times in ten)", "Apparent attenuation"], rows
 
 
+def differences(comparison: Comparison) -> tuple[list[str], list[list[str]]]:
+    """What the dots and their lines show, in numbers."""
+    rows = []
+    for d in comparison.differences:
+        days = d.quantity == "finish_days"
+        low, middle, high = (number(x if days else 100 * x, 1) for x in (d.amount.p10, d.amount.p50, d.amount.p90))
+        unit = "days to the finish" if days else "attenuation, %"
+        rows.append([f"{d.first} less {d.second}", unit, middle, f"{low} to {high}"])
+    return ["Yeasts", "Difference in", "Likely", "Eight times in ten"], rows
+
+
 def _between(low: float, high: float) -> str:
     return f"{number(low, 1)} to {number(high, 1)}"
 

@@ -109,6 +109,7 @@ def side_by_side(comparison: Comparison, batches: list[Finished], say: Voice) ->
                     config=PLAIN,
                     alt=f"Differences between yeasts. {text}",
                 )
+        st.html(components.table(*words_yeasts.differences(comparison), caption="The differences in numbers"))
     st.html(components.table(*words_yeasts.summaries(comparison), caption="What each yeast usually does"))
     st.html(
         '<p class="figures">Allows for the temperature and the original gravity of each batch; vessels filled from one '
