@@ -708,8 +708,11 @@ FORCED_TEST_ERROR_SG: Final = 0.001
 """SG; by so much a sound forced test may end too high. Source: one division of a hydrometer; common practice."""
 
 FORCED_TEST_LEAST: Final = 0.72
-"""share; a beer's forced test without fresh yeast that ends at a lower apparent attenuation counts for nothing. Source:
-common practice, no published one: lagers end at 0.70 to 0.82, ales at 0.65 to 0.80, and a stall among them."""
+"""share; a beer's forced test without fresh yeast that ends at a lower apparent attenuation does not count in full.
+Source: common practice, no published one: lagers end at 0.70 to 0.82, ales at 0.65 to 0.80, and a stall among them."""
+
+FORCED_TEST_NOTHING: Final = 0.65
+"""share; one that ends no higher counts for nothing, and in between in proportion. Source: as for that."""
 
 UNGROWN: Final = 1.06
 """ratio; of the gas at worst to Balling's, since yeast that hardly grows leaves more of the sugar to it. Source: half
@@ -799,6 +802,10 @@ twentieth of an ordinary carbonation (by definition)."""
 
 RARE_FALL: Final = 4.0
 """ratio; a fall of this many times its 90th percentile comes once in ten thousand. Source: an exponential tail."""
+
+HIGHEST_CELLAR_M: Final = 1500.0
+"""m; the altitude at which a closed package is taken to stand unless one is said, since a gauge reads more in thinner
+air. Source: Tremblay and Ainslie 2021 (PNAS 118, e2102463118): one in sixteen people lives higher (from memory)."""
 
 HOTTEST_C: Final = 30.0
 """°C; the warmest place in which a package is taken to stand unless said. Source: common practice, no published
@@ -977,6 +984,18 @@ chosen."""
 DRINKS_APART: Final = 10.0
 """points of 100; how far drinks of one tasting lie apart most likely (standard deviation), before any score is known.
 Source: none known; chosen. On 80 simulated panels each of 3, 4 and 6 tasters 80 % intervals held 75, 81 and 78 %."""
+
+SCORES_APART: Final = 5.0
+"""points of 100; what yeasts, hops, doses or contact do to tasters' scores matters from this difference on. Source:
+none known; chosen: half of `DRINKS_APART`, below which few would choose one drink before the other."""
+
+SCORES_UNKNOWN: Final = 4.0
+"""points of 100; for each of yeast, hop, dose and contact that was not written down, a drink's points say less by this
+standard deviation. Source: none known; chosen: half of what such things are expected to do."""
+
+SCORES_OTHER_WORT: Final = 8.0
+"""points of 100; drinks of several worts say less of yeast, hop, dose or contact by this standard deviation each.
+Source: none known; chosen: another recipe may do as much as what is compared."""
 
 SCORE_REST: Final = (3.0, 35.0)
 """points of 100; least and most of what is left of a score once taster, place and drink are taken out (standard

@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import asdict
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
 from analysis.planning import days_to_come, reading_fresh
 from analysis.trials import Milestones
@@ -24,6 +24,9 @@ from ingest.monitoring import Outlook, Outlooks
 from ingest.service import Service, open_store
 from ingest.settings import DATABASE, Settings
 from ingest.store import Store
+from ingest.tastings import Tasting
+
+T = TypeVar("T")
 
 
 def plan_of(store: Store, arguments: dict[str, Any], _progress: Progress, outlooks: Outlooks | None = None) -> Any:
@@ -86,10 +89,15 @@ def milestones(store: Store, arguments: dict[str, Any], progress: Progress, outl
 
 
 def report(store: Store, arguments: dict[str, Any], _progress: Progress, outlooks: Outlooks | None = None) -> Any:
-    """A trial or a batch: `facts` as JSON says them, `page` as it is printed, `rows` as in `MILESTONE_FILE`."""
-    outlooks = outlooks or _learned(store)
+    """A trial, a batch or a tasting: `facts` as JSON says them, `page` as it is printed, `rows` of its file.
+
+    Rows are as in `MILESTONE_FILE`; of a tasting as in `SAID_FILE`.
+    """
     preferences, now = store.preferences(), datetime.now(UTC)
     say = Voice(preferences.units, zone_of(preferences.time_zone), now)
+    if arguments["kind"] == "tasting":
+        return _tasting_report(store, find_tasting(store, arguments["name"]), say)
+    outlooks = outlooks or _learned(store)
 
     def look(batch_id: str) -> tuple[Outlook, Milestones] | None:
         outlook = outlooks.of(batch_id, now=now, fresh=True)
@@ -116,19 +124,42 @@ def report(store: Store, arguments: dict[str, Any], _progress: Progress, outlook
     return {"facts": told, "page": asdict(monitoring.batch_page(store, outlook, found, say)), "rows": rows}
 
 
+def _tasting_report(store: Store, tasting: Tasting, say: Voice) -> dict[str, Any]:
+    found = monitoring.over_or_refused(store, tasting)
+    page = monitoring.tasting_page(tasting, found, monitoring.learnt_beside(store, tasting), say)
+    facts = monitoring.tasting_report_facts(tasting, found)
+    return {"facts": facts, "page": asdict(page), "rows": facts["said"]}
+
+
 def find_trial(store: Store, wanted: str) -> TrialRecord:
-    """The trial with this id or name.
+    """The trial with this id or name, or the only one whose id or name begins so.
 
     Raises
     ------
     EntryError
-        If there is none; it names those there are.
+        If there is none, or more than one; it names those there are.
     """
-    found = [t for t in store.all(TrialRecord) if wanted == t.trial_id or wanted.casefold() == t.name.casefold()]
-    if found:
-        return found[0]
-    known = ", ".join(f"{t.name} ({t.trial_id})" for t in store.all(TrialRecord)) or "none yet"
-    raise EntryError("trial", f"no trial is called {wanted!r}", f"Give its name or id. Trials: {known}.")
+    return _the_one("trial", [(t.trial_id, t.name, t) for t in store.all(TrialRecord)], wanted)
+
+
+def find_tasting(store: Store, wanted: str) -> Tasting:
+    """The tasting with this id or name, or the only one whose id or name begins so; raises as `find_trial`."""
+    return _the_one("tasting", [(t.tasting_id, t.name, t) for t in store.all(Tasting)], wanted)
+
+
+def _the_one(kind: str, records: list[tuple[str, str, T]], wanted: str) -> T:
+    sought = wanted.casefold()
+    by_id = [each for each in records if each[0] == wanted]
+    named = [each for each in records if each[1].casefold() == sought]
+    begins = [
+        each for each in records if sought and (each[0].startswith(wanted) or each[1].casefold().startswith(sought))
+    ]
+    found = by_id or named or begins
+    if len(found) == 1:
+        return found[0][2]
+    known = ", ".join(f"{name} ({key})" for key, name, _ in found or records) or "none yet"
+    problem = f"{len(found)} {kind}s are called {wanted!r}" if found else f"no {kind} is called {wanted!r}"
+    raise EntryError(kind, problem, f"Give its name or id. {kind.capitalize()}s: {known}.")
 
 
 def _learned(store: Store) -> Outlooks:

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
         SCALES,
         Measured,
         compare_groups,
+        compare_scores,
     )
     from analysis.trials.conclusion import (
         Conclusion,
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
         Milestone,
         MilestoneName,
         Milestones,
+        ScoreComparison,
         Verdict,
         milestone_rows,
     )
@@ -69,6 +71,7 @@ if TYPE_CHECKING:
         Judged,
         Scores,
         as_scores,
+        points_of,
         scores,
     )
     from analysis.trials.serving import (
@@ -95,6 +98,7 @@ else:
                 "SCALES",
                 "Measured",
                 "compare_groups",
+                "compare_scores",
             ),
             "conclusion": (
                 "Conclusion",
@@ -110,6 +114,7 @@ else:
                 "Milestone",
                 "MilestoneName",
                 "Milestones",
+                "ScoreComparison",
                 "Verdict",
                 "milestone_rows",
             ),
@@ -147,6 +152,7 @@ else:
                 "Judged",
                 "Scores",
                 "as_scores",
+                "points_of",
                 "scores",
             ),
             "serving": (
@@ -186,6 +192,7 @@ __all__ = [
     "Milestones",
     "NextBatch",
     "Order",
+    "ScoreComparison",
     "Scores",
     "Shares",
     "TastingResult",
@@ -198,6 +205,7 @@ __all__ = [
     "beliefs",
     "blend",
     "compare_groups",
+    "compare_scores",
     "conclude",
     "course_milestones",
     "design_of",
@@ -207,6 +215,7 @@ __all__ = [
     "milestone_rows",
     "milestones_of",
     "next_batch",
+    "points_of",
     "power",
     "scores",
     "serving_orders",

@@ -16,13 +16,22 @@ import numpy as np
 
 from analysis.model import Floats, Range
 from analysis.thresholds import (
+    DRINKS_APART,
     MOST_MORE_BATCHES,
+    SCORES_APART,
     SPREAD_COUNTS_AS_BATCHES,
     UNKNOWN_ORIGINAL_SD_SG,
     UNKNOWN_TEMPERATURE_SD_C,
     YEASTS_DIFFER,
 )
-from analysis.trials.definitions import Difference, GroupComparison, GroupMean, MilestoneName, Verdict
+from analysis.trials.definitions import (
+    Difference,
+    GroupComparison,
+    GroupMean,
+    MilestoneName,
+    ScoreComparison,
+    Verdict,
+)
 from analysis.trials.pooling import (
     Expected,
     Grid,
@@ -41,7 +50,9 @@ class QuantityScale:
 
     `within` is the standard deviation expected between like vessels, `between` that between groups and between lots;
     `per_degree` and `per_point` the effect of 1 °C and of 0.001 SG of original gravity, mean and standard deviation.
-    `margin` is how large a difference matters in practice, in the milestone's unit.
+    `margin` is how large a difference matters in practice, in the milestone's unit. With `level` the level of each lot
+    is free within so many units, and groups are told as more or less than their mean; without it lots lie as far apart
+    as groups.
     """
 
     logarithmic: bool
@@ -50,6 +61,7 @@ class QuantityScale:
     per_degree: tuple[float, float]
     per_point: tuple[float, float]
     margin: float
+    level: float | None = None
 
 
 # The spreads and margins are common practice, no source. Rates of fermentation about double over 10 °C (common
@@ -69,6 +81,15 @@ SCALES: Final[dict[MilestoneName, QuantityScale]] = {
     "alcohol_abv_pct": QuantityScale(False, 0.12, 0.3, (0.0, 0.012), (0.1, 0.05), 0.1),
     "hop_creep_sg": QuantityScale(False, 0.001, 0.002, (0.0, 0.0002), (0.0, 0.00005), 0.001),
 }
+
+# Points of 100. Drinks of one tasting lie apart by about `DRINKS_APART`: some two thirds of that variance are laid to
+# what they were made with (the middle of a half-t of this scale is 0.74 of it), the rest to the single drink (no
+# source; chosen). How high a panel scores as a whole says nothing of what it tasted: half the scale leaves that free.
+# No course is allowed for: tasters judge the drink.
+_NOTHING: Final = (0.0, 1e-6)
+SCORE_SCALE: Final = QuantityScale(
+    False, 0.6 * DRINKS_APART, DRINKS_APART, _NOTHING, _NOTHING, SCORES_APART, level=50.0
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -142,6 +163,33 @@ def compare_groups(
         values = np.maximum(values, 1e-3)
     spread, counts_as, elsewhere = _vessels_differ(scale, like)
     fit = _fitted(scale, values, measured, names, Grid.counted(spread, counts_as))
+    low, middle, high = fit.pooled.vessel_spread
+    spreads = Range(fit.amount(low), fit.amount(middle), fit.amount(high))
+    here = sum(n - 1 for n in Counter((m.group, m.lot) for m in measured if m.lot is not None).values())
+    return GroupComparison(quantity, *_told(fit, names, measured), here + elsewhere, spreads)
+
+
+def compare_scores(measured: Sequence[Measured]) -> ScoreComparison:
+    """Compare what tasters gave drinks that were made with this or that: yeasts, hops, doses, contact.
+
+    Parameters
+    ----------
+    measured
+        One for each drink: its points with taster and place taken out, their error, and as its lot the tasting (or the
+        part of it) in which all else was alike.
+    """
+    names = sorted({m.group for m in measured})
+    if not measured:
+        return ScoreComparison((), (), ())
+    values = np.array([m.value for m in measured])
+    within = Grid.counted(SCORE_SCALE.within, SPREAD_COUNTS_AS_BATCHES)
+    return ScoreComparison(*_told(_fitted(SCORE_SCALE, values, measured, names, within), names, measured))
+
+
+def _told(
+    fit: _Fit, names: list[str], measured: Sequence[Measured]
+) -> tuple[tuple[GroupMean, ...], tuple[Difference, ...], tuple[tuple[str, float, float], ...]]:
+    """The groups, their differences, and for each the chance that it is the least and the greatest."""
     counted = Counter(m.group for m in measured)
     means = tuple(_mean(fit, g, name, counted[name]) for g, name in enumerate(names))
     differences = tuple(
@@ -149,11 +197,7 @@ def compare_groups(
     )
     greatest = tuple(float(c) for c in fit.pooled.best(greatest=True))
     least = tuple(float(c) for c in fit.pooled.best(greatest=False))
-    low, middle, high = fit.pooled.vessel_spread
-    spreads = Range(fit.amount(low), fit.amount(middle), fit.amount(high))
-    here = sum(n - 1 for n in Counter((m.group, m.lot) for m in measured if m.lot is not None).values())
-    best = tuple(zip(names, least, greatest, strict=True))
-    return GroupComparison(quantity, means, differences, best, here + elsewhere, spreads)
+    return means, differences, tuple(zip(names, least, greatest, strict=True))
 
 
 def _vessels_differ(scale: QuantityScale, like: Sequence[Sequence[float]]) -> tuple[float, float, int]:
@@ -201,14 +245,17 @@ def _fitted(scale: QuantityScale, values: Floats, measured: Sequence[Measured], 
         (centre, 10.0 * scale.between),
         Grid.half_t(scale.between),
         within,
-        Grid.half_t(scale.between, 6),
+        Grid.half_t(scale.between, 6) if scale.level is None else Grid.known(scale.level),
         (scale.per_degree, scale.per_point),
     )
     return _Fit(scale, pool(observed, expected), float(np.exp(centre)) if scale.logarithmic else centre)
 
 
 def _mean(fit: _Fit, which: int, name: str, batches: int) -> GroupMean:
-    quantiles = fit.pooled.of(fit.pooled.group(which)).quantiles()
+    combined = fit.pooled.group(which)
+    if fit.scale.level is not None:
+        combined = combined - np.mean([fit.pooled.group(g) for g in range(fit.pooled.groups)], axis=0)
+    quantiles = fit.pooled.of(combined).quantiles()
     low, middle, high = (float(np.exp(q)) if fit.scale.logarithmic else q for q in quantiles)
     return GroupMean(name, batches, Range(low, middle, high))
 

@@ -183,6 +183,19 @@ class GroupComparison:
     vessel_spread: Range | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class ScoreComparison:
+    """What drinks were made with, side by side in tasters' points of 100.
+
+    `means` are points above or below the mean of the groups compared, `batches` of each how many drinks. `best` is as
+    that of `GroupComparison`.
+    """
+
+    means: tuple[GroupMean, ...]
+    differences: tuple[Difference, ...]
+    best: tuple[tuple[str, float, float], ...]
+
+
 def milestone_rows(milestones: Milestones) -> list[dict[str, float | str | None]]:
     """One row a milestone that is told: `milestone`, `unit`, `value`, `standard_error`, `p10`, `p90`."""
     rows: list[dict[str, float | str | None]] = []

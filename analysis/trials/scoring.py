@@ -15,6 +15,7 @@ published fit of crossed effects.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
@@ -29,6 +30,11 @@ _STEPS: Final = 30
 """Points of each axis of the grid of standard deviations."""
 _LEAST_ARM_SD: Final = 0.2
 """Points of 100 below which drinks count as alike."""
+
+
+_UNDRAWN: Final = 1e3
+"""Points of 100; drinks that may lie so far apart are drawn towards nothing."""
+_WHOLE_SCALE: Final = 100.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -217,6 +223,32 @@ def believed(cells: list[Judged], rng: np.random.Generator, worth: Worth | None 
         np.array([pairs[n].rest for n in chosen]),
         np.array([pairs[n].arm for n in chosen]),
     )
+
+
+def points_of(judged: list[Judged]) -> dict[int, tuple[float, float]]:
+    """What each drink is worth more than their mean, and its standard error, drawn towards nothing, by arm.
+
+    For comparisons that draw drinks of many tastings towards one another themselves. Errors are those of independent
+    values with the same errors of their differences: of drinks that everybody scored exactly so, else nearly. Who
+    scored one drink alone tells nothing of drinks; where no taster links drinks with one another, none is told.
+    """
+    cells = averaged(judged)
+    given = Counter(each.taster for each in cells)
+    cells = [each for each in cells if given[each.taster] > 1]
+    if not cells:
+        return {}
+    rest = float(np.median(believed(cells, np.random.default_rng(0)).rest))
+    found = effects(cells, Deviations(rest, _UNDRAWN))
+    arms = sorted({each.arm for each in cells})
+    centre = np.eye(len(arms)) - 1.0 / len(arms)
+    worth = centre @ found.mean[-len(arms) :]
+    errors = np.diag(centre @ np.linalg.inv(found.precision)[-len(arms) :, -len(arms) :] @ centre)
+    errors = np.sqrt(errors * len(arms) / (len(arms) - 1))
+    return {
+        arm: (float(value), float(error))
+        for arm, value, error in zip(arms, worth, errors, strict=True)
+        if error < _WHOLE_SCALE
+    }
 
 
 def as_scores(ranks: Floats) -> Floats:

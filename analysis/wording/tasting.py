@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Final
 
-from analysis.display_units import chance, number, percent, rare_chance
-from analysis.thresholds import CLEARLY_BEST, FEW_TASTERS, TRIANGLE_ALPHA, TRIANGLE_TELLING
+from analysis.display_units import chance, chance_percent, number, percent, rare_chance
+from analysis.model import Range
+from analysis.thresholds import CLEARLY_BEST, FEW_TASTERS, SCORES_APART, TRIANGLE_ALPHA, TRIANGLE_TELLING
 from analysis.trials import (
     Agreement,
     ArmScore,
     Blend,
+    Difference,
+    ScoreComparison,
     Scores,
     Shares,
     Triangle,
@@ -117,3 +121,50 @@ def blended(found: Blend, names: Sequence[str]) -> list[str]:
     if not found.tried:
         told.append("No blend of them was tasted yet, so this is a guess from the drinks alone; taste those below.")
     return told
+
+
+MADE_WITH_HEADINGS: Final = ("Made with", "Points more than their mean", "Chance to be best", "Learnt from")
+PAIR_HEADINGS: Final = ("Of two", "Points more", f"By more than {number(SCORES_APART)}", "What that says")
+POOLED: Final = (
+    "Points of 100, ranges of eight chances in ten, of people like those who tasted. Drinks are compared within one "
+    "tasting, and only where they are alike in whatever else is entered of yeast, dry hops, dose and contact. What one "
+    "drink got is drawn towards the others; what was not entered, and other worts, make the ranges wider."
+)
+
+
+def made_with_rows(found: ScoreComparison) -> list[list[str]]:
+    """Each group with what it does to the points and its chance to be best, the best first; its batches follow."""
+    chances = {name: greatest for name, _, greatest in found.best}
+    return [
+        [mean.name, _points(mean.value), chance_percent(chances[mean.name])]
+        for mean in sorted(found.means, key=lambda each: -each.value.p50)
+    ]
+
+
+def pair_rows(found: ScoreComparison) -> list[list[str]]:
+    """Each pair with its difference, the chance that it matters, and whether it can be told; the surest first."""
+    return [
+        [f"{one} before {other}", _points(amount), chance_percent(d.p_exceeds), _said_of_pair(d, one)]
+        for d in sorted(found.differences, key=lambda each: -each.p_exceeds)
+        for one, other, amount in (_better_first(d),)
+    ]
+
+
+def _better_first(d: Difference) -> tuple[str, str, Range]:
+    if d.amount.p50 >= 0:
+        return d.first, d.second, d.amount
+    return d.second, d.first, Range(-d.amount.p90, -d.amount.p50, -d.amount.p10)
+
+
+def _said_of_pair(d: Difference, better: str) -> str:
+    if d.verdict == "differ":
+        return f"{better} is liked better"
+    if d.verdict == "alike":
+        return "alike"
+    if d.more_batches is None:
+        return "too few drinks to tell; many more would not do"
+    return f"too few drinks to tell; about {d.more_batches} more of each would"
+
+
+def _points(value: Range) -> str:
+    return f"{number(value.p50)} ({number(value.p10)} to {number(value.p90)})"

@@ -1,4 +1,4 @@
-"""What batches and trials came to, in words and files."""
+"""What batches, trials and tastings came to, in words and files."""
 
 from __future__ import annotations
 
@@ -30,14 +30,16 @@ def add_report(command: AddCommand) -> None:
     sub = command(
         "report",
         _report,
-        "tell what a trial or a batch came to, as a page to print, as JSON or in words",
+        "tell what a trial, a batch or a tasting came to, as a page to print, as JSON or in words",
         "The page is one HTML file without anything from elsewhere; it prints on A4 and Letter. Works while the server "
         "runs.",
     )
-    sub.add_argument("kind", choices=("trial", "batch"), help="what it is about")
-    sub.add_argument("name", metavar="NAME", help="its name or id; of a batch also its vessel's name")
+    sub.add_argument("kind", choices=("trial", "batch", "tasting"), help="what it is about")
+    sub.add_argument(
+        "name", metavar="NAME", help="its name or id, or how it begins; of a batch its name, id or vessel's name"
+    )
     sub.add_argument("--html", type=Path, metavar="FILE", help="write the page there")
-    writes_data(sub)
+    writes_data(sub, "milestones (of a tasting: what was said)")
     sub.add_argument("--json", action="store_true", help="answer as JSON")
 
 
@@ -47,7 +49,7 @@ def _report(arguments: argparse.Namespace) -> int:
         from dashboard.report import report_html
 
         _to(arguments.html, lambda: arguments.html.write_text(report_html(answer["page"]), encoding="utf-8"))
-    write_data(arguments, answer["rows"])
+    write_data(arguments, answer["rows"], said=arguments.kind == "tasting")
     if arguments.json:
         print(json.dumps(answer["facts"], indent=2, ensure_ascii=False))
         return 0
@@ -63,10 +65,10 @@ def _report(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def writes_data(parser: argparse.ArgumentParser) -> None:
-    """Let a command write the milestones behind its answer as files."""
-    parser.add_argument("--csv", type=Path, metavar="FILE", help="write the milestones there as CSV")
-    parser.add_argument("--parquet", type=Path, metavar="FILE", help="write the milestones there as Parquet")
+def writes_data(parser: argparse.ArgumentParser, what: str = "milestones") -> None:
+    """Let a command write the rows behind its answer as files."""
+    parser.add_argument("--csv", type=Path, metavar="FILE", help=f"write the {what} there as CSV")
+    parser.add_argument("--parquet", type=Path, metavar="FILE", help=f"write the {what} there as Parquet")
 
 
 def _milestones(arguments: argparse.Namespace) -> int:
@@ -92,16 +94,16 @@ def _milestones(arguments: argparse.Namespace) -> int:
     return 0
 
 
-def write_data(arguments: argparse.Namespace, rows: Sequence[Mapping[str, Any]]) -> None:
-    """Write the rows where the command line asks for it."""
+def write_data(arguments: argparse.Namespace, rows: Sequence[Mapping[str, Any]], *, said: bool = False) -> None:
+    """Write the rows where the command line asks for it: milestones, or what was `said` at a tasting."""
     if arguments.csv is None and arguments.parquet is None:
         return
     import polars as pl
 
-    from ingest.monitoring.milestones import MILESTONE_FILE
+    from ingest.monitoring import MILESTONE_FILE, SAID_FILE
     from ingest.transfer.csv_text import for_spreadsheets
 
-    frame = pl.DataFrame(list(rows), schema=MILESTONE_FILE)
+    frame = pl.DataFrame(list(rows), schema=SAID_FILE if said else MILESTONE_FILE)
     if arguments.csv is not None:
         _to(arguments.csv, lambda: for_spreadsheets(frame).write_csv(arguments.csv))
     if arguments.parquet is not None:

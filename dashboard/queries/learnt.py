@@ -2,20 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Final
 
 from analysis.trials import Belief, GroupComparison, Measured, MilestoneName, beliefs, compare_groups
 from dashboard import context
-from dashboard.queries import milestones
+from dashboard.queries import milestones, queries
 from ingest.model import BatchRecord, Yeast
-from ingest.monitoring import ArmFindings, arm_batch, temperature_of
+from ingest.monitoring import (
+    ArmFindings,
+    TastedComparison,
+    all_tasted,
+    arm_batch,
+    contact_of,
+    dose_of,
+    tasted_drinks,
+    temperature_of,
+)
 
 HOP_MILESTONES: Final[tuple[MilestoneName, ...]] = ("hop_creep_sg", "apparent_attenuation")
 """In which hops and doses are compared: what they may do to a fermentation. How they taste, a tasting says."""
-
-_DOSES: Final = ((2.0, "up to 2 g/L"), (5.0, "2 to 5 g/L"), (10.0, "5 to 10 g/L"), (float("inf"), "above 10 g/L"))
-"""Grams a litre, all dry hops together; steps that a small cellar fills. No source: chosen."""
 
 
 def believed() -> tuple[Belief, ...]:
@@ -48,28 +55,45 @@ def hopped(progress: Callable[[int, int, str], None]) -> list[ArmFindings]:
     return found
 
 
-def hops_compared(batches: Sequence[ArmFindings], *, by_dose: bool) -> list[GroupComparison]:
+@dataclass(frozen=True, slots=True)
+class HopsCompared:
+    """Hop varieties, or doses, in one milestone, with the batches of each group and what was entered of their hops."""
+
+    comparison: GroupComparison
+    batches: Mapping[str, tuple[BatchRecord, ...]]
+    entered: Mapping[str, tuple[str, ...]]
+
+
+def hops_compared(batches: Sequence[ArmFindings], *, by_dose: bool) -> list[HopsCompared]:
     """Hop varieties, or doses, compared in what they may do; allowing for temperature, strength and lot."""
     store = context.store()
     grouped = [(each, arm_batch(store, each)) for each in batches]
     found = []
     for quantity in HOP_MILESTONES:
-        measured = []
+        measured: list[Measured] = []
+        records: dict[str, list[BatchRecord]] = {}
+        entered: dict[str, set[str]] = {}
         for each, facts in grouped:
-            group = dose_of(facts.hop_g_per_l) if by_dose else facts.hop_variety
+            dose, contact = dose_of(facts.hop_g_per_l), contact_of(facts.contact_days)
+            group = dose if by_dose else facts.hop_variety
             estimate = each.milestones.get(quantity)
             if group is not None and estimate is not None:
                 measured.append(_measured(group, each, estimate.value, estimate.standard_error))
-        if len({m.group for m in measured}) > 1:
-            found.append(compare_groups(quantity, measured))
+                records.setdefault(group, []).append(each.record)
+                told = (facts.hop_variety if by_dose else dose or "dose not known", contact)
+                entered.setdefault(group, set()).add(" for ".join(filter(None, told)))
+        if len(records) > 1:
+            said = {group: tuple(sorted(filter(None, words))) for group, words in entered.items()}
+            of_each = {group: tuple(those) for group, those in records.items()}
+            found.append(HopsCompared(compare_groups(quantity, measured), of_each, said))
     return found
 
 
-def dose_of(grams_per_l: float | None) -> str | None:
-    """The step of a dose; None where it is not known."""
-    if grams_per_l is None:
-        return None
-    return next(name for most, name in _DOSES if grams_per_l <= most)
+def tasted() -> list[TastedComparison]:
+    """What yeasts, hops, doses and contact did to tasters' scores, over all tastings that are over."""
+    store = context.store()
+    found: list[TastedComparison] = queries.kept(("tasted",), lambda: all_tasted(tasted_drinks(store)), store.revision)
+    return found
 
 
 def _measured(group: str, each: ArmFindings, value: float, error: float) -> Measured:

@@ -1,5 +1,6 @@
-"""A trial or a batch on paper."""
+"""A trial, a batch or a tasting on paper."""
 
 from dashboard.report.html import report_html
+from dashboard.report.intervals import intervals_svg
 
-__all__ = ["report_html"]
+__all__ = ["intervals_svg", "report_html"]

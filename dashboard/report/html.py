@@ -8,7 +8,9 @@ from typing import Any, Final
 
 from analysis.display_units import number
 from dashboard.charts import PALETTES
+from dashboard.report.intervals import intervals_svg
 from dashboard.templates import Markup, render
+from ingest.monitoring import ReportInterval
 
 _LIGHT = PALETTES["light"]
 _DASHES: Final = ("", "7 4", "2 3", "9 3 2 3", "14 4", "14 3 2 3")
@@ -49,6 +51,7 @@ def report_html(page: Mapping[str, Any]) -> Markup:
         page=page,
         style=Markup(_STYLE),
         figures=[_figure(each) for each in page["figures"]],
+        intervals=intervals_svg([ReportInterval(**each) for each in page["intervals"]], _LIGHT),
     )
 
 

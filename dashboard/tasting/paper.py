@@ -1,19 +1,15 @@
-"""A tasting on paper: ballots for whoever has no phone, what to pour for whom, and the report of what it says.
+"""A tasting on paper: ballots for whoever has no phone, and what to pour for whom.
 
-Each is one HTML file that needs nothing else and prints on A4 and on Letter.
+The ballots are one HTML file that needs nothing else and prints on A4 and on Letter.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from datetime import datetime
 
 import segno
 
-from dashboard.charts import PALETTES
 from dashboard.queries import tastings
-from dashboard.tasting.picture import intervals_svg
-from dashboard.tasting.rows import SAID_HEADINGS, WORTH_HEADINGS, said_rows, sentences, worth_rows
 from dashboard.templates import render
 from ingest.store import Store
 from ingest.tastings import Taster, Tasting
@@ -45,21 +41,3 @@ def pouring_rows(store: Store, tasting: Tasting) -> tuple[list[list[str]], list[
     key = sorted([code, tasting.arms[arm][0]] for code, arm in tasting.glasses)
     order = [[t.name, *tastings.codes_of(tasting, t)] for t in tastings.tasters_of(store, tasting)]
     return key, order
-
-
-def report(tasting: Tasting, found: tastings.Result, made: str, on: datetime) -> str:
-    """What the tasting says, with picture and everything that was said; `made` names who made it and when."""
-    return str(
-        render(
-            "tasting/report.html",
-            tasting=tasting,
-            on=f"{on:%Y-%m-%d}",
-            made=made,
-            sentences=sentences(found),
-            picture=intervals_svg(found, PALETTES["light"]),
-            worth_headings=WORTH_HEADINGS,
-            worth=worth_rows(found),
-            said_headings=SAID_HEADINGS,
-            said=said_rows(found),
-        )
-    )

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from urllib.parse import quote, urlencode
 
-from dashboard.templates import Markup, fill
+from dashboard.templates import Markup, fill, join
 
 
 def link(page: str, text: str, **query: str) -> Markup:
@@ -15,6 +16,14 @@ def link(page: str, text: str, **query: str) -> Markup:
 def underlined(page: str, text: str, **query: str) -> Markup:
     """A link that is drawn as one, within or instead of a sentence."""
     return link(page, fill("<u>{{ text }}</u>", text=text), **query)
+
+
+def batches(named: Sequence[tuple[str, str]], most: int = 8) -> Markup:
+    """Links to batches by id and name; of more than so many the newest, which come last, and how many more."""
+    shown = [underlined("batch", name, id=batch_id) for batch_id, name in named[-most:]]
+    if len(named) > most:
+        shown.append(fill("{{ n }} more", n=len(named) - most))
+    return join(shown, ", ")
 
 
 def address(page: str, **query: str) -> str:

@@ -23,13 +23,16 @@ from analysis.wording import (
     joined,
     milestone_table,
     next_sentences,
+    plural,
     sentences,
+    tasting,
     unknown_sentence,
     verdict,
     vessels_sentence,
 )
 from ingest.model import EventRecord, HandSample
 from ingest.monitoring.outlook import Outlook
+from ingest.monitoring.tasted import TastedComparison
 from ingest.monitoring.trials import TrialFindings
 from ingest.store import Store
 
@@ -73,8 +76,18 @@ class ReportTable:
 
 
 @dataclass(frozen=True, slots=True)
+class ReportInterval:
+    """A value with its range of eight chances in ten, in points from 0 to 100."""
+
+    name: str
+    low: float
+    middle: float
+    high: float
+
+
+@dataclass(frozen=True, slots=True)
 class ReportPage:
-    """Everything that a report says. `lists` are a title with its sentences."""
+    """Everything that a report says. `lists` are a title with its sentences, `intervals` drinks in tasters' points."""
 
     title: str
     about: str
@@ -84,6 +97,7 @@ class ReportPage:
     tables: tuple[ReportTable, ...]
     lists: tuple[tuple[str, tuple[str, ...]], ...]
     made: str
+    intervals: tuple[ReportInterval, ...] = ()
 
 
 def trial_page(found: TrialFindings, say: Voice) -> ReportPage:
@@ -106,6 +120,7 @@ def trial_page(found: TrialFindings, say: Voice) -> ReportPage:
         lists.insert(0, ("Tasting", (tasted,)))
     if record.notes:
         lists.append(("Notes", tuple(filter(None, record.notes.splitlines()))))
+    pooled = [("How points of several tastings are told", (tasting.POOLED,))] if found.tasted else []
     return ReportPage(
         title=record.question or record.name,
         about=f"Trial {record.name}: {joined(list(record.arm_names))}",
@@ -115,10 +130,27 @@ def trial_page(found: TrialFindings, say: Voice) -> ReportPage:
         tables=(
             *_milestones(named, units),
             *_in_parts("What differs, and what was held equal", ("In what", "", *arms), respects, 2),
+            *tasted_tables(found.tasted),
         ),
-        lists=(*lists, ("Take care", (NO_RELEASE,))),
+        lists=(*lists, *pooled, ("Take care", (NO_RELEASE,))),
         made=f"Made {say.exact(say.now, lasting=True)} by tunroom.",
     )
+
+
+def tasted_tables(compared: Sequence[TastedComparison]) -> list[ReportTable]:
+    """What all tastings together say of what drinks were made with: the groups, and the groups in pairs."""
+    found: list[ReportTable] = []
+    for each in compared:
+        title = f"{capital(each.factor)}, by the scores of {plural(each.tastings, 'tasting')}"
+        rows = [
+            [*row, joined([batch.name for batch in each.batches(row[0])])]
+            for row in tasting.made_with_rows(each.comparison)
+        ]
+        found += report_table(title, tasting.MADE_WITH_HEADINGS, rows)
+        found += report_table(
+            f"{capital(each.factor)}, in pairs", tasting.PAIR_HEADINGS, tasting.pair_rows(each.comparison)
+        )
+    return found
 
 
 def _label(found: TrialFindings, which: int) -> str:
@@ -168,8 +200,8 @@ def batch_page(store: Store, outlook: Outlook, milestones: Milestones, say: Voic
         ),
         tables=(
             *_milestones([(record.name, milestones)], units),
-            *_table("What was entered", ("When", "What", ""), entered),
-            *_table("Hand samples", ("When", "Read", "With"), samples),
+            *report_table("What was entered", ("When", "What", ""), entered),
+            *report_table("Hand samples", ("When", "Read", "With"), samples),
         ),
         lists=(*lists, ("Take care", (NO_RELEASE,))),
         made=f"Made {say.exact(say.now, lasting=True)} by tunroom.",
@@ -195,11 +227,11 @@ def _in_parts(title: str, headings: Sequence[str], rows: Sequence[Sequence[str]]
     for first in range(kept, len(headings), _ACROSS):
         chosen = [*range(kept), *range(first, min(first + _ACROSS, len(headings)))]
         name = title if not found else f"{title}, continued"
-        found += _table(name, [headings[n] for n in chosen], [[row[n] for n in chosen] for row in rows])
+        found += report_table(name, [headings[n] for n in chosen], [[row[n] for n in chosen] for row in rows])
     return tuple(found)
 
 
-def _table(title: str, headings: Sequence[str], rows: Sequence[Sequence[str]]) -> tuple[ReportTable, ...]:
+def report_table(title: str, headings: Sequence[str], rows: Sequence[Sequence[str]]) -> tuple[ReportTable, ...]:
     """The table, or none without rows."""
     return (ReportTable(title, tuple(headings), tuple(tuple(row) for row in rows)),) if rows else ()
 

@@ -185,14 +185,21 @@ def _arms(tasting: Tasting, trial: TrialRecord) -> dict[int, str]:
     return {n: of_batch[batch_id] for n, batch_id in alone.items() if batch_id in of_batch}
 
 
-def _of_arms(tasting: Tasting, found: TastingOutcome, arms: Mapping[int, str], trial: TrialRecord) -> TastingResult:
+def agreement_facts(found: TastingOutcome) -> dict[str, object]:
+    """How far the tasters agree as JSON says it; empty where that cannot be told."""
     said = found.agreement
-    agreed = {} if said is None else {
+    if said is None:
+        return {}
+    return {
         "kendall_w": said.kendall_w,
         "statistic": said.statistic,
         "degrees_of_freedom": said.degrees_of_freedom,
         "p_value": said.p_value,
-    }  # fmt: skip
+    }
+
+
+def outcome_facts(tasting: Tasting, found: TastingOutcome) -> dict[str, object]:
+    """A tasting as JSON says it; of a triangle, how many were right and with what chance."""
     facts: dict[str, object] = {
         "tasting_id": tasting.tasting_id,
         "name": tasting.name,
@@ -202,6 +209,12 @@ def _of_arms(tasting: Tasting, found: TastingOutcome, arms: Mapping[int, str], t
     }
     if found.triangle is not None:
         facts |= {"right": found.triangle.right, "p_value": found.triangle.p_value, "power": found.triangle.power}
+    return facts
+
+
+def _of_arms(tasting: Tasting, found: TastingOutcome, arms: Mapping[int, str], trial: TrialRecord) -> TastingResult:
+    agreed, facts = agreement_facts(found), outcome_facts(tasting, found)
+    if found.triangle is not None:
         return TastingResult(words.told_apart(found.triangle), facts, agreed)
     if found.scores is None:
         return TastingResult(words.NOTHING_TOLD, facts, agreed)

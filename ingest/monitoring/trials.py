@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
 from typing import Any, Final
 
 import polars as pl
@@ -26,8 +25,10 @@ from analysis.trials import (
 )
 from analysis.wording import conclusion_sentence
 from ingest.model import BatchRecord, EventRecord, TrialRecord
+from ingest.monitoring.entered import events_of, hops_of, together
 from ingest.monitoring.milestones import milestone_frame
 from ingest.monitoring.outlook import Outlook
+from ingest.monitoring.tasted import MADE_WITH, TastedComparison, compare_tasted, tasted_drinks
 from ingest.monitoring.tastings import tasting_of
 from ingest.store import Store
 
@@ -49,7 +50,8 @@ class ArmFindings:
 class TrialFindings:
     """A trial with its batches in the order of the arms, and what came of it.
 
-    `comparison` is of the arms in the milestone that decides; None where a tasting does.
+    `comparison` is of the arms in the milestone that decides; None where a tasting does. `tasted` is what all tastings
+    together say of the things in which the arms differ.
     """
 
     record: TrialRecord
@@ -58,6 +60,7 @@ class TrialFindings:
     comparison: GroupComparison | None
     tasting: TastingResult | None
     conclusion: Conclusion
+    tasted: tuple[TastedComparison, ...] = ()
 
 
 Look = Callable[[str], tuple[Outlook, Milestones] | None]
@@ -83,9 +86,11 @@ def trial_findings(store: Store, trial: TrialRecord, look: Look) -> TrialFinding
         like = _like_vessels(store, trial, quantity, look)
         comparison = compare_groups(quantity, measured(batches, quantity, design), like=like)
     tasting = tasting_of(store, trial)
-    return TrialFindings(
-        trial, tuple(batches), design, comparison, tasting, conclude(design, trial.decides, comparison, tasting)
-    )
+    answer = conclude(design, trial.decides, comparison, tasting)
+    asked = [factor for factor in MADE_WITH if factor in design.differing]
+    drinks = tasted_drinks(store) if asked else []
+    learnt = tuple(told for factor in asked if (told := compare_tasted(drinks, factor)) is not None)
+    return TrialFindings(trial, tuple(batches), design, comparison, tasting, answer, learnt)
 
 
 def measured(batches: Sequence[ArmFindings], quantity: MilestoneName, design: Design) -> list[Measured]:
@@ -126,8 +131,7 @@ def _like_vessels(store: Store, trial: TrialRecord, quantity: MilestoneName, loo
 def arm_batch(store: Store, each: ArmFindings) -> ArmBatch:
     """A batch as the design of a trial compares it, from its own entries and readings."""
     record = each.record
-    events = _events(store, record)
-    hops = [e for e in events if e.kind == "dry hop"]
+    events, hops = events_of(store, record), hops_of(store, record)
     return ArmBatch(
         arm=each.arm,
         pitched_at=record.pitched_at,
@@ -137,46 +141,14 @@ def arm_batch(store: Store, each: ArmFindings) -> ArmBatch:
         original_gravity_sg=record.original_gravity_sg,
         volume_l=record.volume_l,
         temperature_c=temperature_of(each),
-        hop_variety=_together([e.hop_variety for e in hops]),
-        hop_form=_together([e.hop_form for e in hops]),
-        hop_g_per_l=_per_litre(hops, record.volume_l),
-        hop_day=(hops[0].at - record.pitched_at) / timedelta(days=1) if hops else None,
-        contact_days=_contact(hops, [e.at for e in events if e.kind == "hops out"]),
-        additions=_together([e.added and _amount(e, record) for e in events if e.kind in ("feed", "dilute")]),
-        nutrient=_together([_amount(e, record) for e in events if e.kind == "nutrient"]),
+        hop_variety=hops.variety,
+        hop_form=hops.form,
+        hop_g_per_l=hops.grams_per_l,
+        hop_day=hops.first_day,
+        contact_days=hops.contact_days,
+        additions=together([e.added and _amount(e, record) for e in events if e.kind in ("feed", "dilute")]),
+        nutrient=together([_amount(e, record) for e in events if e.kind == "nutrient"]),
     )
-
-
-def _events(store: Store, record: BatchRecord) -> list[EventRecord]:
-    """The events of a batch in time order; of a part, with those of the whole before it was divided."""
-    found = list(store.all(EventRecord, batch_id=record.batch_id))
-    parent = store.get(BatchRecord, record.divided_from or "")
-    if parent is not None and record.divided_at is not None:
-        found += [e for e in _events(store, parent) if e.at <= record.divided_at]
-    return sorted(found, key=lambda e: e.at)
-
-
-def _together(said: Sequence[str | None]) -> str | None:
-    """What several events had, in the order of their names; "none" without any, None where one does not say."""
-    if not said:
-        return "none"
-    return None if any(not each for each in said) else " + ".join(sorted(str(each) for each in said))
-
-
-def _per_litre(hops: Sequence[EventRecord], volume_l: float | None) -> float | None:
-    if not hops:
-        return 0.0
-    grams = [e.amount_g for e in hops]
-    if volume_l is None or any(g is None for g in grams):
-        return None
-    return sum(g for g in grams if g is not None) / volume_l
-
-
-def _contact(hops: Sequence[EventRecord], out: Sequence[datetime]) -> float | None:
-    if not hops:
-        return None
-    after = [at for at in out if at >= hops[-1].at]
-    return (after[0] - hops[0].at) / timedelta(days=1) if after else hops[0].contact_days
 
 
 def _amount(event: EventRecord, record: BatchRecord) -> str | None:

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import functools
 from collections.abc import Callable
+from dataclasses import asdict
 
 import streamlit as st
 
@@ -11,20 +11,20 @@ from analysis.wording import Voice
 from dashboard import context
 from dashboard.charts import PALETTES
 from dashboard.queries import queries, tastings
+from dashboard.report import intervals_svg, report_html
 from dashboard.screens.tasting import blending
-from dashboard.tasting import (
-    SAID_HEADINGS,
-    WORTH_HEADINGS,
-    as_csv,
-    as_parquet,
-    intervals_svg,
-    report,
-    said_rows,
-    sentences,
-    worth_rows,
-)
+from dashboard.tasting import as_csv, as_parquet
 from dashboard.templates import fill, join
 from dashboard.ui import components, forms
+from ingest.monitoring import (
+    SAID_HEADINGS,
+    WORTH_HEADINGS,
+    learnt_beside,
+    said_rows,
+    tasting_page,
+    tasting_sentences,
+    worth_rows,
+)
 from ingest.tastings import Tasting
 
 
@@ -34,13 +34,14 @@ def show(tasting: Tasting, say: Voice) -> None:
     found = queries.kept(("tasting", tasting.tasting_id), lambda: tastings.result(store, tasting), store.revision)
     if found is None:  # it was opened again at this moment
         st.rerun()
-    first, *more = sentences(found)
+    first, *more = tasting_sentences(found)
     st.html(components.lead(first))
     st.html(fill('<p class="quiet">{{ name }}, {{ day }}</p>', name=tasting.name, day=say.day(tasting.at)))
     if more:
         st.html(join(fill("<p>{{ sentence }}</p>", sentence=each) for each in more))
     if found.scores is not None:
-        components.markup(intervals_svg(found, PALETTES[edition]), key="tasting-picture")
+        drinks = tasting_page(tasting, found, (), say).intervals
+        components.markup(intervals_svg(drinks, PALETTES[edition]), key="tasting-picture")
         st.html(components.table(WORTH_HEADINGS, worth_rows(found), "The drinks, the best first"))
         st.html(
             '<p class="quiet">Points are those of these tasters on the average. What each taster usually gives and '
@@ -49,10 +50,13 @@ def show(tasting: Tasting, say: Voice) -> None:
     blending.show(tasting, found, say)
     with st.expander("Everything that was said"):
         st.html(components.table(SAID_HEADINGS, said_rows(found), "By taster, in the order of serving"))
-    made = f"Made by tunroom for {store.preferences().cellar_name} on {say.dated(say.today())}."
-    paper = functools.partial(report, tasting, found, made, say.local(tasting.at))
+
+    def paper() -> bytes:
+        page = tasting_page(tasting, found, learnt_beside(store, tasting), queries.voice())
+        return report_html(asdict(page)).encode()
+
     with st.container(horizontal=True):
-        _download("Report to print", "tasting.html", "text/html", lambda: paper().encode())
+        _download("Report to print", "tasting.html", "text/html", paper)
         _download("What was said, CSV", "tasting.csv", "text/csv", lambda: as_csv(found))
         _download("The same, Parquet", "tasting.parquet", "application/vnd.apache.parquet", lambda: as_parquet(found))
     forms.remove_button(

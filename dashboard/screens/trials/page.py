@@ -28,7 +28,7 @@ from dashboard.report import report_html
 from dashboard.screens.compare import line, over_one_another, scale
 from dashboard.screens.trials import edit
 from dashboard.templates import fill
-from dashboard.ui import components, milestones
+from dashboard.ui import components, milestones, tasted
 from ingest.model import TrialRecord
 from ingest.monitoring import AFTER, ArmFindings, TrialFindings, trial_page
 
@@ -83,6 +83,7 @@ def one(trial_id: str) -> None:
     st.html("<h2>Milestones side by side</h2>")
     milestones.show([(label(each, found), each.outlook) for each in found.batches], say, queries.file_name(trial.name))
     _tasting(found)
+    tasted.show(found.tasted)
     _design(found, say)
     _made_of_it(found, say)
     st.download_button(
@@ -96,8 +97,8 @@ def one(trial_id: str) -> None:
 
 
 def _answer(found: TrialFindings, say: Voice) -> None:
-    tasted = found.tasting.sentence if found.tasting is not None else ""
-    answer = conclusion_sentence(found.conclusion, found.design, say.units, tasted)
+    sentence = found.tasting.sentence if found.tasting is not None else ""
+    answer = conclusion_sentence(found.conclusion, found.design, say.units, sentence)
     st.html(components.lead(found.record.question or found.record.name))
     st.html(fill('<p role="status"><b>{{ answer }}</b></p>', answer=answer))
     told = [design_sentence(found.design), unknown_sentence(found.design)]

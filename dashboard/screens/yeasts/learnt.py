@@ -8,7 +8,7 @@ from analysis.wording import Voice
 from dashboard import context
 from dashboard.queries import learnt
 from dashboard.templates import fill
-from dashboard.ui import components
+from dashboard.ui import components, links, tasted
 from dashboard.wording import learnt as words
 from ingest.model import BatchRecord
 
@@ -17,6 +17,7 @@ def show(say: Voice) -> None:
     """What is believed now, and on demand the hops."""
     found = learnt.believed()
     if not found:
+        liked()
         return
     names = {b.batch_id: b.name for b in context.store().all(BatchRecord)}
     st.html("<h2>What the cellar has learnt</h2>")
@@ -24,10 +25,23 @@ def show(say: Voice) -> None:
         "<p>What the next batch is expected to do, eight times in ten, beside what would be expected without any batch "
         "of yours and what was entered of the yeast. Forecasts start from it.</p>"
     )
-    rows = words.belief_rows(found, names, learnt.stated())
+    told = words.belief_rows(found, learnt.stated())
+    rows = [
+        [*row, links.batches([(key, names[key]) for key in each.names if key in names])]
+        for row, each in zip(told, found, strict=True)
+    ]
     st.html(components.table(words.BELIEF_HEADINGS, rows, caption="Drinks and yeasts"))
+    liked()
     if st.toggle("Compare hops and doses", key="hops compared"):
         hops(say)
+
+
+def liked() -> None:
+    """What tasters' scores say of yeasts, hops, doses and contact; nothing before a tasting tells of any."""
+    compared = learnt.tasted()
+    if compared:
+        st.html("<h2>What tasters liked</h2>")
+        tasted.show(compared)
 
 
 def hops(say: Voice) -> None:
@@ -40,13 +54,16 @@ def hops(say: Voice) -> None:
 
     batches = learnt.hopped(tell)
     place.empty()
-    headings = ["Hops", "In what", "Batches", "Believed, eight times in ten", "Told apart"]
     any_told = False
     for by_dose, caption in ((False, "Hop varieties"), (True, "Doses of dry hops")):
-        rows = words.hop_rows(learnt.hops_compared(batches, by_dose=by_dose), say.units)
+        rows = [
+            [*row, links.batches([(each.batch_id, each.name) for each in found.batches[row[0]]])]
+            for found in learnt.hops_compared(batches, by_dose=by_dose)
+            for row in words.hop_rows(found.comparison, found.entered, say.units)
+        ]
         if rows:
             any_told = True
-            st.html(components.table(headings, rows, caption=caption))
+            st.html(components.table(words.HOP_HEADINGS, rows, caption=caption))
     if not any_told:
         st.html("<p>Two varieties or doses in finished batches are needed, with their amounts entered.</p>")
     else:

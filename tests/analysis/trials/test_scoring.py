@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from analysis.trials import Judged, as_scores, scores, serving_orders
+from analysis.trials import Judged, as_scores, points_of, scores, serving_orders
 
 
 def panel(worth: list[float], tasters: int, rng: np.random.Generator, *, rest: float, place: float = 0.0):
@@ -89,3 +89,20 @@ def test_ranks_become_evenly_spaced_points():
     assert as_scores(np.array([2.0, 1.0, 3.0])) == pytest.approx([50, 100, 0])
     assert as_scores(np.array([1.0, np.nan, 3.0])) == pytest.approx([100, np.nan, 0], nan_ok=True)
     assert as_scores(np.array([2.0, np.nan, 1.0])) == pytest.approx([0, np.nan, 100], nan_ok=True)
+
+
+def test_points_that_are_drawn_towards_nothing_are_the_means_of_complete_blocks():
+    # By hand: where everybody scored every drink, drinks differ by their means, each with the error rest / √tasters.
+    rng = np.random.default_rng(8)
+    judged = panel([10.0, 0.0, -10.0], 6, rng, rest=8.0)
+    found = points_of(judged)
+    means = np.array([np.mean([each.score for each in judged if each.arm == arm]) for arm in range(3)])
+    assert [found[arm][0] for arm in range(3)] == pytest.approx(list(means - means.mean()), abs=1.0)
+    rest = scores(judged, 3).rest_sd.p50
+    assert [found[arm][1] for arm in range(3)] == pytest.approx([rest / np.sqrt(6)] * 3, rel=0.1)
+
+
+def test_who_scored_one_drink_alone_tells_nothing_of_it():
+    assert points_of([Judged(0, 0, 0, 70), Judged(1, 1, 0, 50)]) == {}
+    found = points_of([Judged(0, 0, 0, 70), Judged(0, 1, 1, 50), Judged(1, 2, 0, 90)])
+    assert set(found) == {0, 1}

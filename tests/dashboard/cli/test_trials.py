@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
@@ -10,7 +11,8 @@ import polars as pl
 import pytest
 
 from dashboard.__main__ import main
-from ingest.model import TrialRecord
+from dashboard.queries import tastings
+from ingest.model import BatchRecord, TrialRecord
 from ingest.monitoring import MILESTONE_FILE
 from ingest.settings import DATABASE
 from ingest.store import Store
@@ -117,3 +119,57 @@ def test_a_trial_that_is_not_there_is_refused_with_those_that_are(capsys, data):
     assert status == 2
     assert "no trial is called 'Nobody'" in errors
     assert "Two yeasts" in errors
+
+
+def test_a_trial_is_found_by_how_its_name_begins(capsys, data):
+    assert run(capsys, "report", "trial", "two y", "--data", str(data))[0] == 0
+
+
+@pytest.fixture
+def tasting(data):
+    """The twins, tasted by three of whom the last is not done."""
+    with Store.open(data / DATABASE) as store:
+        twins = [b for b in store.all(BatchRecord) if b.split_of == "Twin wort"]
+        arms = tuple((b.yeast or "", ((b.batch_id, 1.0),)) for b in twins)
+        draft = tastings.Draft("Which twin?", "score", arms, ("Ada", "Ben", "Cai"), (), "not known")
+        made = tastings.make(store, draft)
+        for taster, more in zip(tastings.tasters_of(store, made), (0, 5, 9), strict=True):
+            said = [
+                replace(
+                    tastings.draft_of(store, taster, code), score=60.0 + more * arm, note="=SUM(A1)", aromas=("hay",)
+                )
+                for code, arm in made.glasses
+            ]
+            if taster.name == "Cai":
+                tastings.keep_glass(store, taster, said[0])
+            else:
+                tastings.keep_ballot(store, made, taster, said)
+    yield made
+    with Store.open(data / DATABASE) as store:
+        store.remove(made)
+
+
+def test_a_tasting_is_told_only_once_it_is_over(capsys, data, tasting, tmp_path):
+    html, csv, parquet = (tmp_path / f"tasting.{kind}" for kind in ("html", "csv", "parquet"))
+    files = ["--html", str(html), "--csv", str(csv), "--parquet", str(parquet)]
+    status, out, errors = run(capsys, "report", "tasting", "which", "--data", str(data), *files, "--json")
+    assert status == 2
+    assert "'Which twin?' is not over: 2 of 3 tasters are done" in errors
+    assert not out
+    assert not any(path.exists() for path in (html, csv, parquet))
+    with Store.open(data / DATABASE) as store:
+        tastings.end(store, tasting)
+    status, out, _ = run(capsys, "report", "tasting", tasting.tasting_id, "--data", str(data), *files, "--json")
+    assert status == 0
+    facts = json.loads(out)
+    assert list(facts) == [
+        "tasting_id", "name", "method", "tasters", "drinks", "at", "agreement", "conclusion", "chance", "said",
+    ]  # fmt: skip
+    assert facts["chance"] == max(each["chance_best"] for each in facts["drinks"])
+    assert len(facts["said"]) == 5
+    text = html.read_text(encoding="utf-8")
+    assert facts["conclusion"] in text
+    assert text.count("<circle") == 2
+    assert "Yeast, by the scores of one tasting" in text
+    assert pl.read_parquet(parquet).to_dicts() == facts["said"]
+    assert set(pl.read_csv(csv)["note"]) == {"'=SUM(A1)"}  # a spreadsheet runs no note as a formula

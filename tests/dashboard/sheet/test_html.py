@@ -85,7 +85,8 @@ def test_the_page_stands_alone_and_is_well_formed() -> None:
 
 
 @pytest.mark.parametrize(
-    ("changes", "word"), [({"hand_sample": True}, "Go"), ({}, "Caution"), ({"finished": False}, "Stop")]
+    ("changes", "word"),
+    [({"hand_sample": True, "altitude_m": 0}, "Go"), ({}, "Caution"), ({"finished": False}, "Stop")],
 )
 def test_the_page_leads_with_the_verdict_and_its_reasons(changes: dict[str, Any], word: str) -> None:
     changes = {**changes, "hops_g_per_l": None, "hop_shares": None}
@@ -120,7 +121,7 @@ def test_the_page_can_be_followed_alone() -> None:
         "What the worst case rests on",
         "2.4 volumes wished for",
         "Assumed, as it was not entered",
-        "Altitudesea level",
+        "Altitude1500\u202fm",  # as none is given
         "Head space purged of airno",
     ):
         assert said in text
