@@ -11,7 +11,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, time, timedelta
 from hashlib import blake2s
-from typing import Any, Final, TypeVar, cast
+from typing import Any, Final, Literal, TypeVar, cast
 
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
@@ -373,9 +373,16 @@ def remove_button(label: str, key: str, enter: Callable[[], Any], done: str) -> 
     action(label, key, enter, done, quiet=True)
 
 
+def one_tap(key: str, width: Literal["stretch", "content"] = "content") -> DeltaGenerator:
+    """A place for buttons that enter something at once: while the store has not got it, they say so (see `drafts`)."""
+    return st.container(key=f"tap {key}", width=width, gap="xsmall")
+
+
 def action(label: str, key: str, enter: Callable[[], Any], done: str, *, quiet: bool = False) -> None:
     """A button that changes something at once; what is wrong is said below it."""
-    if st.button(label, key=key, type="tertiary" if quiet else "secondary", disabled=access.only_looks()):
+    with one_tap(key):
+        pressed = st.button(label, key=key, type="tertiary" if quiet else "secondary", disabled=access.only_looks())
+    if pressed:
         error = components.attempt(enter, done)
         if error is None:
             st.rerun()

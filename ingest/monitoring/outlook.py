@@ -26,7 +26,6 @@ from analysis.model import Assessment, Batch, events_of
 from analysis.planning import Constraints, Ended, Obstacle, Plan, ToDo, outstanding, reading_fresh, steady_plan
 from analysis.schemas import READINGS
 from analysis.wording import NOT_JUDGED
-from ingest.calibration import Calibrated
 from ingest.decoding import AHEAD_S
 from ingest.errors import StoreError
 from ingest.model import BatchRecord, Preferences, Vessel, usable_hold_h
@@ -42,9 +41,6 @@ _LEAST_REST_S: Final = 3.0
 _SHARE_OF_A_CORE: Final = 0.2
 """An assessment stands for a while although newer readings have come: for so long that looking at all running batches
 takes no more than this share of one core."""
-
-_TRIES: Final = 3
-"""Who enters without a pause is judged half a moment late, rather than never; the next look takes up the rest."""
 
 _ENDED_KEPT: Final = 32
 _ENDED_KEPT_S: Final = 3600.0
@@ -308,7 +304,7 @@ class Outlooks:
         now: datetime,
     ) -> Outlook:
         batch_id = record.batch_id
-        batch, calibrated = self._at_one_moment(batch_id)
+        batch, calibrated = self._store.batch_and_calibrated(batch_id)
         before = self._kept.get(batch_id)
         if _to_come(newest, now):
             newest = _newest_that_has_come(calibrated.readings, now)
@@ -335,15 +331,6 @@ class Outlooks:
             computed_at=now,
             doubts=(*calibrated.notes, doubt) if doubt else calibrated.notes,
         )
-
-    def _at_one_moment(self, batch_id: str) -> tuple[Batch, Calibrated]:
-        """A batch and its readings with the same entries behind them: a sample that sets a float is in both."""
-        for _ in range(_TRIES):
-            revision = self._store.revision
-            found = self._store.batch(batch_id), self._store.calibrated(batch_id)
-            if self._store.revision == revision:
-                break
-        return found
 
     def _where(self, record: BatchRecord, now: datetime) -> tuple[Vessel | None, datetime | None]:
         """The vessel in which a batch is (or was last), and since when, if it came there from another."""

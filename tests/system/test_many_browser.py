@@ -113,7 +113,7 @@ def test_nothing_says_saved_until_the_store_has_it_and_a_lost_server_loses_no_en
     server = Server(tmp_path, "serve")
     server.data.mkdir()
     with Store.open(server.data) as store:
-        store.save(Vessel(name="Cask one"))
+        vessel = store.save(Vessel(name="Cask one"))
 
     def started() -> None:
         server.start()
@@ -174,6 +174,16 @@ def test_nothing_says_saved_until_the_store_has_it_and_a_lost_server_loses_no_en
             started()
             expect(state).to_have_text("Not saved yet.")
             expect(name).to_have_value("Cask three")
+            page.goto(f"http://127.0.0.1:{server.port}/set-up?part=vessels&id={vessel.vessel_id}")
+            remove = page.get_by_role("button", name="Remove this vessel")
+            remove.wait_for()
+            at_rest(page)
+            cut["now"] = True
+            remove.click()
+            tapped = page.locator("[class*=st-key-tap-] .entry-state")
+            expect(tapped).to_have_text("Saving …")
+            server.kill()
+            expect(tapped).to_contain_text("Not known to be saved: the connection was lost before the answer.")
     finally:
         server.kill()
     with Store.open(server.data) as store:

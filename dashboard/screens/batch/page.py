@@ -30,15 +30,13 @@ from dashboard.charts import base, phase_glyph
 from dashboard.queries import Siblings, before_their_place, leave_out, needs_of, queries
 from dashboard.queries import milestones as found_milestones
 from dashboard.report import report_html
-from dashboard.screens.batch import entries, history, lot, photos, schedule
+from dashboard.screens.batch import entries, history, lot, photos, schedule, values
 from dashboard.templates import Markup, fill, join, render
 from dashboard.ui import components, forms, lots, milestones, zoom
 from dashboard.wording import follows
 from ingest.model import BatchRecord, HandSample, Vessel
 from ingest.monitoring import Outlook, batch_page, lot_warnings, warnings_for
 
-_AGE: Final = '<button type="button" class="exact" data-exact="{{ exact }}">{{ age }}</button>'
-"""An age that says its exact time when it is tapped or has the focus: a thumb does not hover."""
 _CLASSICAL: Final = "classical"
 PARTS = ("Why we say so", "What we said before", "What was entered", "Notes and photos", "This batch")
 
@@ -201,7 +199,7 @@ def figures_html(outlook: Outlook, say: Voice) -> Markup:
         facts.append(("Wished", wished))
     for what, newest in (("Last reading", by_device), ("Last hand sample", by_hand)):
         if newest is not None:
-            facts.append((what, fill(_AGE, exact=say.exact(newest), age=say.ago(newest))))
+            facts.append((what, components.aged(newest, say)))
     return fill(
         '<dl class="facts">{% for name, value in facts %}<div><dt>{{ name }}</dt><dd>{{ value }}</dd></div>'
         '{% endfor %}</dl>{% if rule %}<p class="figures">{{ rule }}</p>{% endif %}',
@@ -250,6 +248,7 @@ def curve_part(outlook: Outlook) -> None:
     with st.container(key=zoom.PLACE):
         st.plotly_chart(figure, key=f"curve-{batch_id}", theme=None, config=base.CONFIG, alt=text)
     components.markup(LEGEND + fill('<p class="figures">{{ text }}</p>', text=text), key="legend")
+    values.show(outlook, looked_at, say)
 
 
 def _classical_wanted() -> bool:

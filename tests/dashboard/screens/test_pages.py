@@ -18,6 +18,7 @@ from dashboard.charts import base
 from dashboard.charts import batch as charts
 from dashboard.queries import queries
 from dashboard.screens.batch import page as batch_page
+from dashboard.screens.batch import values
 from dashboard.templates import Markup
 from ingest.model import BatchRecord, EventRecord, HandSample, Report
 
@@ -342,3 +343,17 @@ def test_a_small_curve_that_cannot_be_drawn_does_not_stop_who_judges(
     monkeypatch.setattr(queries, "sparkline_svg", lambda *_: 1 / 0)
     queries.draw_ahead(outlook)
     assert "could not be drawn" in caplog.text
+
+
+def test_a_batchs_picture_is_there_in_numbers_for_whoever_cannot_aim_at_a_point(cellar):
+    outlook, say = queries.outlook_of(cellar.batches["held"].batch_id), queries.voice()
+    headings, rows = values.table(outlook, None, say)
+    marked = outlook.assessment.marked.sort("measured_at", descending=True)
+    assert rows[0][:2] == [say.exact(marked["measured_at"][0]), say.gravity(marked["gravity_sg"][0])]
+    assert 30 < len(rows) <= values.MOST
+    assert all(len(row) == len(headings) for row in rows)
+    assert abs(float(rows[0][2]) - outlook.assessment.gravity_sg.p50) < 0.002
+    day = base.Zoom(marked["measured_at"][0] - timedelta(days=1), marked["measured_at"][0])
+    assert len(values.table(outlook, day, say)[1]) == 49
+    part = script("batch", id=cellar.batches["held"].batch_id)
+    assert rows[0][0] not in re.sub(r"data-exact=\"[^\"]*\"", "", text_of(part)), "it is made where it is opened"
