@@ -708,8 +708,11 @@ FORCED_TEST_ERROR_SG: Final = 0.001
 """SG; by so much a sound forced test may end too high. Source: one division of a hydrometer; common practice."""
 
 FORCED_TEST_LEAST: Final = 0.72
-"""share; a beer's forced test without fresh yeast that ends at a lower apparent attenuation counts for nothing. Source:
-common practice, no published one: lagers end at 0.70 to 0.82, ales at 0.65 to 0.80, and a stall among them."""
+"""share; a beer's forced test without fresh yeast that ends at a lower apparent attenuation does not count in full.
+Source: common practice, no published one: lagers end at 0.70 to 0.82, ales at 0.65 to 0.80, and a stall among them."""
+
+FORCED_TEST_NOTHING: Final = 0.65
+"""share; one that ends no higher counts for nothing, and in between in proportion. Source: as for that."""
 
 UNGROWN: Final = 1.06
 """ratio; of the gas at worst to Balling's, since yeast that hardly grows leaves more of the sugar to it. Source: half
@@ -799,6 +802,10 @@ twentieth of an ordinary carbonation (by definition)."""
 
 RARE_FALL: Final = 4.0
 """ratio; a fall of this many times its 90th percentile comes once in ten thousand. Source: an exponential tail."""
+
+HIGHEST_CELLAR_M: Final = 1500.0
+"""m; the altitude at which a closed package is taken to stand unless one is said, since a gauge reads more in thinner
+air. Source: Tremblay and Ainslie 2021 (PNAS 118, e2102463118): one in sixteen people lives higher (from memory)."""
 
 HOTTEST_C: Final = 30.0
 """°C; the warmest place in which a package is taken to stand unless said. Source: common practice, no published

@@ -23,7 +23,7 @@ from dashboard.screens.today import page as today
 from dashboard.screens.trials import page as trials
 from dashboard.screens.yeasts import page as yeasts
 from dashboard.templates import fill, render
-from dashboard.ui import components, decimal_comma, drafts
+from dashboard.ui import components, decimal_comma, drafts, unfolding
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,6 +78,7 @@ def _run() -> None:
     components.look()
     drafts.keep()
     decimal_comma.listen()
+    unfolding.at_once()
     if (target := components.followed_link()) is not None:
         path, _, query = target.partition("?")
         if path in made:

@@ -30,6 +30,7 @@ from analysis.model import (
     EventKind,
     Substance,
 )
+from analysis.packaging import field_of
 from analysis.planning import Constraints
 from ingest.errors import EntryError, in_units
 from ingest.record_checks import LEAST_HOLD_H, MOST_HOLD_H, Usual, in_range, need_name, to_utc
@@ -447,9 +448,14 @@ class Preferences:
     quiet_to: time | None = None
     calendar_token: str = ""
     mass_unit: MassUnit = "g"
+    altitude_m: float | None = None
+    """Of the cellar, for what a package has to hold; None where it was not said."""
 
     def __post_init__(self) -> None:
         need_name(self.cellar_name)
+        up = field_of("altitude_m")
+        if self.altitude_m is not None and not up.low <= self.altitude_m <= up.high:
+            raise EntryError("altitude_m", f"{self.altitude_m:g} m is out of range", up.usual)
         try:
             Constraints(
                 hold_h=self.hold_h,

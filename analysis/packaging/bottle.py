@@ -102,7 +102,7 @@ def bottle(inputs: SheetInputs, residual: float | None) -> Bottle:
     pressure = _pressure(inputs, residual, inside)
     heated = None
     if inputs.heat_treat and pressure is not None:
-        _, heated = heated_gauge_kpa(pressure.volumes, safety.PASTEURISING_C, inputs.altitude_m or 0.0)
+        _, heated = heated_gauge_kpa(pressure.volumes, safety.PASTEURISING_C, inputs.held_at_m)
     findings = (
         *_package(inputs),
         *_fermentation(inputs),
@@ -172,7 +172,7 @@ def _pressure(inputs: SheetInputs, residual: float | None, inside: Gas) -> Press
     if inputs.carbonation_volumes is None and residual is None:
         return None
     storage_c = HOTTEST_C if inputs.storage_c is None else inputs.storage_c
-    altitude_m = inputs.altitude_m or 0.0
+    altitude_m = inputs.held_at_m
     drink, creep = inside.ferments.of("drink"), inside.ferments.of("hops").p90_volumes
     base = inside.expected - drink.p90_volumes - creep
     spread = pressure_spread(

@@ -12,6 +12,7 @@ from analysis.packaging.carbonation import PRIMING_SUGARS
 from analysis.packaging.kinds import BOTTLE_KINDS
 from analysis.packaging.roles import ACTIONS, Role
 from analysis.packaging.sweetening import SWEETENERS
+from analysis.thresholds import HIGHEST_CELLAR_M
 
 Kind = Literal["number", "choice", "yes or no", "text", "shares", "falls"]
 
@@ -39,6 +40,9 @@ class Field:
     help: str = ""
     choices: tuple[str, ...] = ()
     default: Any = None
+    """What a form fills in, and what counts where nothing is given."""
+    counted: Any = None
+    """What counts against the drink where nothing is given, while the form stays empty."""
 
     def usual_in(self, units: DisplayUnits | None) -> str:
         """What is common, in these units; None: in the unit of the key."""
@@ -277,8 +281,8 @@ FIELDS: Final[tuple[Field, ...]] = (
         -450.0,
         6000.0,
         (0, 3000),
-        help="A gauge reads more where the air is thinner: at 2000 m by a fifth of an atmosphere.",
-        default=0.0,
+        help="In thinner air a gauge reads more. Set up keeps it for the cellar; without it, 1500 m count.",
+        counted=HIGHEST_CELLAR_M,
     ),
     _number("serving_c", "Serving temperature", "Carbonation", "°C", -3.0, 40.0, (1, 14), quantity="temperature"),
     _choice(

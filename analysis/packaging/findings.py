@@ -190,9 +190,10 @@ class ForcedTestDoubted:
 
 @dataclass(frozen=True, slots=True)
 class ForcedTestUnsure:
-    """The forced test stands high and is not said to have had fresh yeast: it counts for nothing in favour."""
+    """The forced test stands high and is not said to have had fresh yeast: it counts in part, or for nothing."""
 
     test_sg: float
+    in_part: bool
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, fields
 from typing import Any, Literal
 
 from analysis.packaging.sulfite import SulfiteAs
+from analysis.thresholds import HIGHEST_CELLAR_M
 
 Package = Literal["bottle", "keg"]
 
@@ -87,6 +88,11 @@ class SheetInputs:
     hops_warm_days: float | None = None
     hop_shares: Mapping[str, float] | None = None
     scale_resolution_g: float | None = None
+
+    @property
+    def held_at_m(self) -> float:
+        """The altitude at which a closed package has to hold; the highest usual one where none is given."""
+        return HIGHEST_CELLAR_M if self.altitude_m is None else self.altitude_m
 
     def given(self) -> dict[str, Any]:
         """What is given, by key, as the screen's form and JSON take it."""

@@ -45,9 +45,9 @@ class Keg:
 def keg(inputs: SheetInputs, residual: float | None) -> Keg:
     """What to expect of a keg; `residual` volumes are dissolved, None where the warmest temperature is not given."""
     rating = _rating(inputs)
-    setting, altitude_m = None, inputs.altitude_m or 0.0
+    setting = None
     if inputs.carbonation_volumes is not None and inputs.serving_c is not None:
-        setting = keg_gauge_kpa(inputs.carbonation_volumes, inputs.serving_c, altitude_m)
+        setting = keg_gauge_kpa(inputs.carbonation_volumes, inputs.serving_c, inputs.altitude_m or 0.0)
     inside = gas(inputs, residual)
     hottest = HOTTEST_C if inputs.storage_c is None else inputs.storage_c
     findings = (
@@ -64,7 +64,7 @@ def keg(inputs: SheetInputs, residual: float | None) -> Keg:
         *_not_believed(inputs, rating),
     )
     fits = setting is not None and setting <= rating.gauge_kpa
-    return Keg(setting if fits else None, package_gauge_kpa(inside.worst, hottest, altitude_m), findings)
+    return Keg(setting if fits else None, package_gauge_kpa(inside.worst, hottest, inputs.held_at_m), findings)
 
 
 def _rating(inputs: SheetInputs) -> KegRating:
@@ -130,7 +130,7 @@ def _primed(inputs: SheetInputs) -> Iterator[Weighed]:
 
 def _warmed(inputs: SheetInputs, inside: Gas, hottest_c: float, rating: KegRating) -> Iterator[Weighed]:
     """What the closed keg reaches in the warmest place it may stand, as expected and at worst."""
-    altitude_m = inputs.altitude_m or 0.0
+    altitude_m = inputs.held_at_m
     warm = package_gauge_kpa(inside.expected, hottest_c, altitude_m)
     worst = package_gauge_kpa(inside.worst, hottest_c, altitude_m)
     room = (1 - RATING_MARGIN) * rating.gauge_kpa

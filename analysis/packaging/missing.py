@@ -103,9 +103,9 @@ def missing_findings(inputs: SheetInputs, judged: Package | None) -> Iterator[We
 def assumed(inputs: SheetInputs, judged: Package | None) -> dict[str, object]:
     """What is counted by its key because nothing else was entered, as far as the package asks for it."""
     return {
-        field.key: field.default
+        field.key: field.default if field.counted is None else field.counted
         for field in FIELDS
-        if field.default is not None
+        if (field.default is not None or field.counted is not None)
         and getattr(inputs, field.key) is None
         and _COUNTS.get(field.key, _packaged)(inputs, judged)
     }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 
 @dataclass(frozen=True, slots=True)
@@ -197,3 +198,30 @@ class KegRatingNotBelieved:
 
     rating_kpa: float
     counted_kpa: float
+
+
+OF_PRESSURE: Final = (
+    HoldsMoreThanWished,
+    WarmestUnknown,
+    MoreThanOrdinaryBottles,
+    Heating,
+    HeatedAboveRating,
+    ExpectedAboveTrust,
+    VolumesAboveLimit,
+    WorstAboveNewBottleTest,
+    WorstAboveTrust,
+    BottleRatingUnknown,
+    StillWineBottle,
+    BottleRatingNotBelieved,
+    ExpectedAboveRating,
+    ExpectedNearRating,
+    ChanceAboveRating,
+    SeldomAboveRating,
+    WorstAboveRating,
+    KegRating,
+    SettingAboveRating,
+    VesselAboveRating,
+    WarmedKeg,
+    KegRatingNotBelieved,
+)
+"""Every finding of this module: a package may burst."""

@@ -38,6 +38,7 @@ from analysis.thresholds import (
     DRY_SG,
     FORCED_TEST_ERROR_SG,
     FORCED_TEST_LEAST,
+    FORCED_TEST_NOTHING,
     FORCED_TEST_SHORT_SG,
     FORCED_TEST_SHORT_SHARE,
     FORCED_TEST_WITHIN_SG,
@@ -62,7 +63,7 @@ def end_findings(inputs: SheetInputs, package: Package) -> Iterator[Weighed]:
     highest, missing = expected_highest(inputs)
     forced = believed_test(inputs)
     if tested is not None and forced is None and tested <= _believed_up_to(inputs):
-        yield note(ForcedTestUnsure(tested))
+        yield note(ForcedTestUnsure(tested, in_part=test_counts(inputs) > 0))
     elif tested is not None and forced is None:
         yield caution(ForcedTestDoubted(tested, highest) if missing is None else ForcedTestUnchecked(tested, missing))
     if final is None:
@@ -136,16 +137,35 @@ def believed_test(inputs: SheetInputs) -> float | None:
     return tested if tested <= gravity_at_attenuation(max(1.0, original), least) + lift + _ROUNDED_SG else None
 
 
+def test_counts(inputs: SheetInputs) -> float:
+    """How much of a forced test counts in favour of the drink: 1 where it is believed, 0 where it is not.
+
+    Between, where without fresh yeast it ended short of what is usual, though further than the least that ales reach:
+    the higher it ended, the more likely it stopped as the batch did.
+    """
+    if believed_test(inputs) is not None:
+        return 1.0
+    tested, original = inputs.forced_test_sg, inputs.original_gravity_sg
+    if tested is None or original is None or tested > _believed_up_to(inputs):
+        return 0.0
+    lift = unfermentable_lift_sg(inputs)
+    if inputs.drink not in BEERS or inputs.expected_low is not None or original - lift <= 1:
+        return 0.0
+    reached = 1 - (tested - lift - 1) / (original - lift - 1)
+    return min(1.0, max(0.0, (reached - FORCED_TEST_NOTHING) / (FORCED_TEST_LEAST - FORCED_TEST_NOTHING)))
+
+
 def lowest_plausible(inputs: SheetInputs, final_sg: float) -> float:
     """The lowest gravity it may still reach.
 
     Drink, yeast and culture set it; a forced test that is believed lifts it to its own end, less what such a test may
-    have stopped short. A `lowest_plausible_sg` that is given can only lower it: a forecast knows less than a test. So
-    can a test that is doubted.
+    have stopped short, and one that is believed in part lifts it by that part. A `lowest_plausible_sg` that is given
+    can only lower it: a forecast knows less than a test. So can a test that is doubted.
     """
-    floor, forced = _floor(inputs, final_sg), believed_test(inputs)
-    if forced is not None:
-        floor = max(floor, min(final_sg, forced) - _short(inputs))
+    floor, tested = _floor(inputs, final_sg), inputs.forced_test_sg
+    if tested is not None:
+        ended = min(final_sg, tested) - _short(inputs)
+        floor = max(floor, floor + test_counts(inputs) * (ended - floor))
     if culture_has_held(inputs):
         floor = max(floor, final_sg - CULTURE_CREEP_SG)
     lower = (each for each in (inputs.lowest_plausible_sg, inputs.forced_test_sg) if each is not None)

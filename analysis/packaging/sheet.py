@@ -7,7 +7,7 @@ a finding with the reason and the way out; what needs care as a caution. `fields
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -18,6 +18,7 @@ from analysis.packaging.carbonation import grams_of_volumes
 from analysis.packaging.findings import (
     Finding,
     Remark,
+    Severity,
     Weighed,
     caution,
     cautions_of,
@@ -31,6 +32,7 @@ from analysis.packaging.inputs import SheetInputs
 from analysis.packaging.keg import Keg, keg
 from analysis.packaging.missing import assumed, missing, missing_findings
 from analysis.packaging.precautions import precautions, spoilage
+from analysis.packaging.pressure_findings import OF_PRESSURE
 from analysis.packaging.priming import Priming, Residual, priming, priming_source, residual
 from analysis.packaging.safety import Verdict
 from analysis.packaging.spirit import without_spirit
@@ -135,6 +137,8 @@ class PackagingSheet:
     missing: tuple[InputMissing, ...]
     assumed: Mapping[str, object]
     worst_case: WorstCase | None
+    dangers: tuple[Finding, ...]
+    """Those of the reasons that stop the package, or tell of its pressure: they are never out of sight."""
 
 
 def sheet(inputs: Mapping[str, Any], units: DisplayUnits | None = None) -> PackagingSheet:
@@ -282,6 +286,9 @@ def _answer(inputs: SheetInputs, parts: Parts, found: list[Weighed]) -> Packagin
         missing=missing(inputs, judged),
         assumed=assumed(inputs, judged),
         worst_case=None if judged is None else worst_case(inputs, held),
+        dangers=once(
+            (*refusals, *_dangers(() if said is None else said.findings, parts.keg.findings if kegged else ()))
+        ),
     )
 
 
@@ -298,4 +305,14 @@ def _verdict(refusals: tuple[Finding, ...], findings: tuple[Weighed, ...]) -> Ve
 
 
 def _reasons(refusals: tuple[Finding, ...], findings: tuple[Weighed, ...]) -> tuple[Finding, ...]:
-    return once((*refusals, *cautions_of(findings)))
+    """Why, what is refused first, then what is dangerous."""
+    return once((*refusals, *_dangers(findings), *cautions_of(findings)))
+
+
+def _dangers(*findings: Iterable[Weighed]) -> tuple[Finding, ...]:
+    weighed = sorted((each for some in findings for each in some), key=lambda each: -each.severity)
+    return tuple(
+        each.finding
+        for each in weighed
+        if each.severity >= Severity.STOP or (each.severity and isinstance(each.finding, OF_PRESSURE))
+    )

@@ -53,5 +53,5 @@ def worst_case(inputs: SheetInputs, residual: float | None) -> WorstCase:
         set_by=set_by,
         sweetener=None if sweet is None else sweet.name,
         storage_c=HOTTEST_C if inputs.storage_c is None else inputs.storage_c,
-        altitude_m=inputs.altitude_m or 0.0,
+        altitude_m=inputs.held_at_m,
     )

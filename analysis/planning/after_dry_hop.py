@@ -7,7 +7,7 @@ from datetime import date, datetime, timedelta
 
 from analysis.model import Assessment, Batch, events_of
 from analysis.planning.constraints import Constraints, Plan, days_from, whole_days
-from analysis.planning.grounds import cold_keg, forecast_chance, why_blocked
+from analysis.planning.grounds import cold_keg, forecast_chance, hold_of, why_blocked
 from analysis.planning.readiness import (
     days_ahead,
     even_and_late,
@@ -156,6 +156,7 @@ def _when_contact_ends(
         contact=contact_of(hops, constraints, now),
         day=day,
         same_day=day == base.hops_out_day,
+        hold=hold_of(assessment, constraints),
         chance=forecast_chance(assessment, chance(day)),
     )
     made = replace(base, packaging_day=day, packaging_chance=chance(day), reason=reason)

@@ -53,7 +53,8 @@ def why_blocked(assessment: Assessment) -> Blocked | None:
     return Obstacle.TOO_FEW_READINGS if few else Obstacle.NOT_BEGUN
 
 
-def _hold(assessment: Assessment, constraints: Constraints) -> Hold:
+def hold_of(assessment: Assessment, constraints: Constraints) -> Hold:
+    """The hold that was asked for, and how much of it was seen where it is enough."""
     seen = assessment.finished and assessment.held_h >= constraints.hold_h
     return Hold(constraints.hold_h, assessment.held_h if seen else None)
 
@@ -64,7 +65,7 @@ def package_reason(
     """Why packaging falls on `day`; `waited` means that an earlier day was likely enough but not the person's."""
     return PackageOn(
         day=day,
-        hold=_hold(assessment, constraints),
+        hold=hold_of(assessment, constraints),
         rest_days=constraints.rest_days,
         crash_days=constraints.crash_days,
         chance=forecast_chance(assessment, chance),
@@ -81,7 +82,7 @@ def hops_reason(
         hop=hop,
         out=out,
         package=package,
-        hold=_hold(assessment, constraints),
+        hold=hold_of(assessment, constraints),
         rest_days=constraints.rest_days,
         contact_days=constraints.contact_days,
         chance=forecast_chance(assessment, chance),

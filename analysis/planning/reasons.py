@@ -168,6 +168,7 @@ class WhenContactEnds:
     contact: Contact
     day: date
     same_day: bool
+    hold: Hold
     chance: float | None
 
 

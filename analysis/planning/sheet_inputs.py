@@ -18,6 +18,7 @@ def prefill(
     now: datetime,
     volume_l: float | None = None,
     jurisdiction: str | None = None,
+    altitude_m: float | None = None,
     earlier: Sequence[FollowUp] = (),
 ) -> SheetInputs:
     """What is known of a batch; still to be checked, as the person may change all of it.
@@ -29,8 +30,9 @@ def prefill(
     now
         When it is packaged: finish and hold count only if the gravity was read within the day before. Without such a
         reading it is not said whether it has finished, and the hold does not count.
-    volume_l, jurisdiction
-        From the batch's record and the person's preferences; what was added counts on top where all amounts are known.
+    volume_l, jurisdiction, altitude_m
+        From the batch's record and the person's preferences; what was added counts on top of the volume where all
+        amounts are known.
     earlier
         Test bottles of earlier lots with the same yeast; see `analysis.packaging.follow_up.lesson`.
     """
@@ -39,6 +41,7 @@ def prefill(
     return replace(
         inputs_of(assessment, batch, fresh=fresh),
         jurisdiction=jurisdiction,
+        altitude_m=altitude_m,
         volume_l=volume_l if assessment.volume_l is None else round(assessment.volume_l, 2),
         finished=(True if fresh else None) if gate.ended else False,
         hold_met=gate.holds(Condition.HOLD_SEEN) and fresh,

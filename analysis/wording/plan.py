@@ -121,13 +121,21 @@ def reason(of: PlanReason | None, units: DisplayUnits) -> str:
                 f"{day(of.day)}{_sure(of.chance)}.{keg}"
             )
         case WhenContactEnds():
-            contact = _contact(of.contact)
-            if of.same_day:
-                return f"{contact}, and the gravity will have held{_sure(of.chance)}."
-            return (
-                f"{contact}; {day(of.day)} is the first of your days on which the gravity will also have "
-                f"held{_sure(of.chance)}."
-            )
+            return _when_contact_ends(of)
+
+
+def _when_contact_ends(of: WhenContactEnds) -> str:
+    contact = _contact(of.contact)
+    if of.hold.seen_h is not None:  # nothing of the hold is still to come; whether it is done, never is quite sure
+        held = f"the gravity has held for {int(of.hold.seen_h)} hours"
+        done = "" if of.chance is None else f"; it is done by then{_sure(of.chance)}"
+        if of.same_day:
+            return f"{contact}, and {held}{done}."
+        return f"{contact}; {day(of.day)} is the first of your days after that. {held.capitalize()}{done}."
+    if of.same_day:
+        return f"{contact}, and the gravity will have held{_sure(of.chance)}."
+    first = f"{day(of.day)} is the first of your days on which the gravity will also have held"
+    return f"{contact}; {first}{_sure(of.chance)}."
 
 
 def _blocked(by: Blocked) -> str:

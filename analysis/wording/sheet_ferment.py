@@ -11,10 +11,11 @@ from analysis.packaging import pressure_findings as p
 def worded(finding: Finding, units: DisplayUnits) -> str | None:
     """The finding as a sentence or two; None for one that is worded elsewhere."""
     match finding:
-        case f.ForcedTestUnsure(tested):
+        case f.ForcedTestUnsure(tested, in_part):
+            counts = "only in part" if in_part else "for nothing in favour"
             return (
                 f"The forced test ended high, at {units.gravity(tested)}, and is not said to have had plenty of fresh "
-                "yeast: it may have stopped as the batch did, so it counts for nothing in favour."
+                f"yeast: it may have stopped as the batch did, so it counts {counts}."
             )
         case f.CreepMayCome(volumes):
             return (

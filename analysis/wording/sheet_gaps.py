@@ -160,7 +160,8 @@ def worst_case_sentences(sheet: PackagingSheet, units: DisplayUnits) -> list[str
         parts.append(f"{case.acid_volumes:.1f} from malic acid that bacteria may turn to lactic acid")
     if case.priming_volumes > 0:
         parts.append(f"{case.priming_volumes:.1f} from a priming sugar that may be stronger than it is counted")
-    where = f"{units.temperature(case.storage_c)} and {altitude_words(case.altitude_m).removeprefix('at ')}"
+    unsaid_up = "" if sheet.inputs.altitude_m is not None else ", as none is given"
+    where = f"{units.temperature(case.storage_c)} and {altitude_words(case.altitude_m).removeprefix('at ')}{unsaid_up}"
     air = ""
     if sheet.bottle_verdict is not None:
         held = "No air in the neck is counted, as it is purged." if sheet.inputs.purged else ""

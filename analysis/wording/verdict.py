@@ -14,7 +14,7 @@ import numpy as np
 from analysis.display_units import chance, chance_percent, chance_word, number, percent
 from analysis.evidence import CannotBe, ColdForIt, EvenFall, FloatOff, NotBegun, NothingYet, SameFigure, Swings
 from analysis.model import STEADY_SG, Assessment, EventKind, Forecast, Phase, Range, Trend
-from analysis.thresholds import FLOAT_OFF_SG, LAG_USUAL_H, LAG_WORRY_H, LEVEL_H
+from analysis.thresholds import FLOAT_OFF_SG, LAG_USUAL_H, LAG_WORRY_H
 from analysis.wording.formatting import Voice, capital, fineness, hours, lasted
 
 PHASE_WORDS: Final[dict[Phase, str]] = {
@@ -269,13 +269,21 @@ def likely_gravity(assessment: Assessment, voice: Voice) -> str | None:
     """The likely gravity, and beside it what the float shows where that is another; None where nothing is known."""
     if assessment.gravity_sg is None:
         return None
-    likely = voice.gravity(assessment.gravity_sg.p50)
-    if assessment.by_hand is not None and not assessment.by_hand.why_not:
-        return likely  # the float is set by a sample: it shows the same
-    shown_sg = _shown_by_float(assessment)
-    if shown_sg is None or abs(shown_sg - assessment.gravity_sg.p50) < FLOAT_OFF_SG:
-        return likely
-    return f"{likely} (the float shows {voice.gravity(shown_sg)})"
+    likely, shown_sg = voice.gravity(assessment.gravity_sg.p50), float_shows(assessment)
+    return likely if shown_sg is None else f"{likely} (the float shows {voice.gravity(shown_sg)})"
+
+
+def float_shows(assessment: Assessment) -> float | None:
+    """What the float shows by now where it is off, SG; None where it is not, or a sample sets it.
+
+    It is told by how far the readings lie off the course, each at its own time: in a steep fall those of the last
+    hours lie above where the gravity is by now, whether the float is right or not.
+    """
+    by_hand = assessment.by_hand
+    off = next((one for one in assessment.evidence if isinstance(one, FloatOff)), None)
+    if off is None or (by_hand is not None and not by_hand.why_not):
+        return None
+    return off.gravity_sg + off.off_sg
 
 
 def gravity_rule(assessment: Assessment, voice: Voice) -> str | None:
@@ -313,17 +321,6 @@ def offset_words(assessment: Assessment, voice: Voice) -> str | None:
         return None
     size, way = voice.units.about_fall(abs(off.off_sg)), "low" if off.off_sg < 0 else "high"
     return f"Dots lie {size} {way}: the float's likely offset"
-
-
-def _shown_by_float(assessment: Assessment) -> float | None:
-    """The median of the float's newest readings in use, within half a day, SG: while it falls, older ones lie above."""
-    marked = assessment.marked
-    used = np.flatnonzero(marked["set_aside"].is_null().to_numpy() & ~marked["by_hand"].to_numpy().astype(bool))
-    if not used.size:
-        return None
-    newest = used[-_NEWEST:]
-    at = marked["measured_at"].to_physical().to_numpy()[newest]
-    return float(np.median(marked["gravity_sg"].to_numpy()[newest][at > at[-1] - LEVEL_H * 3.6e9]))
 
 
 def phase_word(assessment: Assessment) -> str:

@@ -128,9 +128,9 @@ def _span(outlooks: Sequence[Outlook], say: Voice) -> tuple[datetime, datetime]:
 
 
 def _planned(o: Outlook, say: Voice) -> list[tuple[datetime, str]]:
-    """The days still to come of a batch with their word, at noon."""
-    to_do = o.to_do(say.today())
-    return [(datetime.combine(each.day, _NOON), _WORDS[each.act]) for each in to_do if each.act in _WORDS]
+    """What is still to be done of a batch with its word: at noon of its day, but never before now."""
+    to_do, now = o.to_do(say.today()), _local(say, say.now)
+    return [(max(datetime.combine(each.day, _NOON), now), _WORDS[each.act]) for each in to_do if each.act in _WORDS]
 
 
 def _bars(o: Outlook, y: int, say: Voice, palette: Palette, span: tuple[datetime, datetime]) -> list[dict[str, Any]]:

@@ -11,7 +11,7 @@ import streamlit as st
 
 from analysis.wording import Voice, capital
 from dashboard import access, context
-from dashboard.charts import CONFIG, calendar_figure
+from dashboard.charts import PLAIN, calendar_figure
 from dashboard.queries import queries
 from dashboard.templates import Markup, fill, join
 from dashboard.ui import components
@@ -61,7 +61,7 @@ def timeline() -> None:
             (tuple(o.computed_at for o in outlooks), say.today(), say.now.hour, revision),
         )
         text = " ".join(f"{i.what} {say.day(i.day)}." for i in items)
-        st.plotly_chart(picture, key="calendar", theme=None, config=CONFIG, alt=text or "No planned days yet.")
+        st.plotly_chart(picture, key="calendar", theme=None, config=PLAIN, alt=text or "No planned days yet.")
         components.markup(LEGEND, key="calendar-legend")
 
 

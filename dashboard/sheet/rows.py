@@ -163,7 +163,7 @@ def _carbonation(sheet: PackagingSheet, preferences: Preferences) -> list[Row]:
     if sheet.wished_volumes is not None and sheet.carbonation_g_per_l is not None:
         rows.append(Row("Wished", _gas(sheet.wished_volumes, sheet.carbonation_g_per_l, units)))
     rows += _priming(sheet, preferences)
-    up = altitude_words(given.altitude_m or 0.0)
+    up = altitude_words(given.altitude_m or 0.0) + ("" if given.altitude_m is not None else ", as no altitude is given")
     if sheet.keg_gauge_kpa is not None:
         note = f"above the atmosphere, at {units.temperature(given.serving_c)}, {up}"
         rows.append(Row("Keg pressure", units.pressure(sheet.keg_gauge_kpa), note))

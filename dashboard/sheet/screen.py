@@ -25,6 +25,14 @@ from dashboard.sheet.rows import (
 from dashboard.templates import Markup, fill, join, render
 from ingest.model import Preferences
 
+_OPEN: Final = 3
+"""Reasons that a phone shows beside the first inputs. Source: tried on screens of 390 px."""
+
+
+def open_reasons(sheet: PackagingSheet) -> int:
+    """How many of the verdict's reasons stand open where there is little room: three, and all that are dangerous."""
+    return max(_OPEN, len(sheet.dangers))
+
 
 def light(sheet: PackagingSheet, wrong: Sequence[str], preferences: Preferences) -> tuple[Light | None, list[str]]:
     """Go, caution or stop, with its reasons; None while it cannot be said."""
@@ -36,10 +44,12 @@ def light(sheet: PackagingSheet, wrong: Sequence[str], preferences: Preferences)
     return word, reasons
 
 
-def verdict_html(word: Light | None, reasons: Sequence[str]) -> Markup:
-    """The verdict, before everything else."""
+def verdict_html(word: Light | None, reasons: Sequence[str], stand_open: int) -> Markup:
+    """The verdict, before everything else; on a phone, reasons beyond those that `stand_open` are one tap away."""
     title, line = ("", "") if word is None else (VERDICTS[word], VERDICT_LINES[word])
-    return render("sheet/light.html", word=word, title=title, line=line, reasons=reasons)
+    return render(
+        "sheet/light.html", word=word, title=title, line=line, reasons=reasons[:stand_open], more=reasons[stand_open:]
+    )
 
 
 _ANSWERS: Final = ("Priming sugar", "Keg pressure", "Pressure in the worst case", "Keg pressure in the worst case")

@@ -7,12 +7,14 @@ import logging
 import random
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any, Final, TypeVar
 
 import streamlit as st
 
 from analysis import wording
+from analysis.wording import Voice
 from dashboard import context
 from dashboard.charts import Edition, variables
 from dashboard.queries import queries
@@ -215,14 +217,19 @@ def banner(title: str, text: str) -> None:
     st.html(fill('<div class="banner" role="alert"><b>{{ title }}</b> {{ text }}</div>', title=title, text=text))
 
 
+def aged(when: datetime, say: Voice) -> Markup:
+    """An age that says its exact time when it is tapped or has the focus: a thumb does not hover."""
+    age = '<button type="button" class="exact" data-exact="{{ exact }}">{{ age }}</button>'
+    return fill(age, exact=say.exact(when), age=say.ago(when))
+
+
 def state_line() -> Markup:
     """Whether readings come in, and how old the newest is, as HTML."""
     say = queries.voice()
     heard = queries.counts(say)["last_reading_at"]
     if heard is None:
         return fill('<span class="status">Listening; nothing heard yet</span>')
-    line = '<span class="status" title="{{ exact }}">Last reading {{ age }}</span>'
-    return fill(line, exact=say.exact(heard), age=say.ago(heard))
+    return fill('<span class="status">Last reading {{ age }}</span>', age=aged(heard, say))
 
 
 @live
@@ -268,7 +275,11 @@ def done_line() -> None:
     with st.container(key="done", horizontal=True, vertical_alignment="center"):
         with st.container(key=f"saved as/{st.session_state.get(_SAVED_AS)}", width="content"):
             st.html(fill('<span role="status">{{ sentence }}</span>', sentence=sentence))
-        if change_id is not None and st.button("Undo", key="undo", type="secondary"):
+        undo = False
+        if change_id is not None:
+            with st.container(key="tap undo", width="content"):
+                undo = st.button("Undo", key="undo", type="secondary")
+        if change_id is not None and undo:
             st.session_state[_SAID] = None
             st.toast(plain(_taken_back(change_id)))
             st.rerun()

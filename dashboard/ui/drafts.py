@@ -12,6 +12,7 @@ import streamlit as st
 # only then has the draft done its service. One that was sent and never answered stays, and says so: whether the store
 # has it nobody knows here. A server that was started again begins its rounds anew. A tab keeps its drafts to itself.
 # An input outside of a form is sent as soon as it is left; it is not saved until a run of the page after it has ended.
+# So it is with what one tap enters, in a container whose key begins with "tap" (see `forms.one_tap`).
 _JS: Final = r"""
 const load = (window.tunroomLoad ??= String(Math.random()));
 const SAVE = /(?:^|\s)st-key-(\S*)-(\d+)-([0-9a-f]{10})-save(?:\s|$)/;
@@ -26,7 +27,11 @@ const WORDS = {
   lost: "Not saved: the connection is lost. It is kept here; save it when the connection is back.",
   unknown: "Not known to be saved: the connection was lost before the answer. " +
     "Look whether it is there already. If not, save it again; if it is, empty these fields.",
+  pressed: "Not saved yet: there is no answer. Do not close this tab.",
+  dropped: "Not known to be saved: the connection was lost before the answer. " +
+    "Look whether it is there once the connection is back. If not, tap it again.",
 };
+const TAP = '[class*="st-key-tap-"]';
 const INPUTS = 'textarea, input[type="text"], input[type="number"], input:not([type])';
 const matched = (start, pattern) => {
   for (let at = start; at; at = at.parentElement) {
@@ -93,7 +98,7 @@ const keep = (event) => {
   if (at && field) typedInto(at, field, target);
   else if (field && event.type === "input") loose.set(target, { ...loose.get(target), since: null, ran: false });
 };
-const loose = new Map();
+const loose = new Map(), taps = new Map();
 const left = (event) => {
   const one = loose.get(event.target);
   const committed = event.type === "change" || event.key === "Enter";
@@ -110,6 +115,8 @@ const send = (event) => {
     const at = formOf(chooser);
     if (at) touched(at, { chosen: true });
   }
+  const tapped = event.target.closest?.("button")?.disabled === false && event.target.closest(TAP);
+  if (tapped) taps.set(tapped, { since: Date.now(), ran: false, lost: false });
   const button = event.target.closest?.('[data-testid="stFormSubmitButton"]');
   const at = button && formOf(button);
   const draft = at && read(at.key);
@@ -161,6 +168,20 @@ const states = () => {
     tell(place, !connected() ? "lost" : waits ? "unanswered" : "typed");
   }
 };
+const tapStates = () => {
+  for (const [place, one] of taps) {
+    if (running()) one.ran = true;
+    if (!connected()) one.lost = true;
+    const answered = one.ran && !running() && !one.lost;
+    if (!place.isConnected || answered) {
+      taps.delete(place);
+      tell(place, "");
+      continue;
+    }
+    const waits = Date.now() - one.since;
+    tell(place, one.lost ? "dropped" : waits > ANSWER_MS ? "pressed" : waits > 300 ? "sent" : "");
+  }
+};
 const settle = () => {  // at once, so that a page that is loaded anew right after has nothing to ask
   for (const done of document.querySelectorAll('[class*="st-key-saved-as-"]')) {
     const found = done.className.match(SAVED), key = found && `draft ${found[1]} ${found[3]}`;
@@ -191,6 +212,7 @@ export default function () {
   }, true);
   document.addEventListener("click", send, true);
   setInterval(states, 500);
+  setInterval(tapStates, 100);
   let waiting = false;
   new MutationObserver(() => {
     settle();

@@ -11,10 +11,11 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, time, timedelta
 from hashlib import blake2s
-from typing import Any, Final, TypeVar, cast
+from typing import Any, Final, Literal, TypeVar, cast
 
 import streamlit as st
 from streamlit.delta_generator import DeltaGenerator
+from streamlit.runtime.scriptrunner import get_script_run_ctx
 
 from analysis.display_units import MINUS, Quantity, gravity_as_typed
 from analysis.wording import Voice, capital
@@ -202,8 +203,7 @@ class Form:
         Streamlit gives an emptied input its default back. So it has none: what it shows is put into its state instead.
         """
         key = self.key(of)
-        if shown is not None and key not in st.session_state:
-            st.session_state[key] = shown
+        put(key, shown)
         return key
 
     def keep(self, enter: Callable[[], Any], done: str, *, then: Callable[[], Any] | None = None) -> None:
@@ -334,6 +334,33 @@ def loose(name: str, voice: Voice, *, shows: object = None, places: Form | None 
     return form
 
 
+def put(key: str, shown: object) -> None:
+    """Lay a value into an input's state before it is drawn first, and until the browser has drawn it.
+
+    Streamlit sends such a value once. Where the page is run again before a slow browser has drawn the input, that is
+    lost: the input is drawn empty, and would be taken for one that the person emptied.
+    """
+    unheard: set[str] = st.session_state.setdefault("inputs not yet drawn", set())
+    if key not in st.session_state:
+        if shown is not None:
+            st.session_state[key] = shown
+            unheard.add(key)
+    elif key in unheard and _heard_of(key):
+        unheard.remove(key)  # from here on what is typed into it must not be overwritten
+    elif key in unheard:
+        st.session_state[key] = st.session_state[key]
+
+
+def _heard_of(key: str) -> bool:
+    """Whether the browser, asking for this run, said what the input holds; it says so of all that it has drawn."""
+    run = get_script_run_ctx()
+    try:
+        state: Any = run.session_state._state  # type: ignore[union-attr]
+        return state._key_id_mapper.get_id_from_key(key) in state._new_widget_state.states
+    except AttributeError:  # not public: where a version keeps it elsewhere, a value is sent once, and a test fails
+        return True
+
+
 def renew(name: str) -> None:
     """Forget what was typed into a form."""
     st.session_state.pop(_opened(name), None)
@@ -346,9 +373,16 @@ def remove_button(label: str, key: str, enter: Callable[[], Any], done: str) -> 
     action(label, key, enter, done, quiet=True)
 
 
+def one_tap(key: str, width: Literal["stretch", "content"] = "content") -> DeltaGenerator:
+    """A place for buttons that enter something at once: while the store has not got it, they say so (see `drafts`)."""
+    return st.container(key=f"tap {key}", width=width, gap="xsmall")
+
+
 def action(label: str, key: str, enter: Callable[[], Any], done: str, *, quiet: bool = False) -> None:
     """A button that changes something at once; what is wrong is said below it."""
-    if st.button(label, key=key, type="tertiary" if quiet else "secondary", disabled=access.only_looks()):
+    with one_tap(key):
+        pressed = st.button(label, key=key, type="tertiary" if quiet else "secondary", disabled=access.only_looks())
+    if pressed:
         error = components.attempt(enter, done)
         if error is None:
             st.rerun()

@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from analysis.inference import Lesson
 
 _MANY = 3
+_WORDS = (("finish_days", "finish times", "finish times"), ("attenuation", "attenuation", "attenuations"))
 
 
 def best(comparison: Comparison, say: Voice) -> str:
@@ -25,14 +26,20 @@ def best(comparison: Comparison, say: Voice) -> str:
     told = [d for d in comparison.differences if d.verdict == "differ"]
     told.sort(key=lambda d: max(d.p_below, 1 - d.p_below), reverse=True)
     parts = [difference(d, comparison, say) for d in told[:_MANY]]
-    for quantity, word in (("finish_days", "finish times"), ("attenuation", "attenuation")):
+    for quantity, word, words in _WORDS:
         rest = [d for d in comparison.differences if d.quantity == quantity and d.verdict != "differ"]
         if rest and all(d.verdict == "alike" for d in rest):
             pairs = "them" if len(comparison.yeasts) == 2 else "the others"
             parts.append(f"{word} of {pairs} are alike" if told else f"their {word} are alike")
-        elif rest:
-            which = f"{'the other ' if _some(told, quantity) else ''}{word}"
-            parts.append(f"too few batches to tell {which} apart{_would_tell(rest)}")
+            continue
+        # What the picture shows off the line is not said to be unknown; only whether it is more than what matters.
+        off = [d for d in rest if d.verdict == "open" and (d.amount.p90 < 0 or d.amount.p10 > 0)]
+        if off:
+            parts += [difference(d, comparison, say) for d in off[:_MANY]]
+            parts.append(f"too few batches to tell whether {words} differ by more than matters{_would_tell(off)}")
+        if unknown := [d for d in rest if d not in off]:
+            which = f"{'the other ' if off or _some(told, quantity) else ''}{word}"
+            parts.append(f"too few batches to tell {which} apart{_would_tell(unknown)}")
     return f"{capital('; '.join(parts))}."
 
 
@@ -87,6 +94,17 @@ def summaries(comparison: Comparison) -> tuple[list[str], list[list[str]]]:
         gone = f"{percent(share.p50)} ({number(100 * share.p10)} to {number(100 * share.p90)})" if share else ""
         rows.append([y.yeast, number(y.batches), days, gone])
     return ["Yeast", "Batches", "Days to the finish (eight times in ten)", "Apparent attenuation"], rows
+
+
+def differences(comparison: Comparison) -> tuple[list[str], list[list[str]]]:
+    """What the dots and their lines show, in numbers."""
+    rows = []
+    for d in comparison.differences:
+        days = d.quantity == "finish_days"
+        low, middle, high = (number(x if days else 100 * x, 1) for x in (d.amount.p10, d.amount.p50, d.amount.p90))
+        unit = "days to the finish" if days else "attenuation, %"
+        rows.append([f"{d.first} less {d.second}", unit, middle, f"{low} to {high}"])
+    return ["Yeasts", "Difference in", "Likely", "Eight times in ten"], rows
 
 
 def _between(low: float, high: float) -> str:

@@ -17,7 +17,6 @@ from typing import TYPE_CHECKING, Any, Final, cast
 from zoneinfo import ZoneInfo
 
 from analysis.display_units import DisplayUnits
-from analysis.evidence import FloatOff
 from analysis.model import Assessment
 from analysis.planning import (
     Act,
@@ -29,8 +28,8 @@ from analysis.planning import (
     reading_fresh,
     release_of_the_gravity,
 )
+from analysis.wording import float_shows, reason
 from analysis.wording import moved as moved_words
-from analysis.wording import reason
 from ingest import logs, program
 from ingest.errors import StoreError
 from ingest.model import BatchRecord, Device, Preferences
@@ -451,8 +450,8 @@ def _place(outlook: Outlook) -> str:
 
 def _float_shows(a: Assessment) -> float | None:
     """What the float shows, where it is off; to the point, so that the message changes only when that does."""
-    off = next((one for one in a.evidence if isinstance(one, FloatOff)), None)
-    return None if off is None else round(off.gravity_sg + off.off_sg, 3)
+    shown_sg = float_shows(a)
+    return None if shown_sg is None else round(shown_sg, 3)
 
 
 def verdict_message(outlook: Outlook, units: DisplayUnits) -> tuple[str, bytes]:

@@ -88,6 +88,7 @@ class _Kept:
     outlook: Outlook
     constraints: Constraints
     newest: datetime | None
+    """Of the readings that were judged; None where a later one lay in the future then, and is to come."""
     revision: int
     """Of the entries that the assessment rests on."""
     lessons: int
@@ -284,6 +285,8 @@ class Outlooks:
             outlook, judged = self._not_judged(record, now), False
         hour = now.replace(minute=0, second=0, microsecond=0)
         ended = time.monotonic()
+        if _to_come(newest, now):
+            newest = None  # it was left out, and is to be judged when its time has come, also if none comes after it
         with self._count:
             self._takes_s += 0.1 * (ended - began - self._takes_s)
         self._kept[batch_id] = _Kept(
@@ -301,8 +304,7 @@ class Outlooks:
         now: datetime,
     ) -> Outlook:
         batch_id = record.batch_id
-        batch = self._store.batch(batch_id)
-        calibrated = self._store.calibrated(batch_id)
+        batch, calibrated = self._store.batch_and_calibrated(batch_id)
         before = self._kept.get(batch_id)
         if _to_come(newest, now):
             newest = _newest_that_has_come(calibrated.readings, now)

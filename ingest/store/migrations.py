@@ -102,6 +102,7 @@ CREATE VIEW report AS FROM report_old UNION ALL FROM report_new;
 """
 
 _MASS_UNIT: Final = "ALTER TABLE preferences ADD COLUMN mass_unit VARCHAR DEFAULT 'g'"
+_ALTITUDE: Final = "ALTER TABLE preferences ADD COLUMN altitude_m DOUBLE"
 DRY_HOPS_SAID_FROM: Final = 3
 """The version of the tables from which on a batch says its dry hops; before it every ale and lager had one dose."""
 
@@ -204,6 +205,11 @@ MIGRATIONS: Final = (
     Migration(8, "Notes with each verdict which version of tunroom gave it. There is nothing to do.", _PROGRAM_VERSION),
     Migration(TASTINGS_FROM, "Keeps tastings, their tasters and what each said. There is nothing to do.", _TASTINGS),
     Migration(TRIALS_FROM, "Keeps trials: a question, and batches that differ in one thing.", _TRIALS),
+    Migration(
+        14,
+        "Keeps how high the cellar lies. Until you say so under Set up, a package has to hold its pressure at 1500 m.",
+        _ALTITUDE,
+    ),
 )
 """All migrations in order, numbered upwards from 1; a number may be left out."""
 

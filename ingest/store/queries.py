@@ -271,6 +271,19 @@ class Questions:
         """Every device that has ever sent a reading, known or not."""
         return sorted(self._keys)
 
+    def batch_and_calibrated(self, batch_id: str) -> tuple[Batch, Calibrated]:
+        """A batch and its readings with the same entries behind them: a sample that sets a float is in both.
+
+        While somebody enters without a pause, what is found at the third try is given, and the next look takes up the
+        rest.
+        """
+        for _ in range(3):
+            revision = self._entries.revision
+            found = self.batch(batch_id), self.calibrated(batch_id)
+            if self._entries.revision == revision:
+                break
+        return found
+
     def calibrated_alone(self, device_id: str) -> pl.DataFrame:
         """All that a device sent (`AS_SENT`), and what its own calibrations make of it; see `ingest.calibration`.
 

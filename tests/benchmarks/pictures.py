@@ -1,6 +1,9 @@
 """Every screen as a picture, to be looked at: on a desktop and a phone, in the light and in the dark edition.
 
-    python tests/benchmarks/pictures.py [--dir DIR] [--only WORD] [--size desktop|phone] [--edition light|dark]
+    python tests/benchmarks/pictures.py [--dir DIR] [--only WORD] [--size SIZE ...] [--edition light|dark]
+
+SIZE is desktop and phone if none is named; narrow is a phone of 320 px, and zoomed the desktop at 200 %, whose page is
+half as wide (WCAG 2.2, 1.4.4 and 1.4.10).
 
 The cellar is the demo's, made afresh. Each picture is the whole page, `<screen>-<size>-<edition>.png` in DIR (default:
 `tests/screenshots`). What cannot be seen in a picture is said on the terminal: a page that is wider than its screen,
@@ -23,7 +26,8 @@ from tests.conftest import need_chromium  # noqa: E402 - runs from a clone, with
 from tests.system.serving import CHROMIUM_OPTIONS, Server  # noqa: E402
 from tests.system.walking import at_rest  # noqa: E402
 
-SIZES = {"desktop": (1440, 900), "phone": (390, 844)}
+SIZES = {"desktop": (1440, 900), "phone": (390, 844), "narrow": (320, 640), "zoomed": (720, 450)}
+USUAL = ("desktop", "phone")
 EDITIONS = ("light", "dark")
 SCREENS = {
     "today": "",
@@ -36,7 +40,7 @@ SCREENS = {
     "vessels": "set-up?part=vessels",
     "batches": "set-up?part=batches",
     "cellar": "set-up?part=cellar",
-    "notifications": "set-up?part=notifications",
+    "notifications": "set-up?part=word",
     "import": "set-up?part=import",
     "health": "set-up?part=health",
     "manual": "how-it-works",
@@ -143,11 +147,14 @@ def main() -> None:
         try:
             chromium = playwright.chromium.launch(executable_path=need_chromium(), args=CHROMIUM_OPTIONS)
             ids: dict[str, str] = {}
-            for size in arguments.size or SIZES:
+            for size in arguments.size or USUAL:
                 for edition in arguments.edition or EDITIONS:
                     width, height = SIZES[size]
                     context = chromium.new_context(
-                        viewport={"width": width, "height": height}, color_scheme=edition, has_touch=size == "phone"
+                        viewport={"width": width, "height": height},
+                        color_scheme=edition,
+                        has_touch=size in ("phone", "narrow"),
+                        device_scale_factor=2 if size == "zoomed" else 1,
                     )
                     context.set_default_timeout(60_000)
                     page = context.new_page()

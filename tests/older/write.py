@@ -72,8 +72,30 @@ def fill(store: Store) -> None:
     )  # fmt: skip
     store.add_assessment(said)
     store.set_note("a note", "kept")
+    if NEWEST >= 11:
+        trials(store)
     store.save(Vessel(vessel_id="w", name="Vessel 2"))
     store.undo()
+
+
+def trials(store: Store) -> None:
+    """A trial of two batches, and its tasting."""
+    from ingest.tastings import Taster, Tasting, TastingAnswer
+    from ingest.trial_records import TrialRecord
+
+    store.save(Vessel(vessel_id="v2", name="Vessel 3"))
+    store.save(BatchRecord(batch_id="b2", name="Saison, ash", vessel_id="v2", drink="ale", pitched_at=T))
+    store.save(TrialRecord(trial_id="t", name="Two woods", arms=(("Oak", "b"), ("Ash", "b2")), made_at=T))
+    store.save(
+        Tasting(
+            tasting_id="ta", name="By the stove", at=T, trial_id="t", ended_at=T + HOUR,
+            glasses=(("351", 0), ("482", 1)),
+            arms=(("Oak", (("b", 1.0),)), ("Ash", (("b2", 1.0),))),
+        )
+    )  # fmt: skip
+    store.save(Taster(taster_id="te", tasting_id="ta", name="Ana", served=(1, 0), token="A" * 22, done_at=T))
+    said = {"tasting_id": "ta", "taster_id": "te", "at": T}
+    store.save(TastingAnswer(answer_id="te/351", code="351", score=62.5, aromas=("pear",), **said))
 
 
 def gravity(n: int) -> float:

@@ -302,7 +302,9 @@ def _faults_of_wishes(given: dict[str, Any]) -> list[EntryError]:
 def _end(store: Store, record: BatchRecord, say: Voice) -> None:
     if record.ended_at is not None:
         st.html(fill("<p>It ended {{ when }}.</p>", when=say.exact(record.ended_at)))
-        if st.button("Take it up again", key=f"reopen {record.batch_id}", disabled=access.only_looks()):
+        with forms.one_tap(f"reopen {record.batch_id}"):
+            again = st.button("Take it up again", key=f"reopen {record.batch_id}", disabled=access.only_looks())
+        if again:
             form = forms.loose(f"reopen {record.batch_id}", say)
             form.keep(lambda: store.save(replace(record, ended_at=None)), f"{record.name} goes on.")
         return

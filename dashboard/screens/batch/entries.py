@@ -61,12 +61,13 @@ def quick(record: BatchRecord, beside: Callable[[], None]) -> None:
 def _quick_event(record: BatchRecord) -> None:
     """One tap logs it as of now; amount, gravity and time can be added under "What was entered"."""
     turn = st.session_state.setdefault("event turn", 0)
-    kind = st.pills(
-        "What has just happened? One tap logs it as of now.",
-        QUICK,
-        format_func=EVENT_WORDS.__getitem__,
-        key=f"event/{turn}",
-    )
+    with forms.one_tap(f"event {turn}", "stretch"):
+        kind = st.pills(
+            "What has just happened? One tap logs it as of now.",
+            QUICK,
+            format_func=EVENT_WORDS.__getitem__,
+            key=f"event/{turn}",
+        )
     st.html('<p class="figures">Amount, time and a note can be added below, under What was entered.</p>')
     if kind is None:
         return
@@ -78,7 +79,9 @@ def _quick_event(record: BatchRecord) -> None:
         return
     if kind == "package":
         st.html("<p>It ends what is planned and said of this batch. Is all of it packaged?</p>")
-        if not st.button("Yes, it is packaged", key=f"packaged/{turn}", type="primary"):
+        with forms.one_tap(f"packaged {turn}"):
+            sure = st.button("Yes, it is packaged", key=f"packaged/{turn}", type="primary")
+        if not sure:
             return
     st.session_state["event turn"] = turn + 1
     event = EventRecord(batch_id=record.batch_id, kind=kind, at=datetime.now(UTC))

@@ -13,7 +13,7 @@ from dashboard.queries import queries
 from dashboard.screens.batch import entries
 from dashboard.screens.sensors import floats
 from dashboard.templates import Markup, fill, join
-from dashboard.ui import components, plain
+from dashboard.ui import components, forms, plain
 from dashboard.wording import device as words_device
 from dashboard.wording import follows_fully
 from ingest.model import BatchRecord, Device, Vessel
@@ -94,7 +94,9 @@ def float_here(record: BatchRecord) -> None:
 
 
 def _tap(label: str, key: str, enter: Any, done: str) -> None:
-    if st.button(plain(label), key=f"float {key}", width="stretch"):
+    with forms.one_tap(f"float {key}", "stretch"):
+        pressed = st.button(plain(label), key=f"float {key}", width="stretch")
+    if pressed:
         error = components.attempt(enter, done)
         if error is None:
             st.session_state["float turn"] += 1

@@ -30,15 +30,13 @@ from dashboard.charts import base, phase_glyph
 from dashboard.queries import Siblings, before_their_place, leave_out, needs_of, queries
 from dashboard.queries import milestones as found_milestones
 from dashboard.report import report_html
-from dashboard.screens.batch import entries, history, lot, photos, schedule
+from dashboard.screens.batch import entries, history, lot, photos, schedule, values
 from dashboard.templates import Markup, fill, join, render
 from dashboard.ui import components, forms, lots, milestones, zoom
 from dashboard.wording import follows
 from ingest.model import BatchRecord, HandSample, Vessel
 from ingest.monitoring import Outlook, batch_page, lot_warnings, warnings_for
 
-_AGE: Final = '<button type="button" class="exact" data-exact="{{ exact }}">{{ age }}</button>'
-"""An age that says its exact time when it is tapped or has the focus: a thumb does not hover."""
 _CLASSICAL: Final = "classical"
 PARTS = ("Why we say so", "What we said before", "What was entered", "Notes and photos", "This batch")
 
@@ -67,17 +65,21 @@ def show() -> None:
     if record is None:
         choose()
         return
-    verdict_part(record.batch_id)
+    # Every part of the page tells of this one outlook; a newer one draws all of them anew.
+    outlook = queries.outlook_of(record.batch_id)
+    verdict_part(record.batch_id, outlook)
     _late(record)
     entries.quick(record, lambda: lot.float_here(record))
     lot.show(record)
-    curve_part(record.batch_id)
+    if outlook is not None:
+        curve_part(outlook)
     st.toggle("Show the classical curve", key=_CLASSICAL)
     part = st.segmented_control(
         "More about this batch", PARTS, default=PARTS[0], required=True, key="part", label_visibility="collapsed"
     )
     if part == PARTS[0]:
-        why(record.batch_id)
+        if outlook is not None:
+            why(outlook)
     elif part == PARTS[1]:
         history.show(record)
     elif part == PARTS[2]:
@@ -135,20 +137,14 @@ def choose() -> None:
     st.html(fill("<p>This address names no batch of this cellar. There are:</p>") + components.entries(items))
 
 
-def outlook_of(batch_id: str) -> Outlook | None:
-    """The outlook, without waiting for another's computation; says so while the first is being made."""
-    outlook = queries.outlook_of(batch_id)
+@components.live
+def verdict_part(batch_id: str, outlook: Outlook | None) -> None:
+    """The verdict as a sentence, what to do, the figures and the dates; it is this part that looks for what is new."""
+    if queries.outlook_of(batch_id) is not outlook:
+        st.rerun()
     if outlook is None:
         st.html('<p class="quiet" role="status">Working out the course of this batch from its readings …</p>')
         st.skeleton(height=200)
-    return outlook
-
-
-@components.live
-def verdict_part(batch_id: str) -> None:
-    """The verdict as a sentence, what to do, the figures and the dates."""
-    outlook = outlook_of(batch_id)
-    if outlook is None:
         return
     say = queries.voice()
     components.markup(verdict_html(outlook, say), key="verdict")
@@ -203,7 +199,7 @@ def figures_html(outlook: Outlook, say: Voice) -> Markup:
         facts.append(("Wished", wished))
     for what, newest in (("Last reading", by_device), ("Last hand sample", by_hand)):
         if newest is not None:
-            facts.append((what, fill(_AGE, exact=say.exact(newest), age=say.ago(newest))))
+            facts.append((what, components.aged(newest, say)))
     return fill(
         '<dl class="facts">{% for name, value in facts %}<div><dt>{{ name }}</dt><dd>{{ value }}</dd></div>'
         '{% endfor %}</dl>{% if rule %}<p class="figures">{{ rule }}</p>{% endif %}',
@@ -213,12 +209,11 @@ def figures_html(outlook: Outlook, say: Voice) -> Markup:
 
 
 @components.live
-def curve_part(batch_id: str) -> None:
+def curve_part(outlook: Outlook) -> None:
     """The curve, with the choice of its scales."""
-    outlook = queries.outlook_of(batch_id)
-    if outlook is None or queries.up_to_date(outlook).marked.is_empty():
+    if queries.up_to_date(outlook).marked.is_empty():
         return
-    say = queries.voice()
+    say, batch_id = queries.voice(), outlook.record.batch_id
     scales = st.container(horizontal=True, gap="medium", key="scales")
     with scales:
         gravity = st.segmented_control(
@@ -253,6 +248,7 @@ def curve_part(batch_id: str) -> None:
     with st.container(key=zoom.PLACE):
         st.plotly_chart(figure, key=f"curve-{batch_id}", theme=None, config=base.CONFIG, alt=text)
     components.markup(LEGEND + fill('<p class="figures">{{ text }}</p>', text=text), key="legend")
+    values.show(outlook, looked_at, say)
 
 
 def _classical_wanted() -> bool:
@@ -260,12 +256,9 @@ def _classical_wanted() -> bool:
 
 
 @components.live
-def why(batch_id: str) -> None:
+def why(outlook: Outlook) -> None:
     """Finish, finished and hold kept apart; then the evidence, and the data to check it by."""
-    outlook = queries.outlook_of(batch_id)
-    if outlook is None:
-        return
-    say, a = queries.voice(), outlook.assessment
+    say, a, batch_id = queries.voice(), outlook.assessment, outlook.record.batch_id
     told = render(
         "batch/why.html",
         notions=three_notions(a, outlook.batch.hold_h, say),

@@ -11,7 +11,7 @@ import polars as pl
 import streamlit as st
 
 from analysis.attenuation import attenuation_course
-from analysis.display_units import DisplayUnits, percent
+from analysis.display_units import DisplayUnits, number, percent
 from analysis.wording import Voice, capital, joined, natural, plural
 from dashboard import context
 from dashboard.charts import PLAIN, Edition, gravity_format, gravity_title, thinned
@@ -127,6 +127,8 @@ def together(batch_ids: Sequence[str], height: Height) -> None:
     )
     st.plotly_chart(figure, key="compare", theme=None, config=PLAIN, alt=_in_words(drawn, say))
     st.html(components.table(*as_table(drawn, say), caption="As they stand"))
+    if (part := st.expander("The picture in numbers", key="compare values", on_change="rerun")).open:
+        part.html(components.table(*day_by_day(drawn, height, say), caption="The picture in numbers", wide=True))
     if st.toggle("Show their milestones", key="milestones"):
         milestones.show([(name_of(b), o) for b, o in drawn], say, "compared")
 
@@ -182,6 +184,20 @@ def as_table(drawn: Sequence[tuple[BatchRecord, Outlook]], say: Voice) -> tuple[
             ]
         )
     return ["Batch", "Yeast", "Days", "Gravity", "Attenuation", "Temperature"], rows
+
+
+def day_by_day(
+    drawn: Sequence[tuple[BatchRecord, Outlook]], height: Height, say: Voice
+) -> tuple[list[str], list[list[str]]]:
+    """The courses as drawn, a row a day since pitching; empty where a batch was not measured by then."""
+    lines = [line(record, outlook, height, say) for record, outlook in drawn]
+    digits = int(scale(height, say).format[1])
+    last = max((float(each.days[-1]) for each in lines if each.days.size), default=0.0)
+    rows = []
+    for day in range(int(last) + 1):
+        at = [float(np.interp(day, x.days, x.height, np.nan, np.nan)) if x.days.size else np.nan for x in lines]
+        rows.append([f"{day}", *("" if np.isnan(each) else number(each, digits) for each in at)])
+    return ["Day", *(each.name for each in lines)], rows
 
 
 def _in_words(drawn: Sequence[tuple[BatchRecord, Outlook]], say: Voice) -> str:

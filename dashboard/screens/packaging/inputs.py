@@ -127,6 +127,7 @@ def from_batch(store: Store, outlook: Outlook) -> Inputs:
         outlook.batch,
         volume_l=record.volume_l if record.volume_l is not None else vessel_l,
         jurisdiction=preferences.jurisdiction,
+        altitude_m=preferences.altitude_m,
         earlier=follow_up.earlier(store, record),
         now=record.ended_at or datetime.now(UTC),
     ).given()
@@ -213,7 +214,7 @@ def _package(form: Form, own: Inputs, from_batch: Mapping[str, Any], window: Win
     key = f"{form.key('package')}/{window.turn('package')}"
     filled_in = from_batch.get("package")
     # Its state is set rather than its default: a control whose default changes forgets what was chosen.
-    st.session_state.setdefault(key, window.was("package", filled_in))
+    forms.put(key, window.was("package", filled_in))
     got = st.segmented_control(
         "Into", ("bottle", "keg"), format_func=lambda p: f"{capital(p)}s", key=key, required=True
     )

@@ -26,10 +26,11 @@ def show() -> None:
         choose()
         return
     say = queries.voice()
-    outlook = context.service().outlooks.of(record.batch_id, wait=False)
+    outlook = queries.outlook_of(record.batch_id)
     if outlook is None:
         st.html('<p class="quiet" role="status">Working out this batch from its readings …</p>')
         st.skeleton(height=200)
+        _follow(record.batch_id, outlook)
         return
     st.html(fill("<p>{{ back }}</p>", back=components.link("batch", f"← {record.name}", id=record.batch_id)))
     if context.store().all(EventRecord, batch_id=record.batch_id, kind="package"):
@@ -37,10 +38,18 @@ def show() -> None:
         follow_up.in_doubt(record, say)
         with st.expander("The sheet"):
             the_sheet(outlook, say)
-        return
-    follow_up.in_doubt(record, say)
-    the_sheet(outlook, say)
-    follow_up.packaged(record, say)
+    else:
+        follow_up.in_doubt(record, say)
+        the_sheet(outlook, say)
+        follow_up.packaged(record, say)
+    _follow(record.batch_id, outlook)
+
+
+@components.live
+def _follow(batch_id: str, seen: Outlook | None) -> None:
+    """Draw the sheet anew once the batch has been judged anew: no verdict outlives what it rests on."""
+    if queries.outlook_of(batch_id) is not seen:
+        st.rerun()
 
 
 def choose() -> None:
@@ -98,7 +107,9 @@ def the_sheet(outlook: Outlook, say: Voice) -> None:
         vessel = f", {outlook.vessel.name}" if outlook.vessel else ""
         st.html(components.lead(f"Packaging {record.name}{vessel}") + _standing(outlook, say))
         _, taught = lesson(follow_up.earlier(store, record))
-        st.html(components.unbroken(screen.verdict_html(word, [*reasons, *([taught] if taught else [])])))
+        told = [*([taught] if taught else []), *reasons]
+        stand_open = screen.open_reasons(asked.answer) + bool(taught)
+        st.html(components.unbroken(screen.verdict_html(word, told, len(told) if asked.wrong else stand_open)))
     with left:
         p = store.preferences()
         components.markup(

@@ -36,6 +36,19 @@ def vessel_label(store: Store, vessel: Vessel) -> str:
     return f"{vessel.name}: {batch.name}" if batch is not None else f"{vessel.name}, empty"
 
 
+def _label(store: Store, choice: Vessel | str) -> str:
+    return choice if isinstance(choice, str) else vessel_label(store, choice)
+
+
+def named(store: Store, chosen: Vessel | str | None) -> Vessel | None:
+    """The vessel that was chosen, or the one of the name that was typed: a new one where there is none of that name."""
+    if chosen is None or isinstance(chosen, Vessel):
+        return chosen
+    name = chosen.strip()
+    there = next((v for v in store.all(Vessel) if v.name.casefold() == name.casefold()), None)
+    return there or (Vessel(name=name) if name else None)
+
+
 def first_word(store: Store, device_id: str) -> datetime | None:
     """When a device first measured."""
     first = store.readings_as_sent(device_id)["measured_at"].min()
@@ -68,12 +81,14 @@ def begin(store: Store, device_id: str, since: Since, other: datetime | None) ->
 def put(store: Store, device: Device, vessel: Vessel | None, from_at: datetime) -> None:
     """Put a device into a vessel from an instant on, out of the one it sat in; None: into no vessel.
 
+    A vessel that is new comes into the cellar with it.
+
     Raises
     ------
     EntryError
         If it sits elsewhere at that time and left no gap.
     """
-    records: list[Device | Placement] = [] if store.get(Device, device.device_id) == device else [device]
+    records: list[Device | Placement | Vessel] = [] if store.get(Device, device.device_id) == device else [device]
     here = now_in(store, device.device_id)
     if here is not None:
         if here.from_at >= from_at:
@@ -85,6 +100,8 @@ def put(store: Store, device: Device, vessel: Vessel | None, from_at: datetime) 
         records.append(replace(here, to_at=from_at))
     name = device.name or device.device_id
     if vessel is not None:
+        if store.get(Vessel, vessel.vessel_id) is None:
+            records.append(vessel)
         records.append(Placement(device_id=device.device_id, vessel_id=vessel.vessel_id, from_at=from_at))
     where = f"Put {name} into {vessel.name}" if vessel is not None else f"Took {name} out"
     if records:
@@ -110,7 +127,7 @@ def taken_up_elsewhere(store: Store, say: Voice) -> None:
 def take_up(word: DeviceStatus, say: Voice) -> None:
     """The form for a device that nobody has taken up yet."""
     store = context.store()
-    choices = vessels(store)
+    choices: list[Vessel | str] = [*vessels(store)]
     heard = joined(words_device.measured(word, say)) or "nothing that we know"
     with forms.entry(f"take up {word.device_id}", say, save="Put it to work") as form:
         st.html(fill('<b>{{ id }}</b> <span class="quiet">says {{ heard }}</span>', id=word.device_id, heard=heard))
@@ -121,13 +138,14 @@ def take_up(word: DeviceStatus, say: Voice) -> None:
                 "situation", "It sits", SITUATIONS, "in the liquid", lambda s: words_device.SITUATION_WORDS[s]
             )
         with middle:
-            vessel = form.choice(
+            chosen = form.choice(
                 "vessel_id",
                 "Vessel",
                 choices,
                 None,
-                lambda v: vessel_label(store, v),
-                placeholder="No vessel yet" if choices else "Add a vessel under Set up first",
+                lambda v: _label(store, v),
+                accept_new_options=True,
+                placeholder="Choose, or type a new name" if choices else "Type the name of one",
             )
             name = form.text("name", "What you call it", "", placeholder=word.device_id)
         with right:
@@ -141,10 +159,9 @@ def take_up(word: DeviceStatus, say: Voice) -> None:
             situation=situation or "in the liquid",
             first_seen_at=word.received_at,
         )
+        vessel = named(store, chosen)
         if vessel is None and device.kind == "float":
-            form.missing(
-                "vessel_id", "no vessel is chosen", "Choose one; if there is none yet, add it under Set up first."
-            )
+            form.missing("vessel_id", "no vessel is chosen", "Choose one, or type the name of a new one.")
             return
         called = name or word.device_id
         said = f"{called} is put to work in {vessel.name}." if vessel else f"{called} is known, and in no vessel."
@@ -158,14 +175,19 @@ def move(device: Device, say: Voice) -> None:
     store = context.store()
     form_name = f"move {device.device_id}"
     here = forms.opened(form_name, now_in(store, device.device_id))
-    choices = [v for v in vessels(store) if here is None or v.vessel_id != here.vessel_id]
+    choices: list[Vessel | str] = [v for v in vessels(store) if here is None or v.vessel_id != here.vessel_id]
     name = device.name or device.device_id
     with forms.entry(form_name, say, save="Put it there", shows=here) as form:
         left, middle, right = st.columns(3)
         with left:
-            empty = "Out, into no vessel" if here is not None else "Choose a vessel"
-            vessel = form.choice(
-                "vessel_id", "Into", choices, None, lambda v: vessel_label(store, v), placeholder=empty
+            chosen = form.choice(
+                "vessel_id",
+                "Into",
+                choices,
+                None,
+                lambda v: _label(store, v),
+                accept_new_options=True,
+                placeholder="Out, into no vessel" if here is not None else "Choose, or type a new name",
             )
         with middle:
             default: Since = "now" if store.all(Placement, device_id=device.device_id) else "its first word"
@@ -173,6 +195,7 @@ def move(device: Device, say: Voice) -> None:
         with right:
             other = form.moment("from_at", "Another time", None)
     if form.sent:
+        vessel = named(store, chosen)
         if vessel is None and here is None:
             form.missing("vessel_id", "no vessel is chosen", "Choose one.")
             return

@@ -64,7 +64,7 @@ def _group(group: Group, say: Voice) -> None:
             topic=newest.topic,
             also=also,
             many=many,
-            age=say.ago(newest.received_at),
+            age=components.aged(newest.received_at, say),
             faults=components.sentences(map(capital, group.faults[:4])),
             payload=rule_draft.readable(newest.payload),
         )

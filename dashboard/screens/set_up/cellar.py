@@ -64,13 +64,7 @@ def edit() -> None:
         with left:
             got["cellar_name"] = form.text("cellar_name", "Name of the cellar", p.cellar_name)
             got["time_zone"] = form.choice("time_zone", "Time zone", offered, zone)
-            got["jurisdiction"] = form.choice(
-                "jurisdiction",
-                "Rules of",
-                ("EU", "US"),
-                p.jurisdiction,
-                help="For the limits of sulfite on the packaging sheet; local codes come first.",
-            )
+            got |= _for_the_sheet(form, p)
         with middle:
             for name, (label, help_text) in _UNITS.items():
                 got[name] = form.choice(name, label, _choices(name), getattr(p, name), help=help_text)
@@ -101,6 +95,27 @@ def edit() -> None:
     if form.sent:
         form.keep(lambda: store.save(_changed(p, got), forms.based("cellar")), "The cellar's choices are saved.")
     _busy(p)
+
+
+def _for_the_sheet(form: forms.Form, p: Preferences) -> dict[str, Any]:
+    return {
+        "jurisdiction": form.choice(
+            "jurisdiction",
+            "Rules of",
+            ("EU", "US"),
+            p.jurisdiction,
+            help="For the limits of sulfite on the packaging sheet; local codes come first.",
+        ),
+        "altitude_m": form.number(
+            "altitude_m",
+            "Altitude",
+            p.altitude_m,
+            called="m",
+            step=50.0,
+            placeholder="not known",
+            help="Above the sea: in thinner air a gauge reads more for the same gas. Without it, 1500 m count.",
+        ),
+    }
 
 
 def _weekday(number: int) -> str:

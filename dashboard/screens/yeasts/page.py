@@ -86,7 +86,10 @@ def nothing_yet(finished: int) -> None:
 def side_by_side(comparison: Comparison, batches: list[Finished], say: Voice) -> None:
     """The sentence, then the pictures, then the table."""
     text = words_yeasts.best(comparison, say)
-    st.html(components.lead(text))
+    first, _, more = text.partition("; ")
+    st.html(
+        components.lead(f"{first.removesuffix('.')}.") + fill("{% if it %}<p>{{ it }}</p>{% endif %}", it=capital(more))
+    )
     st.html("<p>Speed and attenuation alone are compared: which yeast tastes best is for you to say.</p>")
     edition = components.edition()
     yeasts = [y.yeast for y in comparison.yeasts]
@@ -109,6 +112,9 @@ def side_by_side(comparison: Comparison, batches: list[Finished], say: Voice) ->
                     config=PLAIN,
                     alt=f"Differences between yeasts. {text}",
                 )
+        st.html(
+            components.table(*words_yeasts.differences(comparison), caption="The differences in numbers", wide=True)
+        )
     st.html(components.table(*words_yeasts.summaries(comparison), caption="What each yeast usually does"))
     st.html(
         '<p class="figures">Allows for the temperature and the original gravity of each batch; vessels filled from one '

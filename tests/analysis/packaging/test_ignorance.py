@@ -4,7 +4,7 @@ A few keys are left out of the rule that taking a fact away never improves the v
 the drink or raises its pressure. Whoever keeps such a fact back deceives the sheet, and no rule can help that:
 
 * `diastatic`, `mixed_culture`, `dry_hopped`, `hops_g_per_l`, `hops_total_g`, `hop_creep_fall_sg`, `heat_treat`,
-  `sweetener` and its amount, `vessel_gauge_kpa`, `altitude_m`, `lowest_plausible_sg` (it can only lower the floor),
+  `sweetener` and its amount, `vessel_gauge_kpa`, `lowest_plausible_sg` (it can only lower the floor),
   `carbonation_volumes` (a wish; without it the drink counts as still), `priming_sugar` (in a keg it asks for sugar).
 * `filtered` and `stabilised` beside a wished carbonation: no priming sugar works there, and that is a stop.
 * sulfite and sorbate: a dose is judged by law and by its effect, and without one there is nothing to judge.
@@ -27,7 +27,14 @@ from analysis.packaging.kinds import HIGHEST_KPA
 from analysis.packaging.refermentation import believed_test, expected_highest, lowest_plausible
 from analysis.packaging.sweetening import stabilised
 from analysis.packaging.validation import checked
-from analysis.thresholds import FORCED_TEST_WITHIN_SG, HIGHEST_KEG_KPA, HOTTEST_C, UNRATED_BOTTLE_KPA, UNRATED_KEG_KPA
+from analysis.thresholds import (
+    FORCED_TEST_WITHIN_SG,
+    HIGHEST_CELLAR_M,
+    HIGHEST_KEG_KPA,
+    HOTTEST_C,
+    UNRATED_BOTTLE_KPA,
+    UNRATED_KEG_KPA,
+)
 from analysis.wording.sheet_cautions import KEG
 from tests.analysis.packaging.answers import sheet
 from tests.examples import examples
@@ -187,7 +194,28 @@ def test_taking_a_fact_away_never_improves_the_verdict(inputs: Sheet) -> None:
 def test_the_same_gas_is_never_judged_better_higher_up(inputs: Sheet, altitude_m: float) -> None:
     # Below two volumes thinner air lets gas out of an open vessel, which is less to hold and no better judgement.
     assume(inputs.get("carbonation_volumes", 0.0) >= 2.0)
-    assert verdict({**inputs, "altitude_m": altitude_m}) >= verdict(inputs)
+    assert verdict({**inputs, "altitude_m": altitude_m}) >= verdict({**inputs, "altitude_m": 0.0})
+
+
+@given(sheets() | sheets(sound=True), st.floats(-400, HIGHEST_CELLAR_M))
+@settings(max_examples=examples(60), deadline=None)
+def test_an_altitude_left_out_is_never_judged_better_than_any_at_which_people_live(
+    inputs: Sheet, altitude_m: float
+) -> None:
+    assert verdict(inputs) >= verdict({**inputs, "altitude_m": altitude_m})
+
+
+def test_at_the_edge_of_the_rating_only_a_known_low_place_gets_the_go() -> None:
+    inputs: Sheet = {
+        "package": "bottle", "drink": "ale", "original_gravity_sg": 1.048, "final_gravity_sg": 1.010,
+        "forced_test_sg": 1.010, "forced_test_fresh_yeast": True, "finished": True, "hold_met": True,
+        "hand_sample": True, "purged": True, "volume_l": 19.0, "carbonation_volumes": 2.4, "warmest_c": 20.0,
+        "storage_c": 25.0, "remaining_fall_sg": 0.0002,
+    }  # fmt: skip
+    at_sea, up_there = ({**inputs, "altitude_m": up} for up in (0.0, HIGHEST_CELLAR_M))
+    edge = next(kpa for kpa in range(250, 1000, 5) if verdict({**at_sea, "bottle_rating_kpa": kpa}) == RANK["go"])
+    assert verdict({**inputs, "bottle_rating_kpa": edge}) == verdict({**up_there, "bottle_rating_kpa": edge})
+    assert verdict({**inputs, "bottle_rating_kpa": edge}) == RANK["caution"]
 
 
 @given(sheets() | sheets(sound=True), st.floats(0, 0.03))

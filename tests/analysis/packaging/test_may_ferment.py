@@ -75,6 +75,9 @@ def test_a_forced_test_without_fresh_yeast_counts_for_less_and_below_the_usual_f
     assert lowest_plausible(checked({**ALE, **paused}), 1.018) == pytest.approx(1.006)
     assert verdict(**paused) != "go"
     assert lowest_plausible(checked({**ALE, **paused, "forced_test_fresh_yeast": True}), 1.018) == pytest.approx(1.017)
+    # 68 % lies three sevenths of the way from the least that ales reach to the usual; the test alone would say 1.010.
+    short = checked({**ALE, "final_gravity_sg": 1.016, "forced_test_sg": 1.016})
+    assert lowest_plausible(short, 1.016) == pytest.approx(1.006 + 3 / 7 * 0.004)
     usual = {"final_gravity_sg": 1.013, "forced_test_sg": 1.013}  # 74 %
     assert lowest_plausible(checked({**ALE, **usual}), 1.013) == pytest.approx(1.007)
 

@@ -116,7 +116,7 @@ def test_what_is_counted_without_being_entered_is_listed() -> None:
         "priming_sugar": "sucrose",
         "vessel_gauge_kpa": 0.0,
         "storage_c": 30.0,
-        "altitude_m": 0.0,
+        "altitude_m": 1500.0,  # the worst that is usual
         "purged": False,
         "fresh_yeast": False,
         "heat_treat": False,
@@ -131,7 +131,7 @@ def test_the_worst_case_says_what_it_rests_on_and_adds_up() -> None:
     assert "2.3 volumes wished for" in said
     assert "down to 1.006, set by the forced test" in said
     assert "from what dry hops may set free" in said
-    assert "at 30.0\u202f°C and sea level" in said
+    assert "at 30.0\u202f°C and an altitude of 1500\u202fm, as none is given" in said
     assert "air in the neck" in said
     assert "2000\u202fm" in sheet({**BOTTLE, "altitude_m": 2000})["worst_case"][0]
 

@@ -30,6 +30,7 @@ BASE: dict[str, Any] = {
     "remaining_fall_sg": 0.0005,
     "lowest_plausible_sg": 1.010,
     "bottle_rating_kpa": 800,
+    "altitude_m": 0,
 }
 
 

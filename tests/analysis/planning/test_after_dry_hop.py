@@ -60,6 +60,9 @@ def test_a_contact_cut_short_is_not_said_to_have_lasted() -> None:
 def test_a_contact_says_when_it_ends_and_that_it_ended_only_then() -> None:
     ahead = plan(done(), batch(hops_in(1)), Constraints(), now=NOW)
     assert why(ahead).startswith("Three days of contact end on Thursday 5 Mar")
+    # It has held longer than was asked for: the chance that stands beside it is that of its end.
+    assert "held for 60 hours; it is done by then, with a chance of more than" in why(ahead)
+    assert "will" not in why(ahead)
     over = plan(done(), batch(hops_in(5)), Constraints(), now=NOW)
     assert why(over).startswith("Three days of contact ended on Sunday 1 Mar")
     full = plan(done(), batch(hops_in(5), hops_out(1)), Constraints(), now=NOW)

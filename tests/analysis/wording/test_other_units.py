@@ -90,7 +90,12 @@ REASONS: list[PlanReason] = [
         for f in (None, FALL)
         for k in KEGS
     ),
-    *(WhenContactEnds(contact=c, day=TODAY, same_day=s, chance=None) for c in CONTACTS for s in (True, False)),
+    *(
+        WhenContactEnds(contact=c, day=TODAY, same_day=s, hold=h, chance=0.8)
+        for c in CONTACTS
+        for s in (True, False)
+        for h in (Hold(48.0), Hold(48.0, 81.0))
+    ),
 ]
 CAUTIONS: list[PlanCaution] = [
     *Caution,

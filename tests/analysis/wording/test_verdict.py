@@ -19,6 +19,7 @@ from analysis.wording import (
     attenuation,
     dates,
     expected_finish,
+    float_shows,
     likely_gravity,
     next_day,
     offset_words,
@@ -188,36 +189,29 @@ def test_a_finish_that_rests_on_a_long_hold_says_so():
     assert "held" not in answers["Has it finished?"]
 
 
-def seen(*sgs: float) -> pl.DataFrame:
-    """The readings of half a day, one value for all or each its own."""
-    sgs = sgs * 12 if len(sgs) == 1 else sgs
-    at = [NOW - timedelta(hours=11 - 11 * n / (len(sgs) - 1)) for n in range(len(sgs))]
-    return pl.DataFrame(
-        {
-            "measured_at": at,
-            "gravity_sg": list(sgs),
-            "temperature_c": [19.0] * len(at),
-            "by_hand": [False] * len(at),
-            "set_aside": [None] * len(at),
-        },
-        schema=MARKED,
-    )
-
-
 def test_the_likely_gravity_is_not_taken_for_what_the_float_shows():
     at = Range(1.0105, 1.011, 1.0115)
-    assert likely_gravity(assessed("steady", gravity_sg=at, marked=seen(1.0155)), SAY) == (
-        "1.011 (the float shows 1.016)"
-    )
-    assert likely_gravity(assessed("steady", gravity_sg=at, marked=seen(1.0112)), SAY) == "1.011"
+    off = assessed("steady", gravity_sg=at, evidence=(FloatOff(0.0048, 1.011),))
+    assert likely_gravity(off, SAY) == "1.011 (the float shows 1.016)"
+    assert float_shows(off) == pytest.approx(1.0158)
     assert likely_gravity(assessed("steady", gravity_sg=at), SAY) == "1.011"
     assert likely_gravity(assessed("lag", gravity_sg=None), SAY) is None
 
 
-def test_what_the_float_shows_while_it_falls_is_its_newest_readings_not_those_of_half_a_day():
-    falling = seen(*(1.040 - 0.0006 * n for n in range(24)), 1.024, 1.0235, 1.023, 1.0225, 1.022)
-    shown = likely_gravity(assessed("active", gravity_sg=Range(1.022, 1.023, 1.024), marked=falling), SAY)
-    assert shown == "1.023"  # the median of the half day is 1.032
+def test_in_a_steep_fall_the_readings_of_the_last_hours_are_not_what_the_float_shows():
+    at = [NOW - timedelta(hours=4 - n) for n in range(5)]
+    falling = pl.DataFrame(
+        {
+            "measured_at": at,
+            "gravity_sg": [1.031, 1.029, 1.027, 1.025, 1.023],
+            "temperature_c": [19.0] * 5,
+            "by_hand": [False] * 5,
+            "set_aside": [None] * 5,
+        },
+        schema=MARKED,
+    )
+    active = assessed("active", gravity_sg=Range(1.022, 1.023, 1.024), marked=falling)
+    assert likely_gravity(active, SAY) == "1.023"  # the median of those readings is 1.027
 
 
 def test_the_picture_says_why_its_line_runs_beside_the_dots():

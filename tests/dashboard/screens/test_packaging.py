@@ -67,6 +67,37 @@ def test_the_sheet_is_filled_in_from_the_batch(cellar, held, page):
     assert finished.value is True
 
 
+def answering(monkeypatch, *first):
+    """The batch's outlook is asked for in turn: these answers, then what is kept."""
+    answers, real = list(first), queries.outlook_of
+    monkeypatch.setattr(queries, "outlook_of", lambda batch_id: answers.pop(0) if answers else real(batch_id))
+
+
+def test_a_sheet_opened_before_the_batch_was_judged_is_drawn_once_it_is(cellar, held, page, monkeypatch):
+    answering(monkeypatch, None)
+    shown = open_sheet(page, cellar, held, package="bottle")
+    assert number(shown, "Final gravity").value == pytest.approx(1.011, abs=0.002)
+    assert "Working out" not in html_of(shown)
+
+
+def test_a_verdict_does_not_outlive_the_look_that_it_rests_on(cellar, held, page, monkeypatch):
+    judged = cellar.service.outlooks.of(held.batch_id)
+    unseen = replace(judged, assessment=replace(judged.assessment, finished=False, held_since=None))
+    answering(monkeypatch, unseen)
+    text = html_of(open_sheet(page, cellar, held, package="bottle", carbonation_volumes=2.4, bottle_rating_kpa=1000.0))
+    assert "<strong>Caution</strong>" in text  # and not the stop of one that ferments
+
+
+def test_the_cellars_altitude_fills_the_sheet(cellar, held, page):
+    before = cellar.store.preferences()
+    cellar.store.save(replace(before, altitude_m=620.0))
+    try:
+        assert number(open_sheet(page, cellar, held, package="bottle"), "Altitude").value == 620
+    finally:
+        cellar.store.save(before)
+    assert number(open_sheet(page, cellar, held, package="bottle"), "Altitude").value is None
+
+
 def test_bottles_without_a_hand_sample_get_at_most_caution(cellar, held, page):
     text = html_of(open_sheet(page, cellar, held, package="bottle", carbonation_volumes=2.4, bottle_rating_kpa=1000.0))
     assert "<strong>Caution</strong>" in text

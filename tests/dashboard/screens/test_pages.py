@@ -17,6 +17,9 @@ from dashboard import context, navigation
 from dashboard.charts import base
 from dashboard.charts import batch as charts
 from dashboard.queries import queries
+from dashboard.screens.batch import page as batch_page
+from dashboard.screens.batch import values
+from dashboard.templates import Markup
 from ingest.model import BatchRecord, EventRecord, HandSample, Report
 
 MAIN = Path(dashboard.__file__).parent / "main.py"
@@ -124,6 +127,19 @@ def test_the_classical_curve_is_fitted_and_shown_only_when_it_is_switched_on(cel
     assert not app.exception
     assert len(asked) == 1, "the figure and the evidence share one fit"
     assert "one standard error" in text_of(app)
+
+
+def test_no_part_of_a_batchs_page_tells_of_another_moment_than_its_verdict(cellar, monkeypatch):
+    batch_id = cellar.batches["held"].batch_id
+    old = queries.outlook_of(batch_id)
+    new = replace(old, assessment=replace(old.assessment, p_finished=0.47))
+    asked = iter((old,))  # judged anew while the page is drawn
+    monkeypatch.setattr(queries, "outlook_of", lambda _: next(asked, new))
+    drawn = []
+    monkeypatch.setattr(batch_page, "verdict_html", lambda outlook, say: drawn.append(outlook) or Markup())
+    monkeypatch.setattr(batch_page, "three_notions", lambda a, hold_h, say: drawn.append(a) or [])
+    assert not script("batch", id=batch_id).exception
+    assert drawn == [new, new.assessment]
 
 
 def test_an_unknown_batch_is_answered_with_those_there_are(cellar):
@@ -327,3 +343,17 @@ def test_a_small_curve_that_cannot_be_drawn_does_not_stop_who_judges(
     monkeypatch.setattr(queries, "sparkline_svg", lambda *_: 1 / 0)
     queries.draw_ahead(outlook)
     assert "could not be drawn" in caplog.text
+
+
+def test_a_batchs_picture_is_there_in_numbers_for_whoever_cannot_aim_at_a_point(cellar):
+    outlook, say = queries.outlook_of(cellar.batches["held"].batch_id), queries.voice()
+    headings, rows = values.table(outlook, None, say)
+    marked = outlook.assessment.marked.sort("measured_at", descending=True)
+    assert rows[0][:2] == [say.exact(marked["measured_at"][0]), say.gravity(marked["gravity_sg"][0])]
+    assert 30 < len(rows) <= values.MOST
+    assert all(len(row) == len(headings) for row in rows)
+    assert abs(float(rows[0][2]) - outlook.assessment.gravity_sg.p50) < 0.002
+    day = base.Zoom(marked["measured_at"][0] - timedelta(days=1), marked["measured_at"][0])
+    assert len(values.table(outlook, day, say)[1]) == 49
+    part = script("batch", id=cellar.batches["held"].batch_id)
+    assert rows[0][0] not in re.sub(r"data-exact=\"[^\"]*\"", "", text_of(part)), "it is made where it is opened"

@@ -33,6 +33,17 @@ def test_a_new_device_put_into_a_vessel_is_one_change_that_undo_takes_back_whole
     assert store.all(Placement) == []
 
 
+def test_a_device_is_put_into_a_vessel_that_is_named_with_it(store):
+    device = Device(device_id="kelp-1", kind="float")
+    placement.put(store, device, placement.named(store, " Cask nine "), NOW - timedelta(hours=5))
+    [vessel], [stay] = store.all(Vessel), store.all(Placement)
+    assert (vessel.name, stay.vessel_id) == ("Cask nine", vessel.vessel_id)
+    assert placement.named(store, "cask NINE") == vessel
+    assert placement.named(store, " ") is placement.named(store, None) is None
+    store.undo()
+    assert store.all(Vessel) == []
+
+
 def test_moving_a_device_ends_its_stay_where_it_was(store):
     first, second = store.save(Vessel(name="Vessel 1")), store.save(Vessel(name="Vessel 2"))
     device = Device(device_id="kelp-1", kind="float")

@@ -6,10 +6,13 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from markupsafe import escape
 
 from analysis.display_units import DisplayUnits, Quantity
 from analysis.packaging import checked, sheet
+from analysis.wording import worded
 from analysis.wording.sheet_json import as_json
+from dashboard.sheet import screen
 from dashboard.sheet.html import pressure_svg, sheet_html
 from dashboard.sheet.rows import answer_sections, input_sections
 from ingest.model import Preferences
@@ -82,7 +85,8 @@ def test_the_page_stands_alone_and_is_well_formed() -> None:
 
 
 @pytest.mark.parametrize(
-    ("changes", "word"), [({"hand_sample": True}, "Go"), ({}, "Caution"), ({"finished": False}, "Stop")]
+    ("changes", "word"),
+    [({"hand_sample": True, "altitude_m": 0}, "Go"), ({}, "Caution"), ({"finished": False}, "Stop")],
 )
 def test_the_page_leads_with_the_verdict_and_its_reasons(changes: dict[str, Any], word: str) -> None:
     changes = {**changes, "hops_g_per_l": None, "hop_shares": None}
@@ -117,7 +121,7 @@ def test_the_page_can_be_followed_alone() -> None:
         "What the worst case rests on",
         "2.4 volumes wished for",
         "Assumed, as it was not entered",
-        "Altitudesea level",
+        "Altitude1500\u202fm",  # as none is given
         "Head space purged of airno",
     ):
         assert said in text
@@ -179,3 +183,16 @@ def test_the_picture_marks_the_rating_and_is_absent_where_nothing_is_known() -> 
     assert ">rating<" in pressure_svg(distribution, 800, Preferences())
     assert ">rating<" not in pressure_svg(distribution, None, Preferences())
     assert pressure_svg((), 800, Preferences()) == ""
+
+
+def test_on_a_phone_no_danger_is_behind_a_tap():
+    burst = sheet({**GIVEN, "bottle_rating_kpa": 150, "finished": False, "hold_met": False})
+    word, reasons = screen.light(burst, (), Preferences())
+    assert word == "stop"
+    shown = screen.verdict_html(word, reasons, screen.open_reasons(burst))
+    first, _, more = shown.partition("<details>")
+    assert len(burst.dangers) > 3
+    for danger in burst.dangers:
+        assert str(escape(worded(danger, Preferences().units))) in first
+    assert more.count("<li>") == len(reasons) - len(burst.dangers) > 0
+    assert f"{len(reasons) - len(burst.dangers)} more to know" in more

@@ -3,6 +3,7 @@ from __future__ import annotations
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from streamlit.proto.WidgetStates_pb2 import WidgetStates
 from streamlit.testing.v1 import AppTest
 
 from dashboard.ui.forms import scale
@@ -151,29 +152,44 @@ def test_a_form_follows_what_it_shows_when_that_changes(form):
     assert form.number_input[0].value == pytest.approx(1.044)
 
 
+def filled_in():
+    from datetime import UTC, datetime, time
+
+    import streamlit as st
+
+    from dashboard.ui import forms
+    from dashboard.wording import voice_of
+    from ingest.model import Preferences
+
+    form = forms.loose("made up", voice_of(Preferences()))
+    got = (
+        form.number("amount", "Amount", 5.0),
+        form.choice("kind", "Kind", ["a", "b"], "b", placeholder="none"),
+        form.hour("hour", "Hour", time(22)),
+        form.moment("at", "At", datetime(2027, 1, 15, 8, tzinfo=UTC)),
+    )
+    st.text(repr(got))
+
+
 def test_a_number_a_choice_and_a_time_that_were_filled_in_can_be_emptied():
-    def page():
-        from datetime import UTC, datetime, time
-
-        import streamlit as st
-
-        from dashboard.ui import forms
-        from dashboard.wording import voice_of
-        from ingest.model import Preferences
-
-        form = forms.loose("made up", voice_of(Preferences()))
-        got = (
-            form.number("amount", "Amount", 5.0),
-            form.choice("kind", "Kind", ["a", "b"], "b", placeholder="none"),
-            form.hour("hour", "Hour", time(22)),
-            form.moment("at", "At", datetime(2027, 1, 15, 8, tzinfo=UTC)),
-        )
-        st.text(repr(got))
-
-    shown = AppTest.from_function(page).run()
+    shown = AppTest.from_function(filled_in).run()
     assert shown.text[0].value.startswith("(5.0, 'b', datetime.time(22, 0), datetime.datetime(2027, 1, 15, 8, 0")
     for each in (shown.number_input[0], shown.selectbox[0], shown.time_input[0]):
         each.set_value(None)
     shown.run()
     assert shown.text[0].value.startswith("(None, None, None, datetime.datetime(2027")
     assert shown.run().text[0].value.startswith("(None, None, None, ")
+
+
+def test_what_fills_an_input_is_sent_until_the_browser_has_drawn_it_and_never_again():
+    def sent(shown):
+        return [each.proto.set_value for each in (shown.number_input[0], shown.selectbox[0], shown.time_input[0])]
+
+    shown = AppTest.from_function(filled_in).run()
+    drawn = shown._tree.get_widget_states()
+    # A second run is asked for, by another input, before the browser has drawn these.
+    shown = shown._run(WidgetStates())
+    assert sent(shown) == [True, True, True]
+    assert shown.text[0].value.startswith("(5.0, 'b', datetime.time(22, 0)")
+    # Now it has: what is typed into them must not be overwritten, whether or not a run tells what they hold.
+    assert sent(shown._run(drawn)) == sent(shown._run(WidgetStates())) == [False, False, False]

@@ -1,6 +1,7 @@
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
+from dataclasses import replace
+from datetime import UTC, date, datetime, time
 
 from dashboard.charts.calendar import calendar_figure
 from dashboard.queries.queries import standings, voice
@@ -31,6 +32,15 @@ def test_every_batch_has_a_row_on_the_time_line(cellar):
     outlooks = [s.outlook for s in standings(say) if s.outlook]
     figure = calendar_figure(outlooks, say, Preferences(), "light")
     assert len(figure.layout.annotations) == len(outlooks) == 4
+
+
+def test_what_is_due_today_stands_no_earlier_than_now(cellar):
+    say = voice()
+    outlooks = [s.outlook for s in standings(say) if s.outlook]
+    due = min(each.day for o in outlooks for each in o.to_do(say.today()))
+    late = replace(say, now=datetime.combine(due, time(22), say.zone).astimezone(UTC))
+    figure = calendar_figure(outlooks, late, Preferences(), "light")
+    assert min(figure.data[1].x) >= late.local(late.now).replace(tzinfo=None)
 
 
 def test_days_off_lie_in_shade(cellar):

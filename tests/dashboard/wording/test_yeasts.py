@@ -1,11 +1,13 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import numpy as np
 import pytest
 
 from analysis.display_units import THIN
+from analysis.model import Range
 from analysis.track_record import TrackRecord
 from analysis.yeast_comparison import Outcome, compare
 from dashboard.queries.finished_batches import Finished
@@ -52,6 +54,19 @@ def test_what_cannot_be_told_is_said():
     text = best(found, SAY)
     assert "oo few batches to tell finish times apart" in text
     assert "too few batches to tell attenuation apart" in text
+
+
+def test_a_difference_that_is_seen_off_the_line_is_not_said_to_be_unknown():
+    [found] = compare([*outcomes("Dune", 6.0, 0.77, 1), *outcomes("Marrow", 5.9, 0.775, 1, 50)])
+    leaning = [
+        replace(d, amount=Range(0.002, 0.011, 0.02), p_below=0.06, more_batches=3) if d.quantity == "attenuation" else d
+        for d in found.differences
+    ]
+    text = best(replace(found, differences=tuple(leaning)), SAY)
+    assert "Dune attenuates about 1 percentage points further than Marrow, very likely" in text
+    assert "too few batches to tell attenuation apart" not in text
+    assert "to tell whether attenuations differ by more than matters (about three more of each" in text
+    assert "oo few batches to tell finish times apart" in text
 
 
 def test_the_further_attenuation_belongs_to_the_right_yeast():

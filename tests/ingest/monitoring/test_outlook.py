@@ -402,6 +402,10 @@ def test_a_row_of_the_future_makes_no_hold_and_does_not_stop_the_clock(store, da
     assert after.assessment.newest_reading_at == before.newest_reading_at
     assert (after.assessment.phase, after.assessment.held_h) == (before.phase, before.held_h)
     assert not after.plan.may_package
+    # Its time comes, and no other reading has come after it.
+    due = outlooks.of(record.batch_id, now=NOW + ahead + timedelta(minutes=1), fresh=True)
+    assert due.assessment.newest_reading_at == NOW + ahead
+    outlooks.forget()
     # What is read now is not the newest row that is kept, and counts all the same.
     store.keep([said("Quay", record.pitched_at, days * 24 + 0.25)])
     later = outlooks.of(record.batch_id, now=NOW + timedelta(minutes=20), fresh=True)
@@ -433,6 +437,22 @@ def test_a_sample_that_kept_its_gas_is_known_to_the_gate(store):
         store.save(HandSample(batch_id=record.batch_id, at=at, value=1.012, temperature_c=20.0, degassed=degassed))
     samples = Outlooks(store).of(record.batch_id, now=NOW).assessment.hand_samples
     assert [one.at for one in samples] == [NOW - timedelta(hours=4)]
+
+
+def test_a_sample_that_is_entered_while_its_batch_is_judged_is_in_the_readings_and_in_the_batch(store, monkeypatch):
+    record = add_batch(store, "Quay", 6)
+    calibrated, entered = store.calibrated, []
+
+    def meanwhile(batch_id):
+        if not entered:
+            at = NOW - timedelta(hours=4)
+            entered.append(store.save(HandSample(batch_id=batch_id, at=at, value=1.010, temperature_c=20.0)))
+        return calibrated(batch_id)
+
+    monkeypatch.setattr(store, "calibrated", meanwhile)
+    outlook = Outlooks(store).of(record.batch_id, now=NOW)
+    by_hand = outlook.assessment.marked.filter(pl.col("by_hand"))["measured_at"].to_list()
+    assert [e.at for e in outlook.batch.events if e.kind == "sample"] == by_hand == [NOW - timedelta(hours=4)]
 
 
 def test_what_was_learned_changes_what_is_shown_at_the_next_look(store):

@@ -27,6 +27,8 @@ from ingest.model import (
 from ingest.store import duckdb_file
 from ingest.store.migrations import MIGRATIONS, NEWEST
 from ingest.store.store import Store
+from ingest.tastings import Tasting, TastingAnswer
+from ingest.trial_records import TrialRecord
 from tests.older import write
 
 OLDER = {int(p.name.split("-")[1].split(".")[0]): p for p in Path(write.__file__).parent.glob("tables-*.duckdb.gz")}
@@ -62,9 +64,10 @@ def test_a_cellar_of_every_version_opens_with_all_it_had(cellar_of, version):
             "The old cellar", "°P", "g",
         )  # fmt: skip
         assert [d.name for d in store.all(Device)] == ["Heron", ""]
-        assert [(v.name, v.volume_l, v.temperature_high_c) for v in store.all(Vessel)] == [("Vessel 1", 25.0, 22.0)]
+        vessel = store.get(Vessel, "v")
+        assert (vessel.name, vessel.volume_l, vessel.temperature_high_c) == ("Vessel 1", 25.0, 22.0)
         assert [(y.name, y.attenuation_high) for y in store.all(Yeast)] == [("House ale", 0.8)]
-        [batch] = store.all(BatchRecord)
+        batch = store.get(BatchRecord, "b")
         assert (batch.name, batch.pitched_at, batch.original_gravity_sg) == ("Saison", write.T, 1.052)
         assert batch.plan["destination"] == "bottle"
         assert batch.plan.get("dry_hops") == (1 if version < 3 else None)
@@ -81,6 +84,12 @@ def test_a_cellar_of_every_version_opens_with_all_it_had(cellar_of, version):
         assert sent["gravity_sg"].to_list() == [write.gravity(n) for n in range(write.READINGS)]
         now = write.T + timedelta(hours=120)
         assert assess(store.readings_of("b"), store.batch("b"), now=now).gravity_sg is not None
+        if version >= 11:
+            [trial], [tasting], [answer] = store.all(TrialRecord), store.all(Tasting), store.all(TastingAnswer)
+            assert (trial.name, trial.arms) == ("Two woods", (("Oak", "b"), ("Ash", "b2")))
+            assert (tasting.trial_id, tasting.ended_at) == ("t", write.T + write.HOUR)
+            assert (answer.score, answer.aromas) == (62.5, ("pear",))
+        assert preferences.altitude_m is None
         assert store.undo() is not None  # the journal still fits the tables
 
 
