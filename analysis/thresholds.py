@@ -989,6 +989,10 @@ SCORES_APART: Final = 5.0
 """points of 100; what yeasts, hops, doses or contact do to tasters' scores matters from this difference on. Source:
 none known; chosen: half of `DRINKS_APART`, below which few would choose one drink before the other."""
 
+SCORES_SINGLE: Final = 6.0
+"""points of 100; by so much drinks of one yeast, hop, dose and contact differ all the same (standard deviation), before
+any score is known. Source: none known; chosen: a third of the variance that `DRINKS_APART` stands for."""
+
 SCORES_UNKNOWN: Final = 4.0
 """points of 100; for each of yeast, hop, dose and contact that was not written down, a drink's points say less by this
 standard deviation. Source: none known; chosen: half of what such things are expected to do."""

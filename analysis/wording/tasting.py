@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
-from analysis.display_units import chance, chance_percent, number, percent, rare_chance
+from analysis.display_units import NBSP, chance, chance_percent, number, percent, rare_chance
 from analysis.model import Range
 from analysis.thresholds import CLEARLY_BEST, FEW_TASTERS, SCORES_APART, TRIANGLE_ALPHA, TRIANGLE_TELLING
 from analysis.trials import (
@@ -167,4 +167,4 @@ def _said_of_pair(d: Difference, better: str) -> str:
 
 
 def _points(value: Range) -> str:
-    return f"{number(value.p50)} ({number(value.p10)} to {number(value.p90)})"
+    return f"{number(value.p50)} ({number(value.p10)}{NBSP}to{NBSP}{number(value.p90)})"

@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from analysis.display_units import number
 from dashboard.charts import PALETTES
-from dashboard.report.intervals import intervals_svg
+from dashboard.report.intervals import intervals_svg, shortened
 from dashboard.templates import Markup, render
 from ingest.monitoring import ReportInterval
 
@@ -16,6 +16,13 @@ _LIGHT = PALETTES["light"]
 _DASHES: Final = ("", "7 4", "2 3", "9 3 2 3", "14 4", "14 3 2 3")
 _WIDTHS: Final = (2.4, 1.4)
 """Lines differ by stroke, as on the screen: colours have their meanings, and paper may be grey."""
+
+_LONGEST_WORD: Final = 16
+"""Characters; four columns of such words are as wide as the page."""
+
+_LEGEND_HALF: Final = 34
+_LEGEND_WHOLE: Final = 72
+"""Characters of a name that half of a picture's width, and all of it, are wide enough for."""
 
 _LEFT: Final = 56.0
 _TOP: Final = 10.0
@@ -28,10 +35,15 @@ body {{ font: 10.5pt/1.4 system-ui, sans-serif; color: {_LIGHT.ink}; background:
        margin: 1.5rem auto; padding: 0 1rem; overflow-wrap: anywhere; }}
 h1 {{ font-size: 1.5rem; margin: 0 0 .2rem; }} h2 {{ font-size: 1rem; margin: 1.1rem 0 .3rem; break-after: avoid; }}
 .quiet {{ color: {_LIGHT.past}; margin: 0 0 1rem; }} .lead {{ font-size: 1.15rem; font-weight: 600; margin: .6rem 0; }}
-table {{ border-collapse: collapse; width: 100%; font-variant-numeric: tabular-nums; font-size: .9rem; }}
+ul + .quiet, section + .quiet {{ margin-top: 1rem; }}
+p, li {{ orphans: 3; widows: 3; }}
+table {{ border-collapse: collapse; width: 100%; font-variant-numeric: tabular-nums; font-size: .9rem;
+        overflow-wrap: normal; }}
+.long {{ overflow-wrap: anywhere; }}
 th, td {{ text-align: left; vertical-align: top; padding: .2rem .7rem .2rem 0;
          border-bottom: 1px solid {_LIGHT.rule}; }}
-thead {{ display: table-header-group; }} tr {{ break-inside: avoid; }} th {{ font-weight: 600; }}
+thead {{ display: table-header-group; break-after: avoid; }} tr {{ break-inside: avoid; }} th {{ font-weight: 600; }}
+tbody tr:nth-child(2), tbody tr:last-child {{ break-before: avoid; }}
 tbody th {{ font-weight: normal; }} figure {{ margin: 0; break-inside: avoid; }} svg {{ width: 100%; height: auto; }}
 ul {{ padding-left: 1.2rem; margin: .3rem 0; }} li {{ margin: .25rem 0; break-inside: avoid; }}
 @media print {{ body {{ margin: 0; padding: 0; max-width: none; }} @page {{ margin: 18mm; }} }}
@@ -49,10 +61,16 @@ def report_html(page: Mapping[str, Any]) -> Markup:
     return render(
         "report/page.html",
         page=page,
+        is_long=_is_long,
         style=Markup(_STYLE),
         figures=[_figure(each) for each in page["figures"]],
         intervals=intervals_svg([ReportInterval(**each) for each in page["intervals"]], _LIGHT),
     )
+
+
+def _is_long(cell: str) -> bool:
+    """Whether a word of it must be let break, lest its column leaves the others no room."""
+    return any(len(word) > _LONGEST_WORD for word in cell.split())
 
 
 def _figure(figure: Mapping[str, Any]) -> Markup:
@@ -69,9 +87,11 @@ def _figure(figure: Mapping[str, Any]) -> Markup:
     def y(value: float) -> float:
         return float(_TOP + _HEIGHT * (high - value) / (high - low))
 
+    longest = max(len(line["name"]) for line in figure["lines"])
+    across = 2 if longest <= _LEGEND_HALF else 1
     lines = [
         {
-            "name": line["name"],
+            "name": shortened(line["name"], _LEGEND_WHOLE),
             "points": " ".join(f"{x(a):.1f},{y(b):.1f}" for a, b in zip(line["x"], line["y"], strict=True)),
             "dash": _DASHES[n % len(_DASHES)],
             "width": _WIDTHS[n // len(_DASHES) % len(_WIDTHS)],
@@ -90,8 +110,11 @@ def _figure(figure: Mapping[str, Any]) -> Markup:
         lines=lines,
         days=[{"x": x(t), "label": number(t, 0 if _step(most) >= 1 else 1)} for t in _ticks(0.0, most)],
         heights=[{"y": y(t), "label": number(t, figure["decimals"])} for t in _ticks(low, high)],
-        rows=[{"y": _TOP + _HEIGHT + 46.0 + 16.0 * (n // 2), "x": _LEFT + 285.0 * (n % 2)} for n in range(len(lines))],
-        whole=_TOP + _HEIGHT + 56.0 + 16.0 * ((len(lines) - 1) // 2),
+        rows=[
+            {"y": _TOP + _HEIGHT + 46.0 + 16.0 * (n // across), "x": _LEFT + 285.0 * (n % across)}
+            for n in range(len(lines))
+        ],
+        whole=_TOP + _HEIGHT + 56.0 + 16.0 * ((len(lines) - 1) // across),
     )
 
 

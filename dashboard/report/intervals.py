@@ -13,6 +13,8 @@ _WIDTH: Final = 640
 _ROW: Final = 44
 _HEAD: Final = 8
 _FOOT: Final = 34
+_NAME: Final = 68
+"""Characters of a name that the picture is wide enough for."""
 
 
 def intervals_svg(drinks: Sequence[ReportInterval], palette: Palette) -> Markup:
@@ -21,7 +23,7 @@ def intervals_svg(drinks: Sequence[ReportInterval], palette: Palette) -> Markup:
         return Markup()
     rows = [
         {
-            "name": each.name,
+            "name": shortened(each.name, _NAME),
             "y": _HEAD + _ROW * place + 30,
             "low": _x(each.low),
             "mid": _x(each.middle),
@@ -40,6 +42,11 @@ def intervals_svg(drinks: Sequence[ReportInterval], palette: Palette) -> Markup:
         palette=palette,
         told=f"Points of 100 with 80 % intervals: {told}.",
     )
+
+
+def shortened(name: str, most: int) -> str:
+    """A name within a picture, in which no line breaks; tables have it whole."""
+    return name if len(name) <= most else f"{name[: most - 1].rstrip()}…"
 
 
 def _x(points: float) -> float:

@@ -33,7 +33,7 @@ from analysis.wording import (
 from ingest.model import EventRecord, HandSample
 from ingest.monitoring.outlook import Outlook
 from ingest.monitoring.tasted import TastedComparison
-from ingest.monitoring.trials import TrialFindings
+from ingest.monitoring.trials import TASTING, TrialFindings
 from ingest.store import Store
 
 NO_RELEASE: Final = (
@@ -116,7 +116,7 @@ def trial_page(found: TrialFindings, say: Voice) -> ReportPage:
     respects += [(capital(text), word, *("" for _ in design.vessels)) for word, texts in stated for text in texts]
     arms = tuple(arm for arm, _ in design.vessels)
     lists = [("What to try next", tuple(next_sentences(found.conclusion, design)))]
-    if tasted:
+    if tasted and record.decides != TASTING:  # else the lead says it
         lists.insert(0, ("Tasting", (tasted,)))
     if record.notes:
         lists.append(("Notes", tuple(filter(None, record.notes.splitlines()))))

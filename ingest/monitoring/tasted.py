@@ -6,11 +6,12 @@ down. An order says which is better, not by how much, so that scores alone count
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal, get_args
 
-from analysis.thresholds import SCORES_OTHER_WORT, SCORES_UNKNOWN
+from analysis.thresholds import SCORES_OTHER_WORT, SCORES_SINGLE, SCORES_UNKNOWN
 from analysis.trials import Measured, ScoreComparison, compare_scores, points_of
 from ingest.model import BatchRecord
 from ingest.monitoring.entered import hops_of
@@ -64,27 +65,22 @@ class TastedComparison:
 
     def batches(self, group: str) -> list[BatchRecord]:
         """The batches of one group, in the order in which they were tasted."""
-        return [each.record for each in self.drinks if each.made_with[self.factor] == group]
+        found = {each.record.batch_id: each.record for each in self.drinks if each.made_with[self.factor] == group}
+        return list(found.values())
 
 
 def tasted_drinks(store: Store) -> list[TastedDrink]:
-    """The drinks of all tastings with scores that are over, from the first tasting on; blends are left out.
-
-    A batch that was tasted more than once counts once, lest one bottle pass for two batches: beside the most drinks.
-    """
-    found: dict[str, tuple[int, TastedDrink]] = {}
+    """The drinks of all tastings with scores that are over, from the first tasting on; blends are left out."""
+    found = []
     for tasting in sorted(store.all(Tasting), key=lambda each: each.at):
         if tasting.method != "score" or not tasting_over(store, tasting):
             continue
         points = points_of(judged_of(store, tasting))
         for arm, (_, shares) in enumerate(tasting.arms):
             record = store.get(BatchRecord, shares[0][0]) if len(shares) == 1 and arm in points else None
-            if record is None:
-                continue
-            drink = TastedDrink(tasting, record, *points[arm], _made_with(store, record))
-            if len(points) >= found.get(record.batch_id, (0, None))[0]:
-                found[record.batch_id] = (len(points), drink)
-    return sorted((drink for _, drink in found.values()), key=lambda each: each.tasting.at)
+            if record is not None:
+                found.append(TastedDrink(tasting, record, *points[arm], _made_with(store, record)))
+    return found
 
 
 def dose_of(grams_per_l: float | None) -> str | None:
@@ -119,12 +115,16 @@ def compare_tasted(drinks: Sequence[TastedDrink], factor: MadeWith) -> TastedCom
     telling = [part for part in parts.values() if len({each.made_with[factor] for each in part}) > 1]
     if not telling:
         return None
+    times = Counter(each.record.batch_id for part in telling for each in part)
     measured = []
     for n, part in enumerate(telling):
         several_worts = len({each.record.lot for each in part}) > 1
         for each in part:
             unknown = sum(value is None for value in each.made_with.values())
             more = unknown * SCORES_UNKNOWN**2 + several_worts * SCORES_OTHER_WORT**2
+            # A batch that was tasted m times is one drink still: the mean of m values with m times the variance of
+            # single drinks has that variance once.
+            more += (times[each.record.batch_id] - 1) * SCORES_SINGLE**2
             error = (each.standard_error**2 + more) ** 0.5
             measured.append(
                 Measured(group=str(each.made_with[factor]), value=each.points, standard_error=error, lot=str(n))

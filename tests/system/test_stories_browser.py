@@ -8,6 +8,7 @@ import json
 import re
 import time
 from collections.abc import Iterator
+from dataclasses import asdict
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -16,7 +17,10 @@ import pytest
 from paho.mqtt import publish
 from playwright.sync_api import Page, expect, sync_playwright
 
+from dashboard.report import report_html
 from dashboard.ui.components import FIGURES, LIVE_S
+from ingest.monitoring import ReportInterval, ReportPage
+from ingest.monitoring.reports import ReportFigure, ReportLine, ReportTable
 from tests.conftest import find_program, need_chromium
 from tests.system.serving import CHROMIUM_OPTIONS, Server
 
@@ -321,7 +325,10 @@ def too_wide(page: Page) -> list[int]:
 
 
 def with_batch(page: Page, server: Server, path: str) -> str:
-    """The path, with the id of a batch where the page needs one."""
+    """The path, with the id of a batch, or of the trial that was tasted, where the page needs one."""
+    if path == "trial":
+        visit(page, server, "trials")
+        return page.locator("a[href^='trials?id=']", has_text="Four single hops").get_attribute("href") or ""
     if path not in ("batch", "packaging"):
         return path
     today(page, server)
@@ -369,8 +376,11 @@ def test_axe_would_find_a_violation(demo, page):
 @pytest.mark.parametrize(
     ("path", "size", "edition"),
     [
-        *((path, "desktop", "light") for path in [*HEAD, "batch", "packaging", "several", "compare", MANUAL[0]]),
-        *((path, "phone", "dark") for path in [*HEAD, "batch", "packaging", "several", "compare", *MANUAL]),
+        *(
+            (path, "desktop", "light")
+            for path in [*HEAD, "batch", "packaging", "trial", "several", "compare", MANUAL[0]]
+        ),
+        *((path, "phone", "dark") for path in [*HEAD, "batch", "packaging", "trial", "several", "compare", *MANUAL]),
     ],
 )
 def test_axe_finds_no_serious_violation_and_no_phone_scrolls_sideways(demo, page, path, size, edition):
@@ -386,6 +396,30 @@ def test_axe_finds_no_serious_violation_in_open_entries(demo, page, size, editio
     page.get_by_role("button", name="Log a hand sample").click()
     expect(page.get_by_role("button", name="Save")).to_be_visible()
     assert lasting_violations(page) == []
+
+
+def test_reports_print_within_the_margins_of_both_papers(page):
+    # ISO 216: A4 is 210 by 297 mm; ANSI Letter 8.5 by 11 in. 96 px an inch, margins of 18 mm (tests/dashboard/report).
+    long = "Extraordinarilylongnamedhopvarietyofthewholevalley" * 2
+    rows = tuple((long, *(["8 (−1 to 22)"] * 3), f"{long} and {n}") for n in range(60))
+    lines = tuple(ReportLine(f"{long} {n}", (0.0, 9.0), (0.0, 70.0 + n)) for n in range(3))
+    report = ReportPage(
+        title=long,
+        about=long,
+        lead=f"{long} leads.",
+        paragraphs=(long,),
+        figures=(ReportFigure("Courses", "apparent attenuation, %", 0, lines),),
+        tables=(ReportTable("Milestones", ("", long, "B", "C", "D"), rows),),
+        lists=(("Take care", (long,)),),
+        made="Made today.",
+        intervals=(ReportInterval(long, 40.0, 60.0, 70.0),),
+    )
+    page.set_content(report_html(asdict(report)))
+    page.emulate_media(media="print")
+    for paper, width_mm in (("A4", 210.0), ("Letter", 215.9)):
+        page.set_viewport_size({"width": int((width_mm - 36.0) / 25.4 * 96.0), "height": 900})
+        wide = "[...document.querySelectorAll('*')].filter(e => e.getBoundingClientRect().right > innerWidth + 1)"
+        assert page.evaluate(f"{wide}.map(e => e.outerHTML.slice(0, 80))") == [], paper
 
 
 def test_the_keyboard_reaches_a_batch_and_its_entries(demo, page):

@@ -30,7 +30,7 @@ from dashboard.screens.trials import edit
 from dashboard.templates import fill
 from dashboard.ui import components, milestones, tasted
 from ingest.model import TrialRecord
-from ingest.monitoring import AFTER, ArmFindings, TrialFindings, trial_page
+from ingest.monitoring import AFTER, TASTING, ArmFindings, TrialFindings, trial_page
 
 MOST_LINES: Final = 12
 """So many lines can be told apart in one picture."""
@@ -172,7 +172,7 @@ def _tasting(found: TrialFindings) -> None:
         st.html(fill("<h2>Tasting</h2><p>None was held yet. {{ way }}.</p>", way=way))
         return
     way = components.underlined("tasting", "All that was said", id=str(found.tasting.facts["tasting_id"]))
-    said = found.tasting.sentence
+    said = "It decides; its answer stands above." if found.record.decides == TASTING else found.tasting.sentence
     st.html(fill("<h2>Tasting</h2><p>{{ sentence }}</p><p>{{ way }}.</p>", sentence=said, way=way))
 
 

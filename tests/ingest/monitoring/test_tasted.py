@@ -35,8 +35,10 @@ def brew(store: Store, hop: str | None, *, grams: float | None = 30.0, yeast: st
     return record
 
 
-def taste(store: Store, points: dict[str, float], *, at: datetime = T, over: bool = True, method: str = "score"):
-    arms = tuple((batch_id, ((batch_id, 1.0),)) for batch_id in points)
+def taste(
+    store: Store, points: dict[str, float], *, at: datetime = T, over: bool = True, method: str = "score", blends=()
+):
+    arms = (*((batch_id, ((batch_id, 1.0),)) for batch_id in list(points)[: len(points) - len(blends)]), *blends)
     glasses = tuple((str(100 + n), n) for n in range(len(arms)))
     made = Tasting(name="At the table", at=at, arms=arms, glasses=glasses, method=method, ended_at=at if over else None)
     records: list = [made]
@@ -69,16 +71,30 @@ def test_hops_are_compared_beside_what_is_alike_in_all_else(store):
     assert compare_tasted(drinks, "hop dose") is None
 
 
-def test_one_batch_counts_once_and_neither_ranks_nor_open_tastings_count(store):
-    moss, fern, reed = (brew(store, hop) for hop in ("Moss", "Fern", "Reed"))
-    whole = taste(store, {moss.batch_id: 80, fern.batch_id: 50, reed.batch_id: 60})
-    taste(store, {moss.batch_id: 20, fern.batch_id: 90}, at=T + timedelta(days=1))
-    taste(store, {moss.batch_id: 20, fern.batch_id: 90, reed.batch_id: 94}, at=T + timedelta(days=2), over=False)
-    taste(store, {fern.batch_id: 1, moss.batch_id: 2, reed.batch_id: 3}, at=T + timedelta(days=3), method="rank")
+def test_neither_ranks_nor_blends_nor_open_tastings_count(store):
+    moss, fern = (brew(store, hop) for hop in ("Moss", "Fern"))
+    whole = taste(store, {moss.batch_id: 80, fern.batch_id: 50})
+    taste(store, {moss.batch_id: 20, fern.batch_id: 90}, at=T + timedelta(days=2), over=False)
+    taste(store, {fern.batch_id: 1, moss.batch_id: 2}, at=T + timedelta(days=3), method="rank")
+    blends = [("half", ((moss.batch_id, share), (fern.batch_id, 1 - share))) for share in (0.3, 0.5)]
+    mixed = taste(store, {moss.batch_id: 10, "a": 50, "b": 60}, at=T + timedelta(days=4), blends=blends)
     drinks = tasted_drinks(store)
-    assert {each.tasting.tasting_id for each in drinks} == {whole.tasting_id}
-    assert len(drinks) == 3
-    assert max(drinks, key=lambda each: each.points).record.name == moss.name
+    assert [each.tasting.tasting_id for each in drinks] == [whole.tasting_id, whole.tasting_id, mixed.tasting_id]
+    found = compare_tasted(drinks, "hop variety")
+    assert found.tastings == 1  # beside blends alone a batch tells nothing of hops
+    assert found.comparison.differences[0].amount.p50 < 0
+
+
+def test_a_bottle_tasted_twice_is_not_two_batches(store):
+    def width(*batches) -> float:
+        made = {taste(store, {m.batch_id: 80, f.batch_id: 50}).tasting_id for m, f in batches}
+        here = [each for each in tasted_drinks(store) if each.tasting.tasting_id in made]
+        found = compare_tasted(here, "hop variety")
+        assert len(found.batches("Moss")) == len({m.batch_id for m, _ in batches})
+        return found.comparison.differences[0].amount.p90 - found.comparison.differences[0].amount.p10
+
+    one, two = ((brew(store, "Moss"), brew(store, "Fern")) for _ in range(2))
+    assert width(one) > width(one, one) > 1.05 * width(one, two)
 
 
 def test_what_is_not_known_and_another_wort_make_the_answer_wider(store):
