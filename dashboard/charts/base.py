@@ -34,9 +34,10 @@ PLAIN: Final[dict[str, Any]] = {"displayModeBar": False, "scrollZoom": False}
 
 DATE_TICKS: Final = [
     {"dtickrange": [None, 43_200_000], "value": "%H:%M\n%a %-d %b"},
-    {"dtickrange": [43_200_000, None], "value": "%a\n%-d %b"},
+    {"dtickrange": [43_200_000, None], "value": "%a<br>%-d\n%b"},
 ]
-"""Dates as people write them: hours only where a day is wide."""
+"""Dates as people write them: hours only where a day is wide; below days the month where it begins, for six days stand
+side by side on a screen of 320 px."""
 
 
 _GRAVITIES_SG: Final = np.linspace(0.95, 1.25, 3001)

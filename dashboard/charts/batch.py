@@ -409,7 +409,7 @@ def _layout(drawing: _Drawing, curve: Curve) -> dict[str, Any]:
     return {
         **base_layout(palette),
         "height": _HEIGHT_PX,
-        "margin": {"l": 46, "r": 14, "t": 56, "b": 46},  # above it the buttons that a touch screen always shows
+        "margin": {"l": 46, "r": 14, "t": 56, "b": 60},  # above it the buttons that a touch screen always shows
         # The page says what the marks mean, in a line that wraps on a phone.
         "showlegend": False,
         # What the reader drags stays until we know of it; from then on the figure itself begins and ends there.

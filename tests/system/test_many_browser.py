@@ -54,6 +54,7 @@ def test_what_is_half_typed_survives_reload_and_back_and_is_gone_once_saved(site
     address, _ = site
     with browser(chromium_program, **PHONE) as page:
         page.goto(f"{address}/set-up?part=vessels")
+        page.wait_for_function("window.tunroomUnfolds")
         page.get_by_text("Add a vessel", exact=True).click()
         # What still grows moves its button away between the press and its end.
         assert page.evaluate("document.getAnimations().filter((a) => a.effect.target.matches('details')).length") == 0

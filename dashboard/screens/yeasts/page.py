@@ -115,7 +115,7 @@ def side_by_side(comparison: Comparison, batches: list[Finished], say: Voice) ->
         st.html(
             components.table(*words_yeasts.differences(comparison), caption="The differences in numbers", wide=True)
         )
-    st.html(components.table(*words_yeasts.summaries(comparison), caption="What each yeast usually does"))
+    st.html(components.table(*words_yeasts.summaries(comparison), caption="What each yeast usually does", wide=True))
     st.html(
         '<p class="figures">Allows for the temperature and the original gravity of each batch; vessels filled from one '
         "wort are compared with one another. A yeast with few batches is drawn towards the others. A difference is "
