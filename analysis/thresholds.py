@@ -925,13 +925,13 @@ tell a stand (common practice)."""
 
 VESSELS_SPREAD_MIDDLE: Final = 1.5
 """factor; the middle of what the spread from vessel to vessel may be, in what is usual of a milestone. Source: none
-known; set by trial with `tests/benchmarks/comparisons.py`, see `VESSELS_SPREAD_LOG_SD`."""
+known; set by trial with `tests/benchmarks/comparisons.py`, see `VESSELS_SPREAD_LOG`."""
 
-VESSELS_SPREAD_LOG_SD: Final = 1.0
-"""natural logarithm; standard deviation of that spread before any batch. Source: none known; set by trial on 200
-comparisons a world, so that ranges hold their share where vessels are twice as alike as usual and 1.6 times as far
-apart: a spread that was expected as if seen on four batches gave 89 and 72 %, this one with its middle at 1.3 gave 82
-and 75 %, at 1.8 gave 86 and 77 %; on 500 unseen ones it gives 83 and 76 %."""
+VESSELS_SPREAD_LOG: Final = 1.0
+"""natural logarithm; how far (standard deviation) that spread may lie from its middle before any batch. Source: none
+known; set by trial on 200 comparisons a world, so that ranges hold their share where vessels are twice as alike as
+usual and 1.6 times as far apart: a spread that was expected as if seen on four batches gave 89 and 72 %, this one
+with its middle at 1.3 gave 82 and 75 %, at 1.8 gave 86 and 77 %; on 500 unseen ones it gives 83 and 76 %."""
 
 GROUPS_SPREAD_SCALE: Final = 1.7
 """factor; scale of the half-t of the spread between groups, in what is usual. Source: none known; set by trial with the

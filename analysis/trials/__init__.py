@@ -18,6 +18,7 @@ if TYPE_CHECKING:
         Measured,
         compare_groups,
         compare_scores,
+        score_error,
     )
     from analysis.trials.conclusion import (
         Conclusion,
@@ -99,6 +100,7 @@ else:
                 "Measured",
                 "compare_groups",
                 "compare_scores",
+                "score_error",
             ),
             "conclusion": (
                 "Conclusion",
@@ -217,6 +219,7 @@ __all__ = [
     "next_batch",
     "points_of",
     "power",
+    "score_error",
     "scores",
     "serving_orders",
     "tasters_needed",

@@ -20,9 +20,12 @@ from analysis.thresholds import (
     GROUPS_SPREAD_SCALE,
     MOST_MORE_BATCHES,
     SCORES_APART,
+    SCORES_OTHER_WORT,
+    SCORES_SINGLE,
+    SCORES_UNKNOWN,
     UNKNOWN_ORIGINAL_SD_SG,
     UNKNOWN_TEMPERATURE_SD_C,
-    VESSELS_SPREAD_LOG_SD,
+    VESSELS_SPREAD_LOG,
     VESSELS_SPREAD_MIDDLE,
     YEASTS_DIFFER,
 )
@@ -84,13 +87,11 @@ SCALES: Final[dict[MilestoneName, QuantityScale]] = {
     "hop_creep_sg": QuantityScale(False, 0.001, 0.002, (0.0, 0.0002), (0.0, 0.00005), 0.001),
 }
 
-# Points of 100. Drinks of one tasting lie apart by about `DRINKS_APART`: some two thirds of that variance are laid to
-# what they were made with, the rest to the single drink (no source; chosen). How high a panel scores as a whole says
-# nothing of what it tasted: half the scale leaves that free. No course is allowed for: tasters judge the drink.
+# Points of 100. What drinks were made with may do as much as drinks of one tasting usually lie apart (no source;
+# chosen). How high a panel scores as a whole says nothing of what it tasted: half the scale leaves that free. No
+# course is allowed for: tasters judge the drink.
 _NOTHING: Final = (0.0, 1e-6)
-SCORE_SCALE: Final = QuantityScale(
-    False, 0.6 * DRINKS_APART, DRINKS_APART, _NOTHING, _NOTHING, SCORES_APART, level=50.0
-)
+SCORE_SCALE: Final = QuantityScale(False, SCORES_SINGLE, DRINKS_APART, _NOTHING, _NOTHING, SCORES_APART, level=50.0)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -187,6 +188,25 @@ def compare_scores(measured: Sequence[Measured]) -> ScoreComparison:
     return ScoreComparison(*_told(_fitted(SCORE_SCALE, values, measured, names, within), names, measured))
 
 
+def score_error(standard_error: float, *, unknown: int, several_worts: bool, times: int) -> float:
+    """The error of a drink's points as they tell of what it was made with.
+
+    Parameters
+    ----------
+    standard_error
+        Of its points alone.
+    unknown
+        Of how many of yeast, hop, dose and contact nobody wrote it down.
+    several_worts
+        Whether the drinks beside it come of other worts.
+    times
+        How often it was tasted. It is one drink still: the mean of so many values, each with so many times the
+        variance of single drinks, has that variance once.
+    """
+    more = unknown * SCORES_UNKNOWN**2 + several_worts * SCORES_OTHER_WORT**2 + (times - 1) * SCORES_SINGLE**2
+    return float(np.hypot(standard_error, np.sqrt(more)))
+
+
 def _told(
     fit: _Fit, names: list[str], measured: Sequence[Measured]
 ) -> tuple[tuple[GroupMean, ...], tuple[Difference, ...], tuple[tuple[str, float, float], ...]]:
@@ -208,7 +228,7 @@ def _vessels_differ(scale: QuantityScale, like: Sequence[Sequence[float]]) -> tu
         values = np.log(np.maximum(each, 1e-3)) if scale.logarithmic else np.asarray(each, dtype=float)
         squares += float(np.square(values - values.mean()).sum())
         seen += values.size - 1
-    return Grid.log_normal(scale.within * VESSELS_SPREAD_MIDDLE, VESSELS_SPREAD_LOG_SD, squares, seen), seen
+    return Grid.log_normal(scale.within * VESSELS_SPREAD_MIDDLE, VESSELS_SPREAD_LOG, squares, seen), seen
 
 
 def _fitted(scale: QuantityScale, values: Floats, measured: Sequence[Measured], names: list[str], within: Grid) -> _Fit:

@@ -11,8 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final, Literal, get_args
 
-from analysis.thresholds import SCORES_OTHER_WORT, SCORES_SINGLE, SCORES_UNKNOWN
-from analysis.trials import Measured, ScoreComparison, compare_scores, points_of
+from analysis.trials import Measured, ScoreComparison, compare_scores, points_of, score_error
 from ingest.model import BatchRecord
 from ingest.monitoring.entered import hops_of
 from ingest.monitoring.tastings import judged_of, tasting_over
@@ -121,11 +120,12 @@ def compare_tasted(drinks: Sequence[TastedDrink], factor: MadeWith) -> TastedCom
         several_worts = len({each.record.lot for each in part}) > 1
         for each in part:
             unknown = sum(value is None for value in each.made_with.values())
-            more = unknown * SCORES_UNKNOWN**2 + several_worts * SCORES_OTHER_WORT**2
-            # A batch that was tasted m times is one drink still: the mean of m values with m times the variance of
-            # single drinks has that variance once.
-            more += (times[each.record.batch_id] - 1) * SCORES_SINGLE**2
-            error = (each.standard_error**2 + more) ** 0.5
+            error = score_error(
+                each.standard_error,
+                unknown=unknown,
+                several_worts=several_worts,
+                times=times[each.record.batch_id],
+            )
             measured.append(
                 Measured(group=str(each.made_with[factor]), value=each.points, standard_error=error, lot=str(n))
             )
