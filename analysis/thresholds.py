@@ -807,6 +807,12 @@ HIGHEST_CELLAR_M: Final = 1500.0
 """m; the altitude at which a closed package is taken to stand unless one is said, since a gauge reads more in thinner
 air. Source: Tremblay and Ainslie 2021 (PNAS 118, e2102463118): one in sixteen people lives higher (from memory)."""
 
+LOWEST_PLACE_M: Final = -450.0
+"""m; no altitude below it is taken. Source: the shore of the lowest lake, 430 m below the sea (from memory)."""
+
+HIGHEST_PLACE_M: Final = 6000.0
+"""m; no altitude above it is taken. Source: the highest town lies at 5,100 m (from memory)."""
+
 HOTTEST_C: Final = 30.0
 """°C; the warmest place in which a package is taken to stand unless said. Source: common practice, no published
 one."""

@@ -30,8 +30,8 @@ from analysis.model import (
     EventKind,
     Substance,
 )
-from analysis.packaging import field_of
 from analysis.planning import Constraints
+from analysis.thresholds import HIGHEST_PLACE_M, LOWEST_PLACE_M
 from ingest.errors import EntryError, in_units
 from ingest.record_checks import LEAST_HOLD_H, MOST_HOLD_H, Usual, in_range, need_name, to_utc
 from ingest.record_checks import check_hold_h as check_hold_h
@@ -453,9 +453,8 @@ class Preferences:
 
     def __post_init__(self) -> None:
         need_name(self.cellar_name)
-        up = field_of("altitude_m")
-        if self.altitude_m is not None and not up.low <= self.altitude_m <= up.high:
-            raise EntryError("altitude_m", f"{self.altitude_m:g} m is out of range", up.usual)
+        if self.altitude_m is not None and not LOWEST_PLACE_M <= self.altitude_m <= HIGHEST_PLACE_M:
+            raise EntryError("altitude_m", f"{self.altitude_m:g} m is out of range", "Usual is 0 to 3000 m.")
         try:
             Constraints(
                 hold_h=self.hold_h,

@@ -12,7 +12,7 @@ from analysis.packaging.carbonation import PRIMING_SUGARS
 from analysis.packaging.kinds import BOTTLE_KINDS
 from analysis.packaging.roles import ACTIONS, Role
 from analysis.packaging.sweetening import SWEETENERS
-from analysis.thresholds import HIGHEST_CELLAR_M
+from analysis.thresholds import HIGHEST_CELLAR_M, HIGHEST_PLACE_M, LOWEST_PLACE_M
 
 Kind = Literal["number", "choice", "yes or no", "text", "shares", "falls"]
 
@@ -278,8 +278,8 @@ FIELDS: Final[tuple[Field, ...]] = (
         "Altitude",
         "Carbonation",
         "m",
-        -450.0,
-        6000.0,
+        LOWEST_PLACE_M,
+        HIGHEST_PLACE_M,
         (0, 3000),
         help="In thinner air a gauge reads more. Set up keeps it for the cellar; without it, 1500 m count.",
         counted=HIGHEST_CELLAR_M,

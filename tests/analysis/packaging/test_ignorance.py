@@ -344,7 +344,8 @@ def test_a_doubted_forced_test_beside_a_sound_end_is_a_caution() -> None:
     answer = told("bottle", forced_test_sg=1.030, bottle_rating_kpa=1000)
     assert answer["bottle_verdict"] == "caution"
     assert answer["bottle_reasons"][0].startswith("Make a second forced test")
-    degrees = sheet({**SOUND, "package": "bottle", "forced_test_sg": 1.030}, say=DisplayUnits(gravity_unit="°P"))
+    given = {**SOUND, "package": "bottle", "forced_test_sg": 1.030, "bottle_rating_kpa": 1000}
+    degrees = sheet(given, say=DisplayUnits(gravity_unit="°P"))
     assert "ended at 7.6\u202f°P" in degrees["bottle_reasons"][0]
 
 
