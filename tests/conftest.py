@@ -108,13 +108,14 @@ def other_port() -> int:
     return free_port()
 
 
-STORIES, ALONE, PROGRAMS, BROWSER = range(4)  # the longest first, so that the last does not run alone
-_SHARES: Final = {STORIES: "stories", PROGRAMS: "programs", BROWSER: "browser"}
+STORIES, BROWSER, EARLY, PROGRAMS, LATE = range(5)
+"""The longest first, and files of a few seconds last: no process then works alone at the end while the others wait."""
+_SHARES: Final = {STORIES: "stories", BROWSER: "browser", PROGRAMS: "programs"}
 
 
 def _turn(path: Path) -> int:
     if "system" not in path.parts:
-        return ALONE
+        return EARLY if "analysis" in path.parts else LATE
     if path.stem == "test_stories_browser":
         return STORIES
     return BROWSER if path.stem.endswith("browser") else PROGRAMS

@@ -110,6 +110,7 @@ def test_the_packaging_sheet_on_a_phone_answers_at_once_and_goes_in_steps(site, 
         expect(original).to_have_value("")
 
 
+@pytest.mark.long  # a minute or two, with a server killed and started again
 def test_nothing_says_saved_until_the_store_has_it_and_a_lost_server_loses_no_entry(chromium_program, tmp_path):
     server = Server(tmp_path, "serve")
     server.data.mkdir()

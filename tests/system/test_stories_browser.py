@@ -222,10 +222,13 @@ def test_a_zoom_and_the_scroll_survive_the_live_refresh(demo, page):
     zoomed = span(page)
     assert before[0] < zoomed[0] < zoomed[1] < before[1]
     page.evaluate(f"{MAIN}.scrollTop = 300")
-    scrolled = page.evaluate(f"{MAIN}.scrollTop")
+    # What is looked at stays where it is, also where a sentence above it grows by a line meanwhile.
+    top = "Math.round(document.querySelector('.js-plotly-plot').getBoundingClientRect().top)"
+    scrolled = page.evaluate(top)
+    assert scrolled < 400
     refreshes(page, 2)
     assert span(page) == zoomed
-    assert page.evaluate(f"{MAIN}.scrollTop") == scrolled
+    assert abs(page.evaluate(top) - scrolled) <= 2
 
 
 def test_a_zoom_survives_a_reload_and_other_scales_until_a_double_click(demo, page):

@@ -81,10 +81,15 @@ WRONG_FOCUS = """() => {
 def tab_to(page: Any, reached: str, most: int = 90, *, back: bool = False) -> None:
     """Press Tab until the focus is on what `reached`, a JavaScript expression of the element `e`, is true of.
 
-    Wherever the focus comes by, it can be seen.
+    Wherever the focus comes by, it can be seen; where the page was drawn anew at that moment, once it comes by again.
     """
+    onward, backward = ("Shift+Tab", "Tab") if back else ("Tab", "Shift+Tab")
     for _ in range(most):
-        page.keyboard.press("Shift+Tab" if back else "Tab")
+        page.keyboard.press(onward)
+        if page.evaluate(WRONG_FOCUS):
+            at_rest(page)
+            page.keyboard.press(backward)
+            page.keyboard.press(onward)
         wrong = page.evaluate(WRONG_FOCUS)
         assert wrong == "", wrong
         if page.evaluate(f"(() => {{ const e = document.activeElement; return Boolean({reached}); }})()"):

@@ -38,6 +38,7 @@ from ingest.model import BatchRecord, HandSample, Vessel
 from ingest.monitoring import Outlook, batch_page, lot_warnings, warnings_for
 
 _CLASSICAL: Final = "classical"
+_TOLD: Final = "outlook that the batch's page tells of"
 PARTS = ("Why we say so", "What we said before", "What was entered", "Notes and photos", "This batch")
 
 
@@ -65,21 +66,17 @@ def show() -> None:
     if record is None:
         choose()
         return
-    # Every part of the page tells of this one outlook; a newer one draws all of them anew.
-    outlook = queries.outlook_of(record.batch_id)
-    verdict_part(record.batch_id, outlook)
+    verdict_part(record.batch_id)
     _late(record)
     entries.quick(record, lambda: lot.float_here(record))
     lot.show(record)
-    if outlook is not None:
-        curve_part(outlook)
+    curve_part(record.batch_id)
     st.toggle("Show the classical curve", key=_CLASSICAL)
     part = st.segmented_control(
         "More about this batch", PARTS, default=PARTS[0], required=True, key="part", label_visibility="collapsed"
     )
     if part == PARTS[0]:
-        if outlook is not None:
-            why(outlook)
+        why(record.batch_id)
     elif part == PARTS[1]:
         history.show(record)
     elif part == PARTS[2]:
@@ -137,11 +134,16 @@ def choose() -> None:
     st.html(fill("<p>This address names no batch of this cellar. There are:</p>") + components.entries(items))
 
 
+def _told(batch_id: str) -> Outlook | None:
+    """The outlook of which the verdict tells: no other part of the page tells of a newer one before it does."""
+    outlook = st.session_state.get(_TOLD)
+    return outlook if isinstance(outlook, Outlook) and outlook.record.batch_id == batch_id else None
+
+
 @components.live
-def verdict_part(batch_id: str, outlook: Outlook | None) -> None:
+def verdict_part(batch_id: str) -> None:
     """The verdict as a sentence, what to do, the figures and the dates; it is this part that looks for what is new."""
-    if queries.outlook_of(batch_id) is not outlook:
-        st.rerun()
+    outlook = st.session_state[_TOLD] = queries.outlook_of(batch_id)
     if outlook is None:
         st.html('<p class="quiet" role="status">Working out the course of this batch from its readings …</p>')
         st.skeleton(height=200)
@@ -209,11 +211,12 @@ def figures_html(outlook: Outlook, say: Voice) -> Markup:
 
 
 @components.live
-def curve_part(outlook: Outlook) -> None:
+def curve_part(batch_id: str) -> None:
     """The curve, with the choice of its scales."""
-    if queries.up_to_date(outlook).marked.is_empty():
+    outlook = _told(batch_id)
+    if outlook is None or queries.up_to_date(outlook).marked.is_empty():
         return
-    say, batch_id = queries.voice(), outlook.record.batch_id
+    say = queries.voice()
     scales = st.container(horizontal=True, gap="medium", key="scales")
     with scales:
         gravity = st.segmented_control(
@@ -256,9 +259,12 @@ def _classical_wanted() -> bool:
 
 
 @components.live
-def why(outlook: Outlook) -> None:
+def why(batch_id: str) -> None:
     """Finish, finished and hold kept apart; then the evidence, and the data to check it by."""
-    say, a, batch_id = queries.voice(), outlook.assessment, outlook.record.batch_id
+    outlook = _told(batch_id)
+    if outlook is None:
+        return
+    say, a = queries.voice(), outlook.assessment
     told = render(
         "batch/why.html",
         notions=three_notions(a, outlook.batch.hold_h, say),

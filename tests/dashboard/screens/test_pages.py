@@ -139,7 +139,7 @@ def test_no_part_of_a_batchs_page_tells_of_another_moment_than_its_verdict(cella
     monkeypatch.setattr(batch_page, "verdict_html", lambda outlook, say: drawn.append(outlook) or Markup())
     monkeypatch.setattr(batch_page, "three_notions", lambda a, hold_h, say: drawn.append(a) or [])
     assert not script("batch", id=batch_id).exception
-    assert drawn == [new, new.assessment]
+    assert drawn == [old, old.assessment]
 
 
 def test_an_unknown_batch_is_answered_with_those_there_are(cellar):
