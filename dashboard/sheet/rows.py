@@ -90,8 +90,11 @@ def input_sections(inputs: SheetInputs, preferences: Preferences) -> tuple[Secti
 
 def assumed_rows(sheet: PackagingSheet, preferences: Preferences) -> tuple[Row, ...]:
     """What was counted because nothing else was entered."""
+    found = ((field_of(key), value) for key, value in sheet.assumed.items())
     return tuple(
-        Row(field_of(key).label, _entry(field_of(key), value, preferences)) for key, value in sheet.assumed.items()
+        # What counts against the drink alone is not what a pressure is set by.
+        Row(of.label, _entry(of, value, preferences) + (", for what has to hold" if of.counted is not None else ""))
+        for of, value in found
     )
 
 

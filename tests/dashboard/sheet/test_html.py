@@ -121,7 +121,7 @@ def test_the_page_can_be_followed_alone() -> None:
         "What the worst case rests on",
         "2.4 volumes wished for",
         "Assumed, as it was not entered",
-        "Altitude1500\u202fm",  # as none is given
+        "Altitude1500\u202fm, for what has to hold",  # as none is given
         "Head space purged of airno",
     ):
         assert said in text
