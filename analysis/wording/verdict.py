@@ -272,7 +272,8 @@ def three_notions(assessment: Assessment, hold_h: float, voice: Voice) -> list[t
     if not a.stalled and any(isinstance(one, EvenFall) for one in a.evidence):
         since = "Within a point for so long, and yet it falls evenly."
     if a.phase == "lag":
-        since = "The fall has not begun."
+        few = any(isinstance(one, NothingYet) for one in a.evidence)
+        since = "Too few readings to tell." if few else "The fall has not begun."
     hold = capital(held(a, hold_h)) if a.held_h >= 1 else f"Not yet: 0 of {hours(hold_h)}"
     return [
         ("When does it finish?", finish, exact),
