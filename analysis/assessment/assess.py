@@ -20,7 +20,7 @@ from analysis.assessment.observations import Observations, Snapshot
 from analysis.assessment.phases import spans
 from analysis.assessment.renewed import Renewed
 from analysis.attenuation import attenuation_course, gravity_at_attenuation
-from analysis.evidence import NothingYet, Silent
+from analysis.evidence import FloatOff, NothingYet, Silent
 from analysis.inference import Correction, HypothesisMixture, PosteriorDraws, Prior, Priors, risen, weigh_hypotheses
 from analysis.model import (
     Assessment,
@@ -158,6 +158,8 @@ def _judged(
         later_c=_later(series, prior, done) if observed.chill_h is None else 0.0,
     )
     said = _told(grounds, weight, carried)
+    if by_hand is not None and not by_hand.why_not:  # the sample has settled how far the float is off
+        said = replace(said, evidence=tuple(one for one in said.evidence if not isinstance(one, FloatOff)))
     return replace(said, by_hand=by_hand, course=course(batch, told.posterior, weight, estimates.finish))
 
 

@@ -142,7 +142,8 @@ def _of_the_readings(grounds: Grounds) -> Iterator[Evidence]:
 def _of_the_course(grounds: Grounds) -> Iterator[Evidence]:
     observed, verdict, estimates = grounds.observed, grounds.verdict, grounds.estimates
     left, temperature_c = estimates.left, grounds.snapshot.temperature_c
-    yield _attenuated(grounds)
+    if observed.began_h is not None:  # before a fall was seen there is none to speak of
+        yield _attenuated(grounds)
     yield kinds.StillToFall(STEADY_SG, verdict.p_finished, left.p10, left.p50, left.p90, estimates.gravity.p50)
     if verdict.by_hold:
         yield kinds.HeldByPractice(HOLD_H)
