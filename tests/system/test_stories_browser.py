@@ -61,7 +61,7 @@ def demo(tmp_path_factory) -> Iterator[Server]:
 
 @pytest.fixture(scope="module")
 def profiles(chromium) -> Callable[[str, str], Any]:
-    """The browser's profile of a size and an edition: pages of one share what it has fetched, and no session of ours."""
+    """The browser's profile of a size and an edition: pages share what it has fetched, and no session of ours."""
 
     @functools.cache
     def profile(size: str, edition: str) -> Any:
