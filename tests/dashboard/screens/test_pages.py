@@ -105,6 +105,7 @@ def test_no_page_says_nan_none_or_null(cellar, page):
 def test_a_batch_leads_with_its_verdict_and_keeps_three_notions_apart(cellar, batch):
     text = text_of(script("batch", id=cellar.batches[batch].batch_id))
     assert 'class="lead"' in text
+    assert ("Packaged" in text.partition("</h1>")[0]) == batch.startswith("ended")
     for question in ("When does it finish?", "Has it finished?", "Has it been seen to hold?"):
         assert question in text
 
