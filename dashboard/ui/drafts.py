@@ -36,6 +36,14 @@ const WORDS = {
     "Look whether it is there once the connection is back. If not, tap it again.",
 };
 const TAP = '[class*="st-key-tap-"]';
+const OPENS = '[data-testid="stSelectbox"], [data-testid="stMultiSelect"], [data-testid="stDateTimeInput"]';
+const enters = (target) => {  // the place of what enters something when it is tapped; opening a list enters nothing
+  const control = target.closest?.('button, input[type="checkbox"], input[type="radio"]');
+  const again = control?.getAttribute("role") === "radio" && control.getAttribute("aria-checked") === "true";
+  if (!control || control.disabled || again) return null;
+  if (control.closest(OPENS) && !/^(Clear|Remove)/.test(control.getAttribute("aria-label") ?? "")) return null;
+  return control.closest(TAP);
+};
 const INPUTS = 'textarea, input[type="text"], input[type="number"], input:not([type])';
 const matched = (start, pattern) => {
   for (let at = start; at; at = at.parentElement) {
@@ -124,8 +132,9 @@ const send = (event) => {
     const at = formOf(chooser);
     if (at) touched(at, { chosen: true });
   }
-  const tapped = event.target.closest?.("button")?.disabled === false && event.target.closest(TAP);
-  if (tapped) taps.set(tapped, { since: Date.now(), ran: false, lost: false });
+  const another = option && option.getAttribute("aria-selected") !== "true" && chooser?.isConnected;
+  const place = enters(event.target) ?? (another ? chooser.closest(TAP) : null);
+  if (place) taps.set(place, { since: Date.now(), ran: false, lost: false });
   const button = event.target.closest?.('[data-testid="stFormSubmitButton"]');
   const at = button && formOf(button);
   const draft = at && read(at.key);

@@ -373,16 +373,27 @@ def remove_button(label: str, key: str, enter: Callable[[], Any], done: str) -> 
     action(label, key, enter, done, quiet=True)
 
 
-def one_tap(key: str, width: Literal["stretch", "content"] = "content") -> DeltaGenerator:
-    """A place for buttons that enter something at once: while the store has not got it, they say so (see `drafts`)."""
-    return st.container(key=f"tap {key}", width=width, gap="xsmall")
+def one_tap(
+    key: str, width: Literal["stretch", "content"] = "content", gap: Literal["xsmall", "small"] = "xsmall"
+) -> DeltaGenerator:
+    """A place for what enters something at once: while the store has not got it, the place says so (see `drafts`)."""
+    return st.container(key=f"tap {key}", width=width, gap=gap)
+
+
+def tapped(label: str, key: str, *, disabled: bool = False, **more: Any) -> bool:
+    """Whether a button that enters something was just pressed."""
+    with one_tap(key):
+        return st.button(label, key=key, disabled=disabled or access.only_looks(), **more)
+
+
+def not_saved() -> None:
+    """Say of what stands above, outside of a form, that it is not in the store."""
+    st.html('<p class="entry-state" role="status">Not saved yet.</p>')
 
 
 def action(label: str, key: str, enter: Callable[[], Any], done: str, *, quiet: bool = False) -> None:
     """A button that changes something at once; what is wrong is said below it."""
-    with one_tap(key):
-        pressed = st.button(label, key=key, type="tertiary" if quiet else "secondary", disabled=access.only_looks())
-    if pressed:
+    if tapped(label, key, type="tertiary" if quiet else "secondary"):
         error = components.attempt(enter, done)
         if error is None:
             st.rerun()

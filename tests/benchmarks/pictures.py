@@ -84,7 +84,7 @@ MANY = {
 PARTS = ("What we said before", "What was entered", "Notes and photos", "This batch")
 SMALL = """() => [...document.querySelectorAll("a, button, input:not([type=file]), summary, [role=radio]")]
   .filter((e) => e.checkVisibility({checkOpacity: true, checkVisibilityCSS: true}))
-  .map((e) => [e, e.getBoundingClientRect()])
+  .map((e) => [e, (e.closest("label") ?? e).getBoundingClientRect()])
   .filter(([e, r]) => r.width > 1 && r.height > 1 && (r.width < 24 || r.height < 24))
   .filter(([e]) => !(e.tagName === "A" && getComputedStyle(e).display === "inline"))
   .map(([e, r]) => `${e.tagName} ${(e.innerText || e.ariaLabel || "").slice(0, 30)} ${r.width | 0}x${r.height | 0}`)"""

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
 from types import SimpleNamespace
@@ -407,7 +408,7 @@ def test_health_says_what_is_wrong_with_the_broker(service, page):
 def test_health_says_versions_memory_queue_and_what_went_wrong_lately(service, page, monkeypatch):
     monkeypatch.setattr(logs, "_newest", [])  # what other tests of this process complained of
     html = html_of(page("set_up", part="health"))
-    for said in ("everything is on disk", "tunroom takes", "MB are left", "duckdb 2", "Python 3", "Nothing went wrong"):
+    for said in ("everything is on disk", "tunroom takes", "B are left", "duckdb 2", "Python 3", "Nothing went wrong"):
         assert said in html
     refused = logs.Line(NOW - timedelta(hours=2), "warning", "ingest.mqtt.session", "The broker <b>refused</b> us.")
     monkeypatch.setattr(logs, "_newest", [refused])
@@ -429,7 +430,12 @@ def test_a_missed_backup_is_said_first_and_health_says_why(service, page, tmp_pa
     (tmp_path / "not mounted").mkdir()
     service.nightly.consider(NOW + timedelta(hours=2))
     assert "backup" not in html_of(page("today"))
-    assert "the last just now" in html_of(page("set_up", part="health"))
+    service.store.keep([Report(device_id="kelp-1", measured_at=NOW, received_at=NOW, temperature_c=19.0)])
+    ages = re.findall(
+        r'the last <button[^>]* data-exact="\w{3} \d+ \w{3}, [\d:]+">(?:just now|\d)',
+        html_of(page("set_up", part="health")),
+    )
+    assert len(ages) == 2, "of the newest reading and of the backup"
 
 
 def test_an_older_entry_is_taken_back_with_what_rests_on_it_told_first(service, page):
