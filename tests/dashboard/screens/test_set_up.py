@@ -85,6 +85,13 @@ def test_what_is_missing_is_told_until_it_is_there(service, vessel, batch):
         assert expected in first
     store.save(Preferences(time_zone="Europe/Lisbon", notify_urls=("json://localhost",)))
     second = told(yeast="Marrow", original_gravity_sg=1.05)
+    # One of a wort with a float in another vessel follows that; which vessel lacks one is named.
+    assert f"{vessel.name}, {batch.name}: no device sits in its vessel" in second
+    other = store.save(Vessel(name="Second"))
+    store.save(replace(batch, batch_id="sibling", vessel_id=other.vessel_id, split_of="Tuesday wort"))
+    store.save(Device(device_id="kelp-1", kind="float"))
+    store.save(Placement(device_id="kelp-1", vessel_id=other.vessel_id, from_at=NOW))
+    assert "no device sits" not in told(yeast="Marrow", original_gravity_sg=1.05, split_of="Tuesday wort")
     assert "its gravity" not in second
     assert "its yeast" not in second
     assert "Lisbon" not in second
