@@ -39,4 +39,5 @@ def test_agreement_names_its_statistic_by_the_design():
 def test_a_triangle_that_shows_nothing_says_how_little_it_could_have_shown():
     said = tasting.told_apart(triangle(2, 4))
     assert "does not make them alike" in said
+    assert "none of six tasters found" in tasting.told_apart(triangle(0, 6))
     assert tasting.told_apart(triangle(10, 12)).startswith("The two drinks differ")

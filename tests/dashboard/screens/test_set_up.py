@@ -358,11 +358,20 @@ def test_a_zone_that_is_not_in_the_list_stays_chosen(service, page):
     assert service.store.preferences() == Preferences(time_zone="Etc/UTC", cellar_name="North")
 
 
-def test_a_certainty_of_a_hundred_percent_is_refused(service, page):
+@pytest.mark.parametrize(
+    ("label", "typed", "said"),
+    [
+        ("How sure", 100.0, "100 % is out of range. Usual is 70 to 95 %."),
+        ("Gravity must hold", -5.0, "\N{MINUS SIGN}5 h is out of range. 48 hours are usual."),
+        ("Dry hops stay in", 1050.0, "1050 days is out of range. 3 days are usual."),
+    ],
+)
+def test_a_choice_out_of_its_range_is_refused_in_words(service, page, label, typed, said):
     shown = page("set_up", part="cellar")
-    field(shown.number_input, "How sure").set_value(100.0)
+    field(shown.number_input, label).set_value(typed)
     press(shown, "Save")
-    assert "100 % is out of range. Usual is 70 to 95 %." in html_of(shown)
+    assert said in html_of(shown)
+    assert service.store.preferences() == Preferences()
 
 
 @loads_plugins
