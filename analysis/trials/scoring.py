@@ -237,7 +237,8 @@ def points_of(judged: list[Judged]) -> dict[int, tuple[float, float]]:
     cells = [each for each in cells if given[each.taster] > 1]
     if not cells:
         return {}
-    rest = float(np.median(believed(cells, np.random.default_rng(0)).rest))
+    # The mean of what the variance may be: with few tasters it may be far above its middle.
+    rest = float(np.sqrt(np.mean(np.square(believed(cells, np.random.default_rng(0)).rest))))
     found = effects(cells, Deviations(rest, _UNDRAWN))
     arms = sorted({each.arm for each in cells})
     centre = np.eye(len(arms)) - 1.0 / len(arms)

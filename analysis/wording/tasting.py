@@ -20,7 +20,7 @@ from analysis.trials import (
     least_significant_difference,
     tasters_needed,
 )
-from analysis.wording.formatting import capital, joined, plural
+from analysis.wording.formatting import capital, count, joined, plural
 
 NOTHING_TOLD = "Nothing can be told: nobody judged two of the drinks."
 
@@ -58,7 +58,8 @@ def few(tasters: int) -> str:
 def agreed(found: Agreement | None, glasses: int) -> str:
     """Whether the tasters put the drinks into one order."""
     if found is None:
-        return "Whether the tasters agree cannot be told: it takes two who judged two drinks each."
+        need = "it takes two who judged two drinks each and did not find them all alike"
+        return f"Whether the tasters agree cannot be told: {need}."
     if found.p_value <= TRIANGLE_ALPHA:
         said = "The tasters agree on an order more than chance would explain"
     else:
@@ -83,7 +84,9 @@ def far_apart(found: Agreement | None, names: Sequence[str]) -> str:
 
 def told_apart(found: Triangle) -> str:
     """What a triangle says, and what so few tasters could have shown."""
-    right = f"{found.right} of {plural(found.tasters, 'taster')} found the odd one out"
+    right = (
+        f"{count(found.right) if found.right else 'none'} of {plural(found.tasters, 'taster')} found the odd one out"
+    )
     by_chance = f"by guessing alone that many or more come to {percent(found.p_value)}"
     if found.shown:
         share = f"{percent(found.telling.p10)} to {percent(found.telling.p90)}"

@@ -40,6 +40,7 @@ __all__ = [
     "keep_ranks",
     "make",
     "newest_first",
+    "odd_answers",
     "over",
     "result",
     "tasters_of",
@@ -224,20 +225,30 @@ def keep_odd(store: Store, tasting: Tasting, taster: Taster, odd: str | None, no
     EntryError
         If it is none of theirs; or as `keep_glass`.
     """
+    _keep(store, taster, odd_answers(store, tasting, taster, odd, note))
+
+
+def odd_answers(store: Store, tasting: Tasting, taster: Taster, odd: str | None, note: str) -> list[TastingAnswer]:
+    """What a triangle's ballot says of each glass; `odd` is None where they pass.
+
+    Raises
+    ------
+    EntryError
+        If the odd one is none of their glasses.
+    """
     codes = codes_of(tasting, taster)
     if odd is not None and odd not in codes:
         raise EntryError("odd", "no glass is chosen", "Choose the one that differs; if you cannot tell, guess.")
-    said = [replace(draft_of(store, taster, code), odd=code == odd, passed=odd is None, note=note) for code in codes]
-    _keep(store, taster, said)
+    return [replace(draft_of(store, taster, code), odd=code == odd, passed=odd is None, note=note) for code in codes]
 
 
 def _keep(store: Store, taster: Taster, said: Sequence[TastingAnswer]) -> None:
+    """Keep what one press of a taster's form says, as one change; one that says nothing new is none."""
     _must_be_open(store, taster)
-    now = datetime.now(UTC)
-    glasses = ", ".join(each.code for each in said)
-    store.save_many(
-        [replace(each, at=now) for each in said], f"Answer of {taster.name} on glass{'es' * bool(said[1:])} {glasses}"
-    )
+    now, before = datetime.now(UTC), answers_of(store, taster)
+    new = [replace(each, at=now) for each in said if each != before.get(each.code)]
+    glasses = ", ".join(each.code for each in new)
+    store.save_many(new, f"Answer of {taster.name} on glass{'es' * bool(new[1:])} {glasses}")
 
 
 def finish(store: Store, tasting: Tasting, taster: Taster) -> None:

@@ -169,7 +169,7 @@ def _columns(form: forms.Form, head: pl.DataFrame) -> dict[str, str]:
     places: Sequence[DeltaGenerator] = ()
     for n, (ours, label) in enumerate(import_preview.labels(form.voice.units).items()):
         # A row at a time: on a phone they stand below one another in the same order, the most needed first.
-        places = st.columns(3) if n % 3 == 0 else places
+        places = list(st.columns(3)) if n % 3 == 0 else places
         with places[n % 3]:
             theirs = form.choice(ours, label, head.columns, guessed.get(ours), placeholder="not in this log")
         if theirs is not None:

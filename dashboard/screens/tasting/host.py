@@ -201,8 +201,7 @@ def _glass_inputs(form: forms.Form, tasting: Tasting, code: str) -> _Row:
 
 def _keep_odd(tasting: Tasting, taster: Taster, odd: str | None, note: str) -> None:
     store = context.store()
-    tastings.keep_odd(store, tasting, taster, odd, note)
-    tastings.finish(store, tasting, taster)
+    tastings.keep_ballot(store, tasting, taster, tastings.odd_answers(store, tasting, taster, odd, note))
 
 
 def _keep_rows(tasting: Tasting, taster: Taster, rows: list[_Row]) -> None:

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 
 from analysis.trials import Judged, as_scores, points_of, scores, serving_orders
+from analysis.trials.scoring import believed
 
 
 def panel(worth: list[float], tasters: int, rng: np.random.Generator, *, rest: float, place: float = 0.0):
@@ -100,6 +101,15 @@ def test_points_that_are_drawn_towards_nothing_are_the_means_of_complete_blocks(
     assert [found[arm][0] for arm in range(3)] == pytest.approx(list(means - means.mean()), abs=1.0)
     rest = scores(judged, 3).rest_sd.p50
     assert [found[arm][1] for arm in range(3)] == pytest.approx([rest / np.sqrt(6)] * 3, rel=0.1)
+
+
+def test_with_three_tasters_an_error_holds_how_little_is_known_of_the_variance():
+    # Of a mixture of normals about one mean the variance is the mean of theirs, which lies above their middle.
+    judged = panel([10.0, 0.0, -10.0], 3, np.random.default_rng(8), rest=8.0)
+    variance = np.square(believed(judged, np.random.default_rng(0)).rest)
+    for _, error in points_of(judged).values():
+        assert error >= 0.98 * np.sqrt(variance.mean() / 3)
+        assert error > 1.02 * np.sqrt(np.median(variance) / 3)
 
 
 def test_who_scored_one_drink_alone_tells_nothing_of_it():

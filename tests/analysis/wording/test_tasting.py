@@ -31,7 +31,7 @@ def test_agreement_names_its_statistic_by_the_design():
     points = np.array([[3.0, 2.0, 1.0]] * 6)
     assert "Kendall's W 1.00" in tasting.agreed(agreement(points), 3)
     assert "Durbin" in tasting.agreed(agreement(np.array([[3, 2, np.nan], [np.nan, 2, 1.0], [3, np.nan, 1]])), 3)
-    assert "cannot be told" in tasting.agreed(None, 3)
+    assert "find them all alike" in tasting.agreed(agreement(np.full((3, 3), 50.0)), 3)
     assert "birch" not in tasting.far_apart(agreement(points), ["amber", "birch", "cedar"])
     assert "cedar" in tasting.far_apart(agreement(points), ["amber", "birch", "cedar"])
 
@@ -39,4 +39,5 @@ def test_agreement_names_its_statistic_by_the_design():
 def test_a_triangle_that_shows_nothing_says_how_little_it_could_have_shown():
     said = tasting.told_apart(triangle(2, 4))
     assert "does not make them alike" in said
+    assert "none of six tasters found" in tasting.told_apart(triangle(0, 6))
     assert tasting.told_apart(triangle(10, 12)).startswith("The two drinks differ")

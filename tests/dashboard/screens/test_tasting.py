@@ -123,6 +123,27 @@ def test_a_ballot_by_hand_is_kept_whole_or_not_at_all(cellar, made, page):
     assert cellar.store.get(Taster, ana.taster_id).done_at is not None
 
 
+def test_a_triangle_on_paper_is_one_line_of_the_journal_and_taken_back_as_one(cellar, made, page):
+    store = cellar.store
+    draft = tastings.Draft("Do they differ?", "triangle", made.arms, ("Ana", "Ben"), (), "not known")
+    one = tastings.make(store, draft)
+    ana = tastings.tasters_of(store, one)[0]
+    shown = page("tasting", id=one.tasting_id)
+    [whose] = [each for each in shown.selectbox if each.label == "Whose ballot"]
+    whose.set_value(ana).run()
+    odd = tastings.codes_of(one, ana)[1]
+    next(each for each in (*shown.radio, *shown.selectbox, *shown.button_group) if odd in each.options).set_value(odd)
+    before = store.changes(1)[0].change_id
+    next(each for each in shown.button if each.label == "Keep this ballot").click().run()
+    assert store.changes(1)[0].change_id == before + 1
+    assert store.get(Taster, ana.taster_id).done_at is not None
+    assert [code for code, each in tastings.answers_of(store, ana).items() if each.odd] == [odd]
+    assert store.take_back(before + 1)
+    assert store.get(Taster, ana.taster_id).done_at is None
+    assert not tastings.answers_of(store, ana)
+    store.remove(one)
+
+
 def test_once_all_are_done_it_says_what_it_says_and_how_little(cellar, made, page):
     judge(cellar.store, made, "Ana", (80.0, 30.0))
     judge(cellar.store, made, "Ben", (75.0, 35.0))

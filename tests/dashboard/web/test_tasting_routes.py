@@ -304,6 +304,29 @@ def test_while_the_cellar_is_not_open_there_is_nothing(client, service, made):
     assert client.get(address(ana)).status_code == 404
 
 
+def test_one_press_is_one_line_of_the_journal_and_taken_back_without_touching_another_taster(client, service):
+    store = service.store
+    one = tastings.make(store, draft(method="rank"))
+    who = people(store, one)
+    for taster in (who["Ana"], who["Ben"]):
+        codes = tastings.codes_of(one, taster)
+        for n in (1, 2):
+            client.post(address(taster, n), data={"note": "fine", "keep": "1"})
+        client.post(address(taster, 3), data={"pass": "1"})
+        before = store.changes(1)[0].change_id
+        order = {f"rank-{codes[0]}": "2", f"rank-{codes[1]}": "1"}
+        for _ in range(2):  # pressed twice, or loaded again
+            assert client.post(address(taster, 4), data=order).status_code == 303
+        assert store.changes(1)[0].change_id == before + 1  # both ranks
+    last_of_ana = next(each for each in store.changes(50) if each.sentence.startswith("Answer of Ana"))
+    said = tastings.answers_of(store, who["Ben"])
+    assert not store.resting_on(last_of_ana.change_id)
+    assert store.take_back(last_of_ana.change_id)
+    assert tastings.answers_of(store, who["Ben"]) == said
+    assert [each.rank for each in tastings.answers_of(store, who["Ana"]).values()] == [None] * 3
+    assert len(tastings.unanswered(store, one, who["Ana"])) == 2
+
+
 def test_taking_back_an_answer_opens_the_glass_again(client, service, made):
     ana = people(service.store, made)["Ana"]
     client.post(address(ana, 1), data={"score": "50", "keep": "1"})
