@@ -38,7 +38,8 @@ const WORDS = {
 const TAP = '[class*="st-key-tap-"]';
 const OPENS = '[data-testid="stSelectbox"], [data-testid="stMultiSelect"], [data-testid="stDateTimeInput"]';
 const enters = (target) => {  // the place of what enters something when it is tapped; opening a list enters nothing
-  const control = target.closest?.('button, input[type="checkbox"], input[type="radio"]');
+  const tick = 'input[type="checkbox"], input[type="radio"]';
+  const control = target.closest?.(`button, ${tick}`) ?? target.closest?.("label")?.querySelector(tick);
   const again = control?.getAttribute("role") === "radio" && control.getAttribute("aria-checked") === "true";
   if (!control || control.disabled || again) return null;
   if (control.closest(OPENS) && !/^(Clear|Remove)/.test(control.getAttribute("aria-label") ?? "")) return null;

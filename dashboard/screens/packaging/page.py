@@ -71,7 +71,9 @@ def choose() -> None:
         record, outlook = standing.record, standing.outlook
         says = packaging_date(outlook.to_do(say.today()), outlook.batch, say) if outlook else "Being worked out …"
         released = outlook.plan.release if outlook else None
-        ready = ", ready" if released is not None and released.ready else ""
+        due = first_of(outlook.to_do(), "package") if outlook else None
+        early = due is not None and due.day <= say.today()  # the day alone would read as if it could be packaged
+        ready = "" if released is None else ", ready" if released.ready else ", not ready yet" if early else ""
         vessel = standing.vessel.name if standing.vessel else ""
         target = components.address("packaging", id=record.batch_id)
         rows.append(
@@ -121,21 +123,23 @@ def the_sheet(outlook: Outlook, say: Voice) -> None:
             + screen.basis_html(asked.answer, p),
             key="sheet",
         )
-        st.html(components.unbroken(screen.care_html(asked.answer, reasons, p)))
-        st.download_button(
-            "Download the sheet, to print",
-            lambda: html.sheet_html(
-                asked.answer,
-                title=f"Packaging sheet: {record.name}",
-                made=f"Made {say.exact(say.now, lasting=True)}",
-                preferences=p,
-            ).encode(),
-            file_name=f"packaging {record.name}.html",
-            mime="text/html",
-            key="sheet file",
-            on_click="ignore",
-            disabled=bool(asked.wrong),
-        )
+    # Over the whole width: below the figures alone it would leave half of a desktop's page empty.
+    care = components.unbroken(screen.care_html(asked.answer, reasons, p))
+    st.html(fill('<div class="care">{{ care }}</div>', care=care))
+    st.download_button(
+        "Download the sheet, to print",
+        lambda: html.sheet_html(
+            asked.answer,
+            title=f"Packaging sheet: {record.name}",
+            made=f"Made {say.exact(say.now, lasting=True)}",
+            preferences=p,
+        ).encode(),
+        file_name=f"packaging {record.name}.html",
+        mime="text/html",
+        key="sheet file",
+        on_click="ignore",
+        disabled=bool(asked.wrong),
+    )
 
 
 def _standing(outlook: Outlook, say: Voice) -> Markup:

@@ -260,7 +260,8 @@ def _anchors(device: Device, say: Voice) -> None:
 
 
 def _anchor(batch: BatchRecord, sample: HandSample, say: Voice) -> None:
-    label = f"{say.exact(sample.at)}, {batch.name}: {sample.value:g} {sample.unit}"
+    value = f"{sample.value:.3f}" if sample.unit == "SG" else f"{sample.value:g}"
+    label = f"{say.exact(sample.at)}, {batch.name}: {value} {sample.unit}"
     key = f"anchor {sample.sample_id} {sample.anchors_float}"
     with forms.one_tap(key, "stretch"):
         ticked = st.checkbox(plain(label), sample.anchors_float, key=key, disabled=access.only_looks())

@@ -166,7 +166,7 @@ def _columns(form: forms.Form, head: pl.DataFrame) -> dict[str, str]:
     guessed = import_preview.columns(head)
     st.html("<p><b>Which column is what?</b></p>")
     found: dict[str, str] = {}
-    places: list[DeltaGenerator] = []
+    places: Sequence[DeltaGenerator] = ()
     for n, (ours, label) in enumerate(import_preview.labels(form.voice.units).items()):
         # A row at a time: on a phone they stand below one another in the same order, the most needed first.
         places = list(st.columns(3)) if n % 3 == 0 else places

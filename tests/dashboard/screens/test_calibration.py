@@ -107,9 +107,9 @@ def test_a_hand_sample_can_be_let_go_as_an_anchor(service, device, page):
     begun = NOW - timedelta(days=2)
     batch = store.save(BatchRecord(name="Harbour Pale", vessel_id=vessel.vessel_id, pitched_at=begun))
     store.save(Placement(device_id="kelp-1", vessel_id=vessel.vessel_id, from_at=begun))
-    sample = store.save(HandSample(batch_id=batch.batch_id, at=NOW - timedelta(hours=3), value=1.031))
+    sample = store.save(HandSample(batch_id=batch.batch_id, at=NOW - timedelta(hours=3), value=1.03))
     shown = page("sensors", device="kelp-1")
-    tick = next(c for c in shown.checkbox if "Harbour Pale: 1.031 SG" in c.label)
+    tick = next(c for c in shown.checkbox if "Harbour Pale: 1.030 SG" in c.label)
     assert tick.value is True
     assert says_until_saved(shown, tick.label)
     tick.uncheck()
