@@ -415,10 +415,37 @@ class DisplayUnits:
         if self.gravity_unit != "SG":
             low_text, high_text = (self.figure(max(x, 0.0), "gravity fall") for x in (low_sg, high_sg))
             return f"{low_text if low_text == high_text else f'{low_text} to {high_text}'}{THIN}{self.gravity_unit}"
-        low, high = round(max(low_sg, 0) * 1000), round(max(high_sg, 0) * 1000)
+        return self._points_between(max(low_sg, 0) * 1000, max(high_sg, 0) * 1000)
+
+    @staticmethod
+    def _points_between(low: float, high: float) -> str:
+        low, high = round(low), round(high)
         if low == high:
             return f"{number(low)} point{'s' if low != 1 else ''}"
         return f"{number(low)} to {number(high)} points"
+
+    def apart(self, one_sg: float, other_sg: float) -> str:
+        """How far two gravities lie apart as they are printed: whoever subtracts one from the other gets the same."""
+        return self.apart_from_range(one_sg, other_sg, other_sg)
+
+    def apart_from_range(self, gravity_sg: float, low_sg: float, high_sg: float) -> str:
+        """How far a gravity lies from each end of a range below it, as all three are printed."""
+        nearer, farther = sorted(abs(self._printed_gap(gravity_sg, end)) for end in (low_sg, high_sg))
+        if self.gravity_unit == "SG":
+            return self._points_between(1000 * nearer, 1000 * farther)
+        low_text, high_text = (number(gap, DECIMALS[self.gravity_unit]) for gap in (nearer, farther))
+        return f"{low_text if low_text == high_text else f'{low_text} to {high_text}'}{THIN}{self.gravity_unit}"
+
+    def _printed_gap(self, one_sg: float, other_sg: float) -> float:
+        digits = DECIMALS[self.gravity_unit]
+        one, other = (round(self.shown(sg, "gravity"), digits) for sg in (one_sg, other_sg))
+        return one - other
+
+    def colder_by(self, one_c: float, other_c: float) -> str:
+        """How much colder one temperature is than another, as both are printed."""
+        digits = DECIMALS[self.temperature_unit]
+        one, other = (round(self.shown(c, "temperature"), digits) for c in (one_c, other_c))
+        return f"{number(other - one, digits)}{THIN}{self.temperature_unit}"
 
     def one_point(self) -> str:
         """The fall that counts as none, 0.001 SG: ``one point`` or ``0.3 °P``."""

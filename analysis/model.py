@@ -340,7 +340,7 @@ class Trend:
 class BeforeHops:
     """How the gravity had held when the last hops went in, at `hopped_at`; they start the watch anew.
 
-    `finished` says whether it had been called finished by then.
+    `finished` says whether it counted as finished by then, or before hops that had changed nothing since.
     """
 
     hopped_at: datetime
@@ -354,14 +354,15 @@ class Hysteresis:
     """What an assessment called the batch, which the next one may carry on from.
 
     `called_h` is when it was last called finished, hours since pitching; None where it never was. `dated` says whether
-    a date was given. `before_hops` says whether it was called finished when the last hops went in.
+    a date was given. `before_hops` says whether it counted as finished when the last hops went in; None where that is
+    to be worked out from the readings.
     """
 
     finished: bool = False
     stalled: bool = False
     called_h: float | None = None
     dated: bool = False
-    before_hops: bool = False
+    before_hops: bool | None = None
 
 
 def _no_readings() -> pl.DataFrame:

@@ -15,14 +15,25 @@ from analysis.assessment.decision import Verdict, decide, experienced, hand_agre
 from analysis.assessment.explanation import Estimates, Grounds, advise, explain
 from analysis.assessment.float_doubts import spoiling
 from analysis.assessment.forecast import course, creep_of, forecast, quantiles, range_of, too_vague
-from analysis.assessment.hysteresis import carry_on
+from analysis.assessment.hysteresis import carry_on, counted_as_finished
 from analysis.assessment.observations import Observations, Snapshot
 from analysis.assessment.phases import spans
 from analysis.assessment.renewed import Renewed
 from analysis.attenuation import attenuation_course, gravity_at_attenuation
-from analysis.evidence import NothingYet, Silent
+from analysis.evidence import FloatOff, NothingYet, Silent
 from analysis.inference import Correction, HypothesisMixture, PosteriorDraws, Prior, Priors, risen, weigh_hypotheses
-from analysis.model import Assessment, Batch, BeforeHops, Floats, Forecast, Hysteresis, PhaseSpan, Range, as_utc
+from analysis.model import (
+    Assessment,
+    Batch,
+    BeforeHops,
+    Floats,
+    Forecast,
+    Hysteresis,
+    PhaseSpan,
+    Range,
+    as_utc,
+    events_of,
+)
 from analysis.packaging import forced_end, forced_test_agrees
 from analysis.readings import Series, summarise
 from analysis.thresholds import (
@@ -85,9 +96,22 @@ def assess(
     carried = carry_on(previous, snapshot.marked, batch, now)
     observed = Observations.of(series, snapshot, began_at(series, mixture.posterior))
     observed = observed.with_trend(mixture.posterior, prior, carried.called_h)
+    if observed.before_hops is not None and carried.before_hops is None:
+        carried = replace(carried, before_hops=_was_finished(readings, batch, known, now))
     said = _judged(snapshot, observed, mixture, prior, known.correction(batch.drink), carried)
     silent_h = (asked - now).total_seconds() / 3600.0
     return replace(said, evidence=(Silent(silent_h), *said.evidence)) if silent_h > 0.0 else said
+
+
+def _was_finished(readings: pl.DataFrame, batch: Batch, priors: Priors, now: datetime) -> bool:
+    """Whether it counted as finished when the last hops went in: judged at that moment, by what was read until then.
+
+    A hand sample sets the float back to pitching and hops are logged late: what was said then rests on other readings
+    or is not there, and a restart forgets it. So it is worked out anew, once for the same readings and entries.
+    """
+    hopped_at = events_of(batch, "dry hop", until=now)[-1].at
+    before = replace(batch, events=tuple(e for e in batch.events if e.at < hopped_at))
+    return counted_as_finished(assess(readings, before, now=hopped_at, priors=priors))
 
 
 def _last_heard(snapshot: Snapshot) -> datetime | None:
@@ -134,6 +158,8 @@ def _judged(
         later_c=_later(series, prior, done) if observed.chill_h is None else 0.0,
     )
     said = _told(grounds, weight, carried)
+    if by_hand is not None and not by_hand.why_not:  # the sample has settled how far the float is off
+        said = replace(said, evidence=tuple(one for one in said.evidence if not isinstance(one, FloatOff)))
     return replace(said, by_hand=by_hand, course=course(batch, told.posterior, weight, estimates.finish))
 
 
@@ -191,7 +217,7 @@ def _before_hops(observed: Observations, carried: Hysteresis, batch: Batch) -> B
     def instant(hours: float) -> datetime:
         return batch.pitched_at + timedelta(hours=hours)
 
-    return BeforeHops(instant(hopped_h), instant(before.since_h), before.held_h, carried.before_hops)
+    return BeforeHops(instant(hopped_h), instant(before.since_h), before.held_h, bool(carried.before_hops))
 
 
 def _remembered(verdict: Verdict, carried: Hysteresis, now_h: float, *, dated: bool) -> Hysteresis:

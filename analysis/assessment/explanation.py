@@ -88,6 +88,9 @@ def advise(grounds: Grounds) -> tuple[Advice, ...]:
     if grounds.observed.falls_again:
         return (Advice.SAMPLE_TWICE,) if tested else (Advice.SAMPLE_TWICE, Advice.FORCED_TEST_OF_AN_END)
     unsure = not verdict.finished and verdict.p_finished > FORCED_TEST_CHANCE
+    before, asked_h = grounds.observed.before_hops, snapshot.batch.hold_h
+    if before is not None and before.held_h >= asked_h > grounds.observed.held.held_h:
+        return ()  # it had held before the hops: the watch that they began tells more than a test, and is under way
     if unsure and grounds.phase == "steady" and not tested:
         return (Advice.FORCED_TEST_OF_AN_END,)
     return ()
@@ -139,7 +142,8 @@ def _of_the_readings(grounds: Grounds) -> Iterator[Evidence]:
 def _of_the_course(grounds: Grounds) -> Iterator[Evidence]:
     observed, verdict, estimates = grounds.observed, grounds.verdict, grounds.estimates
     left, temperature_c = estimates.left, grounds.snapshot.temperature_c
-    yield _attenuated(grounds)
+    if observed.began_h is not None:  # before a fall was seen there is none to speak of
+        yield _attenuated(grounds)
     yield kinds.StillToFall(STEADY_SG, verdict.p_finished, left.p10, left.p50, left.p90, estimates.gravity.p50)
     if verdict.by_hold:
         yield kinds.HeldByPractice(HOLD_H)
@@ -161,7 +165,8 @@ def _of_a_halt(grounds: Grounds) -> Iterator[Evidence]:
     if cold is not None and stands and grounds.observed.chill_h is None:
         yield cold
     if verdict.stalled or (grounds.phase == "chilled" and not verdict.finished and estimates.left.p50 >= FAR_SG):
-        yield kinds.StoppedShort(estimates.left.p50, estimates.terminal.p50, verdict.p_halted)
+        end_sg = estimates.terminal.p50
+        yield kinds.StoppedShort(estimates.gravity.p50 - end_sg, end_sg, verdict.p_halted)
     if verdict.stands_since_h is not None and held_h < STOOD_H:
         yield kinds.StandsByCurve(grounds.now_h - verdict.stands_since_h, int(held_h))
 

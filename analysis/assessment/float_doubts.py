@@ -14,7 +14,7 @@ import polars as pl
 
 from analysis import evidence as kinds
 from analysis.model import Batch, Floats, events_of
-from analysis.readings import Series, hours_since, moved_by
+from analysis.readings import Series, hours_since, medians, moved_by
 from analysis.thresholds import (
     ALIKE_SG,
     BEYOND_ORIGINAL_SG,
@@ -148,5 +148,5 @@ def _medians(
     if not hours.size:
         return hours, gravity
     starts = np.flatnonzero(np.diff(np.floor(hours / width_h), prepend=-1.0))
-    parts = list(zip(np.split(hours, starts[1:]), np.split(gravity, starts[1:]), strict=True))
-    return np.array([t.mean() for t, _ in parts]), np.array([np.median(g) for _, g in parts])
+    ends = np.append(starts[1:], hours.size)
+    return np.add.reduceat(hours, starts) / (ends - starts), medians(gravity, starts, ends)

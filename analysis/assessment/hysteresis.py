@@ -37,5 +37,11 @@ def carry_on(previous: Assessment | None, marked: pl.DataFrame, batch: Batch, no
         return Hysteresis()
     if any(previous.now < e.at for e in events_of(batch, "dry hop", until=now)):
         # So may hops; yet they leave the liquid as it was, and a fall since it was called finished is still one.
-        return Hysteresis(called_h=previous.hysteresis.called_h, before_hops=previous.finished)
+        return Hysteresis(called_h=previous.hysteresis.called_h, before_hops=counted_as_finished(previous))
     return previous.hysteresis
+
+
+def counted_as_finished(said: Assessment) -> bool:
+    """Whether it was finished when that was said, or before hops that had changed nothing by then."""
+    before = said.before_hops
+    return said.finished or (before is not None and before.finished and said.phase == "steady")

@@ -120,11 +120,11 @@ class Observations:
         return seen._with_hops([hours_of(e.at, batch) for e in hopped], snapshot.float_hours())
 
     def _with_hops(self, hopped_h: Sequence[float], floats_h: Floats) -> Observations:
-        """Look for the hold that the last hops ended, since it began and the dose before."""
+        """Look for the hold that the last hops ended; a dose before, that changed nothing, did not end it."""
         if not hopped_h or self.began_h is None or any(isinstance(one, CannotBe) for one in self.doubts):
             return self
         last_h = hopped_h[-1]
-        from_h = max([self.began_h, self.same_from_h, *(h for h in hopped_h if h < last_h)])
+        from_h = max(self.began_h, self.same_from_h)
         if from_h >= last_h:
             return replace(self, hopped_h=last_h)
         before = without_silence(hold(self.series, until_h=last_h, from_h=from_h), floats_h[floats_h <= last_h])

@@ -2,6 +2,7 @@
 
 from analysis.readings.binning import Series, hours_of, original_gravity, summarise
 from analysis.readings.cleaning import hours_since, mark
+from analysis.readings.robust import medians
 from analysis.readings.stability import (
     Hold,
     chilled_from,
@@ -26,6 +27,7 @@ __all__ = [
     "hours_since",
     "levels",
     "mark",
+    "medians",
     "moved_by",
     "moves_again",
     "moves_off",

@@ -15,7 +15,7 @@ from scipy.ndimage import median_filter
 from analysis.drinks import DRINK_FACTS
 from analysis.model import Batch, Floats
 from analysis.readings.cleaning import digit_and_scatter, hours_since
-from analysis.readings.robust import SD_PER_MAD
+from analysis.readings.robust import SD_PER_MAD, medians
 from analysis.thresholds import LEAST_ORIGINAL_SG, PLAUSIBLE_C
 
 FINE_H: Final = 3.0
@@ -173,7 +173,7 @@ def _fallen(hours: Floats, gravity_sg: Floats, at: Floats, opened: Sequence[floa
     if not inside.any():
         return np.zeros(at.size)
     starts = np.flatnonzero(np.concatenate([[True], np.diff(which[inside]) != 0]))
-    middle = np.array([np.median(part) for part in np.split(gravity_sg[inside], starts[1:])])
+    middle = medians(gravity_sg[inside], starts, np.append(starts[1:], inside.sum()))
     place = which[inside][starts]
     smooth = median_filter(middle, 5, mode="nearest")
     segment = np.searchsorted(np.sort(np.array(opened)), at[place] + 0.5 * FINE_H)

@@ -9,7 +9,7 @@ import numpy as np
 
 from analysis.model import Floats
 from analysis.readings.binning import HAND_SD_SG, Series
-from analysis.readings.robust import SD_PER_MAD
+from analysis.readings.robust import SD_PER_MAD, medians
 from analysis.thresholds import (
     CHILL_BEGINS_C,
     CHILL_C,
@@ -201,7 +201,7 @@ def levels(hours: Floats, gravity_sg: Floats, width_h: float) -> Floats:
     """Median gravity within `width_h` around each point, shape (n,)."""
     low = np.searchsorted(hours, hours - width_h / 2)
     high = np.searchsorted(hours, hours + width_h / 2, side="right")
-    return np.array([np.median(gravity_sg[a:b]) for a, b in zip(low, high, strict=True)])
+    return medians(gravity_sg, low, high)
 
 
 def moved_by(t: Floats, g: Floats) -> tuple[float, float]:

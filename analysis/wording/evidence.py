@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import assert_never
+from typing import Final, assert_never
 
 from analysis import evidence as kinds
 from analysis.display_units import DisplayUnits
 from analysis.evidence import Advice, Evidence
 from analysis.wording import additions
 from analysis.wording.formatting import NOT_JUDGED
+
+_NOTHING_SG: Final = 0.00005
+"""SG; what is printed as 0.0000 is said in words."""
 
 
 def sentences(said: Iterable[Evidence], units: DisplayUnits) -> tuple[str, ...]:
@@ -99,7 +102,7 @@ def _not_begun(one: kinds.NotBegun, units: DisplayUnits) -> str:
 
 def _stopped_short(one: kinds.StoppedShort, units: DisplayUnits) -> str:
     return (
-        f"It stopped about {_points(one.above_sg, one.end_sg, units)} above the likely end of"
+        f"It stopped about {units.apart(one.end_sg + one.above_sg, one.end_sg)} above the likely end of"
         f" {units.gravity(one.end_sg)}; chance that it is a halt and not the end: {_chance(one.p_halted)}."
     )
 
@@ -203,7 +206,7 @@ def _cold_for_it(one: kinds.ColdForIt, units: DisplayUnits) -> str:
     article = "an" if kind == "ale" else "a"
     then = ""
     if one.fermented_c is not None:
-        by = units.warmer_by(one.fermented_c - one.temperature_c)
+        by = units.colder_by(one.temperature_c, one.fermented_c)
         then = f", {by} colder than where it fermented ({units.temperature(one.fermented_c)})"
     return (
         f"It is at {units.temperature(one.temperature_c)}{then}; usual for {article} {kind} is {usual} (common"
@@ -283,6 +286,8 @@ def _still_to_fall(one: kinds.StillToFall, units: DisplayUnits) -> str:
         left = f"{middle:.2f} {units.gravity_unit} ({low:.2f} to {high:.2f})"
     else:
         limit, left = f"{one.limit_sg:.3f} SG", f"{middle:.4f} SG ({low:.4f} to {high:.4f})"
+    if one.left_p90_sg < _NOTHING_SG:
+        left = "next to nothing"  # not 0.0000: nobody has seen that
     return f"Chance that less than {limit} is left: {_chance(one.p_finished)}; still to fall: {left}."
 
 
@@ -303,7 +308,7 @@ def _tail_takes(one: kinds.TailTakes) -> str:
 
 def _float_off(one: kinds.FloatOff, units: DisplayUnits) -> str:
     return (
-        f"The float reads about {_points(abs(one.off_sg), one.gravity_sg, units)}"
+        f"The float reads about {units.apart(one.gravity_sg + one.off_sg, one.gravity_sg)}"
         f" {'above' if one.off_sg > 0 else 'below'} what we take for the true"
         " gravity, going by the original gravity, hand samples and what is usual; a hand sample settles it."
     )

@@ -35,7 +35,7 @@ def leading(chances: Sequence[tuple[str, float]]) -> str:
     (first, p), (second, next_p), *_ = sorted(chances, key=lambda each: -each[1])
     if p >= CLEARLY_BEST:
         return f"{capital(first)} is liked best, {chance(p)}."
-    return f"Which is liked best is open: {first}, {percent(p)}, before {second}, {percent(next_p)}."
+    return f"Which is liked best is open: {first} (chance {percent(p)}), then {second} ({percent(next_p)})."
 
 
 def worth(arm: ArmScore) -> str:
@@ -119,7 +119,9 @@ def blended(found: Blend, names: Sequence[str]) -> list[str]:
     ]
     told.append(f"The best shares may lie anywhere within (80 % intervals): {joined(where)}.")
     if max(found.liked) < 1.0:
-        points = f"{number(found.gain.p50)} points of 100 ({number(found.gain.p10)} to {number(found.gain.p90)})"
+        middle = number(found.gain.p50)
+        points = f"{middle} {'point' if middle == '1' else 'points'} of 100"
+        points = f"{points} ({number(found.gain.p10)} to {number(found.gain.p90)})"
         told.append(f"That it is better than the best of them alone is {chance(found.p_better)}; the gain is {points}.")
     if not found.tried:
         told.append("No blend of them was tasted yet, so this is a guess from the drinks alone; taste those below.")

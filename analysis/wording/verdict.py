@@ -45,8 +45,10 @@ EVENT_WORDS: Final[dict[EventKind, str]] = {
     "note": "Note",
 }
 
-_NEWEST: Final = 5
-"""So many readings tell what a float shows now: their median shrugs off two that are wrong."""
+_SAME_FALL_SG: Final = 0.0015
+"""SG; closer than this, two ways to tell what is still to fall are the same but for their rounding. No source."""
+_MUCH_A_MONTH_SG: Final = 0.010
+"""SG; what falls by more is a matter of days, and a month of it is no forecast. No source."""
 
 NO_GRAVITY: Final = "No gravity yet: what is heard from this vessel tells none."
 NO_READINGS: Final = "No readings yet: nothing has been heard from this vessel since pitching."
@@ -164,19 +166,35 @@ def _falling(opening: str, a: Assessment, voice: Voice, brief: bool) -> str:
     if a.finish is None or left is None:
         if left is None or a.phase == "active":
             return f"{opening}: too early to give a date."
-        return f"{opening}: {_to_go(left, voice)} to go, but the readings do not yet say when."
-    return f"{opening}: {_to_go(left, voice)} to go, {expected_finish(a.finish, voice, brief)}."
+        return f"{opening}: {_to_go(a, left, voice)} to go, but the readings do not yet say when."
+    return f"{opening}: {_to_go(a, left, voice)} to go, {expected_finish(a.finish, voice, brief)}."
 
 
-def _to_go(left: Range, voice: Voice) -> str:
+def _to_go(a: Assessment, left: Range, voice: Voice) -> str:
     if left.p50 >= STEADY_SG and left.p90 - left.p10 > max(0.5 * left.p50, 0.004):
+        now, end = a.gravity_sg, a.terminal_gravity_sg
+        if now is not None and end is not None and now.p50 > end.p90:
+            falls = (now.p50 - end.p90, now.p50 - end.p10)
+            if max(abs(falls[0] - left.p10), abs(falls[1] - left.p90)) < _SAME_FALL_SG:
+                return voice.units.apart_from_range(now.p50, end.p10, end.p90)
         return voice.units.fall_between(left.p10, left.p90)
     return voice.units.about_fall(left.p50)
 
 
+def _above_its_end(a: Assessment, voice: Voice) -> str | None:
+    """By how much it stands above its likely end, where that is worth telling: as both figures are printed."""
+    left, now, end = a.remaining_fall_sg, a.gravity_sg, a.terminal_gravity_sg
+    if left is None or left.p50 < 2 * STEADY_SG:
+        return None
+    if now is not None and end is not None and now.p50 - end.p50 >= STEADY_SG:
+        return f"about {voice.units.apart(now.p50, end.p50)} above where it should end"
+    return f"{voice.units.about_fall(left.p50)} above where it should end"
+
+
 def _standing(a: Assessment, hold_h: float, voice: Voice) -> str:
     p, before = a.p_finished, a.before_hops
-    if before is not None and before.held_h >= hold_h and not a.hold_met:
+    crept = a.creep is not None and a.creep.fall_sg.p50 >= STEADY_SG
+    if before is not None and (before.finished or before.held_h >= hold_h) and not (a.hold_met and crept):
         was = "Finished" if before.finished else f"Held {hours(before.held_h)}"
         sure = "" if p is None else f" ({chance_percent(p)} that it is done)"
         return f"{was} before the hops; watching since {voice.since(before.hopped_at)}{sure}: {held(a, hold_h)}."
@@ -192,17 +210,16 @@ def _standing(a: Assessment, hold_h: float, voice: Voice) -> str:
 def _seems_to_fall(a: Assessment, trend: Trend, voice: Voice) -> str:
     """It counts as ended, and yet its readings come down: the doubt stands in the sentence."""
     sure = "" if a.p_finished is None else f" ({chance_percent(a.p_finished)} that it has ended)"
-    size = voice.units.about_fall(30.0 * trend.fall_sg_day)
-    return f"Seems to have ended, yet it comes down by {size} a month{sure}: watch on before you close it in."
+    days, span = (30.0, "month") if 30.0 * trend.fall_sg_day < _MUCH_A_MONTH_SG else (1.0, "day")
+    size = voice.units.about_fall(days * trend.fall_sg_day)
+    return f"Seems to have ended, yet it comes down by {size} a {span}{sure}: watch on before you close it in."
 
 
 def _stalled(a: Assessment, voice: Voice) -> str:
     at = f" at {voice.gravity(a.gravity_sg.p50)}" if a.gravity_sg else ""
     cold = next((one for one in a.evidence if isinstance(one, ColdForIt)), None)
     why = "" if cold is None else f"; at {voice.temperature(cold.temperature_c)} it is cold for it"
-    if a.remaining_fall_sg and a.remaining_fall_sg.p50 >= 2 * STEADY_SG:
-        return f"Stalled{at}, {voice.units.about_fall(a.remaining_fall_sg.p50)} above where it should end{why}."
-    return f"Stalled{at}, above where it should end{why}."
+    return f"Stalled{at}, {_above_its_end(a, voice) or 'above where it should end'}{why}."
 
 
 def _chilled(a: Assessment, voice: Voice, brief: bool) -> str:
@@ -210,9 +227,8 @@ def _chilled(a: Assessment, voice: Voice, brief: bool) -> str:
     if a.finished:
         sure = "" if a.p_finished is None else f" ({chance_percent(a.p_finished)})"
         return f"Chilled{cold}, and done before it was chilled{sure}."
-    short, left = "", a.remaining_fall_sg
-    if left is not None and left.p50 >= 2 * STEADY_SG:
-        short = f", {voice.units.about_fall(left.p50)} above where it should end"
+    above = _above_its_end(a, voice)
+    short = f", {above}" if above else ""
     if brief:
         return f"Chilled{cold}{short}: stands still because it is cold."
     return f"Chilled{cold}{short}: it stands still because it is cold, which does not say that it has finished."
@@ -256,7 +272,8 @@ def three_notions(assessment: Assessment, hold_h: float, voice: Voice) -> list[t
     if not a.stalled and any(isinstance(one, EvenFall) for one in a.evidence):
         since = "Within a point for so long, and yet it falls evenly."
     if a.phase == "lag":
-        since = "The fall has not begun."
+        few = any(isinstance(one, NothingYet) for one in a.evidence)
+        since = "Too few readings to tell." if few else "The fall has not begun."
     hold = capital(held(a, hold_h)) if a.held_h >= 1 else f"Not yet: 0 of {hours(hold_h)}"
     return [
         ("When does it finish?", finish, exact),
@@ -319,8 +336,8 @@ def offset_words(assessment: Assessment, voice: Voice) -> str | None:
     by_hand = assessment.by_hand
     if off is None or (by_hand is not None and not by_hand.why_not):
         return None
-    size, way = voice.units.about_fall(abs(off.off_sg)), "low" if off.off_sg < 0 else "high"
-    return f"Dots lie {size} {way}: the float's likely offset"
+    size, way = voice.units.apart(off.gravity_sg + off.off_sg, off.gravity_sg), "low" if off.off_sg < 0 else "high"
+    return f"Dots lie about {size} {way}: the float's likely offset"
 
 
 def phase_word(assessment: Assessment) -> str:
@@ -352,8 +369,11 @@ def curve_in_words(assessment: Assessment, voice: Voice) -> str:
     if not used.size:
         return "No gravity readings that could be used yet."
     first, last = int(used[0]), int(used[-1])
-    before, now = float(gravity[first]), same_figure(a, float(gravity[last]))
     since, until = (voice.exact(a.marked["measured_at"][i]) for i in (first, last))
+    if first == last:
+        return f"One reading so far: {voice.gravity(float(gravity[first]))} on {since}."
+    shown_sg = float_shows(a)
+    before, now = float(gravity[first]), shown_sg if shown_sg is not None else same_figure(a, float(gravity[last]))
     if abs(before - now) < STEADY_SG:
         text = f"The readings have stood at {voice.gravity(now)} from {since} to {until}."
     else:

@@ -17,8 +17,8 @@ import polars as pl
 
 from analysis import units
 from analysis.fitting import Fit
-from analysis.model import Assessment, Event, Forecast, PhaseSpan
-from analysis.wording import EVENT_WORDS, PHASE_WORDS, Voice, offset_words, range_told
+from analysis.model import Assessment, Event, Forecast
+from analysis.wording import EVENT_WORDS, PHASE_WORDS, Voice, offset_words, phase_word, range_told
 from dashboard.charts.base import DATE_TICKS, Axes, Curve, Zoom, axis_title, base_layout, course_until, literal
 from dashboard.charts.downsampling import thinned
 from dashboard.charts.palette import faded
@@ -78,7 +78,7 @@ def batch_figure(curve: Curve, voice: Voice) -> go.Figure:
     if curve.classical is not None:
         _classical(drawing, curve, curve.classical)
     _temperature(drawing, curve)
-    _phases(drawing, a.phases, voice.now)
+    _phases(drawing, a, voice.now)
     _strip(drawing, curve.events, a)
     _offset(drawing, a, voice)
     now = axes.x(voice.now)
@@ -259,9 +259,9 @@ def _wished(drawing: _Drawing, curve: Curve) -> list[tuple[Any, Any, str, float,
     ]
 
 
-def _phases(drawing: _Drawing, phases: Sequence[PhaseSpan], now: datetime) -> None:
+def _phases(drawing: _Drawing, a: Assessment, now: datetime) -> None:
     """Phases as labelled spans above the curve; a span too narrow for its word keeps its line only."""
-    axes, shown = drawing.axes, drawing.shown
+    axes, shown, phases = drawing.axes, drawing.shown, a.phases
     width = (shown[1] - shown[0]).total_seconds()
     ends = [*(p.began_at for p in phases[1:]), now]
     above = {"xref": "x", "yref": "y domain"}
@@ -275,7 +275,8 @@ def _phases(drawing: _Drawing, phases: Sequence[PhaseSpan], now: datetime) -> No
         drawing.shapes.append({**edge, "line": {"color": axes.palette.rule, "width": 1}})
         # The word stands over the middle of what is seen of its span; that of now may reach into what is ahead.
         seen_from, seen_to = max(span.began_at, shown[0]), min(end, shown[1])
-        needed = timedelta(seconds=_WIDTH_OF_A_LETTER * len(PHASE_WORDS[span.phase]) * width)
+        word = phase_word(a) if span.phase == a.phase == "lag" else PHASE_WORDS[span.phase]
+        needed = timedelta(seconds=_WIDTH_OF_A_LETTER * len(word) * width)
         fits, reaches = seen_to - seen_from > needed, span is phases[-1] and shown[1] - seen_from > needed
         if seen_from < seen_to and (fits or reaches):
             drawing.notes.append(
@@ -286,7 +287,7 @@ def _phases(drawing: _Drawing, phases: Sequence[PhaseSpan], now: datetime) -> No
                     "xanchor": "center" if fits else "left",
                     "yanchor": "bottom",
                     "showarrow": False,
-                    "text": PHASE_WORDS[span.phase],
+                    "text": word,
                     "font": {"size": 12, "color": axes.palette.past},
                 }
             )
@@ -390,7 +391,9 @@ def _finish(drawing: _Drawing, finish: Forecast) -> None:
 def _layout(drawing: _Drawing, curve: Curve) -> dict[str, Any]:
     axes, palette, shown = drawing.axes, drawing.axes.palette, drawing.shown
     drawing.notes.append(_title(axes, axes.y_title, "y domain", (-46, 20)))
-    drawing.notes.append(_title(axes, f"Temperature, {axes.voice.units.temperature_unit}", "y2 domain", (2, 0)))
+    warmth_known = curve.assessment.marked["temperature_c"].is_not_null().any()
+    warmth = f"Temperature, {axes.voice.units.temperature_unit}" if warmth_known else "No temperature was read"
+    drawing.notes.append(_title(axes, warmth, "y2 domain", (2, 0)))
     time: dict[str, Any] = {
         "range": [axes.x(shown[0]), axes.x(shown[1])],
         "gridcolor": palette.rule,
@@ -420,7 +423,8 @@ def _layout(drawing: _Drawing, curve: Curve) -> dict[str, Any]:
         "xaxis2": {**time, **hidden, "anchor": "y2"},
         "xaxis3": {**time, **ticks, "anchor": "y3"},
         "yaxis": {**gravity, "anchor": "x", "tickformat": axes.y_format, "range": _gravity_range(axes, curve)},
-        "yaxis2": {**temperature, "anchor": "x2", "nticks": 4, "fixedrange": True},
+        # Without one the numbers of an empty axis would pass for degrees.
+        "yaxis2": {**temperature, "anchor": "x2", "nticks": 4, "fixedrange": True, "showticklabels": warmth_known},
         "yaxis3": {
             **strip,
             "anchor": "x3",

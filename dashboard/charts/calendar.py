@@ -23,6 +23,10 @@ _ROW_PX: Final = 56
 _WORDS_FIT: Final = timedelta(days=17)
 _SYMBOLS: Final = {"hops": "triangle-down", "hops out": "triangle-up-open", "package": "square"}
 _WORDS: Final[dict[Act, str]] = {"hops in": "hops", "hops out": "hops out", "package": "package"}
+_WORD_TAKES: Final = 0.16
+"""Share of the picture's width that the longest word takes on a phone of 390 px."""
+_LONGEST_NAME: Final = 42
+"""Letters that fit across a phone of 390 px."""
 _NOON: Final = time(12)
 # Chance below and above, opacity: the darker, the likelier.
 _FADE: Final = ((0.05, 0.95, 0.18), (0.1, 0.9, 0.25), (0.25, 0.75, 0.4))
@@ -77,7 +81,7 @@ def _row_name(outlook: Outlook, start: datetime, y: int, palette: Palette) -> di
     return {
         "x": start,
         "y": y + 0.2,
-        "text": literal(name_of(outlook)),
+        "text": literal(_shortened(name_of(outlook))),
         "xanchor": "left",
         "yanchor": "bottom",
         "showarrow": False,
@@ -85,6 +89,11 @@ def _row_name(outlook: Outlook, start: datetime, y: int, palette: Palette) -> di
         "bgcolor": palette.paper,  # the line of now runs behind the words
         "borderpad": 1,
     }
+
+
+def _shortened(name: str) -> str:
+    """A name that fits beside its bar on a phone; the days above the picture have it whole."""
+    return name if len(name) <= _LONGEST_NAME else f"{name[: _LONGEST_NAME - 1].rstrip()}…"
 
 
 def _finish_marks(finishes: Sequence[tuple[datetime, int, str]], palette: Palette) -> go.Scatter:
@@ -101,16 +110,24 @@ def _finish_marks(finishes: Sequence[tuple[datetime, int, str]], palette: Palett
 def _planned_marks(
     marks: Sequence[tuple[datetime, int, str]], start: datetime, end: datetime, palette: Palette
 ) -> go.Scatter:
+    near = (end - start) * _WORD_TAKES
+
+    def crowded(mark: tuple[datetime, int, str]) -> bool:
+        """Whether its word would run into the next mark's; the sign says the same, and the legend explains it."""
+        at, row, _ = mark
+        return any(y == row and timedelta(0) < other - at < near for other, y, _ in marks)
+
     return go.Scatter(
         x=[at for at, _, _ in marks],
         y=[y for _, y, _ in marks],
-        text=[word for _, _, word in marks],
+        text=["" if crowded(mark) else mark[2] for mark in marks],
+        customdata=[word for _, _, word in marks],
         # Words would run into one another on a phone where many days share its width; the legend has them too.
         mode="markers+text" if end - start <= _WORDS_FIT else "markers",
         marker={"symbol": [_SYMBOLS[word] for _, _, word in marks], "size": 11, "color": palette.ink},
         textposition=["bottom left" if at > end - timedelta(days=1.5) else "bottom center" for at, _, _ in marks],
         textfont={"size": 12, "color": palette.ink},
-        hovertemplate="%{text} %{x|%a %-d %b}<extra></extra>",
+        hovertemplate="%{customdata} %{x|%a %-d %b}<extra></extra>",
     )
 
 

@@ -88,7 +88,7 @@ def needs_of(
         found.append(Need(kind="sample due", sentence=says, todo="Take a hand sample and type it in.", page="samples"))
     elif not devices and beside.following is None and outlook.assessment.newest_reading_at is None:
         says = "No device sits in this vessel, so nothing is measured."
-        todo = "Put a float into it under Sensors, or log hand samples on its page."
+        todo = "Put a float into it under Sensors, or log hand samples."
         found.append(Need(kind="unwatched", sentence=says, todo=todo))
     # Heard since pitching, and of that nothing tells a gravity: what was silent since may be calibrated well.
     if outlook.assessment.newest_reading_at is None and not outlook.assessment.marked.is_empty():
@@ -237,8 +237,11 @@ class Standing:
 
     @property
     def read_at(self) -> datetime | None:
-        """When a device of this vessel last measured."""
-        return last_reading_at(self.devices)
+        """When a device of this vessel last measured this batch, as the batch's own page tells it.
+
+        A row is one link, so that its exact time stands on hover here, and for a thumb on the page that a tap opens.
+        """
+        return last_reading_at(d for d in self.devices if d.measured_at >= self.record.pitched_at)
 
     @property
     def silent(self) -> bool:

@@ -55,13 +55,14 @@ def _devices(words: Sequence[DeviceStatus]) -> list[Lack]:
 
 def _batches(store: Store, active: Sequence[BatchRecord]) -> list[Lack]:
     measured = {p.vessel_id for p in store.all(Placement) if p.to_at is None}
+    led = {b.split_of for b in active if b.split_of is not None and b.vessel_id in measured}
+    names = {v.vessel_id: v.name for v in store.all(Vessel)}
     found = []
     for record in active:
         edit = {"part": "batches", "id": record.batch_id}
-        if record.vessel_id not in measured:
-            found.append(
-                Lack(f"{record.name}: no device sits in its vessel, so nothing is measured.", "sensors", {}, True)
-            )
+        if record.vessel_id not in measured and record.split_of not in led:  # else it follows its siblings
+            where = ", ".join(filter(None, (names.get(record.vessel_id), record.name)))
+            found.append(Lack(f"{where}: no device sits in its vessel, so nothing is measured.", "sensors", {}, True))
         if record.original_gravity_sg is None:
             found.append(
                 Lack(

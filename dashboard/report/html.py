@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from analysis.display_units import number
 from dashboard.charts import PALETTES
-from dashboard.report.intervals import intervals_svg, shortened
+from dashboard.report.intervals import intervals_html, shortened
 from dashboard.templates import Markup, render
 from ingest.monitoring import ReportInterval
 
@@ -64,7 +64,7 @@ def report_html(page: Mapping[str, Any]) -> Markup:
         is_long=_is_long,
         style=Markup(_STYLE),
         figures=[_figure(each) for each in page["figures"]],
-        intervals=intervals_svg([ReportInterval(**each) for each in page["intervals"]], _LIGHT),
+        intervals=intervals_html([ReportInterval(**each) for each in page["intervals"]], _LIGHT),
     )
 
 

@@ -1,4 +1,8 @@
-"""Drinks in tasters' points, each as a dot with its interval: an SVG for the page and for paper."""
+"""Drinks in tasters' points, each as a dot with its interval: for the page and for paper.
+
+Names are text that breaks into lines, and the strips are as wide as there is room: an SVG with names in it would shrink
+them on a phone, and draw its scale through them.
+"""
 
 from __future__ import annotations
 
@@ -9,36 +13,21 @@ from dashboard.charts import Palette
 from dashboard.templates import Markup, render
 from ingest.monitoring import ReportInterval
 
-_WIDTH: Final = 640
-_ROW: Final = 44
-_HEAD: Final = 8
-_FOOT: Final = 34
-_NAME: Final = 68
-"""Characters of a name that the picture is wide enough for."""
+_TICKS: Final = range(0, 101, 20)
 
 
-def intervals_svg(drinks: Sequence[ReportInterval], palette: Palette) -> Markup:
+def intervals_html(drinks: Sequence[ReportInterval], palette: Palette) -> Markup:
     """The drinks in their order on a scale of points from 0 to 100; nothing where there are none."""
     if not drinks:
         return Markup()
     rows = [
-        {
-            "name": shortened(each.name, _NAME),
-            "y": _HEAD + _ROW * place + 30,
-            "low": _x(each.low),
-            "mid": _x(each.middle),
-            "high": _x(each.high),
-        }
-        for place, each in enumerate(drinks)
+        {"name": each.name, "low": _x(each.low), "middle": _x(each.middle), "high": _x(each.high)} for each in drinks
     ]
     told = "; ".join(f"{each.name} {each.middle:.0f}, {each.low:.0f} to {each.high:.0f}" for each in drinks)
     return render(
-        "report/intervals.svg",
+        "report/intervals.html",
         rows=rows,
-        width=_WIDTH,
-        height=_HEAD + _ROW * len(rows) + _FOOT,
-        base=_HEAD + _ROW * len(rows) + 6,
-        ticks=[(tick, _x(tick)) for tick in range(0, 101, 20)],
+        ticks=_TICKS,
         palette=palette,
         told=f"Points of 100 with 80 % intervals: {told}.",
     )
@@ -50,4 +39,5 @@ def shortened(name: str, most: int) -> str:
 
 
 def _x(points: float) -> float:
-    return round(16 + (_WIDTH - 32) * points / 100, 1)
+    """Points of 100 as a place on the scale, within it."""
+    return round(min(max(points, 0.0), 100.0), 1)

@@ -32,6 +32,10 @@ LIVE_S: Final = 5
 _HASTE: Final = 0.2
 """Up to this share sooner, each viewer at a pace of their own: those who opened a page together drift apart."""
 _CSS: Final = "".join((Path(__file__).parent / f).read_text(encoding="utf-8") for f in ("style.css", "style_forms.css"))
+_BESIDE_ON_A_PHONE: Final = 3
+"""Columns that fit beside one another on a screen of 360 px."""
+_ONE_LINE: Final = 20
+"""Characters of a cell that stay on one line where there is room; an interval such as 1.3 days (1.2 to 1.3) is less."""
 _SAID: Final = "said"
 _SAVED_AS: Final = "saved as"
 
@@ -321,9 +325,20 @@ def beside(error: EntryError | None, *fields: str) -> None:
 
 
 def table(headings: Sequence[str], rows: Sequence[Sequence[str]], caption: str, *, wide: bool = False) -> Markup:
-    """A quiet table as HTML; it scrolls by itself on a narrow screen. Cells are text, on one line in a `wide` one."""
-    kind = "log wide" if wide else "log"
-    return render("ui/table.html", headings=headings, rows=rows, caption=caption, kind=kind)
+    """A quiet table as HTML. Cells are text, on one line in a `wide` one.
+
+    On a phone the rows of one of many columns stand below one another, each value beside its heading.
+    """
+    stacks = len(headings) > _BESIDE_ON_A_PHONE
+    kind = " ".join(["log", *(["wide"] if wide else []), *(["stacks"] if stacks else [])])
+    return render(
+        "ui/table.html", headings=headings, rows=rows, caption=caption, kind=kind, stacks=stacks, short=_ONE_LINE
+    )
+
+
+def titled_table(headings: Sequence[str], rows: Sequence[Sequence[str]], title: str, *, wide: bool = False) -> Markup:
+    """A table whose title stands above it: of one that does not explain itself by where it stands."""
+    return fill('<h4 class="title">{{ title }}</h4>', title=title) + table(headings, rows, title, wide=wide)
 
 
 def sentences(told: Iterable[str]) -> Markup:

@@ -12,14 +12,18 @@ import streamlit as st
 # only then has the draft done its service. One that was sent and never answered stays, and says so: whether the store
 # has it nobody knows here. A server that was started again begins its rounds anew. A tab keeps its drafts to itself.
 # An input outside of a form is sent as soon as it is left; it is not saved until a run of the page after it has ended.
+# Where it is drawn anew before it was left, because what it was filled in from has changed, the new input gets what was
+# half typed, and the focus.
 # So it is with what one tap enters, in a container whose key begins with "tap" (see `forms.one_tap`).
 _JS: Final = r"""
 const load = (window.tunroomLoad ??= String(Math.random()));
 const SAVE = /(?:^|\s)st-key-(\S*)-(\d+)-([0-9a-f]{10})-save(?:\s|$)/;
 const SAVED = /(?:^|\s)st-key-saved-as-(\S*)-(\d+)-([0-9a-f]{10})-save(?:\s|$)/;
 const FIELD = /(?:^|\s)st-key-\S*-\d+-[0-9a-f]{10}-(\S+)/;
+const NAMED = /(?:^|\s)st-key-(\S*)-\d+-[0-9a-f]{10}-(\S+)/;
 const LOOSE = '[data-testid="stNumberInput"], [data-testid="stTextInput"], [data-testid="stTextArea"]';
 const ANSWER_MS = 8000;
+const DRAWN_MS = 5000;
 const WORDS = {
   typed: "Not saved yet.",
   sent: "Saving …",
@@ -32,6 +36,14 @@ const WORDS = {
     "Look whether it is there once the connection is back. If not, tap it again.",
 };
 const TAP = '[class*="st-key-tap-"]';
+const OPENS = '[data-testid="stSelectbox"], [data-testid="stMultiSelect"], [data-testid="stDateTimeInput"]';
+const enters = (target) => {  // the place of what enters something when it is tapped; opening a list enters nothing
+  const control = target.closest?.('button, input[type="checkbox"], input[type="radio"]');
+  const again = control?.getAttribute("role") === "radio" && control.getAttribute("aria-checked") === "true";
+  if (!control || control.disabled || again) return null;
+  if (control.closest(OPENS) && !/^(Clear|Remove)/.test(control.getAttribute("aria-label") ?? "")) return null;
+  return control.closest(TAP);
+};
 const INPUTS = 'textarea, input[type="text"], input[type="number"], input:not([type])';
 const matched = (start, pattern) => {
   for (let at = start; at; at = at.parentElement) {
@@ -96,13 +108,18 @@ const keep = (event) => {
   }
   const typing = target.matches?.(INPUTS), at = typing && formOf(target), field = typing && fieldOf(target);
   if (at && field) typedInto(at, field, target);
-  else if (field && event.type === "input") loose.set(target, { ...loose.get(target), since: null, ran: false });
+  else if (field && event.type === "input") {
+    loose.set(target, { ...loose.get(target), since: null, ran: false, text: target.value, name: nameOf(target) });
+  }
 };
 const loose = new Map(), taps = new Map();
 const left = (event) => {
-  const one = loose.get(event.target);
+  const { target } = event, one = loose.get(target);
   const committed = event.type === "change" || event.key === "Enter";
-  if (one && committed) loose.set(event.target, { since: Date.now(), ran: false });
+  if (!one || !committed) return;
+  loose.set(target, { ...one, since: Date.now(), ran: false });
+  // Chromium says so too of an input that is taken out of the page, and then nothing is sent.
+  queueMicrotask(() => { if (!target.isConnected) loose.set(target, one); });
 };
 const entered = (event) => {
   if (!event.target.matches?.(INPUTS)) return;
@@ -115,8 +132,9 @@ const send = (event) => {
     const at = formOf(chooser);
     if (at) touched(at, { chosen: true });
   }
-  const tapped = event.target.closest?.("button")?.disabled === false && event.target.closest(TAP);
-  if (tapped) taps.set(tapped, { since: Date.now(), ran: false, lost: false });
+  const another = option && option.getAttribute("aria-selected") !== "true" && chooser?.isConnected;
+  const place = enters(event.target) ?? (another ? chooser.closest(TAP) : null);
+  if (place) taps.set(place, { since: Date.now(), ran: false, lost: false });
   const button = event.target.closest?.('[data-testid="stFormSubmitButton"]');
   const at = button && formOf(button);
   const draft = at && read(at.key);
@@ -126,6 +144,26 @@ const send = (event) => {
 const app = () => document.querySelector("[data-test-connection-state]");
 const connected = () => (app()?.getAttribute("data-test-connection-state") ?? "CONNECTED") === "CONNECTED";
 const running = () => app()?.getAttribute("data-test-script-state") === "running";
+const nameOf = (input) => matched(input, NAMED)?.slice(1).join("/");
+const inherit = (heir, input, one) => {
+  loose.delete(input);
+  loose.set(heir, { ...one, gone: undefined });
+  heir.tunroomWas = heir.value;
+  const kind = heir.tagName === "TEXTAREA" ? HTMLTextAreaElement : HTMLInputElement;
+  Object.getOwnPropertyDescriptor(kind.prototype, "value").set.call(heir, one.text);
+  heir.dispatchEvent(new Event("input", { bubbles: true }));
+  if (!document.activeElement || document.activeElement === document.body) heir.focus({ preventScroll: true });
+};
+const rescue = () => {  // half typed into an input that was drawn anew
+  for (const [input, one] of loose) {
+    if (input.isConnected || one.since || !one.name) continue;
+    one.gone ??= Date.now();
+    const heirs = [...document.querySelectorAll(LOOSE)].flatMap((place) => [...place.querySelectorAll(INPUTS)]);
+    const heir = heirs.find((each) => !formOf(each) && nameOf(each) === one.name);
+    if (heir) inherit(heir, input, one);
+    else if (Date.now() - one.gone > DRAWN_MS) loose.delete(input);
+  }
+};
 const stateOf = (at) => {
   const draft = read(at.key);
   if (!draft) return "";
@@ -146,6 +184,7 @@ const tell = (place, state) => {
   if (told.textContent !== (WORDS[state] ?? "")) told.textContent = WORDS[state] ?? "";
 };
 const states = () => {
+  rescue();
   const done = document.querySelector(".st-key-done");
   const of = done?.querySelector('[class*="st-key-saved-as-"]')?.className.match(SAVED)?.[1];
   let older = false;  // what was saved before must not be read as this being saved
@@ -156,6 +195,7 @@ const states = () => {
   }
   done?.toggleAttribute("data-older", older);
   for (const [input, one] of loose) {
+    if (one.gone) continue;  // it is being drawn anew
     const place = input.isConnected && input.closest(LOOSE);
     if (one.since && running()) one.ran = true;
     const same = one.since && input.value === input.tunroomWas;

@@ -6,6 +6,7 @@ typed, whatever refreshes around it. Values go in and out in the units of the mo
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -36,6 +37,10 @@ _OVERTAKEN: Final = (
     "at it, and save again."
 )
 _NEVER: Final = object()
+_OF_HUNDRED: Final = ("°P", "°Bx")
+_MOST_OF_HUNDRED: Final = 100.0
+"""Grams in 100 g; what is dissolved cannot be more than all."""
+_LEADING_MINUS: Final = re.compile(r"(?<!\w)-(?=\d)")
 _EARLIEST: Final = datetime(2000, 1, 1)  # noqa: DTZ001 - on the person's clock, as the input shows it
 _LATEST: Final = datetime(2100, 1, 1)  # noqa: DTZ001
 
@@ -138,6 +143,12 @@ class Form:
         if meant != got:
             taken = f"{options['format'] % meant} {'' if how.unit == 'SG' else how.unit}".strip().replace("-", MINUS)
             self._places[of].html(fill(_TAKEN, taken=taken))
+        if how.unit in _OF_HUNDRED and abs(meant) > _MOST_OF_HUNDRED:
+            # No gravity is that much extract: there and back it would be told as another number than was typed.
+            usual = f"{how.unit} are grams in 100 g: beers and wines begin at 8 to 30."
+            self._odd.append(EntryError(of, f"{options['format'] % meant} {how.unit} cannot be used", usual))
+            self.wrong(self._odd[-1])
+            return None
         return float(how.kept(meant))
 
     def moment(self, of: str, label: str, value: datetime | None, **more: Any) -> datetime | None:
@@ -226,7 +237,7 @@ class Form:
         """Say what is wrong where it belongs, in the units in which it was typed."""
         error = error.in_units(self.voice.units)
         place = self._places.get(error.field) or self._places.get(WHOLE_FORM)
-        (place or st).html(fill(_WRONG, sentence=capital(str(error))))
+        (place or st).html(fill(_WRONG, sentence=capital(_LEADING_MINUS.sub(MINUS, str(error)))))
 
     def refuses(self, faults: Sequence[EntryError]) -> bool:
         """Say everything that is wrong; whether anything was."""
@@ -373,16 +384,27 @@ def remove_button(label: str, key: str, enter: Callable[[], Any], done: str) -> 
     action(label, key, enter, done, quiet=True)
 
 
-def one_tap(key: str, width: Literal["stretch", "content"] = "content") -> DeltaGenerator:
-    """A place for buttons that enter something at once: while the store has not got it, they say so (see `drafts`)."""
-    return st.container(key=f"tap {key}", width=width, gap="xsmall")
+def one_tap(
+    key: str, width: Literal["stretch", "content"] = "content", gap: Literal["xsmall", "small"] = "xsmall"
+) -> DeltaGenerator:
+    """A place for what enters something at once: while the store has not got it, the place says so (see `drafts`)."""
+    return st.container(key=f"tap {key}", width=width, gap=gap)
+
+
+def tapped(label: str, key: str, *, disabled: bool = False, **more: Any) -> bool:
+    """Whether a button that enters something was just pressed."""
+    with one_tap(key):
+        return st.button(label, key=key, disabled=disabled or access.only_looks(), **more)
+
+
+def not_saved() -> None:
+    """Say of what stands above, outside of a form, that it is not in the store."""
+    st.html('<p class="entry-state" role="status">Not saved yet.</p>')
 
 
 def action(label: str, key: str, enter: Callable[[], Any], done: str, *, quiet: bool = False) -> None:
     """A button that changes something at once; what is wrong is said below it."""
-    with one_tap(key):
-        pressed = st.button(label, key=key, type="tertiary" if quiet else "secondary", disabled=access.only_looks())
-    if pressed:
+    if tapped(label, key, type="tertiary" if quiet else "secondary"):
         error = components.attempt(enter, done)
         if error is None:
             st.rerun()

@@ -9,10 +9,12 @@ from typing import Final
 
 from analysis.display_units import chance
 from analysis.planning import Act
-from analysis.wording import Voice, dose_words, natural
+from analysis.wording import Voice, count, dose_words, joined, natural
 from ingest.monitoring import Outlook
 
 _WORDS: Final[dict[Act, str]] = {"hops in": "Dry hop", "hops out": "Hops out of", "package": "Package"}
+_MOST_NAMED: Final = 2
+"""So many things of one day stand in the first line; all of them stand below it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,5 +48,7 @@ def opening(items: list[Item], say: Voice) -> str:
     """The first line of the calendar."""
     if not items:
         return "No day can be named yet."
-    first = items[0]
-    return f"Next: {first.what[0].lower()}{first.what[1:]}, {say.day(first.day)}."
+    day = items[0].day
+    first = [f"{i.what[0].lower()}{i.what[1:]}" for i in items if i.day == day]
+    more = [f"{count(len(first) - _MOST_NAMED)} more"] if len(first) > _MOST_NAMED else []
+    return f"Next: {joined([*first[:_MOST_NAMED], *more])}, {say.day(day)}."

@@ -21,7 +21,8 @@ def follows_fully(told: Following, say: Voice) -> list[str]:
     lines = [follows(told, say)]
     if told.finish is not None:
         early, middle, late = told.finish
-        lines.append(f"It likely finishes about {say.when(middle)} ({say.when(early)} to {say.when(late)}).")
+        finishes = "finished" if middle <= say.now else "finishes"
+        lines.append(f"It likely {finishes} about {say.when(middle)} ({say.when(early)} to {say.when(late)}).")
     else:
         lines.append("Its siblings tell no date yet.")
     if not told.like_warm:

@@ -120,16 +120,19 @@ class StoreFile:
     @staticmethod
     def _version(cursor: Cursor) -> int:
         """The version of the tables; 0 of a new cellar."""
-        if not cursor.execute("SELECT 1 FROM duckdb_tables() WHERE table_name = 'schema_version'").fetchall():
+        try:
+            [(done,)] = cursor.execute("SELECT coalesce(max(number), 0) FROM schema_version").fetchall()
+        except duckdb.CatalogException:
             return 0
-        [(done,)] = cursor.execute("SELECT coalesce(max(number), 0) FROM schema_version").fetchall()
         return int(done)
 
     def _copy_before_migration(self) -> None:
         """Keep a copy of a cellar whose tables are about to be changed."""
+        if self.path is None:
+            return
         with self._cursor() as cursor:
             old = self._version(cursor)
-        if self.path is None or not 0 < old < NEWEST:
+        if not 0 < old < NEWEST:
             return
         with self._turn:
             connection, self._connection = self._connection, None

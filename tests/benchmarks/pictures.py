@@ -5,24 +5,28 @@
 SIZE is desktop and phone if none is named; narrow is a phone of 320 px, and zoomed the desktop at 200 %, whose page is
 half as wide (WCAG 2.2, 1.4.4 and 1.4.10).
 
-The cellar is the demo's, made afresh. Each picture is the whole page, `<screen>-<size>-<edition>.png` in DIR (default:
-`tests/screenshots`). What cannot be seen in a picture is said on the terminal: a page that is wider than its screen,
-or a button or link of less than 24 px (WCAG 2.2, 2.5.8), and how tall each page is.
+Two cellars are made afresh: the demo's, and one of many vessels whose batches are in every state that the demo lacks
+(`picture_cellar.py`); its screens begin with `many`. Each picture is the whole page, `<screen>-<size>-<edition>.png` in
+DIR (default: `tests/screenshots`). What cannot be seen in a picture is said on the terminal: a page that is wider than
+its screen, or a button or link of less than 24 px (WCAG 2.2, 2.5.8), and how tall each page is.
 """
 
 from __future__ import annotations
 
 import argparse
+import contextlib
 import sys
 import tempfile
 import time
+from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
 
-from tests.conftest import need_chromium  # noqa: E402 - runs from a clone, without installing
+from tests.benchmarks import picture_cellar  # noqa: E402 - runs from a clone, without installing
+from tests.conftest import need_chromium  # noqa: E402
 from tests.system.serving import CHROMIUM_OPTIONS, Server  # noqa: E402
 from tests.system.walking import at_rest  # noqa: E402
 
@@ -56,10 +60,31 @@ SCREENS = {
     "divide": "several?part=divide",
     "merge": "several?part=merge",
 }
+MANY = {
+    "many-today": "",
+    "many-by-vessel": "?order=By+vessel",
+    "many-finished": "?order=By+finish&show=Finished",
+    "many-without-a-float": "?show=Without+a+float",
+    "many-calendar": "calendar",
+    "many-compare": "compare?lot={lot}",
+    "many-wort": "several?part=wort",
+    "many-event": "several?part=event&lot={lot}",
+    "many-samples": "several?part=samples",
+    "many-move": "several?part=move",
+    **{
+        f"many-{what}": f"batch?id={{{what}}}"
+        for what in (
+            "fresh", "active", "held", "stalled", "hopped", "silent", "cold", "fed", "swinging", "unwatched", "sibling",
+            "follows", "packaged",
+        )
+    },
+    "many-changes": "set-up?part=health",
+    "many-sheet": "packaging?id={held}",
+}  # fmt: skip
 PARTS = ("What we said before", "What was entered", "Notes and photos", "This batch")
 SMALL = """() => [...document.querySelectorAll("a, button, input:not([type=file]), summary, [role=radio]")]
   .filter((e) => e.checkVisibility({checkOpacity: true, checkVisibilityCSS: true}))
-  .map((e) => [e, e.getBoundingClientRect()])
+  .map((e) => [e, (e.closest("label") ?? e).getBoundingClientRect()])
   .filter(([e, r]) => r.width > 1 && r.height > 1 && (r.width < 24 || r.height < 24))
   .filter(([e]) => !(e.tagName === "A" && getComputedStyle(e).display === "inline"))
   .map(([e, r]) => `${e.tagName} ${(e.innerText || e.ariaLabel || "").slice(0, 30)} ${r.width | 0}x${r.height | 0}`)"""
@@ -75,6 +100,14 @@ def demo(folder: Path) -> Server:
             raise SystemExit(server.log)
         time.sleep(0.5)
     return server
+
+
+def many(folder: Path) -> tuple[Server, dict[str, str]]:
+    """The cellar of many vessels, and the ids that its addresses need."""
+    server = Server(folder, "serve")
+    ids = picture_cellar.fill(server.data)
+    server.start()
+    return server, {**ids, "lot": picture_cellar.LOT.replace(" ", "+")}
 
 
 def names(page: Any, address: str) -> dict[str, str]:
@@ -112,16 +145,17 @@ def keep(page: Any, file: Path) -> None:
         print(f"    small: {small}")
 
 
-def take(page: Any, address: str, ids: dict[str, str], folder: Path, kind: str, only: str) -> None:
+def take(page: Any, address: str, screens: dict[str, str], ids: dict[str, str], folder: Path, kind: str) -> None:
     """All screens of one size and edition."""
-    for name, path in SCREENS.items():
-        if only in name:
-            page.goto(address + path.format(**ids))
-            settled(page)
-            keep(page, folder / f"{name}-{kind}.png")
-    if only not in "batch":
-        return
-    page.goto(f"{address}batch?id={ids['calm']}")
+    for name, path in screens.items():
+        page.goto(address + path.format(**ids))
+        settled(page)
+        keep(page, folder / f"{name}-{kind}.png")
+
+
+def take_parts(page: Any, address: str, batch_id: str, folder: Path, kind: str) -> None:
+    """What stands behind the choices at the foot of a batch's page."""
+    page.goto(f"{address}batch?id={batch_id}")
     settled(page)
     for n, part in enumerate(PARTS):
         page.get_by_text(part, exact=True).first.click()
@@ -129,8 +163,25 @@ def take(page: Any, address: str, ids: dict[str, str], folder: Path, kind: str, 
         keep(page, folder / f"batch-part-{n + 1}-{kind}.png")
 
 
+def looks(playwright: Any, arguments: argparse.Namespace) -> Iterator[tuple[Any, str]]:
+    """A page of each size and edition that is asked for, with its name."""
+    chromium = playwright.chromium.launch(executable_path=need_chromium(), args=CHROMIUM_OPTIONS)
+    for size in arguments.size or USUAL:
+        for edition in arguments.edition or EDITIONS:
+            width, height = SIZES[size]
+            context = chromium.new_context(
+                viewport={"width": width, "height": height},
+                color_scheme=edition,
+                has_touch=size in ("phone", "narrow"),
+                device_scale_factor=2 if size == "zoomed" else 1,
+            )
+            context.set_default_timeout(60_000)
+            yield context.new_page(), f"{size}-{edition}"
+            context.close()
+
+
 def main() -> None:
-    """Start the demo and take the pictures."""
+    """Start the cellars and take the pictures."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--dir", type=Path, default=ROOT / "tests" / "screenshots")
     parser.add_argument("--only", default="", help="screens whose name holds this word")
@@ -141,29 +192,26 @@ def main() -> None:
     arguments.dir.mkdir(parents=True, exist_ok=True)
     from playwright.sync_api import sync_playwright
 
-    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright:
-        server = None if arguments.port else demo(Path(folder))
-        address = f"http://127.0.0.1:{server.port if server else arguments.port}/"
-        try:
-            chromium = playwright.chromium.launch(executable_path=need_chromium(), args=CHROMIUM_OPTIONS)
-            ids: dict[str, str] = {}
-            for size in arguments.size or USUAL:
-                for edition in arguments.edition or EDITIONS:
-                    width, height = SIZES[size]
-                    context = chromium.new_context(
-                        viewport={"width": width, "height": height},
-                        color_scheme=edition,
-                        has_touch=size in ("phone", "narrow"),
-                        device_scale_factor=2 if size == "zoomed" else 1,
-                    )
-                    context.set_default_timeout(60_000)
-                    page = context.new_page()
-                    ids = ids or names(page, address)
-                    take(page, address, ids, arguments.dir, f"{size}-{edition}", arguments.only)
-                    context.close()
-        finally:
-            if server is not None:
-                server.kill()
+    few, lots = ({name: path for name, path in all_.items() if arguments.only in name} for all_ in (SCREENS, MANY))
+    parts = arguments.only in "batch"
+    with tempfile.TemporaryDirectory() as folder, sync_playwright() as playwright, contextlib.ExitStack() as stack:
+        address, other, ids, other_ids = f"http://127.0.0.1:{arguments.port}/", "", {}, {}
+        if (few or parts) and not arguments.port:
+            server = demo(Path(folder))
+            stack.callback(server.kill)
+            address = f"http://127.0.0.1:{server.port}/"
+        if lots:
+            (Path(folder) / "many").mkdir()
+            shelf, other_ids = many(Path(folder) / "many")
+            stack.callback(shelf.kill)
+            other = f"http://127.0.0.1:{shelf.port}/"
+        for page, kind in looks(playwright, arguments):
+            if few or parts:
+                ids = ids or names(page, address)
+                take(page, address, few, ids, arguments.dir, kind)
+            if parts:
+                take_parts(page, address, ids["calm"], arguments.dir, kind)
+            take(page, other, lots, other_ids, arguments.dir, kind)
 
 
 if __name__ == "__main__":

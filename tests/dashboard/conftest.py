@@ -194,3 +194,16 @@ def page() -> Callable[..., AppTest]:
         return shown
 
     return run
+
+
+def says_until_saved(shown: AppTest, label: str) -> bool:
+    """Whether what bears this label stands where an entry says that it is not saved until the store has it."""
+
+    def inside(block: Any, tapped: bool) -> bool:
+        key = str(getattr(getattr(block, "proto", None), "id", ""))
+        within = tapped or "-tap " in key
+        if getattr(block, "label", None) == label:
+            return within
+        return any(inside(child, within) for child in getattr(block, "children", {}).values())
+
+    return inside(shown.main, False)

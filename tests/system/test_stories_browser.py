@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import contextlib
+import functools
 import importlib.resources
 import json
 import re
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import asdict
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -58,18 +59,31 @@ def demo(tmp_path_factory) -> Iterator[Server]:
     server.kill()
 
 
+@pytest.fixture(scope="module")
+def profiles(chromium) -> Callable[[str, str], Any]:
+    """The browser's profile of a size and an edition: pages share what it has fetched, and no session of ours."""
+
+    @functools.cache
+    def profile(size: str, edition: str) -> Any:
+        width, height = SIZES[size]
+        context = chromium.new_context(viewport={"width": width, "height": height}, color_scheme=edition)
+        context.set_default_timeout(PATIENCE_MS)
+        return context
+
+    return profile
+
+
 @pytest.fixture
-def page(chromium, request) -> Iterator[Page]:
+def page(profiles, request) -> Iterator[Page]:
     """A page of desktop size in the light edition, unless the test says otherwise by `size` and `edition`."""
     facts = getattr(request.node, "callspec", None)
     parameters = facts.params if facts else {}
-    width, height = SIZES[parameters.get("size", "desktop")]
-    context = chromium.new_context(
-        viewport={"width": width, "height": height}, color_scheme=parameters.get("edition", "light")
-    )
-    context.set_default_timeout(PATIENCE_MS)
-    yield context.new_page()
-    context.close()
+    opened = profiles(parameters.get("size", "desktop"), parameters.get("edition", "light"))
+    before = opened.pages
+    yield opened.new_page()
+    for each in opened.pages:
+        if each not in before:
+            each.close()
 
 
 def visit(page: Page, server: Server, path: str = "") -> None:
@@ -85,6 +99,13 @@ def today(page: Page, server: Server) -> None:
     expect(page.locator("ul.rows li.needy", has_text="Stalled")).to_have_count(1, timeout=300_000)
 
 
+def resize(page: Page, size: str) -> None:
+    """As if the window were drawn to another size, or the page opened on a phone: one layout serves both."""
+    width, height = SIZES[size]
+    page.set_viewport_size({"width": width, "height": height})
+    page.wait_for_timeout(500)
+
+
 def keep(page: Page, name: str) -> None:
     SCREENSHOTS.mkdir(exist_ok=True)
     page.screenshot(path=SCREENSHOTS / f"{name}.png", full_page=True)
@@ -96,8 +117,7 @@ def open_batch(page: Page, server: Server, words: str) -> None:
     expect(page.locator(".js-plotly-plot .main-svg").first).to_be_visible(timeout=PATIENCE_MS)
 
 
-@pytest.mark.parametrize("size", SIZES)
-def test_a_first_start_in_an_empty_cellar_offers_the_two_ways_to_begin(chromium, page, size, tmp_path):
+def test_a_first_start_in_an_empty_cellar_offers_the_two_ways_to_begin(page, tmp_path):
     server = Server(tmp_path, "serve")
     server.start()
     try:
@@ -107,7 +127,9 @@ def test_a_first_start_in_an_empty_cellar_offers_the_two_ways_to_begin(chromium,
             time.sleep(0.2)
         visit(page, server)
         expect(page.get_by_role("heading", name="This cellar is empty.")).to_be_visible()
-        keep(page, f"empty-{size}")
+        for size in SIZES:
+            resize(page, size)
+            keep(page, f"empty-{size}")
         for path in HEAD:
             visit(page, server, path)
             expect(page.locator("h1").first).to_be_visible()
@@ -120,24 +142,28 @@ def test_a_first_start_in_an_empty_cellar_offers_the_two_ways_to_begin(chromium,
         server.kill()
 
 
-@pytest.mark.parametrize("size", SIZES)
-def test_a_stalled_batch_is_first_and_explains_itself(demo, page, size):
+def test_a_stalled_batch_is_first_and_explains_itself(demo, page):
     today(page, demo)
     first = page.locator("ul.rows li").first
     expect(first).to_contain_text("Stalled at")
     expect(first).to_contain_text("Take a hand sample first")
     expect(first.locator("svg.spark .course")).to_be_visible()
-    keep(page, f"today-{size}")
+    for size in SIZES:
+        resize(page, size)
+        keep(page, f"today-{size}")
     first.locator("a").click()
     expect(page).to_have_url(re.compile(r"/batch\?id=batch-"))
     expect(page.get_by_role("heading", level=1)).to_contain_text("Stalled at")
     expect(page.get_by_text("The evidence")).to_be_visible()
     expect(page.get_by_text("Has it been seen to hold?")).to_be_visible()
     at_rest(page)
-    keep(page, f"batch-{size}")
+    for size in reversed(SIZES):
+        resize(page, size)
+        keep(page, f"batch-{size}")
 
 
-def test_what_draws_figures_is_loaded_while_the_first_screen_is_read(demo, page):
+def test_what_draws_figures_is_loaded_while_the_first_screen_is_read(demo, chromium):
+    page = chromium.new_context().new_page()  # that has fetched nothing yet
     assert FIGURES, "Streamlit's page has changed: find its part that draws figures again"
     loaded = f"performance.getEntriesByType('resource').some(e => e.name.endsWith('/{FIGURES}') && e.responseEnd > 0)"
     today(page, demo)
@@ -148,6 +174,7 @@ def test_what_draws_figures_is_loaded_while_the_first_screen_is_read(demo, page)
     expect(page.locator(".js-plotly-plot .main-svg").first).to_be_visible(timeout=PATIENCE_MS)
     assert asked
     assert not [url for url in asked if url.endswith(FIGURES)]
+    page.context.close()
 
 
 def test_a_batch_has_an_address_that_can_be_sent(demo, page, chromium):
@@ -271,11 +298,11 @@ def test_a_new_device_is_on_the_open_page_by_itself(demo, page):
     expect(page.get_by_text("Three new devices speak and wait")).to_be_visible()
 
 
-@pytest.mark.parametrize("size", SIZES)
-def test_scales_can_be_switched(demo, page, size):
+def test_scales_can_be_switched(demo, page):
     open_batch(page, demo, "Vessel 3")
     press(page, "°P")
     expect(page.locator(".js-plotly-plot", has_text="Apparent extract")).to_be_visible(timeout=PATIENCE_MS)
+    resize(page, "phone")
     press(page, "Days since pitching")
     expect(page.locator(".js-plotly-plot", has_text="days since pitching")).to_be_visible(timeout=PATIENCE_MS)
 
@@ -295,24 +322,26 @@ def test_hop_day_is_done_in_few_taps_and_can_be_undone(demo, page, size):
     expect(page.get_by_text("Dry hop", exact=True)).to_be_visible(timeout=PATIENCE_MS)
 
 
-@pytest.mark.parametrize("size", SIZES)
-def test_yeasts_are_compared_in_a_sentence_first(demo, page, size):
+def test_yeasts_are_compared_in_a_sentence_first(demo, page):
     visit(page, demo, "yeasts")
     heading = page.get_by_role("heading", level=1)
     expect(heading).to_be_visible(timeout=300_000)
     expect(heading).to_contain_text(re.compile("sooner|further|too few|alike", re.IGNORECASE))
     expect(page.locator(".js-plotly-plot .main-svg").first).to_be_visible()
     at_rest(page)
-    keep(page, f"yeasts-{size}")
+    for size in SIZES:
+        resize(page, size)
+        keep(page, f"yeasts-{size}")
 
 
-@pytest.mark.parametrize("size", SIZES)
-def test_the_calendar_names_the_next_thing_and_draws_all_batches(demo, page, size):
+def test_the_calendar_names_the_next_thing_and_draws_all_batches(demo, page):
     visit(page, demo, "calendar")
     expect(page.get_by_role("heading", level=1)).to_contain_text("Next:", timeout=300_000)
     expect(page.locator(".js-plotly-plot .main-svg").first).to_be_visible(timeout=PATIENCE_MS)
     at_rest(page)
-    keep(page, f"calendar-{size}")
+    for size in SIZES:
+        resize(page, size)
+        keep(page, f"calendar-{size}")
 
 
 def too_wide(page: Page) -> list[int]:

@@ -73,19 +73,16 @@ def type_new(page: Any, label: str, text: str) -> None:
     page.get_by_role("option", name=text).first.click()
 
 
-@pytest.mark.parametrize("size", [{}, PHONE], ids=["desktop", "phone"])
-def test_an_empty_cellar_is_set_up_and_a_new_float_is_put_to_work(
-    size, server, chromium_program, publisher, wait_until
-):
+def test_an_empty_cellar_is_set_up_and_a_new_float_is_put_to_work(server, chromium_program, publisher, wait_until):
     site = begin(server, wait_until)
-    with browser(chromium_program, **size) as page:
+    with browser(chromium_program, **PHONE) as page:
         page.goto(site)
         page.get_by_text("There are two ways to begin").wait_for()
         assert fits(page)
 
         page.goto(f"{site}/set-up")
         page.get_by_text("There is no vessel yet: add the first.").wait_for()
-        shot(page, "set-up-empty" + ("-phone" if size else ""))
+        shot(page, "set-up-empty-phone")
         page.get_by_label("Name", exact=True).fill("Cask nine")
         page.get_by_role("button", name="Add the vessel").click()
         page.get_by_text("Cask nine is in the cellar.").wait_for()
@@ -111,7 +108,7 @@ def test_an_empty_cellar_is_set_up_and_a_new_float_is_put_to_work(
             sender.publish("tunroom/report/f9", json.dumps(payload).encode(), number)
         # It appears by itself, and its form with it.
         page.get_by_role("button", name="Put it to work").wait_for()
-        shot(page, "sensors-new-float" + ("-phone" if size else ""))
+        shot(page, "sensors-new-float-phone")
         choose(page, "Vessel", "Cask nine: Gatepost bitter")
         page.get_by_role("button", name="Put it to work").click()
         page.get_by_text("f9 is put to work in Cask nine.").wait_for()

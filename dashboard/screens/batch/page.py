@@ -71,7 +71,8 @@ def show() -> None:
     entries.quick(record, lambda: lot.float_here(record))
     lot.show(record)
     curve_part(record.batch_id)
-    st.toggle("Show the classical curve", key=_CLASSICAL)
+    if context.store().newest_reading_at(record.batch_id) is not None:
+        st.toggle("Show the classical curve", key=_CLASSICAL)
     part = st.segmented_control(
         "More about this batch", PARTS, default=PARTS[0], required=True, key="part", label_visibility="collapsed"
     )
@@ -161,6 +162,9 @@ def verdict_html(outlook: Outlook, say: Voice) -> Markup:
     if beside.following is not None and a.gravity_sg is None:
         lead = follows(beside.following, say)
     about = [record.name, record.drink, record.yeast, f"pitched {say.day(record.pitched_at)}"]
+    if record.ended_at is not None:
+        packaged = any(e.kind == "package" for e in outlook.batch.events)
+        lead = f"{'Packaged' if packaged else 'Ended'} {say.day(record.ended_at)}. {lead}"
     has_days = not record.ended_at or any(e.kind == "package" for e in outlook.batch.events)
     in_doubt = join(
         lots.about_html(warning, record, say)
@@ -243,13 +247,13 @@ def curve_part(batch_id: str) -> None:
     until = st.session_state[kept]
     axes = base.Axes(queries.curve(outlook, view, until, None), say)
     looked_at = zoom.chosen(batch_id, axes)
-    scales.button(
-        "Whole course", key="whole", type="tertiary", disabled=looked_at is None, on_click=zoom.whole, args=(batch_id,)
-    )
     figure = queries.figure(outlook, view, say, until, looked_at, _classical_wanted())
     text = curve_in_words(outlook.assessment, say)
     with st.container(key=zoom.PLACE):
         st.plotly_chart(figure, key=f"curve-{batch_id}", theme=None, config=base.CONFIG, alt=text)
+        # It lies over the figure's own upper margin, so that the picture stays where it is as it comes and goes.
+        if looked_at is not None:
+            st.button("Whole course", key="whole", type="tertiary", on_click=zoom.whole, args=(batch_id,))
     components.markup(LEGEND + fill('<p class="figures">{{ text }}</p>', text=text), key="legend")
     values.show(outlook, looked_at, say)
 
@@ -275,14 +279,17 @@ def why(batch_id: str) -> None:
     )
     st.html(components.unbroken(told))
     milestones.show([(outlook.record.name, outlook)], say, queries.file_name(outlook.record.name))
-    st.download_button(
+    ways = st.container(horizontal=True, gap="small", key="batch files")
+    ways.download_button(
         "Download the report, to print",
         data=lambda: _report(outlook),
         file_name=f"{queries.file_name(outlook.record.name)}.html",
         mime="text/html",
         on_click="ignore",
     )
-    st.download_button(
+    if outlook.assessment.marked.is_empty():
+        return
+    ways.download_button(
         "Download the readings (CSV)",
         data=lambda: queries.readings_csv(batch_id),
         file_name=f"{queries.file_name(outlook.record.name)}-readings.csv",

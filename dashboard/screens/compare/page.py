@@ -115,7 +115,7 @@ def together(batch_ids: Sequence[str], height: Height) -> None:
     left_out = [name_of(b) for b, o in found if o is None or o.assessment.gravity_sg is None]
     st.html(components.lead(f"{capital(plural(len(drawn), 'batch', 'batches'))}, by days since pitching."))
     if left_out:
-        told = '<p class="quiet">Not drawn, for want of readings or samples of its own: {{ names }}.</p>'
+        told = '<p class="quiet">Not drawn, for its own readings and samples are too few: {{ names }}.</p>'
         st.html(fill(told, names=joined(left_out)))
     if not drawn:
         return
@@ -190,8 +190,12 @@ def day_by_day(
     drawn: Sequence[tuple[BatchRecord, Outlook]], height: Height, say: Voice
 ) -> tuple[list[str], list[list[str]]]:
     """The courses as drawn, a row a day since pitching; empty where a batch was not measured by then."""
-    lines = [line(record, outlook, height, say) for record, outlook in drawn]
-    digits = int(scale(height, say).format[1])
+    return lines_by_day([line(record, outlook, height, say) for record, outlook in drawn], scale(height, say))
+
+
+def lines_by_day(lines: Sequence[Line], scale: Scale) -> tuple[list[str], list[list[str]]]:
+    """The heights of lines, a row a day since pitching; empty where a line does not reach."""
+    digits = int(scale.format[1])
     last = max((float(each.days[-1]) for each in lines if each.days.size), default=0.0)
     rows = []
     for day in range(int(last) + 1):

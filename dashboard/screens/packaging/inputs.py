@@ -158,6 +158,7 @@ def ask(store: Store, batch_id: str, from_batch: Mapping[str, Any], say: Voice, 
             st.container(key=steps.key_of(title)),
             # Made anew when its step comes or goes: one stays as the person left it, and a new step has to open.
             st.expander(title, expanded=title in (_FIRST, step), key=form.key(f"{title}/{title == step}")),
+            forms.one_tap(f"{steps.key_of(title)} of the sheet", "stretch", "small"),
         ):
             for two in zip_longest(shown[::2], shown[1::2]):
                 for column, each in zip(st.columns(2), two, strict=True):
@@ -215,9 +216,10 @@ def _package(form: Form, own: Inputs, from_batch: Mapping[str, Any], window: Win
     filled_in = from_batch.get("package")
     # Its state is set rather than its default: a control whose default changes forgets what was chosen.
     forms.put(key, window.was("package", filled_in))
-    got = st.segmented_control(
-        "Into", ("bottle", "keg"), format_func=lambda p: f"{capital(p)}s", key=key, required=True
-    )
+    with forms.one_tap("package of the sheet"):
+        got = st.segmented_control(
+            "Into", ("bottle", "keg"), format_func=lambda p: f"{capital(p)}s", key=key, required=True
+        )
     form.place("package")
     window.take("package", got, filled_in, own, _choice)
     return got

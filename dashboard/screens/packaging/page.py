@@ -8,13 +8,13 @@ from analysis.display_units import WEEKDAYS
 from analysis.model import events_of
 from analysis.packaging import lesson
 from analysis.planning import first_of
-from analysis.wording import Voice, capital, held, packaging_date, reason, unbroken
+from analysis.wording import Voice, capital, caution, held, packaging_date, reason, unbroken
 from dashboard import context
 from dashboard.queries import Standing, queries
 from dashboard.screens.packaging import follow_up, inputs
 from dashboard.sheet import html, screen
 from dashboard.templates import Markup, fill
-from dashboard.ui import components
+from dashboard.ui import components, forms
 from ingest.model import BatchRecord, EventRecord
 from ingest.monitoring import Outlook
 
@@ -74,7 +74,9 @@ def choose() -> None:
         ready = ", ready" if released is not None and released.ready else ""
         vessel = standing.vessel.name if standing.vessel else ""
         target = components.address("packaging", id=record.batch_id)
-        rows.append(components.Row(target, f"{vessel} {record.name}", unbroken(says) + ready))
+        rows.append(
+            components.Row(target, f"{record.name}, {vessel}" if vessel else record.name, unbroken(says) + ready)
+        )
     if rows:
         st.html(components.entries(rows))
     follow_up.waiting(say)
@@ -92,8 +94,8 @@ def the_sheet(outlook: Outlook, say: Voice) -> None:
             '<span class="quiet">Filled in from the batch; change whatever you know better.</span></section>'
         )
         asked = inputs.ask(store, record.batch_id, inputs.from_batch(store, outlook), say, chooser)
-        if inputs.own_changes(store, record.batch_id) and st.button(
-            "Take the batch's own figures again", key="own figures", type="tertiary"
+        if inputs.own_changes(store, record.batch_id) and forms.tapped(
+            "Take the batch's own figures again", "own figures", type="tertiary"
         ):
             components.attempt(
                 lambda: inputs.forget_changes(store, record.batch_id),
@@ -148,5 +150,10 @@ def _standing(outlook: Outlook, say: Voice) -> Markup:
         day = f"Packaging day: {when}."
         because = f" {reason(plan.blocked_by or plan.reason, say.units)}".rstrip()
     hold = f"{capital(held(a, outlook.batch.hold_h))}."
-    line = '<p>{{ day }} <span class="quiet">{{ hold }}</span></p>'
-    return fill(line, day=unbroken(day + because), hold=hold)
+    # What stands against it, as the batch's page has it: the day alone would contradict the verdict below.
+    beside = [] if outlook.record.ended_at else [unbroken(caution(each)) for each in plan.cautions]
+    line = (
+        '<p>{{ day }} <span class="quiet">{{ hold }}</span></p>'
+        '{% if beside %}<ul class="evidence">{{ beside }}</ul>{% endif %}'
+    )
+    return fill(line, day=unbroken(day + because), hold=hold, beside=components.sentences(beside))

@@ -13,7 +13,7 @@ from analysis.calibration import inclination_curve, offset
 from analysis.display_units import Quantity
 from analysis.errors import CalibrationError
 from analysis.wording import Voice
-from dashboard import context
+from dashboard import access, context
 from dashboard.charts import calibration
 from dashboard.templates import fill
 from dashboard.ui import Form, Scale, components, forms, plain
@@ -161,11 +161,10 @@ def _editor(
         from_at = form.moment("from_at", "Holds from (empty: always, for the past too)", None)
     with right:
         note = form.text("note", "Note", "")
-    if points and tuple(points) != tuple(start):
-        st.html('<p class="entry-state" role="status">Not saved yet.</p>')
-    if st.button(
-        "Save the calibration", key=form.key("save"), type="primary", disabled=error is not None or not points
-    ):
+    if tuple(points) != tuple(start) or half or from_at is not None or note:
+        forms.not_saved()
+    unusable = error is not None or not points
+    if forms.tapped("Save the calibration", form.key("save"), type="primary", disabled=unusable):
         record = CalibrationRecord(
             device_id=device.device_id, kind=kind, from_at=from_at, points=tuple(points), note=note
         )
@@ -262,7 +261,9 @@ def _anchors(device: Device, say: Voice) -> None:
 
 def _anchor(batch: BatchRecord, sample: HandSample, say: Voice) -> None:
     label = f"{say.exact(sample.at)}, {batch.name}: {sample.value:g} {sample.unit}"
-    ticked = st.checkbox(plain(label), sample.anchors_float, key=f"anchor {sample.sample_id} {sample.anchors_float}")
+    key = f"anchor {sample.sample_id} {sample.anchors_float}"
+    with forms.one_tap(key, "stretch"):
+        ticked = st.checkbox(plain(label), sample.anchors_float, key=key, disabled=access.only_looks())
     if ticked != sample.anchors_float:
         changed = replace(sample, anchors_float=ticked)
         error = components.attempt(

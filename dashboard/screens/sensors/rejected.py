@@ -7,7 +7,7 @@ from typing import Final
 import streamlit as st
 
 from analysis.wording import Voice, capital, count, joined, plural
-from dashboard import access, context
+from dashboard import context
 from dashboard.queries import queries
 from dashboard.screens.sensors import rule_draft
 from dashboard.screens.sensors.rule_draft import Group, Leaf
@@ -74,11 +74,11 @@ def _group(group: Group, say: Voice) -> None:
     key = f"build {group.key}"
     with st.container(horizontal=True, vertical_alignment="center"):
         building = st.toggle("Build a rule for these", key=key, disabled=not found)
-        if st.button("Try again", key=f"again {group.key}", type="tertiary", disabled=access.only_looks()):
+        if forms.tapped("Try again", f"again {group.key}", type="tertiary"):
             _take_again(None)
         ids = [message.rejection_id for message in group.messages]
         label = f"Dismiss all {count(len(group.messages))}" if several else "Dismiss"
-        if st.button(label, key=f"dismiss {group.key}", type="tertiary", disabled=access.only_looks()):
+        if forms.tapped(label, f"dismiss {group.key}", type="tertiary"):
             said = f"{capital(many)} on {newest.topic} {'are' if several else 'is'} dismissed."
             components.attempt(lambda: context.store().dismiss(ids, f"Dismissed {many} on {newest.topic}"), said)
             st.rerun()
@@ -166,12 +166,8 @@ def _outcome(rule: Rule, group: Group, say: Voice) -> None:
     bad = next((r for r in results if r.faults), None)
     if bad is not None:
         st.html(fill('<p class="wrong">{{ faults }}</p>', faults=capital(" ".join(bad.faults[:2]))))
-    if st.button(
-        "Save the rule and take them in",
-        key=f"save {group.key}",
-        type="primary",
-        disabled=not good or access.only_looks(),
-    ):
+    forms.not_saved()
+    if forms.tapped("Save the rule and take them in", f"save {group.key}", type="primary", disabled=not good):
         _take_again(rule)
 
 
@@ -205,7 +201,7 @@ def _rules() -> None:
     for rule in made:
         with st.container(horizontal=True, vertical_alignment="center"):
             st.html(fill("<p>{{ rule }}</p>", rule=_rule_words(rule)))
-            if st.button("Remove", key=f"remove rule {rule.name}", type="tertiary", disabled=access.only_looks()):
+            if forms.tapped("Remove", f"remove rule {rule.name}", type="tertiary"):
                 components.attempt(
                     lambda rule=rule: context.service().remove_rule(rule.name),  # type: ignore[misc]
                     f"The rule for {rule.topic} is removed; what it read stays.",

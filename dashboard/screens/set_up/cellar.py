@@ -142,6 +142,9 @@ def _changed(p: Preferences, got: dict[str, Any]) -> Preferences:
         got[name] = tuple(sorted(got[name]))
     if not got["cellar_name"]:
         raise EntryError("cellar_name", "the name is empty", "It stands at the head of every page.")
+    for name, most, unit in (("hold_h", 24 * 60, "h"), ("contact_days", 60, "days")):
+        if not 0 <= got[name] <= most:
+            raise EntryError(name, f"{got[name]:g} {unit} is out of range", usual[name])
     if not 0.5 <= got["confidence"] <= 0.99:
         raise EntryError("confidence", f"{100 * got['confidence']:g} % is out of range", "Usual is 70 to 95 %.")
     return replace(p, **got)

@@ -100,7 +100,8 @@ def _memory() -> tuple[str, str, bool]:
     used = "unknown" if found.used is None else f"tunroom takes {number(found.used / 1e6)}{THIN}MB"
     if found.free is None:
         return "Memory", f"{used}; how much is left is not known here", False
-    return "Memory", f"{used}, {number(found.free / 1e6)}{THIN}MB are left", found.free < _LOW_MEMORY_MB * 1e6
+    left = f"{number(found.free / 1e9, 1)}{THIN}GB" if found.free >= 1e9 else f"{number(found.free / 1e6)}{THIN}MB"
+    return "Memory", f"{used}, {left} are left", found.free < _LOW_MEMORY_MB * 1e6
 
 
 def _versions() -> str:
@@ -122,9 +123,14 @@ def complaints(say: Voice) -> None:
 
 def _readings(say: Voice) -> tuple[str, str, bool]:
     counts = context.store().counts()
-    last = f", the last {say.ago(counts['last_reading_at'])}" if counts["last_reading_at"] else ""
-    rejected = f"; {plural(counts['rejected'], 'message')} not taken in" if counts["rejected"] else ""
-    return "Readings", f"{counts['readings']:,}{last}{rejected}".replace(",", THIN, 1), bool(counts["rejected"])
+    told = fill(
+        "{{ count }}{% if last %}, the last {{ last }}{% endif %}{% if rejected %}; {{ rejected }} not taken in"
+        "{% endif %}",
+        count=f"{counts['readings']:,}".replace(",", THIN),
+        last=components.aged(counts["last_reading_at"], say) if counts["last_reading_at"] else "",
+        rejected=plural(counts["rejected"], "message") if counts["rejected"] else "",
+    )
+    return "Readings", told, bool(counts["rejected"])
 
 
 def _watcher() -> tuple[str, str, bool]:
@@ -137,9 +143,15 @@ def _backup(say: Voice) -> tuple[str, str, bool]:
     if nightly is None:
         return "Backup", "none is made by itself: name a directory in [backup] of the settings file", False
     state = state_of(context.store())
-    last = f"the last {say.ago(datetime.fromisoformat(state.made_at))}, {state.file}" if state.made_at else "none yet"
-    text = f"every night into {nightly.directory}; {last}"
-    return "Backup", f"{text}. {capital(state.problem)}" if state.problem else text, bool(state.problem)
+    told = fill(
+        "every night into {{ into }}; {% if age %}the last {{ age }}, {{ file }}{% else %}none yet{% endif %}"
+        "{% if problem %}. {{ problem }}{% endif %}",
+        into=nightly.directory,
+        age=components.aged(datetime.fromisoformat(state.made_at), say) if state.made_at else "",
+        file=state.file,
+        problem=capital(state.problem) if state.problem else "",
+    )
+    return "Backup", told, bool(state.problem)
 
 
 def _reach() -> tuple[str, str, bool]:
@@ -156,9 +168,7 @@ def entries() -> None:
     if not changes:
         st.html("<p>Nothing yet.</p>")
         return
-    if standing is not None and st.button(
-        f"Undo: {plain(standing.sentence)}", key="undo newest", disabled=access.only_looks()
-    ):
+    if standing is not None and forms.tapped(f"Undo: {plain(standing.sentence)}", "undo newest"):
         taken_back = context.service().undo(standing.change_id)
         if taken_back:
             st.toast(plain(taken_back))

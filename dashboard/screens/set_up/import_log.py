@@ -12,6 +12,7 @@ from typing import Any, Final
 
 import polars as pl
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from analysis.display_units import number
 from analysis.model import DRINKS
@@ -92,7 +93,8 @@ def _cellar(path: Path) -> None:
         "<p>This is taken for an export of a cellar. Entries that are in both are replaced by the export's, as one "
         "change that can be undone; readings are added.</p>"
     )
-    taken = st.button("Take the cellar in", key=form.key("take in"), type="primary", disabled=access.only_looks())
+    forms.not_saved()
+    taken = forms.tapped("Take the cellar in", form.key("take in"), type="primary")
     form.place(forms.WHOLE_FORM)
     if not taken:
         return
@@ -144,7 +146,8 @@ def _log(path: Path) -> None:
         )
     dates = _dates(form, path, columns)
     target, facts = _target(form, store)
-    taken = st.button("Take it in", key=form.key("take in"), type="primary", disabled=access.only_looks())
+    forms.not_saved()
+    taken = forms.tapped("Take it in", form.key("take in"), type="primary")
     form.place(forms.WHOLE_FORM)
     if taken:
         _take_in(form, path, _Reading(columns, device_id, dates), target, facts)
@@ -163,8 +166,10 @@ def _columns(form: forms.Form, head: pl.DataFrame) -> dict[str, str]:
     guessed = import_preview.columns(head)
     st.html("<p><b>Which column is what?</b></p>")
     found: dict[str, str] = {}
-    places = st.columns(3)
+    places: list[DeltaGenerator] = []
     for n, (ours, label) in enumerate(import_preview.labels(form.voice.units).items()):
+        # A row at a time: on a phone they stand below one another in the same order, the most needed first.
+        places = list(st.columns(3)) if n % 3 == 0 else places
         with places[n % 3]:
             theirs = form.choice(ours, label, head.columns, guessed.get(ours), placeholder="not in this log")
         if theirs is not None:

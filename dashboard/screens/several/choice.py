@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from analysis.wording import natural
 from dashboard import context
@@ -26,6 +27,16 @@ def under_way(store: Store) -> list[BatchRecord]:
     for n, record in enumerate(found):
         first.setdefault(record.lot, n)
     return sorted(found, key=lambda b: (first[b.lot], natural(label(store, b))))
+
+
+def by_vessel(store: Store) -> list[BatchRecord]:
+    """The batches under way as they stand on the shelf: by the names of their vessels."""
+    return sorted(store.active_batches(), key=lambda b: natural(label(store, b)))
+
+
+def in_pairs(many: int) -> list[DeltaGenerator]:
+    """Places two in a row, from left to right; on a phone one below the other, in the same order."""
+    return [place for _ in range(0, many, 2) for place in st.columns(2)][:many]
 
 
 def lots(found: Sequence[BatchRecord]) -> list[str]:

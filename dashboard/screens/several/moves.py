@@ -21,7 +21,7 @@ from ingest.store import move_many
 def show() -> None:
     store, say = context.store(), queries.voice()
     lot = st.query_params.get("lot")
-    found = [b for b in choice.under_way(store) if lot is None or b.lot == lot]
+    found = [b for b in choice.by_vessel(store) if lot is None or b.lot == lot]
     vessels = placement.vessels(store)
     if not found or len(vessels) < 2:
         st.html("<p>A move needs a batch under way and a second vessel.</p>")
@@ -33,11 +33,10 @@ def show() -> None:
     with forms.entry("many moves", say, save="Move them", shows=[(b.batch_id, b.vessel_id) for b in found]) as form:
         at = form.moment("at", "When, if not now", None)
         along = form.tick("devices_too", "Float and probe of each went along", value=True)
-        columns = st.columns(2)
         asked: list[tuple[BatchRecord, str | None]] = []
-        for n, record in enumerate(found):
+        for record, place in zip(found, choice.in_pairs(len(found)), strict=True):
             names = {v.vessel_id: plain(_label(v)) for v in vessels if v.vessel_id != record.vessel_id}
-            with columns[n % 2]:
+            with place:
                 went = form.choice(
                     f"to/{record.batch_id}",
                     plain(choice.label(store, record)),

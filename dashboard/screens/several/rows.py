@@ -10,6 +10,7 @@ from typing import Final
 
 import streamlit as st
 
+from analysis.wording import count
 from dashboard import context
 from dashboard.screens.sensors import floats, placement
 from dashboard.templates import fill
@@ -45,7 +46,8 @@ def free_vessels(store: Store) -> list[Vessel]:
 def ask(form: forms.Form, number: int, *, yeasts: Sequence[str] | None, vessel: Vessel | None = None) -> Row:
     """The inputs of one row; without `yeasts` all have the same, and `vessel` is the one it starts with."""
     store = context.store()
-    st.html(fill('<h3 class="row">Vessel {{ n }}</h3>', n=number + 1))
+    # Counted in words: "Vessel 1" may be the name of one of them.
+    st.html(fill('<h3 class="row">Part {{ n }}</h3>', n=count(number + 1)))
     known = [v.name for v in free_vessels(store)]
     offered = [vessel.name, *known] if vessel is not None else known
     with st.container(key=f"four {form.name} {number}"):

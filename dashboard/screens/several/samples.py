@@ -30,10 +30,9 @@ def show() -> None:
     )
     with forms.entry("many samples", say, save="Save the samples", shows=[b.batch_id for b in found]) as form:
         at = form.moment("at", "When, if not now", None)
-        columns = st.columns(2)
         read: list[tuple[BatchRecord, float | None]] = []
-        for n, record in enumerate(found):
-            with columns[n % 2]:
+        for record, place in zip(found, choice.in_pairs(len(found)), strict=True):
+            with place:
                 value = form.number(
                     f"value/{record.batch_id}",
                     plain(choice.label(store, record)),
@@ -58,7 +57,7 @@ def wanted(now: datetime) -> list[BatchRecord]:
     def waits(record: BatchRecord) -> bool:
         return not asks_for_sample(store, record, following_of(store, outlooks, record, now), now)
 
-    return sorted(choice.under_way(store), key=waits)
+    return sorted(choice.by_vessel(store), key=waits)
 
 
 def made(read: list[tuple[BatchRecord, float]], unit: str, at: datetime | None) -> list[HandSample]:

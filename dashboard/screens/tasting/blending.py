@@ -60,7 +60,7 @@ def _next_session(tasting: Tasting, said: Blend, names: dict[str, str], order: l
         for shares in said.proposals
     ]
     headings = ["Blend", *names.values()]
-    st.html(components.table(headings, rows, f"To try next, for a sample of {SAMPLE_ML} mL"))
+    st.html(components.titled_table(headings, rows, f"To try next, for a sample of {SAMPLE_ML} mL"))
     if access.only_looks():
         return
     store = context.store()
@@ -85,10 +85,12 @@ def _next_batch(ids: list[str], labels: list[str], said: Blend, say: Voice) -> N
         for label, share, part in zip(labels, said.liked, scaled.litres, strict=True)
         if share > 0
     ]
-    st.html(components.table(["Batch", "Share", "If finished drinks are blended"], rows, "The blend liked best"))
+    headings = ["Batch", "Share", "If finished drinks are blended"]
+    st.html(components.titled_table(headings, rows, "The blend liked best so far"))
     if scaled.hops_g:
         hops = [
             [variety, "not known: enter its grams and volume" if grams is None else say.units.mass(grams)]
             for variety, grams in scaled.hops_g.items()
         ]
-        st.html(components.table(["Hops", "If it is made anew"], hops, "Dry hops, by each batch’s grams a litre"))
+        title = "Dry hops for it, by each batch’s grams a litre"
+        st.html(components.titled_table(["Hops", "If it is made anew"], hops, title))

@@ -126,12 +126,11 @@ def pouring(tasting: Tasting) -> None:
         return
     store = context.store()
     key, order = pouring_rows(store, tasting)
-    st.html(components.table(["Glass", "Drink"], key, "What is in which glass"))
+    st.html(components.titled_table(["Glass", "Drink"], key, "What is in which glass"))
     longest = max(len(row) for row in order) - 1
     headings = ["Taster", *(f"{n}." for n in range(1, longest + 1))]
-    st.html(
-        components.table(headings, [row + [""] * (longest + 1 - len(row)) for row in order], "Who gets what, in order")
-    )
+    rows = [row + [""] * (longest + 1 - len(row)) for row in order]
+    st.html(components.titled_table(headings, rows, "Who gets what, in order"))
     st.html(_evenness(tasting))
 
 
@@ -194,9 +193,9 @@ def _glass_inputs(form: forms.Form, tasting: Tasting, code: str) -> _Row:
             value = form.number(f"{code}-value", f"Glass {code}: score, 0 to 100", None, step=1.0, format="%g")
         else:
             value = form.number(f"{code}-value", f"Glass {code}: rank, 1 the best", None, step=1.0, format="%g")
-        passed = form.tick(f"{code}-passed", "passed", False)
-        aromas = form.text(f"{code}-aromas", "Aromas, with commas")
-        note = form.text(f"{code}-note", "Notes", max_chars=LONGEST_NOTE)
+        passed = form.tick(f"{code}-passed", f"{code} passed", False)
+        aromas = form.text(f"{code}-aromas", f"{code}: aromas, with commas")
+        note = form.text(f"{code}-note", f"{code}: notes", max_chars=LONGEST_NOTE)
     return code, value, passed, aromas, note
 
 

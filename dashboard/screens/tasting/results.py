@@ -11,7 +11,7 @@ from analysis.wording import Voice, capital
 from dashboard import context
 from dashboard.charts import PALETTES
 from dashboard.queries import queries, tastings
-from dashboard.report import intervals_svg, report_html
+from dashboard.report import intervals_html, report_html
 from dashboard.screens.tasting import blending
 from dashboard.tasting import as_csv, as_parquet
 from dashboard.templates import fill, join
@@ -35,13 +35,13 @@ def show(tasting: Tasting, say: Voice) -> None:
     if found is None:  # it was opened again at this moment
         st.rerun()
     first, *more = tasting_sentences(found)
-    st.html(components.lead(first))
+    st.html(components.unbroken(components.lead(first)))
     st.html(fill('<p class="quiet">{{ day }}: {{ name }}</p>', name=tasting.name, day=capital(say.day(tasting.at))))
     if more:
         st.html(join(fill("<p>{{ sentence }}</p>", sentence=each) for each in more))
     if found.scores is not None:
         drinks = tasting_page(tasting, found, (), say).intervals
-        components.markup(intervals_svg(drinks, PALETTES[edition]), key="tasting-picture")
+        components.markup(intervals_html(drinks, PALETTES[edition]), key="tasting-picture")
         st.html(components.table(WORTH_HEADINGS, worth_rows(found), "The drinks, the best first"))
         st.html(
             '<p class="quiet">Points are those of these tasters on the average. What each taster usually gives and '

@@ -121,8 +121,10 @@ def welcome() -> None:
     """An empty cellar: the two ways to begin."""
     if in_doubt := lot_lines(queries.voice()):
         st.html(in_doubt)
-    st.html('<h1 class="lead">This cellar is empty. There are two ways to begin.</h1>')
     finished = len(context.store().finished_batches())
+    known = plural(finished, "finished batch", "finished batches")
+    lead = f"Nothing ferments now; {known} on record." if finished else "This cellar is empty."
+    st.html(components.lead(f"{lead} There are two ways to {'go on' if finished else 'begin'}."))
     left, right = st.columns(2, gap="large")
     with left:
         st.html(fill("<h2>Connect a float or a probe</h2>") + first_steps.connect_html(context.service().settings))
@@ -140,6 +142,3 @@ def welcome() -> None:
     for line in (newcomers_line(), backup_line(queries.voice())):
         if line:
             st.html(line)
-    if finished:
-        known = capital(plural(finished, "finished batch", "finished batches"))
-        st.html(fill('<p class="quiet">{{ known }} on record.</p>', known=known))

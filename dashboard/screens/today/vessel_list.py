@@ -11,6 +11,7 @@ from analysis.planning import Act
 from analysis.wording import (
     Voice,
     capital,
+    count,
     dose_words,
     joined,
     likely_gravity,
@@ -81,7 +82,7 @@ def by_lot(
 def lot_html(lot: str, found: Sequence[Standing], say: Voice, dense: bool, size: int | None = None) -> Markup:
     """A wort: what holds for all its vessels once, then what differs, a row each; `size` counts those above too."""
     above = (size or 0) - len(found)
-    count = plural(len(found), "vessel") + (f", {above} more above" if above > 0 else "")
+    many = plural(len(found), "vessel") + (f", {count(above)} more above" if above > 0 else "")
     first = found[0].record
     alike: list[str] = [first.drink if all(s.record.drink == first.drink for s in found) else ""]
     alike.append(first.yeast or "" if all(s.record.yeast == first.yeast for s in found) else "")
@@ -90,7 +91,7 @@ def lot_html(lot: str, found: Sequence[Standing], say: Voice, dense: bool, size:
     head = fill(
         '<h3 class="lot">{{ lot }} <small>{{ about }}</small></h3><p class="lots">{{ all }} {{ beside }}</p>',
         lot=lot,
-        about=", ".join(filter(None, (*alike, count))),
+        about=", ".join(filter(None, (*alike, many))),
         all=underlined("several", "Log for all", part="event", lot=lot),
         beside=underlined("compare", "Lay over one another", lot=lot),
     )
@@ -104,6 +105,8 @@ def row(s: Standing, say: Voice, *, within_lot: bool = False) -> Markup:
     if s.outlook is not None:
         a = s.outlook.assessment
         says = need.sentence if need else verdict(a, s.outlook.batch.hold_h, say, brief=True)
+        if need is not None and need.kind == "sample due":
+            says = need.todo  # what is wanted leads; whom it follows is told below
         if need is None and s.beside.following is not None and a.gravity_sg is None:
             says = follows(s.beside.following, say)
         when = next_day(a, s.outlook.to_do(say.today()), say)
@@ -132,8 +135,9 @@ def _todo(s: Standing) -> str:
     """What to do about the most pressing thing, and what else there is."""
     if not s.pressing:
         return " ".join(need.sentence for need in s.needs)
-    also = " ".join(need.sentence for need in s.needs[1:])
-    return f"{s.needs[0].todo} Also: {also}" if also else s.needs[0].todo
+    also, first = " ".join(need.sentence for need in s.needs[1:]), s.needs[0]
+    told = first.sentence if first.kind == "sample due" else first.todo
+    return f"{told} Also: {also}" if also else told
 
 
 def _figures(s: Standing, say: Voice) -> Markup:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
+from itertools import zip_longest
 from typing import Final
 
 import streamlit as st
@@ -86,23 +87,31 @@ def _choose(of: str, before: Sequence[str]) -> list[BatchRecord]:
 
 
 def _fields(form: forms.Form, trial: TrialRecord | None, chosen: Sequence[BatchRecord]) -> dict[str, str]:
-    asked = {
-        "name": form.text("name", "Name", trial.name if trial else "", placeholder="such as Two yeasts, one wort"),
-        "question": form.text("question", "Question", trial.question if trial else "", placeholder="Which is drier?"),
-    }
+    asked: dict[str, str] = {}
+    left, right = st.columns(2)
+    with left:
+        asked["name"] = form.text("name", "Name", trial.name if trial else "", placeholder="Two yeasts, one wort")
+    with right:
+        question = trial.question if trial else ""
+        asked["question"] = form.text("question", "Question", question, placeholder="Which is drier?")
     st.html('<p class="quiet">Batches of one arm are replicates: give them the same name.</p>')
     arms = {batch_id: arm for arm, batch_id in trial.arms} if trial else {}
-    for batch in chosen:
-        named = arms.get(batch.batch_id) or suggested(batch, chosen)
-        asked[f"arm {batch.batch_id}"] = form.text(f"arm {batch.batch_id}", f"Arm of {plain(name_of(batch))}", named)
+    for two in zip_longest(chosen[::2], chosen[1::2]):
+        for column, batch in zip(st.columns(2), two, strict=True):
+            if batch is not None:
+                named, key = arms.get(batch.batch_id) or suggested(batch, chosen), f"arm {batch.batch_id}"
+                with column:
+                    asked[key] = form.text(key, f"Arm of {plain(name_of(batch))}", named)
     form.place("arms")
     decides = form.choice("decides", "What decides", DECIDES, trial.decides if trial else "finish_h", _decides_in_words)
     asked["decides"] = decides or "finish_h"
-    for of, title, hint in (
+    told = (
         ("differs", "What differs that the entries do not show", "wood, another water; commas between"),
         ("equal", "What was held equal besides", "one mash, one keg of gas"),
-    ):
-        asked[of] = form.text(of, title, getattr(trial, of) if trial else "", placeholder=hint)
+    )
+    for column, (of, title, hint) in zip(st.columns(2), told, strict=True):
+        with column:
+            asked[of] = form.text(of, title, getattr(trial, of) if trial else "", placeholder=hint)
     asked["notes"] = form.area("notes", "Notes", trial.notes if trial else "")
     return asked
 

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import asdict, replace
 from typing import Final
 
+import numpy as np
 import streamlit as st
 
 from analysis.wording import (
@@ -25,15 +26,17 @@ from dashboard import context
 from dashboard.charts import PLAIN
 from dashboard.queries import queries, trials
 from dashboard.report import report_html
-from dashboard.screens.compare import line, over_one_another, scale
+from dashboard.screens.compare import Line, Scale, line, lines_by_day, over_one_another, scale
 from dashboard.screens.trials import edit
-from dashboard.templates import fill
+from dashboard.templates import Markup, fill
 from dashboard.ui import components, milestones, tasted
 from ingest.model import TrialRecord
 from ingest.monitoring import AFTER, TASTING, ArmFindings, TrialFindings, trial_page
 
 MOST_LINES: Final = 12
 """So many lines can be told apart in one picture."""
+MOST_ANSWERED: Final = 12
+"""Trials, the newest, whose answer stands in the list: each is worked out from all its batches."""
 
 
 def show() -> None:
@@ -41,6 +44,7 @@ def show() -> None:
     if trial is None:
         every()
         return
+    st.html(fill("<p>{{ back }}</p>", back=components.link("trials", "← All trials")))
     one(trial.trial_id)
     with st.expander("Change this trial"):
         edit.change(trial, queries.voice())
@@ -63,12 +67,21 @@ def every() -> None:
     else:
         st.html(components.lead(f"{capital(plural(len(found), 'trial'))}."))
         rows = [
-            components.Row(components.address("trials", id=t.trial_id), t.name, t.question or joined(list(t.arm_names)))
-            for t in found
+            components.Row(components.address("trials", id=t.trial_id), t.name, _so_far(t, n < MOST_ANSWERED, say))
+            for n, t in enumerate(found)
         ]
         st.html(components.entries(rows))
     with st.expander("Add a trial", expanded=not found):
         edit.add(say)
+
+
+def _so_far(trial: TrialRecord, answered: bool, say: Voice) -> str:
+    """The question, and the answer so far where it was asked for."""
+    asked = trial.question or joined(list(trial.arm_names))
+    if not answered:
+        return asked
+    claim = _answer_to(trials.findings(trial), say).partition(". ")[0].rstrip(".")
+    return f"{asked}{'' if asked.endswith(('?', '.', '!')) else '.'} {claim}."
 
 
 @components.live
@@ -97,9 +110,10 @@ def one(trial_id: str) -> None:
 
 
 def _answer(found: TrialFindings, say: Voice) -> None:
-    sentence = found.tasting.sentence if found.tasting is not None else ""
-    answer = conclusion_sentence(found.conclusion, found.design, say.units, sentence)
+    answer = _answer_to(found, say)
     st.html(components.lead(found.record.question or found.record.name))
+    if found.record.question:
+        st.html(fill('<p class="quiet">{{ name }}</p>', name=found.record.name))
     st.html(fill('<p role="status"><b>{{ answer }}</b></p>', answer=answer))
     told = [design_sentence(found.design), unknown_sentence(found.design)]
     told.append(vessels_sentence(found.design, found.comparison, say.units))
@@ -111,6 +125,11 @@ def _answer(found: TrialFindings, say: Voice) -> None:
     if missing:
         waits = f"{capital(plural(missing, 'batch', 'batches'))} of it cannot be judged yet."
         st.html(fill('<p class="quiet">{{ waits }}</p>', waits=waits))
+
+
+def _answer_to(found: TrialFindings, say: Voice) -> str:
+    sentence = found.tasting.sentence if found.tasting is not None else ""
+    return conclusion_sentence(found.conclusion, found.design, say.units, sentence)
 
 
 def label(each: ArmFindings, found: TrialFindings) -> str:
@@ -125,9 +144,11 @@ def _curves(batches: Sequence[ArmFindings], trial: TrialRecord, say: Voice) -> N
     edition = components.edition()
     found = trials.findings(trial)
 
+    def lines() -> list[Line]:
+        return [replace(line(e.record, e.outlook, "Attenuation", say), name=label(e, found)) for e in drawn]
+
     def draw() -> object:
-        lines = [replace(line(e.record, e.outlook, "Attenuation", say), name=label(e, found)) for e in drawn]
-        return over_one_another(lines, scale("Attenuation", say), say, edition)
+        return over_one_another(lines(), scale("Attenuation", say), say, edition)
 
     curves = queries.kept(
         ("trial curves", trial.trial_id, say.units, edition),
@@ -136,6 +157,22 @@ def _curves(batches: Sequence[ArmFindings], trial: TrialRecord, say: Voice) -> N
     )
     alt = f"Apparent attenuation of {joined([label(e, found) for e in drawn])}, by days since pitching."
     st.plotly_chart(curves, key=f"trial {trial.trial_id}", theme=None, config=PLAIN, alt=alt)
+    if (part := st.expander("The picture in numbers", key=f"values {trial.trial_id}", on_change="rerun")).open:
+        part.html(_in_numbers(lines(), say))
+
+
+def _in_numbers(lines: Sequence[Line], say: Voice) -> Markup:
+    """What the picture shows, a row a day since pitching: for whoever cannot, or does not want to, aim at a line."""
+    height = scale("Attenuation", say)
+    told = components.titled_table(*lines_by_day(lines, height), height.title, wide=True)
+    warm = []
+    for each in lines:
+        shown = np.array([say.units.shown(float(t), "temperature") for t in each.temperature_c])
+        warm.append(replace(each, days=each.warm_days, height=shown))
+    if any(each.days.size for each in warm):
+        title = f"Temperature, {say.units.temperature_unit}"
+        told += components.titled_table(*lines_by_day(warm, Scale(title, ".1f")), title, wide=True)
+    return told
 
 
 def _made_of_it(found: TrialFindings, say: Voice) -> None:

@@ -65,7 +65,10 @@ def hops(say: Voice) -> None:
             any_told = True
             st.html(components.table(words.HOP_HEADINGS, rows, caption=caption))
     if not any_told:
-        st.html("<p>Two varieties or doses in finished batches are needed, with their amounts entered.</p>")
+        st.html(
+            "<p>Nothing can be compared yet: it takes finished batches of two varieties or doses, with their amounts "
+            "entered, that a float followed on the hops.</p>"
+        )
     else:
         st.html(
             '<p class="figures">With partial pooling, allowing for temperature, original gravity and wort. Forecasts '

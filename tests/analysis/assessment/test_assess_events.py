@@ -8,7 +8,7 @@ import polars as pl
 import pytest
 
 from analysis import Batch, Event, assess
-from analysis.evidence import Crept
+from analysis.evidence import Advice, Crept
 from analysis.wording import Voice, three_notions, verdict
 
 Ferment = Callable[..., Any]
@@ -60,8 +60,13 @@ def test_what_held_before_the_hops_is_said_after_them_and_the_phases_stay_where_
     assert steady[0].began_at == before.held_since
     slowing = next(span for span in after.phases if span.phase == "slowing")
     assert slowing.began_at < steady[0].began_at
-    # Where nobody called it finished then, only the hold is told; and the next reading keeps what was known.
-    assert verdict(assess(made.readings, hopped, now=made.at(HOPS_H + 1)), 48, say).startswith("Held ")
+    # A hand sample, hops logged late or a restart drop what was said then: it is worked out anew, and the same is told.
+    alone = assess(made.readings, hopped, now=made.at(HOPS_H + 1))
+    assert verdict(alone, 48, say) == told
+    assert Advice.FORCED_TEST_OF_AN_END not in alone.advice  # the watch is under way
+    twice = ale(made, Event("dry hop", made.at(HOPS_H - 12)), Event("dry hop", made.at(HOPS_H + 0.5)))
+    assert verdict(assess(made.readings, twice, now=made.at(HOPS_H + 1)), 48, say).startswith("Finished before the")
+    # The next reading keeps what was known.
     later = assess(made.readings, hopped, now=made.at(HOPS_H + 2), previous=after)
     assert later.before_hops == after.before_hops
 

@@ -11,7 +11,7 @@ import pytest
 from analysis import assess
 from analysis.display_units import DisplayUnits
 from analysis.model import Batch, Event
-from analysis.wording import Voice, curve_in_words, gravity_rule, likely_gravity, verdict
+from analysis.wording import Voice, curve_in_words, gravity_rule, likely_gravity, sentences, verdict
 
 PITCHED = datetime(2026, 3, 2, 10, tzinfo=UTC)
 END_SG = 1.0155
@@ -81,6 +81,12 @@ def test_a_sample_after_the_hops_sets_the_float_since_them():
     said, voice = judged(readings(142.0), Event(kind="dry hop", at=at(140.0)))
     assert abs(said.gravity_sg.p50 - END_SG) < 0.0005
     assert "since Sun 8 Mar, 06:00" in gravity_rule(said, voice)
+    # It has settled how far the float is off, also where that shows before the hops: nothing asks for another.
+    earlier = (pl.col("measured_at") < at(140.0)) & ~pl.col("by_hand")
+    off = readings(142.0).with_columns(gravity_sg=pl.col("gravity_sg") - pl.when(earlier).then(0.002).otherwise(0.0))
+    said, voice = judged(off, Event(kind="dry hop", at=at(140.0)))
+    assert not said.by_hand.why_not
+    assert "a hand sample settles it" not in " ".join(sentences(said.evidence, voice.units))
 
 
 def test_a_sample_before_an_addition_does_not_count_and_says_why():

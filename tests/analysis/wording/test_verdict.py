@@ -6,8 +6,8 @@ from datetime import UTC, date, datetime, timedelta
 import polars as pl
 import pytest
 
-from analysis.display_units import THIN
-from analysis.evidence import FloatOff, NothingYet
+from analysis.display_units import THIN, DisplayUnits
+from analysis.evidence import FloatOff, NothingYet, StoppedShort
 from analysis.model import EVENT_KINDS, PHASES, Assessment, Batch, Creep, Event, Forecast, PhaseSpan, Range, Trend
 from analysis.planning import Obstacle
 from analysis.planning.constraints import Plan
@@ -17,6 +17,7 @@ from analysis.wording import (
     EVENT_WORDS,
     PHASE_WORDS,
     attenuation,
+    curve_in_words,
     dates,
     expected_finish,
     float_shows,
@@ -29,6 +30,7 @@ from analysis.wording import (
     three_notions,
     verdict,
 )
+from analysis.wording.evidence import sentence
 from dashboard.wording import voice_of
 from ingest.model import Preferences
 from tests.analysis.situations import free_day
@@ -337,3 +339,32 @@ def test_the_next_day_is_short_and_a_stalled_batch_has_none():
     assert said(Event("package", NOW), packaging_day=SAY.today()) == "Done about Fri"
     stalled = assessed("stalled", stalled=True, phases=(PhaseSpan("stalled", NOW - timedelta(days=3)),))
     assert next_day(stalled, (), SAY) == "Still since Sun 22 Nov"
+
+
+# Checked by hand: 1.0344 is printed 1.034 and 1.0316 1.032, so that 2 points lie between them, not 2.8.
+def test_a_difference_is_that_of_the_figures_as_they_are_printed() -> None:
+    ends = {"gravity_sg": Range(1.034, 1.0344, 1.035), "terminal_gravity_sg": Range(1.030, 1.0316, 1.033)}
+    stalled = assessed("stalled", stalled=True, remaining_fall_sg=Range(0.002, 0.0028, 0.004), **ends)
+    assert verdict(stalled, 48, SAY) == "Stalled at 1.034, about 2 points above where it should end."
+    assert "stopped about 2 points above the likely end of 1.032;" in sentence(
+        StoppedShort(1.0344 - 1.0316, 1.0316, 0.9), DisplayUnits()
+    )
+    off = assessed("active", gravity_sg=Range(1.034, 1.0344, 1.035), evidence=(FloatOff(-0.0016, 1.0344),))
+    assert likely_gravity(off, SAY) == "1.034 (the float shows 1.033)"
+    assert offset_words(off, SAY) == "Dots lie about 1 point low: the float's likely offset"
+    assert "reads about 1 point below" in sentence(off.evidence[0], DisplayUnits())
+    wide = {"gravity_sg": Range(1.008, 1.0083, 1.009), "terminal_gravity_sg": Range(0.9952, 0.999, 1.0018)}
+    falling = assessed("slowing", remaining_fall_sg=Range(0.0061, 0.010, 0.0136), **wide)
+    assert verdict(falling, 48, SAY).startswith("Slowing down: 6 to 13 points to go")
+    # 8.54 and 8.02 °P are printed 8.5 and 8.0.
+    plato = DisplayUnits(gravity_unit="°P")
+    assert plato.apart(float(plato.entered(8.54, "gravity")), float(plato.entered(8.02, "gravity"))) == f"0.5{THIN}°P"
+    assert DisplayUnits().colder_by(16.24, 19.05) == f"{19.1 - 16.2:.1f}{THIN}°C"
+
+
+def test_one_reading_has_not_stood_from_then_to_then() -> None:
+    rows = pl.DataFrame(
+        {"measured_at": [NOW], "gravity_sg": [1.014], "set_aside": [None]},
+        schema={"measured_at": pl.Datetime("us", "UTC"), "gravity_sg": pl.Float64, "set_aside": pl.String},
+    )
+    assert curve_in_words(assessed("lag", marked=rows), SAY) == "One reading so far: 1.014 on Wed 25 Nov, 12:00."

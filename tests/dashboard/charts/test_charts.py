@@ -9,6 +9,7 @@ import numpy as np
 import polars as pl
 import pytest
 
+from analysis.evidence import NothingYet
 from analysis.model import PHASES, Assessment, Event, Forecast, PhaseSpan, Range
 from analysis.schemas import COURSE, MARKED
 from dashboard.charts import batch
@@ -286,3 +287,22 @@ def test_a_small_curve_is_a_light_piece_of_html():
 
 def test_each_phase_has_a_glyph_of_its_own():
     assert len({phase_glyph(p) for p in PHASES}) == len(PHASES)
+
+
+def test_without_a_temperature_no_numbers_pass_for_degrees():
+    bare = assessed()
+    bare = replace(bare, marked=bare.marked.with_columns(pl.lit(None, pl.Float64).alias("temperature_c")))
+    shown = figure(a=bare)
+    assert shown.layout.yaxis2.showticklabels is False
+    assert "No temperature was read" in [n.text for n in shown.layout.annotations]
+    assert figure().layout.yaxis2.showticklabels is True
+
+
+def test_of_too_few_readings_the_picture_says_no_phase():
+    early = replace(assessed(), phase="lag", evidence=(NothingYet(1),), phases=(PhaseSpan("lag", PITCHED),))
+    assert "Too early to say" in [n.text for n in figure(a=early).layout.annotations]
+
+
+def test_where_nothing_was_read_the_small_curve_has_no_line_that_passes_for_a_gravity():
+    none = replace(assessed(), marked=assessed().marked.clear(), course=assessed().course.clear())
+    assert "<path" not in sparkline_svg(none, NOW, "nothing")

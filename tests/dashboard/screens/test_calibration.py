@@ -8,6 +8,7 @@ from analysis.calibration import inclination_curve
 from dashboard.charts import calibration
 from dashboard.wording import voice_of
 from ingest.model import BatchRecord, CalibrationRecord, Device, HandSample, Placement, Preferences, Report, Vessel
+from tests.dashboard.conftest import says_until_saved
 
 NOW = datetime.now(UTC).replace(microsecond=0)
 SOUND = [(25.0, 1.000), (37.5, 1.025), (50.0, 1.050), (75.0, 1.100)]
@@ -65,8 +66,11 @@ def test_points_that_contradict_one_another_are_refused_with_the_reason(service,
 def test_a_half_filled_point_is_asked_to_be_completed(service, device, page):
     shown = page("sensors", device="kelp-1")
     enter(shown, SOUND[:3])
+    assert "Not saved yet." in html_of(shown)
     next(i for i in shown.number_input if i.label == "Point 4: it says, °").set_value(75.0)
     shown.run()
+    assert "Not saved yet." in html_of(shown)
+    assert says_until_saved(shown, "Save the calibration")
     assert "A point is only half filled in." in html_of(shown)
     assert next(b for b in shown.button if b.label == "Save the calibration").disabled
 
@@ -107,6 +111,7 @@ def test_a_hand_sample_can_be_let_go_as_an_anchor(service, device, page):
     shown = page("sensors", device="kelp-1")
     tick = next(c for c in shown.checkbox if "Harbour Pale: 1.031 SG" in c.label)
     assert tick.value is True
+    assert says_until_saved(shown, tick.label)
     tick.uncheck()
     shown.run()
     assert not shown.exception

@@ -36,7 +36,7 @@ def test_an_address_names_a_wort_and_its_batches_are_drawn(cellar, pair, page):
     text = html_of(shown)
     assert "Two batches, by days since pitching" in text
     assert "Vessel 1: Harbour Pale" in text
-    assert "for want of readings or samples of its own: Bare jug: Harbour Pale" in text
+    assert "its own readings and samples are too few: Bare jug: Harbour Pale" in text
 
 
 def test_an_address_names_a_yeast_or_each_batch(cellar, pair, page):

@@ -16,6 +16,7 @@ from ingest.decoding import rules
 from ingest.errors import EntryError, ImportFileError
 from ingest.model import BatchRecord, Device, Placement, Vessel, Yeast
 from ingest.store.store import Store
+from tests.dashboard.conftest import says_until_saved
 
 LOG = "timestamp,SG,temp\n" + "".join(f"2026-03-0{d}T10:00:00Z,{1.052 - 0.004 * d:.3f},19.{d}\n" for d in range(1, 9))
 
@@ -167,6 +168,8 @@ def test_a_zipped_export_is_taken_in_by_the_browser(service, page, tmp_path):
     made = shutil.make_archive(str(tmp_path / "export"), "zip", tmp_path / "cellar")
     shown = page("set_up", part="import")
     shown.file_uploader[0].upload("cellar.zip", Path(made).read_bytes(), "application/zip").run()
+    assert says_until_saved(shown, "Take the cellar in")
+    assert "Not saved yet." in " ".join(str(each.value) for each in shown.get("html"))
     next(each for each in shown.button if each.label == "Take the cellar in").click().run()
     assert not shown.exception
     said, change_id = shown.session_state["said"]

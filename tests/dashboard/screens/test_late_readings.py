@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -98,6 +99,9 @@ def test_header_tile_and_pages_tell_one_age_of_a_float_that_sent_late_what_it_ha
         re.search("<dt>Last reading</dt><dd><[a-z]+[^>]*>([^<]*)", str(figures_html(outlook, say)))[1],
     ]
     assert told == ["3\u202fh ago"] * 3
+    assert f'title="{say.exact(word.measured_at)}"' in str(vessel_list.row(tile, say))
+    assert f'data-exact="{say.exact(word.measured_at)}"' in str(figures_html(outlook, say))
+    assert replace(tile, record=replace(record, pitched_at=NOW - HOUR)).read_at is None  # read of what was before it
     assert device.sentence(word, "Vessel 1", say).startswith("Last reading 3\u202fh ago, heard just now")
 
 

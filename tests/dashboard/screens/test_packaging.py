@@ -18,6 +18,7 @@ from dashboard.wording import voice_of
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, EventRecord, Preferences, Vessel
 from ingest.monitoring import with_follow_up
+from tests.dashboard.conftest import says_until_saved
 
 NOW = datetime.now(UTC).replace(microsecond=0)
 
@@ -54,7 +55,9 @@ def test_an_empty_cellar_is_led_to_set_up(empty, page):
 
 
 def test_the_verdict_waits_for_the_kind_of_package(cellar, held, page):
-    text = html_of(open_sheet(page, cellar, held))
+    shown = open_sheet(page, cellar, held)
+    text = html_of(shown)
+    assert all(says_until_saved(shown, label) for label in ("Into", "Altitude, m", "Drink"))
     assert "No verdict yet." in text
     assert "Say first whether it goes into bottles or kegs." in text
 

@@ -74,6 +74,13 @@ def test_an_empty_cellar_offers_the_two_ways_to_begin(empty):
     assert "Import a log" in text
 
 
+def test_a_cellar_whose_batches_are_all_packaged_is_not_called_empty(empty, add_batch):
+    add_batch(empty.store, 1, "Gone", 9, ended_at=datetime.now(UTC))
+    text = text_of(script("today"))
+    assert "Nothing ferments now; one finished batch on record." in text
+    assert "This cellar is empty" not in text
+
+
 def test_a_device_that_speaks_up_is_named_on_the_first_screen(empty):
     now = queries.voice().now
     empty.store.keep([Report(device_id="newcomer", measured_at=now, received_at=now, gravity_sg=1.05)])
@@ -105,6 +112,7 @@ def test_no_page_says_nan_none_or_null(cellar, page):
 def test_a_batch_leads_with_its_verdict_and_keeps_three_notions_apart(cellar, batch):
     text = text_of(script("batch", id=cellar.batches[batch].batch_id))
     assert 'class="lead"' in text
+    assert ("Packaged" in text.partition("</h1>")[0]) == batch.startswith("ended")
     for question in ("When does it finish?", "Has it finished?", "Has it been seen to hold?"):
         assert question in text
 

@@ -9,6 +9,7 @@ from dashboard.wording import device, voice_of
 from ingest.decoding.rules import stored_rules
 from ingest.model import Device, Placement, Preferences, Rejection, Report, Vessel
 from ingest.store.store import DeviceStatus
+from tests.dashboard.conftest import says_until_saved
 
 NOW = datetime.now(UTC).replace(microsecond=0)
 
@@ -128,6 +129,9 @@ def test_a_rule_built_on_stored_messages_takes_them_in(service, page):
     shown.run()
     assert not shown.exception
     assert "It would read all six messages." in html_of(shown)
+    assert "Not saved yet." in html_of(shown)
+    for label in ("Save the rule and take them in", "Try again", "Dismiss all six"):
+        assert says_until_saved(shown, label)
     next(b for b in shown.button if b.label == "Save the rule and take them in").click()
     shown.run()
     assert not shown.exception

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
 from types import SimpleNamespace
@@ -350,11 +351,20 @@ def test_a_zone_that_is_not_in_the_list_stays_chosen(service, page):
     assert service.store.preferences() == Preferences(time_zone="Etc/UTC", cellar_name="North")
 
 
-def test_a_certainty_of_a_hundred_percent_is_refused(service, page):
+@pytest.mark.parametrize(
+    ("label", "typed", "said"),
+    [
+        ("How sure", 100.0, "100 % is out of range. Usual is 70 to 95 %."),
+        ("Gravity must hold", -5.0, "\N{MINUS SIGN}5 h is out of range. 48 hours are usual."),
+        ("Dry hops stay in", 1050.0, "1050 days is out of range. 3 days are usual."),
+    ],
+)
+def test_a_choice_out_of_its_range_is_refused_in_words(service, page, label, typed, said):
     shown = page("set_up", part="cellar")
-    field(shown.number_input, "How sure").set_value(100.0)
+    field(shown.number_input, label).set_value(typed)
     press(shown, "Save")
-    assert "100 % is out of range. Usual is 70 to 95 %." in html_of(shown)
+    assert said in html_of(shown)
+    assert service.store.preferences() == Preferences()
 
 
 @loads_plugins
@@ -407,7 +417,7 @@ def test_health_says_what_is_wrong_with_the_broker(service, page):
 def test_health_says_versions_memory_queue_and_what_went_wrong_lately(service, page, monkeypatch):
     monkeypatch.setattr(logs, "_newest", [])  # what other tests of this process complained of
     html = html_of(page("set_up", part="health"))
-    for said in ("everything is on disk", "tunroom takes", "MB are left", "duckdb 2", "Python 3", "Nothing went wrong"):
+    for said in ("everything is on disk", "tunroom takes", "B are left", "duckdb 2", "Python 3", "Nothing went wrong"):
         assert said in html
     refused = logs.Line(NOW - timedelta(hours=2), "warning", "ingest.mqtt.session", "The broker <b>refused</b> us.")
     monkeypatch.setattr(logs, "_newest", [refused])
@@ -429,7 +439,12 @@ def test_a_missed_backup_is_said_first_and_health_says_why(service, page, tmp_pa
     (tmp_path / "not mounted").mkdir()
     service.nightly.consider(NOW + timedelta(hours=2))
     assert "backup" not in html_of(page("today"))
-    assert "the last just now" in html_of(page("set_up", part="health"))
+    service.store.keep([Report(device_id="kelp-1", measured_at=NOW, received_at=NOW, temperature_c=19.0)])
+    ages = re.findall(
+        r'the last <button[^>]* data-exact="\w{3} \d+ \w{3}, [\d:]+">(?:just now|\d)',
+        html_of(page("set_up", part="health")),
+    )
+    assert len(ages) == 2, "of the newest reading and of the backup"
 
 
 def test_an_older_entry_is_taken_back_with_what_rests_on_it_told_first(service, page):

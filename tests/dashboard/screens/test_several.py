@@ -161,6 +161,7 @@ def test_samples_of_many_are_typed_in_one_form_each_in_one_field(store, page):
     for n in (1, 2):
         batch(store, f"v{n}", name=f"Wort {n}")
     shown = page("several", part="samples")
+    assert [f.label for f in shown.number_input] == ["Jug 1: Wort 1, SG", "Jug 2: Wort 2, SG"]
     field(shown.number_input, "Jug 2: Wort 2").set_value(1.02)
     press(shown, "Save the samples")
     [sample] = store.all(HandSample)

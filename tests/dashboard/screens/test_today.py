@@ -74,6 +74,7 @@ def test_a_vessel_without_a_float_says_whom_it_follows_and_asks_for_its_sample(f
     assert "Follows Vessel 3" in due[0].sentence
     row = vessel_list.row(replace(calm, outlook=bare, needs=tuple(due), beside=Siblings(TOLD, True)), say)
     assert 'href="several?part=samples"' in row
+    assert text_of(row).index("Take a hand sample") < text_of(row).index("Follows Vessel 3")  # what is wanted leads
     assert "unwatched" not in [n.kind for n in needs_of(bare, (), say, Siblings(TOLD))]
     quiet = vessel_list.row(replace(calm, outlook=bare, needs=(), beside=Siblings(TOLD)), say)
     assert "likely 1.018 (1.013 to 1.024)" in text_of(quiet).replace("\u202f", " ")

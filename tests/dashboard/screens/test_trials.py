@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 import pytest
@@ -57,6 +58,20 @@ def test_a_trial_leads_with_its_question_and_answers_with_a_chance(cellar, trial
     assert "equal, as you say" in text
 
 
+def test_the_curves_of_a_trial_can_be_read_without_aiming_at_a_line(cellar, trial, page):
+    shown = page("trials", id="t")
+    assert "Apparent attenuation, %" not in html_of(shown), "it is made where it is opened"
+    shown.session_state["values t"] = True
+    shown.run()
+    text = html_of(shown)
+    for title in ("Apparent attenuation, %", "Temperature, °C"):
+        [table] = re.findall(rf'aria-label="{title}".*?</table>', text, re.S)
+        # A row a day, from the day of pitching on.
+        days = re.findall(r"<tr[^>]*><td[^>]*>(\d+)</td>", table)
+        assert days == [str(n) for n in range(len(days))]
+        assert len(days) > 4
+
+
 def test_all_trials_are_listed_and_an_empty_cellar_says_what_one_is(cellar, two, page):
     assert "What do you want to know?" in html_of(page("trials"))
     cellar.store.save(
@@ -64,7 +79,7 @@ def test_all_trials_are_listed_and_an_empty_cellar_says_what_one_is(cellar, two,
     )
     text = html_of(page("trials"))
     assert "One trial." in text
-    assert "Why?" in text
+    assert "Why? Too few batches to tell: that" in text
     assert "This address names no trial" in html_of(page("trials", id="gone"))
 
 

@@ -10,7 +10,8 @@ import pytest
 from jinja2 import UndefinedError
 
 import dashboard
-from dashboard.templates import Markup, fill, join, render
+from dashboard.templates import Markup, fill, join
+from dashboard.ui import components
 from dashboard.ui.links import address, link, underlined
 
 HERE = Path(dashboard.__file__).parent
@@ -35,9 +36,18 @@ def test_a_value_that_is_not_given_is_an_error() -> None:
 
 
 def test_templates_in_files_are_escaped_too() -> None:
-    table = render("ui/table.html", headings=["<a>"], rows=[["</td><script>"]], caption='"', kind="log")
+    table = components.table(["<a>"], [["</td><script>"]], '"')
     assert "<script>" not in table
     assert "&lt;/td&gt;&lt;script&gt;" in table
+
+
+def test_a_table_of_many_columns_has_each_value_beside_its_heading_on_a_phone() -> None:
+    few, many = components.table(["Glass", "Drink"], [["417", "Amber"]], "Key"), ["Drink", "Points", "", "Aromas"]
+    assert "stacks" not in few
+    told = components.table(many, [["Amber", "81 (74 to 88)", "", "citrus (5), stone fruit (3)"]], "Drinks")
+    assert 'class="log stacks"' in told
+    assert '<td role="cell" data-heading="Points" class="short">81 (74 to 88)</td>' in told
+    assert '<td role="cell" data-heading="Aromas">citrus (5), stone fruit (3)</td>' in told
 
 
 def test_an_address_says_the_id_that_it_was_given() -> None:

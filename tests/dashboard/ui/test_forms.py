@@ -129,6 +129,17 @@ def test_a_number_that_was_taken_for_another_is_said_beside_it(form):
     assert form.session_state["kept"] == pytest.approx(1.052)
 
 
+def test_more_extract_than_a_hundred_in_a_hundred_is_refused_as_it_was_typed(service):
+    shown = AppTest.from_string(FORM.replace("Preferences()", "Preferences(gravity_unit='°P')")).run()
+    shown.number_input[0].set_value(9999.0)  # there and back it would read as some other large number
+    said = submit(shown, "fine")
+    assert "9999.0 °P cannot be used. °P are grams in 100 g" in said
+    assert "kept" not in shown.session_state
+    shown.number_input[0].set_value(15.0)
+    assert "cannot be used" not in submit(shown, "fine")
+    assert shown.session_state["kept"] == pytest.approx(1.0612, abs=5e-4)  # ASBC table, from memory
+
+
 def test_what_is_wrong_stands_in_the_form_and_what_was_typed_stays(form):
     form.number_input[0].set_value(1.060)
     assert "That is taken. Choose another." in submit(form, "wrong")

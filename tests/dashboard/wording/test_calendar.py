@@ -16,6 +16,11 @@ def test_the_next_thing_is_said_first():
     items = [Item(date(2026, 11, 28), "Dry hop Vessel 3 (Harbour Pale)", "likely", "b")]
     assert opening(items, SAY) == "Next: dry hop Vessel 3 (Harbour Pale), Saturday."
     assert opening([], SAY) == "No day can be named yet."
+    both = [items[0], replace(items[0], what="Package Vessel 4 (Mill Porter)"), replace(items[0], what="Dry hop it")]
+    assert (
+        opening(both[:2], SAY) == "Next: dry hop Vessel 3 (Harbour Pale) and package Vessel 4 (Mill Porter), Saturday."
+    )
+    assert opening(both, SAY).endswith("package Vessel 4 (Mill Porter) and one more, Saturday.")
 
 
 def test_the_days_ahead_are_in_order_and_none_lies_in_the_past(cellar):

@@ -1,6 +1,6 @@
 """Whatever comes: nothing raises, nothing is lost, nothing stops.
 
-``TUNROOM_FUZZ`` sets how many examples are tried: 5,000 in CI, 200,000 by hand.
+``TUNROOM_FUZZ`` sets how many examples are tried: 1,000 in CI, 200,000 by hand.
 """
 
 from __future__ import annotations

@@ -248,8 +248,9 @@ def test_a_batch_that_has_ended_is_promised_no_date(store):
     plan = outlooks.of(record.batch_id, now=NOW).plan
     assert (plan.hop_day, plan.packaging_day) == (None, None)
     assert isinstance(plan.reason, Ended)
-    store.save(EventRecord(batch_id=record.batch_id, kind="package", at=NOW - timedelta(hours=2)))
-    assert outlooks.of(record.batch_id, now=NOW).plan.reason == Packaged(NOW.date())
+    packaged_at = NOW - timedelta(hours=2)  # the day before, where it is just past midnight
+    store.save(EventRecord(batch_id=record.batch_id, kind="package", at=packaged_at))
+    assert outlooks.of(record.batch_id, now=NOW).plan.reason == Packaged(packaged_at.date())
 
 
 def test_what_earlier_batches_taught_survives_a_restart(store, monkeypatch):
