@@ -38,7 +38,7 @@ def show(say: Voice, trial: TrialRecord | None = None) -> None:
         way = components.underlined("set-up", "Set up")
         st.html(fill("<p>It takes two batches. Add them under {{ way }} first.</p>", way=way))
         return
-    names = _names(offered)
+    names = _names(offered, trial)
     st.html(
         fill(
             '<p class="quiet">Each drink gets a code of three digits. Orders are drawn so that each drink stands in '
@@ -95,13 +95,18 @@ def known() -> list[BatchRecord]:
     return [each for each in found if not store.parts_of(each.batch_id)]
 
 
-def _names(offered: Sequence[BatchRecord]) -> dict[str, str]:
-    """Each batch by its name, with its vessel where two have the same."""
+def _names(offered: Sequence[BatchRecord], trial: TrialRecord | None) -> dict[str, str]:
+    """Each batch by its name, with its vessel where two have the same; of the trial that asks, by its arm."""
     store, often = context.store(), Counter(each.name for each in offered)
+    arms = {batch_id: arm for arm, batch_id in trial.arms} if trial is not None else {}
     found = {}
     for each in offered:
         vessel = store.get(Vessel, each.vessel_id)
-        found[each.batch_id] = f"{each.name} ({vessel.name})" if often[each.name] > 1 and vessel else each.name
+        name = f"{each.name} ({vessel.name})" if often[each.name] > 1 and vessel else each.name
+        arm = arms.get(each.batch_id)
+        if trial is not None and arm is not None:
+            name = arm if len(trial.batches_of(arm)) == 1 else f"{arm}: {name}"
+        found[each.batch_id] = name
     return found
 
 

@@ -7,7 +7,7 @@ from dataclasses import asdict
 
 import streamlit as st
 
-from analysis.wording import Voice
+from analysis.wording import Voice, capital
 from dashboard import context
 from dashboard.charts import PALETTES
 from dashboard.queries import queries, tastings
@@ -36,7 +36,7 @@ def show(tasting: Tasting, say: Voice) -> None:
         st.rerun()
     first, *more = tasting_sentences(found)
     st.html(components.unbroken(components.lead(first)))
-    st.html(fill('<p class="quiet">{{ name }}, {{ day }}</p>', name=tasting.name, day=say.day(tasting.at)))
+    st.html(fill('<p class="quiet">{{ day }}: {{ name }}</p>', name=tasting.name, day=capital(say.day(tasting.at))))
     if more:
         st.html(join(fill("<p>{{ sentence }}</p>", sentence=each) for each in more))
     if found.scores is not None:

@@ -211,6 +211,15 @@ def test_a_tasting_of_the_arms_reaches_page_report_and_conclusion_once_it_is_ove
     store.remove(store.get(Tasting, tasting.tasting_id))
 
 
+def test_a_tasting_that_a_trial_asks_for_calls_its_drinks_by_their_arms(cellar, trial, page):
+    shown = page("tasting", trial="t")
+    shown.text_area[0].set_value("Ana")
+    next(b for b in shown.button if b.label == "Make the tasting").click().run()
+    [made] = cellar.store.all(Tasting)
+    assert {name for name, _ in made.arms} == {"Marrow", "Dune"}
+    cellar.store.remove(made)
+
+
 def test_a_tasting_of_something_else_is_not_the_trials(cellar, trial, two):
     store = cellar.store
     other = tasted(store, [two[0], cellar.batches["held"]], (40.0, 82.0))
