@@ -74,19 +74,27 @@ def forced_test_agrees(batch: Batch, original_sg: float | None, gravity_sg: floa
 
 
 def _final(assessment: Assessment, *, fresh: bool) -> float | None:
-    """The gravity that it has now; that of fresh readings where they lie more than a point above what was inferred."""
+    """The gravity that it has now; what the float shows where that lies more than a point above what was inferred.
+
+    As on the pages it is told by how far fresh readings lie off the course, each at its own time: in a steep fall those
+    of the last hours lie above where the gravity is by now, whether the float is right or not.
+    """
     if assessment.gravity_sg is None:
         return None
-    import polars as pl  # the sheet alone does without it
-
     inferred, newest = assessment.gravity_sg.p50, assessment.newest_reading_at
     if not fresh or newest is None:
         return inferred
+    import numpy as np
+    import polars as pl  # the sheet alone does without both
+
     rows = assessment.marked.filter(pl.col("set_aside").is_null() & pl.col("gravity_sg").is_not_null())
-    lately = rows.filter(pl.col("measured_at") > newest - timedelta(hours=FLOAT_OFF_OVER_H))["gravity_sg"].median()
-    if isinstance(lately, float) and lately - inferred > STEADY_SG:
-        return lately
-    return inferred
+    rows = rows.filter(pl.col("measured_at") > newest - timedelta(hours=FLOAT_OFF_OVER_H))
+    if rows.is_empty():
+        return inferred
+    at, on_course = rows["measured_at"].dt.epoch("ms"), assessment.course["at"].dt.epoch("ms")
+    then = np.interp(at, on_course, assessment.course["gravity_p50_sg"]) if len(on_course) else inferred
+    off = float(np.median(rows["gravity_sg"].to_numpy() - then))
+    return inferred + off if off > STEADY_SG else inferred
 
 
 def _rounded(gravity_sg: float | None) -> float | None:

@@ -1,11 +1,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import timedelta
 
+import polars as pl
 import pytest
 
 from analysis import Event, Range
 from analysis.packaging import forced_end, forced_test_agrees, inputs_of, may_ferment
+from analysis.schemas import COURSE, UTC_TIME
 from tests.analysis.packaging.test_follow_up import NOW, brew, finished
 
 
@@ -31,3 +34,26 @@ def test_the_whole_posterior_reaches_what_may_ferment() -> None:
     assert drink.p90_volumes == 0
     assert drink.p50_volumes == 0
     assert drink.worst_volumes > 3.5  # 0.49 volumes a point
+
+
+def test_in_a_steep_fall_the_sheet_goes_by_the_gravity_of_now_as_the_pages_do() -> None:
+    # 0.6 points an hour: the readings of the last half day lie 3.6 points above what it is by now, and none is off.
+    hours = [float(n) for n in range(13)]
+    at = pl.Series([NOW - timedelta(hours=12 - n) for n in hours]).cast(UTC_TIME)
+    fall = [1.0300 - 0.0006 * n for n in hours]
+    now_sg = fall[-1]
+    falling = replace(
+        finished(),
+        newest_reading_at=NOW,
+        gravity_sg=Range(now_sg, now_sg, now_sg),
+        course=pl.DataFrame(
+            {"at": at, **{f"gravity_{p}_sg": fall for p in ("p10", "p50", "p90")}}, schema_overrides=COURSE
+        ),
+        marked=pl.DataFrame(
+            {"measured_at": at, "gravity_sg": fall, "set_aside": [None] * 13},
+            schema_overrides={"set_aside": pl.String()},
+        ),
+    )
+    assert inputs_of(falling, brew(), fresh=True).final_gravity_sg == pytest.approx(now_sg)
+    high = replace(falling, marked=falling.marked.with_columns(pl.col("gravity_sg") + 0.003))
+    assert inputs_of(high, brew(), fresh=True).final_gravity_sg == pytest.approx(now_sg + 0.003)
