@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from analysis.inference import Lesson
 
 _MANY = 3
-_WORDS = (("finish_days", "finish times", "finish times"), ("attenuation", "attenuation", "attenuations"))
+_WORDS = (("finish_days", "finish times"), ("attenuation", "attenuation"))
 
 
 def best(comparison: Comparison, say: Voice) -> str:
@@ -26,7 +26,7 @@ def best(comparison: Comparison, say: Voice) -> str:
     told = [d for d in comparison.differences if d.verdict == "differ"]
     told.sort(key=lambda d: max(d.p_below, 1 - d.p_below), reverse=True)
     parts = [difference(d, comparison, say) for d in told[:_MANY]]
-    for quantity, word, words in _WORDS:
+    for quantity, word in _WORDS:
         rest = [d for d in comparison.differences if d.quantity == quantity and d.verdict != "differ"]
         if rest and all(d.verdict == "alike" for d in rest):
             pairs = "them" if len(comparison.yeasts) == 2 else "the others"
@@ -36,7 +36,8 @@ def best(comparison: Comparison, say: Voice) -> str:
         off = [d for d in rest if d.verdict == "open" and (d.amount.p90 < 0 or d.amount.p10 > 0)]
         if off:
             parts += [difference(d, comparison, say) for d in off[:_MANY]]
-            parts.append(f"too few batches to tell whether {words} differ by more than matters{_would_tell(off)}")
+            which = "that is" if len(off) == 1 else "those are"
+            parts.append(f"so few batches do not yet tell whether {which} more than what matters{_would_tell(off)}")
         if unknown := [d for d in rest if d not in off]:
             which = f"{'the other ' if off or _some(told, quantity) else ''}{word}"
             parts.append(f"too few batches to tell {which} apart{_would_tell(unknown)}")

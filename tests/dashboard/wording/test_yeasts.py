@@ -65,7 +65,7 @@ def test_a_difference_that_is_seen_off_the_line_is_not_said_to_be_unknown():
     text = best(replace(found, differences=tuple(leaning)), SAY)
     assert "Dune attenuates about 1 percentage points further than Marrow, very likely" in text
     assert "too few batches to tell attenuation apart" not in text
-    assert "to tell whether attenuations differ by more than matters (about three more of each" in text
+    assert "; so few batches do not yet tell whether that is more than what matters (about three more of each" in text
     assert "oo few batches to tell finish times apart" in text
 
 
