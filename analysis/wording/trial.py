@@ -24,6 +24,21 @@ _LEADS: Final[dict[str, tuple[str, str]]] = {
     "hop_creep_sg": ("creeps", "less"),
 }
 
+_COME_TO: Final[dict[str, str]] = {
+    "lag_h": "begun",
+    "half_h": "half of the fall done",
+    "ninety_h": "90 % of the fall done",
+    "greatest_rate_plato_day": "been at the quickest",
+    "greatest_rate_per_original_day": "been at the quickest",
+    "hop_creep_sg": "finished after the hops",
+    "tasting": "been tasted",
+}
+"""What an arm must have come to before it can be compared; where nothing is said, its finish."""
+
+
+def _come_to(conclusion: Conclusion) -> str:
+    return _COME_TO.get(conclusion.quantity, "finished")
+
 
 def design_sentence(design: Design) -> str:
     """What differs, and whether a difference can be laid to it."""
@@ -90,7 +105,7 @@ def _of_milestone(conclusion: Conclusion, units: DisplayUnits) -> str:
     name: MilestoneName = conclusion.quantity  # type: ignore[assignment]  # checked where a trial is entered
     verb, more = _LEADS[name]
     if conclusion.verdict is None or conclusion.chance is None or conclusion.amount is None:
-        return "Nothing to tell yet: fewer than two arms have come to what decides"
+        return f"Nothing to tell yet: fewer than two arms have {_come_to(conclusion)}"
     leader, other = conclusion.leader, conclusion.other
     margin = difference_said(name, conclusion.margin or 0.0, units)
     amount = difference_said(name, conclusion.amount.p50, units)
@@ -112,7 +127,7 @@ def next_sentences(conclusion: Conclusion, design: Design) -> list[str]:
         "wait": (
             "Taste the arms blind once they are ready to drink: that decides."
             if conclusion.quantity == "tasting"
-            else "Wait until two arms at least have come to what decides."
+            else f"Wait until two arms at least have {_come_to(conclusion)}."
         ),
         "say what differs": "Say what differs: enter it on the batches' pages, or in words with the trial.",
         "one thing only": f"Next time let one thing differ: hold all but one of {names} equal.",
@@ -134,7 +149,7 @@ def successor_sentences(
     if conclusion is None:
         told.append("Whether it got better, a tasting of both would say.")
     elif conclusion.verdict is None:
-        told.append("It has not come to what decides yet.")
+        told.append(f"It has not {_come_to(conclusion)} yet.")
     elif conclusion.verdict == "differ":
         better = "It got better" if conclusion.leader == after else "It got no better"
         told.append(f"{better}: {_of_milestone(conclusion, units)}.")

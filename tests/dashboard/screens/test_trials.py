@@ -156,7 +156,7 @@ def test_the_next_batch_is_drafted_from_the_leader_and_says_what_changed(cellar,
     assert after.changed == ()
     text = html_of(page("trials", id="t"))
     assert "What was made of it" in text
-    assert "It has not come to what decides yet." in text
+    assert "It has not finished yet." in text
     assert "Made after the trial" in html_of(page("batch", id=after.record.batch_id))
     # As last time of that one: where it came from is not where the next one comes from.
     assert wort.plan_like(store, after.record, None).keys().isdisjoint(origin(trial, dune))
