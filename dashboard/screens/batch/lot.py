@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import functools
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, Final
 
 import streamlit as st
 
@@ -18,6 +18,10 @@ from dashboard.wording import device as words_device
 from dashboard.wording import follows_fully
 from ingest.model import BatchRecord, Device, Vessel
 from ingest.monitoring import trial_of
+
+_AT_HAND: Final = 6
+"""Floats that have a button of their own, those in no batch first; of 200 the buttons alone took half of the page's
+time to be drawn. No source for six: about what fits under a thumb."""
 
 
 def show(record: BatchRecord) -> None:
@@ -85,12 +89,26 @@ def float_here(record: BatchRecord) -> None:
             '<p class="quiet">One tap, as of now. A visit of up to three hours counts as one sample: leave it for half '
             "an hour.</p>"
         )
-        for device in others:
+        for device in others[:_AT_HAND]:
             name = words_device.name_of(device.device_id, device)
             _tap(f"Put {name} in", f"in {device.device_id}", functools.partial(_put, device, record), f"{name} is in.")
+        if others[_AT_HAND:]:
+            _another(record, others[_AT_HAND:])
         for device_id in here:
             name = words_device.name_of(device_id, store.get(Device, device_id))
             _tap(f"Take {name} out", f"out {device_id}", functools.partial(_take, device_id), f"{name} is out.")
+
+
+def _another(record: BatchRecord, floats_: list[Device]) -> None:
+    """A float that has no button here: chosen by its name, and put in by the next tap."""
+    key = f"another float {st.session_state['float turn']}"
+
+    def name(device: Device) -> str:
+        return words_device.name_of(device.device_id, device)
+
+    chosen = st.selectbox("Another float", floats_, None, name, key=key, placeholder="Choose one")
+    if chosen is not None:
+        _tap(f"Put {name(chosen)} in", "another in", functools.partial(_put, chosen, record), f"{name(chosen)} is in.")
 
 
 def _tap(label: str, key: str, enter: Any, done: str) -> None:

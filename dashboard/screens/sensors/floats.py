@@ -14,9 +14,10 @@ from ingest.store import Store
 
 def every(store: Store) -> list[Device]:
     """All floats, those that sit in no batch first."""
+    sits = placement.all_now(store)
 
     def taken(device: Device) -> bool:
-        here = placement.now_in(store, device.device_id)
+        here = sits.get(device.device_id)
         return here is not None and store.batch_in(here.vessel_id) is not None
 
     return sorted(store.all(Device, kind="float"), key=lambda d: (taken(d), (d.name or d.device_id).casefold()))

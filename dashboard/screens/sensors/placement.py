@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Final, Literal
@@ -57,9 +58,21 @@ def first_word(store: Store, device_id: str) -> datetime | None:
 
 def now_in(store: Store, device_id: str) -> Placement | None:
     """Where a device sits now."""
-    now = datetime.now(UTC)
-    found = [p for p in store.all(Placement, device_id=device_id) if p.to_at is None or p.to_at > now]
-    return max(found, key=lambda p: p.from_at, default=None)
+    return _last(store.all(Placement, device_id=device_id)).get(device_id)
+
+
+def all_now(store: Store) -> dict[str, Placement]:
+    """Where each device sits now, of those that sit anywhere."""
+    return _last(store.all(Placement))
+
+
+def _last(placements: Iterable[Placement]) -> dict[str, Placement]:
+    now, found = datetime.now(UTC), dict[str, Placement]()
+    for each in placements:
+        there = found.get(each.device_id)
+        if (each.to_at is None or each.to_at > now) and (there is None or each.from_at > there.from_at):
+            found[each.device_id] = each
+    return found
 
 
 def begin(store: Store, device_id: str, since: Since, other: datetime | None) -> datetime:

@@ -218,7 +218,9 @@ def test_the_sheet_takes_a_fresh_float_that_lies_above_what_is_inferred() -> Non
     """Less is left by a lower final gravity: where the two differ, the higher one is the careful one."""
     said, last = judged([], [], original_sg=1.050, drink="ale", days=12, attenuation=0.78, half_h=40.0)
     assert said.gravity_sg is not None
-    low = replace(said, gravity_sg=Range(last - 0.005, last - 0.004, last - 0.003))
+    lower = said.course.with_columns(pl.col("gravity_p50_sg") - 0.004)
+    at = said.gravity_sg.p50
+    low = replace(said, gravity_sg=Range(at - 0.005, at - 0.004, at - 0.003), course=lower)
     assert prefill(low, Batch(pitched_at=PITCHED), now=said.now).final_gravity_sg == pytest.approx(last, abs=2e-4)
     stale = prefill(low, Batch(pitched_at=PITCHED), now=said.now + timedelta(days=3))
-    assert stale.final_gravity_sg == pytest.approx(last - 0.004, abs=1e-4)
+    assert stale.final_gravity_sg == pytest.approx(at - 0.004, abs=1e-4)

@@ -275,6 +275,16 @@ def test_two_taps_put_a_float_in_and_take_it_out_again(store, page):
     assert stays == [("v1", True), ("v2", True)]
 
 
+def test_among_two_hundred_floats_a_few_have_a_button_and_the_others_are_chosen_by_name(store, page):
+    record = batch(store, "v1")
+    store.save_many([Device(device_id=f"loose-{n:03}", kind="float") for n in range(200)], "Two hundred floats")
+    shown = page("batch", id=record.batch_id)
+    assert sum(b.label.startswith("Put ") for b in shown.button) == 6  # to draw them all took half of the page's time
+    shown = next(s for s in shown.selectbox if s.label == "Another float").set_value("loose-150").run()
+    press(shown, "Put loose-150 in")
+    assert store.floats_in(record.batch_id) == ["loose-150"]
+
+
 def test_a_part_leads_to_its_whole_and_the_whole_to_its_parts(store, page):
     whole = batch(store, batch_id="whole", volume_l=10.0)
     store.save_many(divide.records(whole, NOW - HOUR, [row(0, "Jug 1"), row(1, "Jug 2")]), "Divided")
