@@ -1,4 +1,4 @@
-"""Drinks in tasters' points, each as a dot with its interval: for the page and for paper.
+"""Drinks in tasters' points, each as a dot with its interval over what each taster gave: for the page and for paper.
 
 Names are text that breaks into lines, and the strips are as wide as there is room: an SVG with names in it would shrink
 them on a phone, and draw its scale through them.
@@ -21,7 +21,14 @@ def intervals_html(drinks: Sequence[ReportInterval], palette: Palette) -> Markup
     if not drinks:
         return Markup()
     rows = [
-        {"name": each.name, "low": _x(each.low), "middle": _x(each.middle), "high": _x(each.high)} for each in drinks
+        {
+            "name": each.name,
+            "low": _x(each.low),
+            "middle": _x(each.middle),
+            "high": _x(each.high),
+            "given": [_x(one) for one in each.given],
+        }
+        for each in drinks
     ]
     told = "; ".join(f"{each.name} {each.middle:.0f}, {each.low:.0f} to {each.high:.0f}" for each in drinks)
     return render(

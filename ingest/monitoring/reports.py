@@ -77,12 +77,13 @@ class ReportTable:
 
 @dataclass(frozen=True, slots=True)
 class ReportInterval:
-    """A value with its range of eight chances in ten, in points from 0 to 100."""
+    """A value with its range of eight chances in ten, in points from 0 to 100; `given` is what each taster gave."""
 
     name: str
     low: float
     middle: float
     high: float
+    given: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

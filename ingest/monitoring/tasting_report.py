@@ -46,6 +46,7 @@ SAID_FILE: pl.Schema = pl.Schema(
 have commas between them."""
 
 MODEL_NOTE = (
+    "Faint dots are the points as they were given. "
     "Points are those of these tasters on the average, with the level of each taster and the place in the order taken "
     "out; intervals and chances come from a model that draws drinks together (ISO 4121 scales, ISO 8587 ranks, ISO "
     "29842 incomplete blocks)."
@@ -110,15 +111,13 @@ def tasting_report_facts(tasting: Tasting, found: TastingOutcome) -> dict[str, A
 def tasting_page(tasting: Tasting, found: TastingOutcome, learnt: Sequence[TastedComparison], say: Voice) -> ReportPage:
     """A tasting as one page to print."""
     lead, *more = tasting_sentences(found)
-    arms = () if found.scores is None else found.scores.arms
-    order = sorted(range(len(arms)), key=lambda n: -arms[n].score.p50)
-    spans = [(found.names[n], arms[n].score) for n in order]
+    spans = score_intervals(found)
     tables: list[ReportTable] = [
         *report_table("The drinks", WORTH_HEADINGS, worth_rows(found)),
         *report_table("What was said", SAID_HEADINGS, said_rows(found)),
         *tasted_tables(learnt),
     ]
-    notes: list[tuple[str, tuple[str, ...]]] = [("How points are told", (MODEL_NOTE,))] if arms else []
+    notes: list[tuple[str, tuple[str, ...]]] = [("How points are told", (MODEL_NOTE,))] if spans else []
     if learnt:
         notes.append(("How points of several tastings are told", (words.POOLED,)))
     if tasting.note:
@@ -129,10 +128,25 @@ def tasting_page(tasting: Tasting, found: TastingOutcome, learnt: Sequence[Taste
         lead=lead,
         paragraphs=tuple(more),
         figures=(),
-        intervals=tuple(ReportInterval(name, span.p10, span.p50, span.p90) for name, span in spans),
+        intervals=spans,
         tables=tuple(tables),
         lists=tuple(notes),
         made=f"Made {say.exact(say.now, lasting=True)} by tunroom.",
+    )
+
+
+def score_intervals(found: TastingOutcome) -> tuple[ReportInterval, ...]:
+    """The drinks from the best liked on, each with what every taster gave it; none where no points were given."""
+    arms = () if found.scores is None else found.scores.arms
+    given: dict[int, list[float]] = {}
+    for each in found.said:
+        if each.answer.score is not None and not each.answer.passed:
+            given.setdefault(each.arm, []).append(float(each.answer.score))
+    order = sorted(range(len(arms)), key=lambda n: -arms[n].score.p50)
+    return tuple(
+        ReportInterval(found.names[n], span.p10, span.p50, span.p90, tuple(given.get(n, ())))
+        for n in order
+        for span in (arms[n].score,)
     )
 
 

@@ -44,8 +44,9 @@ def show(tasting: Tasting, say: Voice) -> None:
         components.markup(intervals_html(drinks, PALETTES[edition]), key="tasting-picture")
         st.html(components.table(WORTH_HEADINGS, worth_rows(found), "The drinks, the best first"))
         st.html(
-            '<p class="quiet">Points are those of these tasters on the average. What each taster usually gives and '
-            "what the place in the order does are taken out; an 80 % interval misses the truth in one of five.</p>"
+            '<p class="quiet">Faint dots are the points as they were given. The strong ones are those of these tasters '
+            "on the average: what each taster usually gives and what the place in the order does are taken out. An "
+            "80 % interval misses the truth in one of five.</p>"
         )
     blending.show(tasting, found, say)
     with st.expander("Everything that was said"):

@@ -169,7 +169,7 @@ def test_a_tasting_is_told_only_once_it_is_over(capsys, data, tasting, tmp_path)
     assert len(facts["said"]) == 5
     text = html.read_text(encoding="utf-8")
     assert facts["conclusion"] in text
-    assert text.count("<circle") == 2
+    assert text.count('r="6"') == 2
     assert "Yeast, by the scores of one tasting" in text
     assert pl.read_parquet(parquet).to_dicts() == facts["said"]
     assert set(pl.read_csv(csv)["note"]) == {"'=SUM(A1)"}  # a spreadsheet runs no note as a formula

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import pytest
 
-from dashboard.queries import tastings
+from dashboard.charts import PALETTES
+from dashboard.queries import queries, tastings
+from dashboard.report import intervals_html
 from dashboard.tasting import ballots
 from ingest.model import BatchRecord
+from ingest.monitoring import tasting_page
 from ingest.tastings import Taster, Tasting, TastingAnswer
 
 
@@ -153,6 +156,10 @@ def test_once_all_are_done_it_says_what_it_says_and_how_little(cellar, made, pag
     assert all(name in sent for name, _ in made.arms)
     assert "Chance to be best" in sent
     assert "To try next" in sent  # blends of the two
+    drinks = tasting_page(made, tastings.result(cellar.store, made), (), queries.voice()).intervals
+    assert sorted(one for drink in drinks for one in drink.given) == [30.0, 35.0, 75.0, 80.0]
+    picture = intervals_html(drinks, PALETTES["light"])
+    assert [picture.count(f'cx="{each}%" cy="10" r="4"') for each in (30.0, 35.0, 75.0, 80.0)] == [1, 1, 1, 1]
     [make_blends] = [each for each in shown.button if each.label.startswith("Make a tasting of")]
     make_blends.click()
     shown.run()
