@@ -9,9 +9,11 @@ wider one.
 
 from __future__ import annotations
 
+import functools
 import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict, dataclass, field, replace
+from datetime import UTC, datetime
 from typing import Final, Literal
 
 import numpy as np
@@ -21,9 +23,9 @@ from analysis.fermentation import OF_THE_COURSE, PARAMETERS
 from analysis.inference.importance_sampling import normals
 from analysis.inference.population import STAGES, BatchLikelihood, Correction, Expected, Extent, pooled
 from analysis.inference.shipped_prior import SHIPPED, Shipped
-from analysis.inference.tail_duration import TailDuration, expected, tail_durations
+from analysis.inference.tail_duration import CENTRE_SD, CellarEndings, Kind, TailDuration, tail_durations
 from analysis.inference.temperature_schedule import TemperatureSchedule
-from analysis.model import Batch, Drink, Floats
+from analysis.model import DRINKS, Batch, Drink, Floats
 
 FEATURES: Final = (*OF_THE_COURSE, "log_wander", "attenuation")
 """What is learnt: the parameters of a course but for the temperature law, the wandering of the float, and apparent
@@ -142,6 +144,7 @@ class Priors:
     _known: dict[tuple[str, str | None, bool], tuple[Floats, Floats, Floats]] = field(
         default_factory=dict, init=False, compare=False, repr=False
     )
+    _fitted: list[CellarEndings] = field(default_factory=list, init=False, compare=False, repr=False)
 
     def to_json(self) -> str:
         """As text, for the store."""
@@ -211,15 +214,29 @@ class Priors:
         # Only what came to its end tells where such a batch ends.
         ended = sum(one.extent != "beginning" for one in those)
         prior = Prior(mean, root, same, ended, schedule=_schedule(those))
-        alike = [
-            (*one.ending, one.strength) for one in those if one.ending is not None and one.lingers == lingers(batch)
-        ]
+        endings = self._endings()
         # Of what lingers nothing was found in published kinetics.
-        start = self.shipped[batch.drink].ending if batch.drink in self.shipped and not lingers(batch) else None
-        if not alike and start is None:
+        if not endings.kinds and (batch.drink not in self.shipped or lingers(batch)):
             return prior
         implied = prior.implied_ending(batch.original_gravity_sg or DRINK_FACTS[batch.drink].original_gravity_sg)
-        return replace(prior, ending=expected(implied, alike, strength(batch, batch.original_gravity_sg), start))
+        kind = Kind(batch.drink, batch.yeast, lingers(batch), strength(batch, batch.original_gravity_sg))
+        return replace(prior, ending=endings.observation(kind, implied))
+
+    def _endings(self) -> CellarEndings:
+        """What all earlier batches say of endings, fitted once."""
+        if not self._fitted:
+            shipped = {drink: its.ending for drink, its in self.shipped.items()}
+            usual: dict[str, tuple[float, float]] = {
+                drink: shipped.get(drink, (_general_ending(drink), CENTRE_SD)) for drink in DRINKS
+            }
+            seen = [
+                (Kind(drink, one.yeast, one.lingers, one.strength), *one.ending)
+                for drink, those in self.likelihoods.items()
+                for one in those
+                if one.ending is not None
+            ]
+            self._fitted.append(CellarEndings.of(seen, usual))
+        return self._fitted[0]
 
     def correction(self, drink: str) -> Correction:
         """How to shift and widen forecasts of a drink, from how they would have missed before."""
@@ -273,6 +290,13 @@ class Priors:
         nothing = Expected(usual, np.zeros(size), 0.45 * np.eye(size), pull=3.0, slope_pull=1e6, shape=6.0)
         common = pooled([one for _, one in others], nothing).mean - usual
         return np.asarray(np.where(np.arange(size) == ATTENUATION, 0.0, _CELLAR * common))
+
+
+@functools.cache
+def _general_ending(drink: Drink) -> float:
+    """What the general prior of a drink implies of its ending, at its usual strength."""
+    mean, sd = general(Batch(pitched_at=datetime(2000, 1, 1, tzinfo=UTC), drink=drink))  # of any day
+    return Prior(mean, np.diag(sd), 0, 0).implied_ending(DRINK_FACTS[drink].original_gravity_sg).mean
 
 
 def general(batch: Batch) -> tuple[Floats, Floats]:

@@ -11,7 +11,7 @@ import pytest
 from analysis import Batch, FinishedBatch, Priors, assess, learn
 from analysis.inference.prior import FEATURES
 from analysis.inference.shipped_prior import SHIPPED
-from analysis.inference.tail_duration import expected
+from analysis.inference.tail_duration import CellarEndings, Kind
 
 PITCHED = datetime(2026, 1, 1, tzinfo=UTC)
 # Of a logistic that falls 40 points, the last stretch takes this share of the middle one, as a logarithm: by hand,
@@ -57,14 +57,9 @@ def test_the_table_holds_a_covariance_no_surer_than_any_one_feature_is_known() -
 
 
 def test_the_cellars_own_endings_outweigh_what_shipped() -> None:
-    implied = Priors(shipped={}).prior(Batch(pitched_at=PITCHED, drink="ale")).implied_ending(1.052)
-    own = [(0.7, 0.03, 0.0)]
+    own = [(Kind("ale"), 0.7, 0.03)]
     shipped = SHIPPED["ale"].ending
-    usual = []
-    for count in (2, 5, 40):
-        found = expected(implied, own * count, 0.0, shipped)
-        assert found is not None
-        usual.append(found.usual)
+    usual = [CellarEndings.of(own * count, {"ale": shipped}).of_next(Kind("ale"))[0] for count in (2, 5, 40)]
     assert usual == sorted(usual)
     # Conjugate normal, by hand: the cellar's mean of n batches, each 0.3² + 0.03, against the shipped one.
     own_precision = 2 / (0.3**2 + 0.03)

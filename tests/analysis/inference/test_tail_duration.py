@@ -13,7 +13,7 @@ from analysis import Batch, FinishedBatch, Priors, assess, learn
 from analysis.display_units import DisplayUnits
 from analysis.evidence import TailTakes
 from analysis.fermentation import PARAMETERS
-from analysis.inference.tail_duration import HINDSIGHT_SD, TailDuration, expected, tail_durations, told
+from analysis.inference.tail_duration import HINDSIGHT_SD, CellarEndings, Kind, TailDuration, tail_durations, told
 from analysis.wording.evidence import sentences
 
 
@@ -71,9 +71,17 @@ def test_readings_that_say_nothing_hardly_count() -> None:
     assert variance > 15 * 0.5**2
 
 
+USUAL = dict.fromkeys(("ale", "lager", "mead"), (0.0, 0.5))
+ALE = Kind("ale")
+
+
+def cellar(*those: tuple[Kind, float, float]) -> CellarEndings:
+    return CellarEndings.of(those, USUAL)
+
+
 def test_many_alike_batches_turn_the_belief_into_theirs() -> None:
     before = TailDuration(0.5, 0.6)
-    observed = expected(before, [(-0.2, 0.02, 0.0)] * 40, 0.0)
+    observed = cellar(*[(ALE, -0.2, 0.02)] * 40).observation(ALE, before)
     assert observed is not None
     precision = before.sd**-2 + observed.sd**-2
     after = (before.mean * before.sd**-2 + observed.mean * observed.sd**-2) / precision
@@ -82,33 +90,70 @@ def test_many_alike_batches_turn_the_belief_into_theirs() -> None:
 
 
 def test_batches_that_differ_leave_the_next_one_open() -> None:
-    alike = expected(TailDuration(0.0, 1.0), [(0.1, 0.02, 0.0)] * 12, 0.0)
-    apart = expected(TailDuration(0.0, 1.0), [(0.6, 0.02, 0.0), (-0.4, 0.02, 0.0)] * 6, 0.0)
+    alike = cellar(*[(ALE, 0.1, 0.02)] * 12).observation(ALE, TailDuration(0.0, 1.0))
+    apart = cellar(*[(ALE, 0.6, 0.02), (ALE, -0.4, 0.02)] * 6).observation(ALE, TailDuration(0.0, 1.0))
     assert alike is not None
     assert apart is not None
     assert apart.sd > 1.5 * alike.sd
 
 
-def test_without_earlier_batches_or_better_knowledge_nothing_is_said() -> None:
-    assert expected(TailDuration(0.0, 0.6), [], 0.0) is None
-    assert expected(TailDuration(0.0, 0.2), [(0.3, 0.5, 0.0)], 0.0) is None
+def test_without_better_knowledge_nothing_is_said() -> None:
+    assert cellar().observation(ALE, TailDuration(0.0, 0.6)) is None
+    assert cellar((ALE, 0.3, 0.5)).observation(ALE, TailDuration(0.0, 0.2)) is None
 
 
 def test_a_stronger_batch_is_expected_to_end_later() -> None:
-    those = [(0.0 + 0.3 * s, 0.02, s) for s in (-0.5, 0.0, 0.5, 1.0) for _ in range(4)]
-    usual, strong = (expected(TailDuration(0.0, 0.8), those, s) for s in (0.0, 1.5))
-    assert usual is not None
-    assert strong is not None
-    assert strong.mean > usual.mean + 0.3
+    those = [(Kind("ale", strength=s), 0.3 * s, 0.02) for s in (-0.5, 0.0, 0.5, 1.0) for _ in range(4)]
+    usual, strong = (cellar(*those).of_next(Kind("ale", strength=s))[0] for s in (0.0, 1.5))
+    assert strong > usual + 0.3
+
+
+def test_one_batch_counts_like_a_conjugate_normal() -> None:
+    # By hand: cellar, drink and yeast have variances that add up; what is the batch's own keeps 0.3² nearly.
+    mean, spread = cellar((Kind("ale", "Fen"), 0.5, 0.05)).of_next(Kind("ale", "Fen"))
+    common = 0.4**2 + (0.5**2 - 0.4**2) + 0.1**2
+    own = 0.3**2
+    assert mean == pytest.approx(0.5 * common / (common + own + 0.05), abs=0.03)
+    assert spread == pytest.approx(own * 1.2 + common * (own + 0.05) / (common + own + 0.05), abs=0.04)
+
+
+def test_what_is_more_alike_tells_more_and_what_is_less_alike_leaves_more_open() -> None:
+    seen = cellar(*[(Kind("ale", "Fen"), 0.6, 0.02)] * 10)
+    same, other_yeast, other_drink, lingering = (
+        seen.of_next(kind)
+        for kind in (Kind("ale", "Fen"), Kind("ale", "Moor"), Kind("mead"), Kind("ale", "Fen", lingers=True))
+    )
+    assert same[0] > other_yeast[0] > other_drink[0] > 0.2, "late ends in a cellar's ales are late ends in its meads"
+    assert same[1] < other_yeast[1] < other_drink[1]
+    assert lingering[0] > same[0]
+    assert lingering[1] > same[1] + 0.1
+    none_of_it = cellar().of_next(Kind("mead"))
+    assert other_drink[1] < none_of_it[1]
+
+
+def test_a_yeast_that_ends_late_is_told_from_one_that_does_not() -> None:
+    those = [(Kind("ale", "Fen"), 0.4, 0.02), (Kind("ale", "Moor"), -0.1, 0.02)] * 12
+    fen, moor, unknown = (cellar(*those).of_next(Kind("ale", name))[0] for name in ("Fen", "Moor", "Tarn"))
+    assert fen > unknown + 0.1 > moor + 0.2
+
+
+def test_only_batches_of_its_kind_are_counted_for_it() -> None:
+    seen = [(ALE, 0.0, 0.02)] * 3 + [(Kind("ale", lingers=True), 0.5, 0.02)] * 2 + [(Kind("mead"), 0.3, 0.02)] * 4
+    counts = []
+    for kind in (ALE, Kind("ale", lingers=True), Kind("mead"), Kind("lager")):
+        found = cellar(*seen).observation(kind, TailDuration(0.0, 3.0))
+        assert found is not None
+        counts.append(found.batches)
+    assert counts == [3, 2, 4, 0]
 
 
 def test_earlier_batches_sharpen_the_belief_of_the_ending(fermentation: Callable[..., Any]) -> None:
     made = [fermentation(seed=k, attenuation=0.8, half_h=45.0, days=12) for k in range(8)]
-    cellar = [
+    earlier = [
         FinishedBatch(Batch(pitched_at=m.at(0), original_gravity_sg=1.052, drink="ale"), m.readings) for m in made
     ]
-    batch = cellar[0].batch
-    believed = learn(cellar).prior(batch)
+    batch = earlier[0].batch
+    believed = learn(earlier).prior(batch)
     assert believed.ending is not None
     implied = replace(believed, ending=None).implied_ending(1.052)
     after = (implied.sd**-2 + believed.ending.sd**-2) ** -0.5
