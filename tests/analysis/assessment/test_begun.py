@@ -94,12 +94,19 @@ def test_while_it_is_too_early_there_is_no_date_anywhere(hour: float) -> None:
     assert answers[0][1] == "Too early to say"
 
 
-@pytest.mark.parametrize("hour", [30, 36, 42, 60, 72])
-def test_a_first_date_is_one_that_the_end_lies_within(hour: float) -> None:
-    hours = every_half_hour(14)
-    finish = assess(sent(hours, s_curve(hours, middle_h=75, width_h=17)), ALE, now=at(hour)).finish
-    assert finish is not None
-    assert finish.p10 <= at(24 * 8) <= finish.p90
+@pytest.mark.parametrize(("middle_h", "width_h"), [(75, 17), (60, 12), (90, 20)])
+def test_the_first_date_comes_by_half_of_the_fall_and_the_end_lies_within_it_and_all_later_ones(
+    middle_h: int, width_h: int
+) -> None:
+    """The last point of forty falls width × ln 39 after the middle of a logistic, by hand."""
+    readings = sent(every_half_hour(14), s_curve(every_half_hour(14), middle_h=middle_h, width_h=width_h))
+    end = at(middle_h + width_h * np.log(39.0))
+    looks = [assess(readings, ALE, now=at(hour)).finish for hour in range(24, middle_h + 25, 6)]
+    dates = [(k, one) for k, one in enumerate(looks) if one is not None]
+    assert 24 + 6 * dates[0][0] <= middle_h
+    for _, date in dates:
+        assert date.p10 <= end
+        assert date.p90 is None or end <= date.p90
 
 
 def test_a_mead_that_is_nearly_done_has_a_date_however_wide() -> None:

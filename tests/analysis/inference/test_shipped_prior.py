@@ -12,6 +12,7 @@ from analysis import Batch, FinishedBatch, Priors, assess, learn
 from analysis.inference.prior import FEATURES
 from analysis.inference.shipped_prior import SHIPPED
 from analysis.inference.tail_duration import CellarEndings, Kind
+from tests.benchmarks import ship_prior
 
 PITCHED = datetime(2026, 1, 1, tzinfo=UTC)
 # Of a logistic that falls 40 points, the last stretch takes this share of the middle one, as a logarithm: by hand,
@@ -26,6 +27,27 @@ def test_a_beer_without_history_is_expected_to_end_about_as_industrial_ones_do(d
     assert abs(after.mean - LOGISTIC_ENDING) < min(after.sd, 0.3)
     assert before.mean > after.mean
     assert after.sd > 0.3, "cellars differ: it must stay wide"
+
+
+@pytest.mark.parametrize("drink", ["ale", "lager"])
+def test_a_beer_without_history_is_expected_to_fall_straight_until_near_its_end(drink: Any) -> None:
+    """Drawn from the table, the stretches are what the sources behind it say on the mean, by hand.
+
+    From half to three quarters a logistic takes as long as from a quarter to half, and from there to nine tenths again
+    (ln 9 - ln 3 = ln 3): nought as logarithms.
+    """
+    its = SHIPPED[drink]
+    lower = np.zeros((len(FEATURES), len(FEATURES)))
+    lower[np.tril_indices(len(FEATURES))] = its.covariance
+    root = np.linalg.cholesky(lower + np.tril(lower, -1).T)
+    drawn = np.random.default_rng(3).standard_normal((4000, len(FEATURES)))
+    middle, spread = ship_prior.usual_of(ship_prior.implied(drink, np.array(its.mean) + drawn @ root.T))
+    # The other sources: 0.27 and 1.10 below nought before, 0.31 above to 0.02 below, 0.37 below to 0.13 above.
+    assert middle[0] == pytest.approx(-0.31, abs=0.06)
+    assert middle[1] == pytest.approx(0.06, abs=0.06)
+    assert middle[2] == pytest.approx(-0.10, abs=0.10)
+    assert middle[3] == pytest.approx(its.ending[0], abs=0.08)
+    assert (spread > 0.15).all(), "cellars differ: it must stay wide"
 
 
 @pytest.mark.parametrize("drink", ["mead", "cider", "wine", "other"])
