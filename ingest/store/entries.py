@@ -10,6 +10,7 @@ from zoneinfo import ZoneInfo
 
 from analysis.calibration import check_points
 from analysis.errors import CalibrationError
+from analysis.model import EventKind
 from ingest.calibration import check_sample
 from ingest.errors import EntryError, in_units
 from ingest.model import (
@@ -46,6 +47,24 @@ _PARTS: Final[dict[type, tuple[tuple[type, str], ...]]] = {
     Taster: ((TastingAnswer, "taster_id"),),
 }
 """What goes away with a record, and comes back with it."""
+
+_EVENTS: Final[dict[EventKind, str]] = {
+    "pitch": "the pitching of",
+    "dry hop": "the dry hops of",
+    "hops out": "the taking out of the hops of",
+    "crash": "the chilling of",
+    "warm": "the warming of",
+    "feed": "the sugar or honey added to",
+    "dilute": "the water added to",
+    "nutrient": "the nutrient of",
+    "transfer": "the transfer of",
+    "sample": "the sample of",
+    "float moved": "the moving or cleaning of the float of",
+    "forced test": "the forced test of",
+    "package": "the packaging of",
+    "note": "the note on",
+}
+"""An event in the journal, as people say it; the batch's name follows."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,7 +225,7 @@ class Book:
             case Placement():
                 return f"device {self._device(record.device_id)} in {self._vessel(record.vessel_id)}"
             case EventRecord():
-                return f"event {record.kind} of {self._batch(record.batch_id)}"
+                return f"{_EVENTS[record.kind]} {self._batch(record.batch_id)}"
             case HandSample():
                 value = f"{record.value:.3f}" if record.unit == "SG" else f"{record.value:g}"
                 return f"hand sample {value} {record.unit} of {self._batch(record.batch_id)}"
@@ -224,6 +243,11 @@ class Book:
                 return f"taster {record.name} of {self._tasting(record.tasting_id)}"
             case TastingAnswer():
                 return f"answer of {self._taster(record.taster_id)} on glass {record.code}"
+
+    def entered(self, before: Record | None, record: Record) -> str:
+        """What was just done with a record, in a line of the journal."""
+        anew = "Logged" if isinstance(record, EventRecord) else "Added"
+        return f"{'Changed' if before else anew} {self.describe(record)}"
 
     def named(self, field: str, value: Any) -> Any:
         """The value of a field as a person knows it: a name instead of an id, a time on their clock."""

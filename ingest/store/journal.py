@@ -70,7 +70,7 @@ class Entries:
         """
         with self._file.alone:
             before = self.book.get(type(record), key_of(record))
-            self._change(f"{'Changed' if before else 'Added'} {self.book.describe(record)}", [record], based)
+            self._change(self.book.entered(before, record), [record], based)
 
     def save_many(self, records: Sequence[Record], sentence: str, based: Based | None = None) -> int:
         """Insert or replace records as one change, each checked in sight of those before it.

@@ -52,12 +52,8 @@ def show() -> None:
     if not form.sent:
         return
 
-    def enter() -> None:
-        store.save_many(
-            made(kind, chosen, at, note, hops), f"Logged {kind} for {plural(len(chosen), 'batch', 'batches')}"
-        )
-
-    form.keep(enter, f"Logged: {EVENT_WORDS[kind].lower()}, for {plural(len(chosen), 'batch', 'batches')}.")
+    logged = f"Logged: {EVENT_WORDS[kind].lower()}, for {plural(len(chosen), 'batch', 'batches')}"
+    form.keep(lambda: store.save_many(made(kind, chosen, at, note, hops), logged), f"{logged}.")
 
 
 def made(

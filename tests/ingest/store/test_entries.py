@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
 
@@ -7,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.model import Added
+from analysis.model import EVENT_KINDS, Added
 from ingest.errors import EntryError
 from ingest.model import (
     BatchRecord,
@@ -330,3 +331,21 @@ def test_a_dismissal_leaves_entries_and_what_was_dealt_with_before_alone():
         assert {r.payload for r in store.rejections()} == {bad[1].payload, bad[2].payload}
         assert [r.rejection_id for r in store.rejections(resolved=True)] == ["r0"]
         assert store.revision == revision
+
+
+def test_the_journal_tells_of_an_event_as_people_do(cellar):
+    event = EventRecord(batch_id="b1", kind="dry hop", at=T + 2 * DAY)
+    cellar.save(event)
+    cellar.save(replace(event, amount_g=40.0))
+    cellar.remove(event)
+    assert [c.sentence for c in cellar.changes(3)] == [
+        "Removed the dry hops of Harvest in Vessel 1",
+        "Changed the dry hops of Harvest in Vessel 1",
+        "Logged the dry hops of Harvest in Vessel 1",
+    ]
+
+
+@pytest.mark.parametrize("kind", [kind for kind in EVENT_KINDS if kind != "transfer"])
+def test_each_kind_of_event_has_its_own_words_in_the_journal(cellar, kind):
+    cellar.save(EventRecord(batch_id="b1", kind=kind, at=T + 2 * DAY))
+    assert re.fullmatch(r"Logged the [a-z ]+ (of|to|on) Harvest in Vessel 1", cellar.changes(1)[0].sentence)

@@ -54,7 +54,7 @@ def test_what_rests_on_a_change_is_told_and_goes_with_it(store):
         store.save(EventRecord(event_id=f"e {batch}", batch_id=batch, kind="nutrient", at=T + DAY))
     first = number(store, "Added vessel One")
     also = store.resting_on(first)
-    assert [c.sentence for c in also] == ["Added event nutrient of b1 in One", "Added batch b1 in One"]
+    assert [c.sentence for c in also] == ["Logged the nutrient of b1 in One", "Added batch b1 in One"]
     with pytest.raises(EntryError, match="something else was entered since"):
         store.take_back(first, [also[0].change_id])
     assert len(store.all(EventRecord)) == 2
