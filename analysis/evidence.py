@@ -6,6 +6,7 @@ hours, chances and attenuation are shares.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import Enum
 from typing import Literal
@@ -189,10 +190,14 @@ class EvenFall:
 
 @dataclass(frozen=True, slots=True)
 class Swings:
-    """The float went up and down by so much, again and again, over so many hours."""
+    """The float went up and down by so much, again and again, over so many hours.
+
+    `slowly`: so slowly that the level of half a day swings along, and neither a hold nor an end can be told by it.
+    """
 
     by_sg: float
     hours: float
+    slowly: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -284,3 +289,8 @@ class Advice(Enum):
     SAMPLE_BEFORE_THE_FALL = "see by a hand sample whether it has begun"
     WARM_TO_BEGIN = "warm it into the range of its yeast"
     PITCH_ANEW = "let in oxygen once, and pitch fresh yeast"
+
+
+def slow_swing(evidence: Iterable[object]) -> Swings | None:
+    """The swing along which a float's levels go, by which neither an end nor a date can be told; None without one."""
+    return next((one for one in evidence if isinstance(one, Swings) and one.slowly), None)

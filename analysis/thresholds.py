@@ -280,11 +280,10 @@ slows down. Source: chosen: a tail that is half as fast must show."""
 DRIFT_BEYOND: Final = 3.0
 """standard errors; each half must fall by more. Source: common usage of three standard errors."""
 
-SWING_OVER_H: Final = 72.0
-"""hours; over the last of which it is seen whether a float swings. Source: chosen: three nights."""
-
-SWING_MEDIAN_H: Final = 1.5
-"""hours; the readings are looked at by medians over so long. Source: half the width of a fine bin."""
+SWING_OVER_H: Final = ((72.0, 1.5), (120.0, 6.0), (168.0, 6.0))
+"""hours; over the last of which it is seen whether a float swings, and how wide the medians are by which the readings
+are looked at. Source: chosen: three nights, by half a fine bin; then a working week and a whole one, so that a swing of
+up to two days is seen three times, by quarters of a day, over which scatter makes no rises to speak of."""
 
 SWING_SG: Final = 0.0025
 """SG; a float that swings by this is named. Source: chosen: more than the rule of one point can bear, and more than

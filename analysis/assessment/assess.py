@@ -20,7 +20,7 @@ from analysis.assessment.observations import Observations, Snapshot
 from analysis.assessment.phases import spans
 from analysis.assessment.renewed import Renewed
 from analysis.attenuation import attenuation_course, gravity_at_attenuation
-from analysis.evidence import FloatOff, NothingYet, Silent
+from analysis.evidence import FloatOff, NothingYet, Silent, slow_swing
 from analysis.inference import Correction, HypothesisMixture, PosteriorDraws, Prior, Priors, risen, weigh_hypotheses
 from analysis.model import (
     Assessment,
@@ -160,7 +160,7 @@ def _judged(
     said = _told(grounds, weight, carried)
     if by_hand is not None and not by_hand.why_not:  # the sample has settled how far the float is off
         said = replace(said, evidence=tuple(one for one in said.evidence if not isinstance(one, FloatOff)))
-    return replace(said, by_hand=by_hand, course=course(batch, told.posterior, weight, estimates.finish))
+    return replace(said, by_hand=by_hand, course=course(batch, told.posterior, weight, estimates.finish, series.now_h))
 
 
 def _told(grounds: Grounds, weight: Floats, carried: Hysteresis) -> Assessment:
@@ -247,7 +247,7 @@ def _estimates(
         believed = np.where(verdict.refuted, 0.0, weight) / share if share >= LEAST_BELIEVED else weight
     # What stands still has no date until it moves again, nor has one whose courses the readings refute, nor one whose
     # float shows what no fermentation shows.
-    doubted = bool(spoiling(observed.doubts)) and not verdict.finished
+    doubted = bool(spoiling(observed.doubts) or slow_swing(observed.doubts)) and not verdict.finished
     if (
         not verdict.stalled
         and not observed.falls_again
@@ -287,7 +287,7 @@ def _left(
     verdict: Verdict,
     tested_sg: float | None,
 ) -> tuple[Range, tuple[float, ...]]:
-    """What may still fall, as a range and as equally likely values: the courses, and that it ferments anew.
+    """What may still fall, as a range and as equally likely values: the courses, and that it goes on or anew.
 
     `courses` are what is left by each and its weight, shape (n,). `tested_sg` is where a forced test ended: no renewed
     fermentation goes much further.
@@ -296,11 +296,11 @@ def _left(
     lowest = gravity_at_attenuation(mixture.balance.original_sg, prior.attenuation[1])
     if tested_sg is not None:
         lowest = max(lowest, tested_sg - FORCED_TEST_ERROR_SG)
-    anew = renewed.left_sg(level - lowest)
+    anew, chance = renewed.left_sg(level - lowest), max(renewed.chance, verdict.unseen)
     left_sg, weight = courses
     values = np.concatenate([left_sg, anew])
     shares = np.concatenate(
-        [weight * (1.0 - renewed.chance), np.full(anew.size, renewed.chance * weight.sum() / anew.size)]
+        [weight * (1.0 - chance), np.full(anew.size, chance * weight.sum() / anew.size)]
     )
     left = range_of(values, shares)
     chances = (np.arange(FALLS) + 0.5) / FALLS

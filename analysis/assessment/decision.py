@@ -14,7 +14,7 @@ from analysis.assessment.float_doubts import spoiling
 from analysis.assessment.forecast import left_at, range_of
 from analysis.assessment.observations import Observations
 from analysis.assessment.renewed import NOT_RENEWED, Renewed
-from analysis.evidence import EvenFall
+from analysis.evidence import EvenFall, slow_swing
 from analysis.inference import GAIN_SD, HypothesisMixture, PosteriorDraws, Prior, local_rate
 from analysis.model import Batch, Creep, Floats, HandReading, Hysteresis, Phase
 from analysis.packaging import forced_end
@@ -72,6 +72,8 @@ class Verdict:
     """Which courses the readings refute, shape (n,): they end before a fall that was seen. None where none counts."""
     taken_back: bool = False
     renewed: Renewed = NOT_RENEWED
+    unseen: float = 0.0
+    """The chance that it goes on, which the float cannot show: by so much less it has finished than the courses say."""
     fell_sg: float = 0.0
     fell_since_h: float | None = None
     """By how much it has fallen since it was called finished, or seemed to be, and when that was."""
@@ -110,7 +112,7 @@ def decide(
     posterior, weight = mixture.posterior, mixture.posterior.weight / mixture.posterior.weight.sum()
     # In the cold it is judged by what was left when the chill began: what a chill holds up is not finished.
     judged = posterior.left_now_sg if observed.chill_h is None else left_at(posterior, observed.chill_h)
-    p_finished = min(float(weight[judged < STEADY_SG].sum()), 1.0)
+    p_finished = by_courses = min(float(weight[judged < STEADY_SG].sum()), 1.0)
     if observed.held.held_h == 0 and recent_fall(observed.series) > FAR_SG:
         # Whatever the hypotheses say: what fell by two points since yesterday had not ended yesterday.
         p_finished = min(p_finished, STILL_FALLING)
@@ -130,9 +132,12 @@ def decide(
     p_finished, p_far = min(p_finished, 1.0 - paused), max(p_far, paused)
     least_h = _least_hold(place, known=known, lingers=renewed.lingers)
     finished, by_hold = _finished(observed, mixture, (p_finished, p_far), (place, least_h), was_finished)
-    if observed.began_h is None or spoiling(observed.doubts):
-        # Before any fall, while it falls evenly on, or by a gravity that cannot be, nothing has ended.
+    unseen = 0.0
+    swings = slow_swing(observed.doubts) is not None and observed.held.held_h < batch.hold_h
+    if observed.began_h is None or spoiling(observed.doubts) or swings:
+        # Before any fall, while it falls evenly on, swings, or by a gravity that cannot be, nothing has ended.
         finished, by_hold, p_finished = False, False, min(p_finished, UNKNOWN_CHANCE)
+        unseen = 1.0 - p_finished / by_courses if by_courses > p_finished else 0.0
     p_halted = float(weight[halted].sum())
     p_stood = float(weight[halted & (posterior.halted_from_h <= observed.series.now_h - STOOD_H)].sum())
     began_h = range_of(posterior.halted_from_h[halted], weight[halted]).p50 if halted.any() else None
@@ -148,6 +153,7 @@ def decide(
         refuted=refutation.courses,
         taken_back=refutation.taken_back,
         renewed=renewed,
+        unseen=unseen,
         fell_sg=refutation.fell_sg,
         fell_since_h=refutation.fell_since_h,
         stands_since_h=began_h if stalled else None,
@@ -275,8 +281,8 @@ def phase_of(verdict: Verdict, observed: Observations, mixture: HypothesisMixtur
     done = float(posterior.weight @ posterior.done_now / posterior.weight.sum())
     if creep is not None and creep.fall_sg.p50 > CREEPING_SG:
         return "creeping"
-    if any(isinstance(one, EvenFall) for one in observed.doubts):
-        return "slowing"  # within a point a day, and yet it falls
+    if any(isinstance(one, EvenFall) for one in observed.doubts) or slow_swing(observed.doubts) is not None:
+        return "slowing"  # within a point a day, and yet it falls; or up and down, so that nothing is steady
     if observed.held.held_h >= STEADY_HELD_H or (done > STEADY_DONE and recent_fall(series) < STEADY_SG):
         return "steady"
     rate = local_rate(series)

@@ -24,11 +24,11 @@ from analysis.thresholds import (
     DRIFT_LEAST_H,
     DRIFT_LEAST_SG,
     DRIFT_SG_PER_DAY,
+    FAR_SG,
     LEVEL_H,
     MOST_ATTENUATION,
     SAME_FIGURE_H,
     SAME_FIGURE_LEAST,
-    SWING_MEDIAN_H,
     SWING_OVER_H,
     SWING_RISES,
     SWING_SG,
@@ -53,7 +53,7 @@ def doubts_of(series: Series, marked: pl.DataFrame, batch: Batch, *, until_h: fl
 
 
 def spoiling(doubts: Iterable[FloatDoubt]) -> tuple[FloatDoubt, ...]:
-    """Those with which neither an end nor a date can be told from the float."""
+    """Those with which neither an end, nor a stall, nor a date can be told from the float."""
     return tuple(one for one in doubts if isinstance(one, kinds.EvenFall | kinds.CannotBe))
 
 
@@ -93,15 +93,22 @@ def _same_figure(marked: pl.DataFrame, batch: Batch) -> Iterator[kinds.SameFigur
 
 def _swings(series: Series, marked: pl.DataFrame, batch: Batch) -> Iterator[kinds.Swings]:
     """Up and down by points, again and again: bubbles lift a float and leave it, the liquid only falls."""
-    since_h = series.now_h - SWING_OVER_H
-    t, g = _medians(marked, batch, SWING_MEDIAN_H, since_h, series.now_h)
-    if t.size < 12 or t[-1] - t[0] < 0.75 * SWING_OVER_H or _sampled_since(series, since_h):
-        return
-    # The straight fall over the span is no swing.
+    for span_h, width_h in SWING_OVER_H:
+        since_h = series.now_h - span_h
+        t, g = _medians(marked, batch, width_h, since_h, series.now_h)
+        if t.size < 12 or t[-1] - t[0] < 0.75 * span_h or _sampled_since(series, since_h):
+            return
+        size = _spread(t, g)
+        if size >= SWING_SG and float(np.diff(g).clip(min=0.0).sum()) >= SWING_RISES * size:
+            levels = _medians(marked, batch, LEVEL_H, since_h, series.now_h)
+            yield kinds.Swings(size, float(t[-1] - t[0]), slowly=_spread(*levels) >= FAR_SG)
+            return
+
+
+def _spread(t: Floats, g: Floats) -> float:
+    """How far up and down it goes, SG; the straight fall over the span is no swing."""
     rest = g - np.polyval(np.polyfit(t - t[0], g, 1), t - t[0])
-    size = min(float(np.quantile(x, 0.95) - np.quantile(x, 0.05)) for x in (g, rest))
-    if size >= SWING_SG and float(np.diff(g).clip(min=0.0).sum()) >= SWING_RISES * size:
-        yield kinds.Swings(size, float(t[-1] - t[0]))
+    return min(float(np.quantile(x, 0.95) - np.quantile(x, 0.05)) for x in (g, rest))
 
 
 def _even_fall(series: Series, marked: pl.DataFrame, batch: Batch, until_h: float) -> Iterator[kinds.EvenFall]:

@@ -79,9 +79,11 @@ def too_vague(finish: Forecast, now: datetime, done: float, *, dated: bool = Fal
     return done < VAGUE_UNTIL and wide > slack * max(VAGUE_H, VAGUE_RATIO * ahead)
 
 
-def course(batch: Batch, posterior: PosteriorDraws, weight: Floats, finish: Forecast | None) -> pl.DataFrame:
-    """True gravity from pitching to two days past the likely finish, schema `COURSE`."""
-    end_h = posterior.at_h[-1] if finish is None else hours_of(finish.p90 or finish.last, batch) + 48.0
+def course(
+    batch: Batch, posterior: PosteriorDraws, weight: Floats, finish: Forecast | None, now_h: float
+) -> pl.DataFrame:
+    """True gravity from pitching to two days past the likely finish, and to now (`now_h`) at least; schema `COURSE`."""
+    end_h = posterior.at_h[-1] if finish is None else max(hours_of(finish.p90 or finish.last, batch) + 48.0, now_h)
     keep = posterior.at_h <= max(end_h, posterior.at_h[2])
     bands = quantiles(posterior.gravity_sg[:, keep], weight, (0.1, 0.5, 0.9))
     start = batch.pitched_at

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import date, datetime
 
-from analysis.evidence import CannotBe, EvenFall, NothingYet
+from analysis.evidence import CannotBe, EvenFall, NothingYet, slow_swing
 from analysis.model import Assessment, Batch
 from analysis.planning.constraints import Constraints, Plan
 from analysis.planning.reasons import (
@@ -45,7 +45,7 @@ def why_blocked(assessment: Assessment) -> Blocked | None:
         return None
     if assessment.falls_again:
         return Obstacle.FALLS_AGAIN
-    if any(isinstance(one, EvenFall | CannotBe) for one in assessment.evidence):
+    if any(isinstance(one, EvenFall | CannotBe) for one in assessment.evidence) or slow_swing(assessment.evidence):
         return Obstacle.FLOAT_DOUBTED
     if assessment.phase != "lag":
         return Obstacle.FALL_JUST_BEGUN if assessment.phase == "active" else Obstacle.END_UNKNOWN

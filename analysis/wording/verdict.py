@@ -12,7 +12,17 @@ from typing import Final
 import numpy as np
 
 from analysis.display_units import chance, chance_percent, chance_word, number, percent
-from analysis.evidence import CannotBe, ColdForIt, EvenFall, FloatOff, NotBegun, NothingYet, SameFigure, Swings
+from analysis.evidence import (
+    CannotBe,
+    ColdForIt,
+    EvenFall,
+    FloatOff,
+    NotBegun,
+    NothingYet,
+    SameFigure,
+    Swings,
+    slow_swing,
+)
 from analysis.model import STEADY_SG, Assessment, EventKind, Forecast, Phase, Range, Trend
 from analysis.thresholds import FLOAT_OFF_SG, LAG_USUAL_H, LAG_WORRY_H
 from analysis.wording.formatting import Voice, capital, fineness, hours, lasted
@@ -47,8 +57,11 @@ EVENT_WORDS: Final[dict[EventKind, str]] = {
 
 _SAME_FALL_SG: Final = 0.0015
 """SG; closer than this, two ways to tell what is still to fall are the same but for their rounding. No source."""
+_UNLIKELY: Final = 0.1
+"""Chance; with less, nothing is said to be perhaps done. Source: the scale of words for chances, very unlikely."""
 _MUCH_A_MONTH_SG: Final = 0.010
 """SG; what falls by more is a matter of days, and a month of it is no forecast. No source."""
+_STILL_COMES_DOWN: Final = "by its course it should have ended, yet the readings still come down"
 
 NO_GRAVITY: Final = "No gravity yet: what is heard from this vessel tells none."
 NO_READINGS: Final = "No readings yet: nothing has been heard from this vessel since pitching."
@@ -68,6 +81,16 @@ def expected_finish(finish: Forecast, voice: Voice, brief: bool = False) -> str:
     if brief:
         return f"likely done {middle}"
     return f"likely done {middle} ({voice.between(finish.p10, late, fine)})"
+
+
+def finish_words(a: Assessment, finish: Forecast, voice: Voice, brief: bool = False) -> str:
+    """The same for a batch that is judged: what has very unlikely finished is not said to be perhaps done already."""
+    late = finish.p90
+    if a.finished or a.p_finished is None or a.p_finished >= _UNLIKELY or finish.p10 > voice.now or late is None:
+        return expected_finish(finish, voice, brief)
+    if late <= voice.now:
+        return _STILL_COMES_DOWN
+    return f"very likely done by {voice.when(late, fineness(finish.p10, late))}"
 
 
 def range_told(finish: Forecast, voice: Voice) -> str:
@@ -94,6 +117,8 @@ def verdict(assessment: Assessment, hold_h: float, voice: Voice, brief: bool = F
     if doubt is not None and not a.finished:
         return f"{_doubt(doubt, voice)}: take a hand sample."
     swings = next((one for one in a.evidence if isinstance(one, Swings)), None)
+    if swings is not None and swings.slowly and not a.stalled and not a.finished:
+        return f"{_doubt(swings, voice)}, so that neither a hold nor an end can be seen: take a hand sample."
     if swings is not None and not a.stalled:
         return f"{_by_phase(a, hold_h, voice, brief)} {_doubt(swings, voice)}: take a hand sample."
     return _by_phase(a, hold_h, voice, brief)
@@ -112,7 +137,7 @@ def _doubt(one: EvenFall | CannotBe | Swings, voice: Voice) -> str:
                 f"The float shows {shows}, {'above' if one.above else 'too far below'} the {original} before pitching"
             )
         case Swings():
-            return f"The float swings by {voice.units.about_fall(one.by_sg)}"
+            return f"The float swings{' up and down' * one.slowly} by {voice.units.about_fall(one.by_sg)}"
 
 
 def _by_phase(a: Assessment, hold_h: float, voice: Voice, brief: bool) -> str:
@@ -167,7 +192,10 @@ def _falling(opening: str, a: Assessment, voice: Voice, brief: bool) -> str:
         if left is None or a.phase == "active":
             return f"{opening}: too early to give a date."
         return f"{opening}: {_to_go(a, left, voice)} to go, but the readings do not yet say when."
-    return f"{opening}: {_to_go(a, left, voice)} to go, {expected_finish(a.finish, voice, brief)}."
+    finish = finish_words(a, a.finish, voice, brief)
+    if finish == _STILL_COMES_DOWN:
+        return f"{opening}: {finish}."
+    return f"{opening}: {_to_go(a, left, voice)} to go, {finish}."
 
 
 def _to_go(a: Assessment, left: Range, voice: Voice) -> str:
@@ -246,14 +274,14 @@ def three_notions(assessment: Assessment, hold_h: float, voice: Voice) -> list[t
     a = assessment
     finish = "Too early to say" if a.phase in ("lag", "active") else "Not to be said yet"
     exact = "The range appears once the fall has shown its course."
-    if any(isinstance(one, EvenFall | CannotBe) for one in a.evidence):
+    if any(isinstance(one, EvenFall | CannotBe) for one in a.evidence) or slow_swing(a.evidence):
         exact = "The float is in doubt: a hand sample comes first."
     if a.stalled:
         finish, exact = "No date while it is stalled", "A range comes back when the gravity falls again."
     if a.finished:
         finish, exact = "Done by now, as far as can be told", "What speaks against it stands in the next answer."
     elif a.finish is not None:
-        finish = capital(expected_finish(a.finish, voice))
+        finish = capital(finish_words(a, a.finish, voice))
         exact = range_told(a.finish, voice)
     done = "Cannot be told yet"
     if a.p_finished is not None and a.by_hold:
@@ -384,7 +412,7 @@ def curve_in_words(assessment: Assessment, voice: Voice) -> str:
         t = a.terminal_gravity_sg
         text += f" It likely ends between {voice.gravity(t.p10)} and {voice.gravity(t.p90)}."
     if a.finish is not None:
-        text += f" {capital(expected_finish(a.finish, voice))}."
+        text += f" {capital(finish_words(a, a.finish, voice))}."
     return text
 
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import numpy as np
+import polars as pl
 import pytest
 
 from analysis import Assessment, Batch, assess
 from analysis.display_units import DisplayUnits
 from analysis.evidence import Advice, CannotBe, EvenFall, SameFigure, Swings
-from analysis.model import Floats
+from analysis.model import STEADY_SG, Floats
 from analysis.planning import Constraints, Obstacle
 from analysis.planning.plan import plan
 from analysis.wording import Voice, verdict
@@ -127,3 +128,45 @@ def test_as_low_as_a_drink_can_go_is_believed() -> None:
     mead = Batch(pitched_at=PITCHED, original_gravity_sg=1.090, drink="mead")
     told = assess(sent(hours, gravity), mead, now=at(24 * 39)).evidence
     assert [one for one in told if isinstance(one, CannotBe)] == []
+
+
+def swinging(by_sg: float, days_a_swing: float) -> pl.DataFrame:
+    hours = every_half_hour(13)
+    swing = by_sg / 2 * np.sin(2 * np.pi * hours / 24 / days_a_swing)
+    return sent(hours, s_curve(hours) + np.where(hours > 72, swing, 0.0))
+
+
+@pytest.mark.parametrize(("by_sg", "days_a_swing"), [(0.004, 1.1), (0.008, 1.4), (0.006, 1.8)])
+@pytest.mark.parametrize("day", [10.5, 12.0])
+def test_a_float_that_swings_for_more_than_a_day_each_time_leaves_open_whether_it_has_ended(
+    by_sg: float, days_a_swing: float, day: float
+) -> None:
+    a = assess(swinging(by_sg, days_a_swing), ALE, now=at(24 * day))
+    [swings] = [one for one in a.evidence if isinstance(one, Swings)]
+    assert swings.slowly
+    assert swings.by_sg == pytest.approx(by_sg, rel=0.25)
+    assert (a.finished, a.hold_met, a.finish) == (False, False, None)
+    assert a.p_finished is not None
+    assert a.p_finished <= 0.5
+    assert a.remaining_fall_sg is not None
+    assert a.remaining_fall_sg.p90 >= STEADY_SG  # a point may yet fall: the chance of that is a half
+    assert asks_for_a_sample(a)
+    assert said(a).startswith("The float swings up and down by about")
+    assert plan(a, ALE, Constraints(), now=a.now).blocked_by == Obstacle.FLOAT_DOUBTED
+
+
+def test_a_quick_swing_that_the_levels_do_not_follow_hides_no_end() -> None:
+    hours = every_half_hour(13)
+    a = assess(sent(hours, s_curve(hours) + 0.004 * (hours % 10) / 10), ALE, now=at(24 * 12))
+    [swings] = [one for one in a.evidence if isinstance(one, Swings)]
+    assert not swings.slowly
+    assert a.finished
+
+
+def test_the_course_is_drawn_up_to_now_however_long_ago_it_should_have_ended() -> None:
+    hours = every_half_hour(13)
+    a = assess(sent(hours, s_curve(hours)), ALE, now=at(24 * 12))
+    assert a.finish is not None
+    assert a.finish.p90 is not None
+    assert a.finish.p90 < at(24 * 6)
+    assert a.course["at"].max() == a.now
