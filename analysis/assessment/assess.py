@@ -299,9 +299,7 @@ def _left(
     anew, chance = renewed.left_sg(level - lowest), max(renewed.chance, verdict.unseen)
     left_sg, weight = courses
     values = np.concatenate([left_sg, anew])
-    shares = np.concatenate(
-        [weight * (1.0 - chance), np.full(anew.size, chance * weight.sum() / anew.size)]
-    )
+    shares = np.concatenate([weight * (1.0 - chance), np.full(anew.size, chance * weight.sum() / anew.size)])
     left = range_of(values, shares)
     chances = (np.arange(FALLS) + 0.5) / FALLS
     falls = np.maximum(quantiles(values[:, None], shares, list(chances))[:, 0], 0.0)

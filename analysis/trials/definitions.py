@@ -80,7 +80,8 @@ MILESTONES: Final[tuple[Milestone, ...]] = (
         "temperature_c",
         "°C",
         "Temperature while it fell",
-        "Mean of the temperatures up to now, each weighted by how fast the extract fell then. Definition.",
+        "Mean of the temperatures up to now, each weighted by how fast the extract fell then; told once a tenth of the "
+        "fall lies behind. Definition.",
     ),
     Milestone(
         "hop_creep_sg",

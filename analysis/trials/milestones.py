@@ -164,6 +164,7 @@ def _told(mixture: HypothesisMixture, series: Series, batch: Batch, *, finished:
     courses = _course_of(posterior)
     read = course_milestones(courses)
     seen = (read.greatest_at_h <= now_h) & _was_seen(read, weight, series)
+    fell = _passed(read.tenth_h, weight, now_h) is not None
     rate = estimate_of(np.where(seen, read.greatest_rate_plato_day, np.inf), weight)
     found = dict(_at_the_end(mixture, weight)) if finished else {}
     return Milestones(
@@ -173,7 +174,7 @@ def _told(mixture: HypothesisMixture, series: Series, batch: Batch, *, finished:
         half_h=_passed(read.half_h, weight, now_h),
         ninety_h=_passed(read.ninety_h, weight, now_h),
         finish_h=_passed(posterior.finish_h, weight, now_h) if finished else None,
-        temperature_c=_temperature(courses, series, weight) if series.temperature_known else None,
+        temperature_c=_temperature(courses, series, weight) if series.temperature_known and fell else None,
         hop_creep_sg=_creep(posterior, batch, weight, series, finished=finished),
         **found,
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import functools
 import logging
 import random
+import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -225,6 +226,14 @@ def aged(when: datetime, say: Voice) -> Markup:
     """An age that says its exact time when it is tapped or has the focus: a thumb does not hover."""
     age = '<button type="button" class="exact" data-exact="{{ exact }}">{{ age }}</button>'
     return fill(age, exact=say.exact(when), age=say.ago(when))
+
+
+def with_ages(text: str, times: Iterable[datetime], say: Voice) -> Markup:
+    """A sentence in which the ages of these times say, when tapped, what they are exactly; of two alike, the last."""
+    found = {say.ago(when): when for when in times}
+    longest_first = "|".join(re.escape(age) for age in sorted(found, key=len, reverse=True))
+    parts = re.split(f"({longest_first})", text) if found else [text]
+    return join(aged(found[part], say) if part in found else fill("{{ part }}", part=part) for part in parts)
 
 
 def state_line() -> Markup:

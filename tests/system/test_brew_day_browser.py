@@ -216,7 +216,7 @@ def first_float(cellar: Cellar) -> None:
     page.get_by_text("Inclination to gravity: add").click()
     for row, (angle, gravity) in enumerate(CURVE):
         number(page, f"Point {row + 1}: it says, °", f"{angle}")
-        number(page, "the gravity is, SG", f"{gravity:.3f}", row)
+        number(page, f"Point {row + 1}: gravity, SG", f"{gravity:.3f}")
     page.get_by_text("Standard error").first.wait_for()
     cellar.save("Save the calibration", "its readings are read anew")
 

@@ -87,7 +87,8 @@ def choose() -> None:
 def the_sheet(outlook: Outlook, say: Voice) -> None:
     """The verdict, what to weigh and set, and the inputs beside it."""
     store, record = context.store(), outlook.record
-    bar, head, chooser = st.container(key="answer"), st.container(), st.container()
+    # The choice comes before what speaks for and against, which is long: on a phone it would lie below the fold.
+    bar, named, chooser, head = st.container(key="answer"), st.container(), st.container(), st.container()
     with st.container(key="sheet-columns"):
         left, right = st.columns(2, gap="large")
     with right:
@@ -107,13 +108,15 @@ def the_sheet(outlook: Outlook, say: Voice) -> None:
     word, reasons = screen.light(asked.answer, asked.wrong, store.preferences())
     with bar:
         components.markup(screen.answer_line_html(word, asked.answer, store.preferences()), key="answer line")
-    with head:
+    with named:
         vessel = f", {outlook.vessel.name}" if outlook.vessel else ""
-        st.html(components.lead(f"Packaging {record.name}{vessel}") + _standing(outlook, say))
+        st.html(components.lead(f"Packaging {record.name}{vessel}"))
+    with head:
         _, taught = lesson(follow_up.earlier(store, record))
         told = [*([taught] if taught else []), *reasons]
         stand_open = screen.open_reasons(asked.answer) + bool(taught)
         st.html(components.unbroken(screen.verdict_html(word, told, len(told) if asked.wrong else stand_open)))
+        st.html(_standing(outlook, say))
     with left:
         p = store.preferences()
         components.markup(
@@ -154,7 +157,7 @@ def _standing(outlook: Outlook, say: Voice) -> Markup:
         day = f"Packaging day: {when}."
         because = f" {reason(plan.blocked_by or plan.reason, say.units)}".rstrip()
     hold = f"{capital(held(a, outlook.batch.hold_h))}."
-    # What stands against it, as the batch's page has it: the day alone would contradict the verdict below.
+    # What stands against it, as the batch's page has it: the day alone would contradict the verdict above.
     beside = [] if outlook.record.ended_at else [unbroken(caution(each)) for each in plan.cautions]
     line = (
         '<p>{{ day }} <span class="quiet">{{ hold }}</span></p>'

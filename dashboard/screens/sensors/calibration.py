@@ -38,6 +38,13 @@ _HOW: Final[dict[CalibrationKind, str]] = {
     "For each, enter what it says and what is true.",
 }
 
+_ASKED: Final[dict[CalibrationKind, str]] = {
+    "inclination": "gravity",
+    "gravity offset": "hydrometer",
+    "temperature offset": "true",
+}
+"""What is asked of a point beside what the device says. Short, as the two stand side by side on a phone."""
+
 _LEGEND: Final = fill(
     '<p class="legend">'
     '<span><svg viewBox="0 0 16 12" width="16" height="12" aria-hidden="true">'
@@ -200,14 +207,11 @@ def _points(form: Form, kind: CalibrationKind, start: Sequence[Point]) -> tuple[
             true = 0.0
         left, right = pairs.columns(2)
         with left:
-            if kind == "inclination":
-                a = form.number(f"said {n}", f"Point {n + 1}: it says", said, _DEGREES)
-            else:
-                a = form.number(f"said {n}", f"Point {n + 1}: it says", said, _unit(kind))
-        with right:
-            b = form.number(
-                f"true {n}", "the gravity is" if kind != "temperature offset" else "it is", true, _unit(kind)
+            a = form.number(
+                f"said {n}", f"Point {n + 1}: it says", said, _DEGREES if kind == "inclination" else _unit(kind)
             )
+        with right:
+            b = form.number(f"true {n}", f"Point {n + 1}: {_ASKED[kind]}", true, _unit(kind))
         if a is not None and b is not None:
             points.append((a, b))
         elif a is not None or (b is not None and b != true):

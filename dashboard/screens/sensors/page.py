@@ -62,26 +62,28 @@ def everything() -> None:
 def _row(word: DeviceStatus, device: Device | None, vessel: str | None, say: Voice) -> Markup:
     where = vessel or ("new" if not word.known else "in no vessel")
     kind = device.kind if device is not None else word.kind
-    return fill(
-        '<li class="{{ kind }}">{{ link }}</li>',
-        kind="needy" if words_device.troubles(word, say) else "",
-        link=_link(
-            word.device_id,
-            words_device.name_of(word.device_id, device),
-            words_device.sentence(word, vessel, say),
-            " · ".join([kind, where, *words_device.figures(word, say)]),
-        ),
+    says = words_device.sentence(word, vessel, say)
+    return _listed(
+        word.device_id,
+        words_device.name_of(word.device_id, device),
+        components.with_ages(says, (word.measured_at, word.received_at), say),
+        " · ".join([kind, where, *words_device.figures(word, say)]),
+        "needy" if words_device.troubles(word, say) else "",
     )
 
 
-def _link(device_id: str, name: str, says: str, figures: str) -> Markup:
-    body = '<b>{{ name }}</b><span class="says">{{ says }}</span><span class="figures">{{ figures }}</span>'
-    return components.link("sensors", fill(body, name=name, says=says, figures=figures), device=device_id)
+def _listed(device_id: str, name: str, says: str, figures: str, kind: str = "") -> Markup:
+    """A row that leads to the device wherever it is tapped, but for an age, which says its exact time."""
+    body = (
+        '<li class="apart {{ kind }}">{{ link }}<span class="says">{{ says }}</span>'
+        '<span class="figures">{{ figures }}</span></li>'
+    )
+    link = components.link("sensors", fill("<b>{{ name }}</b>", name=name), device=device_id)
+    return fill(body, kind=kind, link=link, says=says, figures=figures)
 
 
 def _never_heard(device: Device) -> Markup:
-    link = _link(device.device_id, device.name or device.device_id, "Never heard yet.", device.kind)
-    return fill("<li>{{ link }}</li>", link=link)
+    return _listed(device.device_id, device.name or device.device_id, "Never heard yet.", device.kind)
 
 
 def newcomers() -> None:

@@ -130,6 +130,13 @@ def test_what_lies_ahead_is_not_told():
     assert found.lag_h is not None or found.half_h is None
 
 
+def test_how_warm_it_was_while_it_fell_is_not_told_before_it_has_fallen():
+    for until_h, told in ((14.0, False), (60.0, True)):
+        seen = HOURS < until_h
+        found = milestones_of(sent(HOURS[seen], TRUE[seen]), BATCH, now=at(until_h), finished=False)
+        assert (found.temperature_c is not None) == told, until_h
+
+
 def test_few_readings_give_wider_errors_and_two_none_at_all(ended):
     _, found = ended
     few = sent(HOURS[::96], TRUE[::96])

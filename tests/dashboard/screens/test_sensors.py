@@ -65,6 +65,14 @@ def test_a_new_device_is_put_to_work_from_its_first_word(service, page):
     assert (stay.vessel_id, stay.from_at) == (vessel.vessel_id, NOW - timedelta(minutes=45))
 
 
+def test_a_row_tells_the_exact_time_of_its_age_by_a_tap_beside_the_link_and_not_in_it(service, page):
+    spoke(service.store, "kelp-1")
+    [row] = [part for part in html_of(page("sensors")).split("<li ") if "New: waits" in part]
+    link, beside = row.split("</a>")
+    assert "<button" not in link
+    assert 'class="exact" data-exact="' in beside
+
+
 def test_a_float_is_not_put_to_work_without_a_vessel(service, page):
     spoke(service.store, "kelp-1")
     shown = page("sensors")

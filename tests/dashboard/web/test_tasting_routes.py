@@ -333,3 +333,10 @@ def test_taking_back_an_answer_opens_the_glass_again(client, service, made):
     assert service.store.undo().startswith("Taken back: Answer of Ana on glass")
     assert len(tastings.unanswered(service.store, made, ana)) == 3
     assert made.at <= datetime.now(UTC)
+
+
+def test_a_score_is_typed_as_text_since_a_field_of_numbers_drops_the_comma_of_another_language(client, service, made):
+    page = client.get(address(people(service.store, made)["Ana"], 1)).text
+    [field] = re.findall(r'<input[^>]* name="score"[^>]*>', page)
+    assert 'type="text"' in field
+    assert 'inputmode="decimal"' in field
