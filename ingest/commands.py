@@ -14,7 +14,7 @@ from typing import Any, Final, TypeVar
 
 from analysis.planning import days_to_come, reading_fresh
 from analysis.trials import Milestones
-from analysis.wording import Voice, plan_facts, teaches, verdict, zone_of
+from analysis.wording import Voice, ended_verdict, plan_facts, teaches, verdict, zone_of
 from ingest import control, monitoring, threads
 from ingest.control import Handler, Progress
 from ingest.decoding import Rule, rule_from, stored_sources
@@ -120,7 +120,8 @@ def report(store: Store, arguments: dict[str, Any], _progress: Progress, outlook
         "drink": record.drink,
         "yeast": record.yeast,
     }
-    told |= {"verdict": verdict(outlook.assessment, outlook.batch.hold_h, say), "milestones": rows}
+    said = ended_verdict if record.ended_at else verdict
+    told |= {"verdict": said(outlook.assessment, outlook.batch.hold_h, say), "milestones": rows}
     return {"facts": told, "page": asdict(monitoring.batch_page(store, outlook, found, say)), "rows": rows}
 
 

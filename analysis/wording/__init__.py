@@ -4,6 +4,7 @@
 """
 
 from analysis.wording.classical import classical_fit, classical_sentences
+from analysis.wording.ended import ended_notions, ended_verdict
 from analysis.wording.evidence import advice_sentences, sentences
 from analysis.wording.formatting import (
     NOT_JUDGED,
@@ -94,6 +95,8 @@ __all__ = [
     "design_sentence",
     "difference_said",
     "dose_words",
+    "ended_notions",
+    "ended_verdict",
     "expected_finish",
     "float_shows",
     "gravity_rule",

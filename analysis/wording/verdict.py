@@ -154,8 +154,8 @@ def _by_phase(a: Assessment, hold_h: float, voice: Voice, brief: bool) -> str:
             if a.trend is not None and a.trend.seems_to_fall:
                 return _seems_to_fall(a, a.trend, voice)
             if a.hold_met:
-                level = a.held_sg if a.held_sg is not None else a.gravity_sg.p50 if a.gravity_sg else None
-                at = f" at {voice.gravity(same_figure(a, level))}" if level is not None else ""
+                level = held_level(a)
+                at = f" at {voice.gravity(level)}" if level is not None else ""
                 return f"Finished: the gravity has held{at} for {hours(a.held_h)}."
             return _standing(a, hold_h, voice)
         case "stalled":
@@ -351,6 +351,13 @@ def gravity_rule(assessment: Assessment, voice: Voice) -> str | None:
     return f"{told} Hops went {went} after it and may have shifted the float: a new sample settles it."
 
 
+def held_level(a: Assessment) -> float | None:
+    """Where it has held, SG, as all figures beside it say: where the float is off, not what the float shows."""
+    if a.held_sg is None or float_shows(a) is not None:
+        return a.gravity_sg.p50 if a.gravity_sg is not None else None
+    return same_figure(a, a.held_sg)
+
+
 def same_figure(assessment: Assessment, read_sg: float) -> float:
     """What was read, SG, or the likely gravity where they lie within a point: then all sentences tell one figure."""
     likely = assessment.gravity_sg
@@ -387,8 +394,8 @@ def attenuation(share: float | None) -> str:
     return f"{percent(share)} (past 100\u202f%, since alcohol is lighter than water)"
 
 
-def curve_in_words(assessment: Assessment, voice: Voice) -> str:
-    """What the curve shows, for those who do not see it."""
+def curve_in_words(assessment: Assessment, voice: Voice, *, ended: bool = False) -> str:
+    """What the curve shows, for those who do not see it; of a batch that has `ended` no forecast."""
     a = assessment
     if a.newest_reading_at is None or a.marked.is_empty():
         return "No readings yet."
@@ -406,7 +413,7 @@ def curve_in_words(assessment: Assessment, voice: Voice) -> str:
         text = f"The readings have stood at {voice.gravity(now)} from {since} to {until}."
     else:
         text = f"The readings went from {voice.gravity(before)} on {since} to {voice.gravity(now)} on {until}."
-    if a.finished:
+    if a.finished or ended:
         return text
     if a.terminal_gravity_sg is not None:
         t = a.terminal_gravity_sg

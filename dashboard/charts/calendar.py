@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime, time, timedelta
 from typing import Any, Final
 
@@ -15,6 +15,9 @@ from dashboard.charts.palette import PALETTES, Edition, Palette, faded
 from dashboard.wording import name_of
 from ingest.model import Preferences
 from ingest.monitoring import Outlook
+
+Expected = tuple[datetime, datetime, datetime]
+"""The likely finish as its siblings let one expect it: early, middle, late."""
 
 BACK: Final = timedelta(days=4)
 LEAST_AHEAD: Final = timedelta(days=12)
@@ -32,8 +35,18 @@ _NOON: Final = time(12)
 _FADE: Final = ((0.05, 0.95, 0.18), (0.1, 0.9, 0.25), (0.25, 0.75, 0.4))
 
 
-def calendar_figure(outlooks: Sequence[Outlook], say: Voice, preferences: Preferences, edition: Edition) -> go.Figure:
-    """One row a batch, the soonest planned first; the rows' names stand above their bars, so that a phone has room."""
+def calendar_figure(
+    outlooks: Sequence[Outlook],
+    say: Voice,
+    preferences: Preferences,
+    edition: Edition,
+    expected: Mapping[str, Expected] | None = None,
+) -> go.Figure:
+    """One row a batch, the soonest planned first; the rows' names stand above their bars, so that a phone has room.
+
+    `expected` has the likely finish of batches that follow their siblings, by id.
+    """
+    expected = expected or {}
     palette = PALETTES[edition]
     start, end = _span(outlooks, say)
     rows = len(outlooks)
@@ -45,10 +58,19 @@ def calendar_figure(outlooks: Sequence[Outlook], say: Voice, preferences: Prefer
         y = rows - 1 - number
         shapes += _bars(o, y, say, palette, (start, end))
         names.append(_row_name(o, start, y, palette))
-        finish = o.assessment.finish
+        finish, followed = o.assessment.finish, expected.get(o.record.batch_id)
         if finish is not None and not o.assessment.finished and start < _local(say, finish.p50) < end:
             finishes.append((_local(say, finish.p50), y, f"{literal(name_of(o))}<br>{expected_finish(finish, say)}"))
-        marks += [(at, y, word) for at, word in _planned(o, say) if start <= at <= end]
+        if finish is None and followed is not None:
+            shapes += _span_of_siblings(followed, y, say, palette, (start, end))
+            if start < _local(say, followed[1]) < end:
+                finishes.append(
+                    (_local(say, followed[1]), y, f"{literal(name_of(o))}<br>{_by_siblings(followed, say)}")
+                )
+        planned = [(at, y, word) for at, word in _planned(o, say) if start <= at <= end]
+        if not planned and finish is None and followed is None and not o.assessment.finished:
+            names.append(_without_a_day(o, say, y, palette))
+        marks += planned
     now = _local(say, say.now)
     line = {"color": palette.ink, "width": 1, "dash": "dot"}
     shapes.append({"type": "line", "x0": now, "x1": now, "yref": "paper", "y0": 0, "y1": 1, "line": line})
@@ -75,6 +97,35 @@ def calendar_figure(outlooks: Sequence[Outlook], say: Voice, preferences: Prefer
         yaxis={"range": [-0.6, rows - 0.3], "visible": False, "fixedrange": True},
     )
     return figure
+
+
+def _span_of_siblings(
+    told: Expected, y: int, say: Voice, palette: Palette, span: tuple[datetime, datetime]
+) -> list[dict[str, Any]]:
+    """The likely finish of a batch that follows others: one even bar, for nothing is known of where within it."""
+    x0, x1 = (min(max(_local(say, when), span[0]), span[1]) for when in (told[0], told[2]))
+    if x0 >= x1:
+        return []
+    fill, line = faded(palette.inferred, _FADE[0][2]), {"color": palette.inferred, "width": 1, "dash": "dot"}
+    return [{"type": "rect", "x0": x0, "x1": x1, "y0": y - 0.13, "y1": y + 0.13, "line": line, "fillcolor": fill}]
+
+
+def _by_siblings(told: Expected, say: Voice) -> str:
+    early, middle, late = (say.when(when) for when in told)
+    return f"by its siblings about {middle} ({early} to {late})"
+
+
+def _without_a_day(outlook: Outlook, say: Voice, y: int, palette: Palette) -> dict[str, Any]:
+    """In words why nothing stands in a row."""
+    return {
+        "x": _local(say, say.now),
+        "y": y,
+        "text": "stalled: no date" if outlook.assessment.stalled else "no date yet",
+        "xanchor": "left",
+        "xshift": 6,
+        "showarrow": False,
+        "font": {"size": 12, "color": palette.past},
+    }
 
 
 def _row_name(outlook: Outlook, start: datetime, y: int, palette: Palette) -> dict[str, Any]:

@@ -49,7 +49,7 @@ def history_figure(records: Sequence[AssessmentRecord], say: Voice, edition: Edi
             hovertemplate="said %{customdata[0]}<br>done about %{customdata[1]}<extra></extra>",
         )
     )
-    figure.update_layout(base_layout(palette), height=260, margin={"l": 64, "r": 12, "t": 26, "b": 72})
+    figure.update_layout(base_layout(palette), height=260, margin={"l": 92, "r": 12, "t": 26, "b": 72})
     figure.add_annotation(axis_title("Done about", palette))
     figure.update_layout(showlegend=False, uirevision="history")
     figure.update_xaxes(
@@ -65,6 +65,7 @@ def history_figure(records: Sequence[AssessmentRecord], say: Voice, edition: Edi
         zeroline=False,
         tickformatstops=DATE_TICKS,
         nticks=4,
+        automargin=True,
     )
     return figure
 

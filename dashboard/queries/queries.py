@@ -217,11 +217,19 @@ def _seen_from(outlook: Outlook, say: Voice) -> Voice:
     return say if ended is None or ended > say.now else replace(say, now=ended)
 
 
+def _as_it_ended(outlook: Outlook) -> Assessment:
+    """What is drawn of a batch: of one that ended before it had finished, nothing ahead of that."""
+    a, ended = outlook.assessment, outlook.record.ended_at
+    if ended is None or a.finished:
+        return a
+    return replace(a, finish=None, course=a.course.filter(pl.col("at") <= max(ended, a.now)))
+
+
 def curve(outlook: Outlook, view: base.View, until: datetime | None, zoom: base.Zoom | None) -> Curve:
     """What the batch's figure draws, without the readings that came after its assessment."""
     record, vessel = outlook.record, outlook.vessel
     return Curve(
-        assessment=outlook.assessment,
+        assessment=_as_it_ended(outlook),
         pitched_at=record.pitched_at,
         original_gravity_sg=record.original_gravity_sg,
         events=outlook.batch.events,

@@ -32,6 +32,7 @@ LEGEND: Final = fill(
     '<p class="legend">{{ signs }}</p><p class="figures">Days are forecasts: package only when the gravity has been '
     "seen to hold.</p>",
     signs=_sign('<path class="finish" d="M0 6H16"/>', "likely finish, the stronger the likelier")
+    + _sign('<path class="even" d="M0.5 2.5H15.5V9.5H0.5Z"/>', "the same as its siblings let one expect")
     + _sign('<path class="ink" d="M2 1H14L8 11Z"/>', "hops in")
     + _sign('<path class="hollow" d="M2 11H14L8 2Z"/>', "hops out")
     + _sign('<path class="ink" d="M3 1H13V11H3Z"/>', "package")
@@ -48,7 +49,10 @@ def show() -> None:
 def timeline() -> None:
     """The days ahead in words, then as a picture."""
     say, revision = queries.voice(), context.store().revision  # read before what it names, never newer than that
-    outlooks = sorted((s.outlook for s in queries.standings(say) if s.outlook), key=_soonest)
+    standings = queries.standings(say)
+    outlooks = sorted((s.outlook for s in standings if s.outlook), key=_soonest)
+    following = {s.record.batch_id: s.beside.following for s in standings}
+    expected = {batch: told.finish for batch, told in following.items() if told is not None and told.finish is not None}
     items = agenda(outlooks, say)
     if not context.store().active_batches():
         st.html('<h1 class="lead">Nothing ferments, so nothing is planned.</h1>')
@@ -57,7 +61,7 @@ def timeline() -> None:
     if outlooks:
         picture = queries.kept(
             ("calendar", components.edition()),
-            lambda: calendar_figure(outlooks, say, context.store().preferences(), components.edition()),
+            lambda: calendar_figure(outlooks, say, context.store().preferences(), components.edition(), expected),
             (tuple(o.computed_at for o in outlooks), say.today(), say.now.hour, revision),
         )
         text = " ".join(f"{i.what} {say.day(i.day)}." for i in items)

@@ -32,3 +32,12 @@ def follows_fully(told: Following, say: Voice) -> list[str]:
         "cleared for packaging, and teaches nothing. Take a hand sample."
     )
     return lines
+
+
+def finish_by_siblings(told: Following, say: Voice) -> tuple[str, str] | None:
+    """When it likely finishes as its siblings let one expect, and how much that is worth; None where they tell none."""
+    if told.finish is None:
+        return None
+    early, middle, late = told.finish
+    around = f"By its siblings about {say.when(middle)}"
+    return around, f"From {say.exact(early)} to {say.exact(late)}: an expectation. Its own readings do not tell it yet."

@@ -20,6 +20,7 @@ from analysis.wording import (
     compared_rows,
     conclusion_sentence,
     design_sentence,
+    ended_verdict,
     joined,
     milestone_table,
     next_sentences,
@@ -191,7 +192,7 @@ def batch_page(store: Store, outlook: Outlook, milestones: Milestones, say: Voic
     return ReportPage(
         title=record.name,
         about=", ".join(filter(None, about)),
-        lead=verdict(a, outlook.batch.hold_h, say),
+        lead=(ended_verdict if outlook.record.ended_at else verdict)(a, outlook.batch.hold_h, say),
         paragraphs=(),
         figures=_figures(
             "The course",

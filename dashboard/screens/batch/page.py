@@ -16,6 +16,8 @@ from analysis.wording import (
     classical_sentences,
     curve_in_words,
     dates,
+    ended_notions,
+    ended_verdict,
     gravity_rule,
     likely_gravity,
     phase_word,
@@ -33,7 +35,7 @@ from dashboard.report import report_html
 from dashboard.screens.batch import entries, history, lot, photos, schedule, values
 from dashboard.templates import Markup, fill, join, render
 from dashboard.ui import components, forms, lots, milestones, zoom
-from dashboard.wording import follows
+from dashboard.wording import finish_by_siblings, follows
 from ingest.model import BatchRecord, HandSample, Vessel
 from ingest.monitoring import Outlook, batch_page, lot_warnings, warnings_for
 
@@ -158,7 +160,7 @@ def verdict_html(outlook: Outlook, say: Voice) -> Markup:
     a, record = outlook.assessment, outlook.record
     devices = [] if record.ended_at else context.store().device_statuses(record.vessel_id)
     beside = Siblings() if record.ended_at else queries.siblings(record, say)
-    lead = verdict(a, outlook.batch.hold_h, say)
+    lead = (ended_verdict if record.ended_at else verdict)(a, outlook.batch.hold_h, say)
     if beside.following is not None and a.gravity_sg is None:
         lead = follows(beside.following, say)
     about = [record.name, record.drink, record.yeast, f"pitched {say.day(record.pitched_at)}"]
@@ -194,7 +196,7 @@ def figures_html(outlook: Outlook, say: Voice) -> Markup:
         facts.append(("Phase", phase_glyph(a.phase) + f" {phase_word(a)}"))
     if (gravity := likely_gravity(a, say)) is not None:
         facts.append(("Likely gravity", gravity))
-    if a.terminal_gravity_sg is not None and not a.finished:
+    if a.terminal_gravity_sg is not None and not a.finished and not outlook.record.ended_at:
         end = a.terminal_gravity_sg
         facts.append(("Likely end", f"{say.gravity(end.p10)} to {say.gravity(end.p90)}"))
     if (share := seen_attenuation(a)) is not None:
@@ -248,7 +250,7 @@ def curve_part(batch_id: str) -> None:
     axes = base.Axes(queries.curve(outlook, view, until, None), say)
     looked_at = zoom.chosen(batch_id, axes)
     figure = queries.figure(outlook, view, say, until, looked_at, _classical_wanted())
-    text = curve_in_words(outlook.assessment, say)
+    text = curve_in_words(outlook.assessment, say, ended=outlook.record.ended_at is not None)
     with st.container(key=zoom.PLACE):
         st.plotly_chart(figure, key=f"curve-{batch_id}", theme=None, config=base.CONFIG, alt=text)
         # It lies over the figure's own upper margin, so that the picture stays where it is as it comes and goes.
@@ -271,7 +273,7 @@ def why(batch_id: str) -> None:
     say, a = queries.voice(), outlook.assessment
     told = render(
         "batch/why.html",
-        notions=three_notions(a, outlook.batch.hold_h, say),
+        notions=_notions(outlook, say),
         evidence=sentences(a.evidence, say.units),
         cautions=() if outlook.record.ended_at else [caution(each) for each in outlook.plan.cautions],
         doubts=outlook.doubts,
@@ -296,6 +298,18 @@ def why(batch_id: str) -> None:
         mime="text/csv",
         on_click="ignore",
     )
+
+
+def _notions(outlook: Outlook, say: Voice) -> list[tuple[str, str, str]]:
+    """The three questions; when a batch that follows its siblings finishes is answered by them, as above the curve."""
+    a, record = outlook.assessment, outlook.record
+    found = (ended_notions if record.ended_at else three_notions)(a, outlook.batch.hold_h, say)
+    if record.ended_at is None and a.finish is None and not a.finished:
+        following = queries.siblings(record, say).following
+        by_siblings = finish_by_siblings(following, say) if following is not None else None
+        if by_siblings is not None:
+            found[0] = (found[0][0], *by_siblings)
+    return found
 
 
 def _report(outlook: Outlook) -> bytes:

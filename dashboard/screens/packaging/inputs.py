@@ -7,6 +7,7 @@ what they left alone follows the batch's own figures.
 from __future__ import annotations
 
 import json
+import math
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -58,6 +59,8 @@ _SITTING: Final = timedelta(minutes=30)
 """Fields of a sheet that are changed one after the other within this time are one entry. Common practice, no source."""
 _MOST_NAMED: Final = 4
 _LEADING_MINUS: Final = re.compile(r"(?<!\w)-(?=\d)")
+_DECIMAL_COMMA: Final = re.compile(r"(?<=\s\d),(?=\d+\s*(?:,|$))|(?<=\s\d\d),(?=\d+\s*(?:,|$))")
+"""A comma within a share: between the digits after a name and the next name, or the end."""
 _FIRST: Final = "Carbonation"
 """The group that the person has to fill in; what the batch knows by itself comes after it."""
 _CHOICES: Final = {"so2": "SO2", "salt": "Potassium metabisulfite"}
@@ -287,7 +290,7 @@ def _shares(form: Form, each: Field, value: Mapping[str, float] | None) -> dict[
 
 
 def parsed_shares(text: str, key: str = "hop_shares") -> dict[str, float] | None:
-    """Shares from ``Brindle 2, Osprey 1``; a name alone counts once.
+    """Shares from ``Brindle 2, Osprey 1``, also ``Brindle 2,5, Osprey 1``; a name alone counts once.
 
     Raises
     ------
@@ -295,13 +298,15 @@ def parsed_shares(text: str, key: str = "hop_shares") -> dict[str, float] | None
         If a share is no number above zero.
     """
     found: dict[str, float] = {}
-    for part in (p.strip() for p in text.split(",")):
+    for part in (p.strip() for p in _DECIMAL_COMMA.sub(".", text).split(",")):
         if not part:
             continue
         name, _, last = part.rpartition(" ")
         try:
             share = float(last) if name else 1.0
         except ValueError:
+            share = math.nan
+        if not math.isfinite(share):  # no figure, but a part of the name
             name, share = part, 1.0
         if share <= 0:
             raise EntryError(key, f"the share of {name} is {share:g}", f"Write such as {_SHARES_AS[key]}.")

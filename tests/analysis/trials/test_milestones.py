@@ -132,7 +132,7 @@ def test_what_lies_ahead_is_not_told():
 
 def test_how_warm_it_was_while_it_fell_is_not_told_before_it_has_fallen():
     for until_h, told in ((14.0, False), (60.0, True)):
-        seen = HOURS < until_h
+        seen = until_h > HOURS
         found = milestones_of(sent(HOURS[seen], TRUE[seen]), BATCH, now=at(until_h), finished=False)
         assert (found.temperature_c is not None) == told, until_h
 

@@ -26,10 +26,10 @@ def device(service):
     return made
 
 
-def enter(shown, points, said="Point {}: it says, °", true="the gravity is, SG"):
+def enter(shown, points, said="Point {}: it says, °", true="Point {}: gravity, SG"):
     for n, (a, b) in enumerate(points, 1):
         next(i for i in shown.number_input if i.label == said.format(n)).set_value(a)
-        [i for i in shown.number_input if i.label == true][n - 1].set_value(b)
+        next(i for i in shown.number_input if i.label == true.format(n)).set_value(b)
     shown.run()
     assert not shown.exception
 
@@ -81,7 +81,7 @@ def test_ice_water_and_a_reference_make_a_probes_offset(service, page):
     store.keep([Report(device_id="wall-2", measured_at=NOW, received_at=NOW, temperature_c=20.5)])
     shown = page("sensors", device="wall-2")
     said = [i for i in shown.number_input if i.label.endswith("it says, °C")]
-    true = [i for i in shown.number_input if i.label == "it is, °C"]
+    true = [i for i in shown.number_input if i.label.endswith(": true, °C")]
     assert true[0].value == 0.0  # ice water
     said[0].set_value(0.4)
     said[1].set_value(20.5)
@@ -156,3 +156,10 @@ def test_two_curves_that_both_hold_always_do_not_break_the_page(service, device,
         points = ((low, 1.0), (75.0, 1.1))
         service.store.save(CalibrationRecord(device_id="kelp-1", kind="inclination", points=points))
     assert html_of(page("sensors", device="kelp-1")).count("<b>Inclination to gravity</b>") == 2
+
+
+def test_each_field_of_a_point_says_of_which_point_and_of_what(service, device, page):
+    labels = [i.label for i in page("sensors", device="kelp-1").number_input]
+    assert len(set(labels) - {"Point 1: it says, °C", "Point 2: it says, °C"}) == len(labels) - 2
+    for asked in ("Point 4: gravity, SG", "Point 1: hydrometer, SG", "Point 2: true, °C"):
+        assert asked in labels

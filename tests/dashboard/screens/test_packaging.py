@@ -238,6 +238,9 @@ def test_the_word_safe_never_stands_on_the_sheet(cellar, held, page):
         ("Brindle 2, Osprey 1", {"Brindle": 2.0, "Osprey": 1.0}),
         ("Grey Heron 1.5", {"Grey Heron": 1.5}),
         ("Grey Heron", {"Grey Heron": 1.0}),
+        ("Brindle 2,5, Osprey 1", {"Brindle": 2.5, "Osprey": 1.0}),
+        ("Brindle 2,Osprey 12,25", {"Brindle": 2.0, "Osprey": 12.25}),
+        ("Brindle nan", {"Brindle nan": 1.0}),
     ],
 )
 def test_a_blend_is_read_as_people_write_it(text, shares):

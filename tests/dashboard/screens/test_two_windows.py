@@ -109,7 +109,7 @@ def test_a_calibration_made_in_another_window_is_told_and_what_was_typed_stays(f
     mine = page("sensors", device="kelp-1")
     for n, (said, true) in enumerate(POINTS):
         next(i for i in mine.number_input if i.label == f"Point {n + 1}: it says, °").set_value(said)
-        [i for i in mine.number_input if i.label == "the gravity is, SG"][n].set_value(true)
+        next(i for i in mine.number_input if i.label == f"Point {n + 1}: gravity, SG").set_value(true)
     mine.run()
     assert "Not saved yet." in html_of(mine)
     store.save(CalibrationRecord(device_id="kelp-1", kind="inclination", points=((20.0, 1.0), (60.0, 1.08), (70, 1.1))))

@@ -1,7 +1,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, date, datetime, time
+from datetime import UTC, date, datetime, time, timedelta
 
 from dashboard.charts.calendar import calendar_figure
 from dashboard.queries.queries import standings, voice
@@ -36,7 +36,26 @@ def test_every_batch_has_a_row_on_the_time_line(cellar):
     say = voice()
     outlooks = [s.outlook for s in standings(say) if s.outlook]
     figure = calendar_figure(outlooks, say, Preferences(), "light")
-    assert len(figure.layout.annotations) == len(outlooks) == 4
+    names = [each.text for each in figure.layout.annotations if each.yanchor == "bottom"]
+    assert len(names) == len(outlooks) == 4
+    without = [each.text for each in figure.layout.annotations if each.yanchor != "bottom"]
+    nothing = [o for o in outlooks if not o.to_do(say.today()) and o.assessment.finish is None]
+    assert len(without) == len([o for o in nothing if not o.assessment.finished]) > 0
+    assert set(without) <= {"no date yet", "stalled: no date"}
+
+
+def test_a_batch_that_follows_its_siblings_has_their_range_in_its_row(cellar):
+    say = voice()
+    outlooks = [s.outlook for s in standings(say) if s.outlook]
+    [follower] = [o for o in outlooks if o.assessment.stalled]  # any that has neither a date nor a day
+    finish = tuple(say.now + timedelta(days=n) for n in (1, 3, 6))
+    plain = calendar_figure(outlooks, say, Preferences(), "light")
+    figure = calendar_figure(outlooks, say, Preferences(), "light", {follower.record.batch_id: finish})
+    [bar] = [s for s in figure.layout.shapes if s.line.dash == "dot" and s.type == "rect"]
+    assert (bar.x0, bar.x1) == tuple(say.local(finish[n]).replace(tzinfo=None) for n in (0, 2))
+    assert len(figure.data[0].x) == len(plain.data[0].x) + 1
+    assert "by its siblings about" in " ".join(figure.data[0].text)
+    assert "no date" not in " ".join(each.text for each in figure.layout.annotations)
 
 
 def test_what_is_due_today_stands_no_earlier_than_now(cellar):
