@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
-from ingest.model import BatchRecord, EventRecord, HandSample, Preferences, Vessel, Yeast
+from ingest.model import BatchRecord, EventRecord, HandSample, Preferences, Report, Vessel, Yeast
 from ingest.store import Store
 from tests.dashboard.conftest import NOW, put_batch
 
@@ -28,6 +29,7 @@ def fill(folder: Path) -> dict[str, str]:
         store.save(Preferences(cellar_name="The long shelf", time_zone="Europe/Lisbon"))
         for name, low, high in (("Marrow", 0.74, 0.80), ("Dune", 0.78, 0.84), ("Plover", 0.97, 1.06)):
             store.save(Yeast(name=name, attenuation_low=low, attenuation_high=high))
+        store.keep([Report(device_id="float-new", measured_at=ago(0.1), received_at=ago(0.1), gravity_sg=1.050)])
         found = {**_ended(store), **_by_themselves(store), **_of_one_wort(store)}
         return {what: record.batch_id for what, record in found.items()}
     finally:
@@ -62,10 +64,29 @@ def _by_themselves(store: Store) -> dict[str, BatchRecord]:
     store.save(HandSample(batch_id=hopped, at=ago(2), value=1.012, temperature_c=20.0))
     store.save(EventRecord(batch_id=found["cold"].batch_id, kind="crash", at=ago(40)))
     store.save(EventRecord(batch_id=found["fed"].batch_id, kind="feed", at=ago(96), amount_g=300, note="honey"))
+    found |= _to_package(store)
     vessel = store.save(Vessel(name="Demijohn 10"))
     found["unwatched"] = store.save(
         BatchRecord(name="Plain Perry", vessel_id=vessel.vessel_id, drink="cider", pitched_at=ago(60))
     )
+    return found
+
+
+def _to_package(store: Store) -> dict[str, BatchRecord]:
+    """Three that have ended, whose sheets say go, caution and stop; one packaged amid its fall; one without a fall."""
+    kegs = {"package": "keg", "carbonation_volumes": 2.4, "serving_c": 6.0, "keg_rating_kpa": 900.0}
+    bottles = {"package": "bottle", "carbonation_volumes": 2.4, "bottle_rating_kpa": 1000.0}
+    found = {}
+    for number, what, sheet in ((20, "go", kegs), (21, "caution", bottles), (22, "stop", {"package": "bottle"})):
+        record = put_batch(store, number, f"Cellar {what}", 9, end=1.012, plan={})
+        if what == "go":
+            store.save(HandSample(batch_id=record.batch_id, at=ago(2), value=1.012, temperature_c=20.0))
+        store.change_note(f"sheet of {record.batch_id}", json.dumps(sheet), "Changed the sheet")
+        found[what] = record
+    ended = ago(24 * 15)
+    found["abandoned"] = put_batch(store, 33, "Short Walk", 17, ended_at=ended)
+    store.save(EventRecord(batch_id=found["abandoned"].batch_id, kind="package", at=ended - timedelta(hours=1)))
+    found["still"] = put_batch(store, 23, "Slow Start", 1.1, shape=lambda days: np.full(days.size, 1.052))
     return found
 
 

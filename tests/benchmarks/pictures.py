@@ -75,11 +75,13 @@ MANY = {
         f"many-{what}": f"batch?id={{{what}}}"
         for what in (
             "fresh", "active", "held", "stalled", "hopped", "silent", "cold", "fed", "swinging", "unwatched", "sibling",
-            "follows", "packaged",
+            "follows", "packaged", "abandoned", "still",
         )
     },
     "many-changes": "set-up?part=health",
     "many-sheet": "packaging?id={held}",
+    **{f"many-sheet-{what}": f"packaging?id={{{what}}}" for what in ("go", "caution", "stop", "abandoned")},
+    "many-pairing": "sensors?device=float-new",
 }  # fmt: skip
 PARTS = ("What we said before", "What was entered", "Notes and photos", "This batch")
 SMALL = """() => [...document.querySelectorAll("a, button, input:not([type=file]), summary, [role=radio]")]
@@ -107,6 +109,11 @@ def many(folder: Path) -> tuple[Server, dict[str, str]]:
     server = Server(folder, "serve")
     ids = picture_cellar.fill(server.data)
     server.start()
+    until = time.monotonic() + 120
+    while not server.health():
+        if time.monotonic() > until:
+            raise SystemExit(server.log)
+        time.sleep(0.5)
     return server, {**ids, "lot": picture_cellar.LOT.replace(" ", "+")}
 
 

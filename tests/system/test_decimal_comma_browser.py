@@ -32,4 +32,35 @@ def test_a_comma_is_the_point_of_a_number() -> None:
         assert typed(page, "12,5", listening=True) == "12.5"
         assert typed(page, "-0,5", listening=True) == "-0.5"
         assert typed(page, "1.012", listening=True) == "1.012"
+        assert typed(page, "1 012", listening=True) == "1012"
+        assert typed(page, "\N{MINUS SIGN}0,5", listening=True) == "-0.5"
         assert typed(page, "12,5", listening=False) != "12.5"  # what a browser makes of it by itself
+
+
+@pytest.mark.parametrize(
+    ("text", "value"),
+    [
+        ("12,5", "12.5"),
+        ("1\N{NARROW NO-BREAK SPACE}012", "1012"),
+        (" 1 012,5\n", "1012.5"),
+        ("\N{MINUS SIGN}1.2", "-1.2"),
+        ("1.012", "1.012"),
+        ("1012", "1012"),
+    ],
+)
+def test_a_figure_that_is_pasted_is_taken_as_it_is_written(text: str, value: str) -> None:
+    script = decimal_comma._JS.replace("export default function", "function listen")
+    with browser(need_chromium()) as page:
+        page.set_content("<input type='number' step='any'>")
+        page.evaluate(f"() => {{ {script}; listen(); }}")
+        page.locator("input").focus()
+        page.evaluate(
+            """(text) => {
+              const clipboardData = new DataTransfer();
+              clipboardData.setData("text/plain", text);
+              const paste = new ClipboardEvent("paste", {clipboardData, bubbles: true, cancelable: true});
+              if (document.activeElement.dispatchEvent(paste)) document.execCommand("insertText", false, text);
+            }""",
+            text,
+        )
+        assert page.locator("input").input_value() == value

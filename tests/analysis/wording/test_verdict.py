@@ -368,3 +368,24 @@ def test_one_reading_has_not_stood_from_then_to_then() -> None:
         schema={"measured_at": pl.Datetime("us", "UTC"), "gravity_sg": pl.Float64, "set_aside": pl.String},
     )
     assert curve_in_words(assessed("lag", marked=rows), SAY) == "One reading so far: 1.014 on Wed 25 Nov, 12:00."
+
+
+def test_where_the_float_is_off_a_finish_tells_the_gravity_that_the_figures_beside_it_tell():
+    a = assessed(
+        "finished", finished=True, p_finished=0.99, held_h=61, hold_met=True, held_sg=1.009,
+        gravity_sg=Range(1.012, 1.013, 1.014), evidence=(FloatOff(-0.004, 1.013),),
+    )  # fmt: skip
+    assert verdict(a, 48, SAY) == f"Finished: the gravity has held at 1.013 for 61{THIN}h."
+    assert likely_gravity(a, SAY) == "1.013 (the float shows 1.009)"
+
+
+@pytest.mark.parametrize("p_finished", [0.05, 0.6])
+def test_what_has_very_unlikely_finished_is_not_said_to_be_done_by_now(p_finished):
+    left = Range(0.0, 0.0001, 0.0004)
+    over = assessed("slowing", remaining_fall_sg=left, finish=forecast(-2, 0.5), p_finished=p_finished)
+    soon = assessed("slowing", remaining_fall_sg=left, finish=forecast(0.2, 0.6), p_finished=p_finished)
+    unlikely = p_finished < 0.1
+    for a, word in ((over, "by now"), (soon, "perhaps done already")):
+        told = f"{verdict(a, 48, SAY)} {three_notions(a, 48, SAY)[0][1]} {verdict(a, 48, SAY, brief=True)}".lower()
+        assert (word in told) != unlikely
+    assert ("the readings still come down" in verdict(over, 48, SAY)) == unlikely
