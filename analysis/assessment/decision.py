@@ -132,12 +132,9 @@ def decide(
     p_finished, p_far = min(p_finished, 1.0 - paused), max(p_far, paused)
     least_h = _least_hold(place, known=known, lingers=renewed.lingers)
     finished, by_hold = _finished(observed, mixture, (p_finished, p_far), (place, least_h), was_finished)
-    unseen = 0.0
-    swings = slow_swing(observed.doubts) is not None and observed.held.held_h < batch.hold_h
-    if observed.began_h is None or spoiling(observed.doubts) or swings:
-        # Before any fall, while it falls evenly on, swings, or by a gravity that cannot be, nothing has ended.
+    if hidden := _end_is_hidden(observed, batch):
         finished, by_hold, p_finished = False, False, min(p_finished, UNKNOWN_CHANCE)
-        unseen = 1.0 - p_finished / by_courses if by_courses > p_finished else 0.0
+    unseen = 1.0 - p_finished / by_courses if hidden and by_courses > p_finished else 0.0
     p_halted = float(weight[halted].sum())
     p_stood = float(weight[halted & (posterior.halted_from_h <= observed.series.now_h - STOOD_H)].sum())
     began_h = range_of(posterior.halted_from_h[halted], weight[halted]).p50 if halted.any() else None
@@ -158,6 +155,12 @@ def decide(
         fell_since_h=refutation.fell_since_h,
         stands_since_h=began_h if stalled else None,
     )
+
+
+def _end_is_hidden(observed: Observations, batch: Batch) -> bool:
+    """Before any fall, while it falls evenly on, or swings along, or by a gravity that cannot be, nothing has ended."""
+    swings = slow_swing(observed.doubts) is not None and observed.held.held_h < batch.hold_h
+    return observed.began_h is None or bool(spoiling(observed.doubts)) or swings
 
 
 def _refutation(

@@ -31,6 +31,7 @@ _WORD_TAKES: Final = 0.16
 _LONGEST_NAME: Final = 42
 """Letters that fit across a phone of 390 px."""
 _NOON: Final = time(12)
+_DAYS: Final = {"zeroline": False, "tickformat": "%a\n%-d %b", "nticks": 7, "tickangle": 0}
 # Chance below and above, opacity: the darker, the likelier.
 _FADE: Final = ((0.05, 0.95, 0.18), (0.1, 0.9, 0.25), (0.25, 0.75, 0.4))
 
@@ -86,14 +87,7 @@ def calendar_figure(
         hovermode="closest",
         shapes=shapes,
         annotations=names,
-        xaxis={
-            "range": [start, end],
-            "gridcolor": palette.rule,
-            "zeroline": False,
-            "tickformat": "%a\n%-d %b",
-            "nticks": 7,
-            "tickangle": 0,
-        },
+        xaxis={"range": [start, end], "gridcolor": palette.rule, **_DAYS},
         yaxis={"range": [-0.6, rows - 0.3], "visible": False, "fixedrange": True},
     )
     return figure

@@ -57,7 +57,7 @@ def _by_themselves(store: Store) -> dict[str, BatchRecord]:
         "cold": put_batch(store, 7, "Stone Lager", 12, drink="lager", **chilled),
         "fed": put_batch(store, 8, "Thyme Mead", 7, drink="mead", yeast="Plover", original_gravity_sg=1.090,
                          end=1.020, middle=3.0, shape=_fed),
-        "swinging": put_batch(store, 9, "Ferry Ale", 8, shape=_swinging),
+        "swinging": put_batch(store, 9, "Ferry Ale", 10, shape=_swinging),
     }  # fmt: skip
     hopped = found["hopped"].batch_id
     store.save(EventRecord(batch_id=hopped, kind="dry hop", at=ago(6), amount_g=60, hop_variety="Osprey"))
@@ -77,7 +77,11 @@ def _to_package(store: Store) -> dict[str, BatchRecord]:
     kegs = {"package": "keg", "carbonation_volumes": 2.4, "serving_c": 6.0, "keg_rating_kpa": 900.0}
     bottles = {"package": "bottle", "carbonation_volumes": 2.4, "bottle_rating_kpa": 1000.0}
     found = {}
-    for number, what, sheet in ((20, "go", kegs), (21, "caution", bottles), (22, "stop", {"package": "bottle"})):
+    for number, what, sheet in (
+        (20, "go", kegs),
+        (21, "caution", bottles),
+        (22, "stop", {**bottles, "carbonation_volumes": 4.5}),
+    ):
         record = put_batch(store, number, f"Cellar {what}", 9, end=1.012, plan={})
         if what == "go":
             store.save(HandSample(batch_id=record.batch_id, at=ago(2), value=1.012, temperature_c=20.0))

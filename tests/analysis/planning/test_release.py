@@ -408,7 +408,7 @@ ROOT = Path(__file__).parents[3]
 TELLS_ONLY = {
     "analysis/model.py", "analysis/assessment/assess.py", "analysis/wording/verdict.py", "ingest/model.py",
     "ingest/monitoring/watcher.py", "ingest/commands.py", "ingest/monitoring/notifier.py",
-    "dashboard/demo/backfill.py", "ingest/dataset/judge.py",
+    "dashboard/demo/backfill.py", "ingest/dataset/judge.py", "analysis/wording/ended.py",
 }  # fmt: skip
 
 
