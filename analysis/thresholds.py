@@ -280,17 +280,14 @@ slows down. Source: chosen: a tail that is half as fast must show."""
 DRIFT_BEYOND: Final = 3.0
 """standard errors; each half must fall by more. Source: common usage of three standard errors."""
 
-SWING_OVER_H: Final = ((72.0, 1.5), (120.0, 6.0), (168.0, 6.0))
-"""hours; over the last of which it is seen whether a float swings, and how wide the medians are by which the readings
-are looked at. Source: chosen: three nights, by half a fine bin; then a working week and a whole one, so that a swing of
-up to two days is seen three times, by quarters of a day, over which scatter makes no rises to speak of."""
+SWING_OVER_H: Final = ((72.0, 1.5, 3.0), (120.0, 6.0, 2.0), (168.0, 6.0, 2.0))
+"""hours, hours, factor; over the last of which it is seen whether a float swings, how wide the medians are by which the
+readings are looked at, and so many swings all rises together must make up. Source: chosen: three nights, by half a fine
+bin, for twice is no habit; then up to a week by quarters of a day, in which scatter rises by nothing to speak of."""
 
 SWING_SG: Final = 0.0025
 """SG; a float that swings by this is named. Source: chosen: more than the rule of one point can bear, and more than
 usual floats scatter by over three hours."""
-
-SWING_RISES: Final = 3.0
-"""factor; all its rises together must make up so many swings. Source: chosen: twice is no habit."""
 
 SAME_FIGURE_H: Final = 24.0
 """hours; one figure to the last digit for so long is named. Source: common practice, no published one: no float that

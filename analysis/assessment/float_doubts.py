@@ -30,7 +30,6 @@ from analysis.thresholds import (
     SAME_FIGURE_H,
     SAME_FIGURE_LEAST,
     SWING_OVER_H,
-    SWING_RISES,
     SWING_SG,
 )
 
@@ -93,13 +92,13 @@ def _same_figure(marked: pl.DataFrame, batch: Batch) -> Iterator[kinds.SameFigur
 
 def _swings(series: Series, marked: pl.DataFrame, batch: Batch) -> Iterator[kinds.Swings]:
     """Up and down by points, again and again: bubbles lift a float and leave it, the liquid only falls."""
-    for span_h, width_h in SWING_OVER_H:
+    for span_h, width_h, swings in SWING_OVER_H:
         since_h = series.now_h - span_h
         t, g = _medians(marked, batch, width_h, since_h, series.now_h)
         if t.size < 12 or t[-1] - t[0] < 0.75 * span_h or _sampled_since(series, since_h):
             return
         size = _spread(t, g)
-        if size >= SWING_SG and float(np.diff(g).clip(min=0.0).sum()) >= SWING_RISES * size:
+        if size >= SWING_SG and float(np.diff(g).clip(min=0.0).sum()) >= swings * size:
             levels = _medians(marked, batch, LEVEL_H, since_h, series.now_h)
             yield kinds.Swings(size, float(t[-1] - t[0]), slowly=_spread(*levels) >= FAR_SG)
             return

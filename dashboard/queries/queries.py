@@ -206,7 +206,7 @@ def problem() -> str | None:
 def axis_end(outlook: Outlook, say: Voice, shown: datetime | None) -> datetime:
     """Where the time axis ends: where it ended before (`shown`) while that still fits, so that nothing jumps."""
     say = _seen_from(outlook, say)
-    end = batch.natural_end(outlook.assessment, outlook.batch.events, say.now)
+    end = batch.natural_end(as_it_ended(outlook.assessment, outlook.record), outlook.batch.events, say.now)
     fits = shown is not None and timedelta(days=-1) < shown - end < timedelta(days=4) and shown > say.now
     return shown if fits and shown is not None else end
 
@@ -217,19 +217,18 @@ def _seen_from(outlook: Outlook, say: Voice) -> Voice:
     return say if ended is None or ended > say.now else replace(say, now=ended)
 
 
-def _as_it_ended(outlook: Outlook) -> Assessment:
+def as_it_ended(a: Assessment, record: BatchRecord) -> Assessment:
     """What is drawn of a batch: of one that ended before it had finished, nothing ahead of that."""
-    a, ended = outlook.assessment, outlook.record.ended_at
-    if ended is None or a.finished:
+    if record.ended_at is None or a.finished:
         return a
-    return replace(a, finish=None, course=a.course.filter(pl.col("at") <= max(ended, a.now)))
+    return replace(a, finish=None, course=a.course.filter(pl.col("at") <= max(record.ended_at, a.now)))
 
 
 def curve(outlook: Outlook, view: base.View, until: datetime | None, zoom: base.Zoom | None) -> Curve:
     """What the batch's figure draws, without the readings that came after its assessment."""
     record, vessel = outlook.record, outlook.vessel
     return Curve(
-        assessment=_as_it_ended(outlook),
+        assessment=as_it_ended(outlook.assessment, record),
         pitched_at=record.pitched_at,
         original_gravity_sg=record.original_gravity_sg,
         events=outlook.batch.events,
@@ -261,7 +260,8 @@ def figure(
         told = curve(outlook, view, until, zoom)
         found = classical_of(outlook) if classical else None
         told = replace(told, classical=None if isinstance(found, str) else found)
-        return batch.batch_figure(replace(told, assessment=up_to_date(outlook), raw=_as_sent(outlook)), say)
+        now_read = as_it_ended(up_to_date(outlook), record)
+        return batch.batch_figure(replace(told, assessment=now_read, raw=_as_sent(outlook)), say)
 
     units = (say.zone.key, say.units.temperature_unit)
     key = (record.batch_id, view, until, zoom, units, classical)
