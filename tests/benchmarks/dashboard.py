@@ -380,7 +380,7 @@ def filled(data: Path, tree: Path, vessels: int, readings: int) -> None:
         return
     began = time.perf_counter()
     make = (
-        "from pathlib import Path; from ingest.store.store import Store; from tests.benchmarks.dashboard import fill\n"
+        "from pathlib import Path; from ingest.store import Store; from tests.benchmarks.dashboard import fill\n"
         f"with Store.open(Path({str(data)!r}) / 'tunroom.duckdb') as store: fill(store, {vessels}, {readings})"
     )
     environment = {**os.environ, "PYTHONPATH": str(tree)}
