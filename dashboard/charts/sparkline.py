@@ -5,6 +5,7 @@ Plain inline SVG with the page's colour variables, so that a list of two hundred
 
 from __future__ import annotations
 
+import functools
 from datetime import datetime, timedelta
 from typing import Final
 
@@ -35,6 +36,7 @@ _GLYPHS: Final[dict[Phase, str]] = {
 }
 
 
+@functools.cache
 def phase_glyph(phase: Phase) -> Markup:
     """The phase as a tiny stroke, to stand before its word."""
     return fill(

@@ -24,6 +24,7 @@ _ENVIRONMENT: Final = Environment(
     undefined=StrictUndefined,
     trim_blocks=True,
     lstrip_blocks=True,
+    auto_reload=False,  # else each of two hundred rows asks the disk whether its template has changed
 )
 
 
