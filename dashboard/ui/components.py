@@ -102,8 +102,11 @@ export default function (component) {
   let place = parentElement.querySelector(".markup");
   if (!place) {
     place = document.createElement("div");
-    place.className = "markup";
+    place.className = "markup first";
     parentElement.appendChild(place);
+    // What lies below the screen is laid out once the browser has time (see the style of "first").
+    const whenIdle = window.requestIdleCallback ?? setTimeout;
+    setTimeout(() => whenIdle(() => place.classList.remove("first"), { timeout: 1000 }), 500);
   }
   if (place.shown === data) return;
   const held = place.contains(document.activeElement) ? document.activeElement.getAttribute("href") : null;
