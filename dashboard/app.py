@@ -77,7 +77,7 @@ def run(
     hooks = Hooks(
         holding=lambda store: not answers.is_set() or holding(store),
         gives_way=context.someone_waits,
-        looked_at=_prepare,
+        looked_at=_draw_ahead,
     )
     try:
         with ExitStack() as stack:
@@ -171,12 +171,10 @@ def _tell_failure(error: Exception) -> bool:
     return components.on_script_error(error)
 
 
-def _prepare(outlook: Outlook) -> None:
-    """What pages would otherwise work out while a reader waits."""
-    from dashboard.queries import milestones, queries
+def _draw_ahead(outlook: Outlook) -> None:
+    from dashboard.queries import queries
 
     queries.draw_ahead(outlook)
-    milestones.weigh_ahead(outlook)
 
 
 @functools.cache

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import io
-import logging
 from collections.abc import Sequence
 
 from analysis.trials import Milestones
@@ -11,8 +10,6 @@ from dashboard import context
 from dashboard.queries import queries
 from ingest.monitoring import Outlook, batch_milestones, milestone_frame
 from ingest.transfer import for_spreadsheets
-
-log = logging.getLogger(__name__)
 
 
 def of(outlook: Outlook) -> Milestones:
@@ -26,21 +23,6 @@ def of(outlook: Outlook) -> Milestones:
         (outlook.batch, hour, a.finished),
     )
     return answer
-
-
-def weigh_ahead(outlook: Outlook) -> None:
-    """Weigh them before a page asks: of ten batches' pages opened at once each would wait for all the others.
-
-    Not at the first look at a batch, for until all have been judged whoever waits waits for that.
-    """
-    first: list[bool] = []
-    queries.kept(("looked at", outlook.record.batch_id), lambda: first.append(True))
-    if first:
-        return
-    try:
-        of(outlook)
-    except Exception:  # whoever judges goes on judging; the page itself will say what is wrong
-        log.warning("the milestones of %s could not be weighed", outlook.record.batch_id, exc_info=True)
 
 
 def csv(outlooks: Sequence[Outlook]) -> bytes:
