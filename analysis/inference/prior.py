@@ -43,7 +43,7 @@ KEPT_PER_DRINK: Final = 80
 """The newest so many batches of a drink are kept: the cellar's age must not cost time, and habits change."""
 
 _LOOKS: Final = 256
-_VERSION: Final = 10
+_VERSION: Final = 11
 
 NoLesson = Literal["no readings", "few readings", "cold", "hardly fermented", "unclear"]
 """Why a finished batch teaches nothing: none that count, fewer than four, hardly one in the warm, stopped or chilled
