@@ -99,13 +99,6 @@ class StillToFall:
 
 
 @dataclass(frozen=True, slots=True)
-class HeldByPractice:
-    """It is called finished for having held as long as common practice asks."""
-
-    hold_h: float
-
-
-@dataclass(frozen=True, slots=True)
 class TooCold:
     """So much colder than where it fermented that a plateau is no evidence."""
 
@@ -255,7 +248,6 @@ Evidence = (
     | SlowFall
     | Attenuated
     | StillToFall
-    | HeldByPractice
     | TooCold
     | TailTakes
     | TemperatureToCome

@@ -157,7 +157,6 @@ def undecided(assessment: Assessment) -> Assessment:
         assessment,
         finished=False,
         stalled=False,
-        by_hold=False,
         hold_met=False,
         p_finished=None,
         held_since=None,

@@ -413,8 +413,6 @@ class Assessment:
     phases: tuple[PhaseSpan, ...] = ()
     creep: Creep | None = None
     newest_reading_at: datetime | None = None
-    by_hold: bool = False
-    """Whether it is called finished for its long hold, where `p_finished` alone would not do."""
     held_sg: float | None = None
     """The level of the readings over the hold, as the log shows it; None where none holds."""
     hand_sample_agrees: bool | None = None

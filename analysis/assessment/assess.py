@@ -173,7 +173,6 @@ def _told(grounds: Grounds, weight: Floats, carried: Hysteresis) -> Assessment:
         now=now,
         phase=phase,
         finished=verdict.finished,
-        by_hold=verdict.by_hold,
         stalled=verdict.stalled,
         p_finished=verdict.p_finished,
         finish=estimates.finish,

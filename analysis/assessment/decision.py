@@ -20,25 +20,17 @@ from analysis.model import Batch, Creep, Floats, HandReading, Hysteresis, Phase
 from analysis.packaging import forced_end
 from analysis.readings import fall_of_late, hours_of, moves_again, moves_off, recent_fall
 from analysis.thresholds import (
-    COLD_STRICTER,
     CREEPING_SG,
     CULTURE_HOLD_H,
-    DOUBT,
-    DOUBT_FAR,
     END_WITHIN_H,
     FAR,
     FAR_SG,
-    HALT_DOUBT,
-    HALT_DOUBT_SD,
     HALT_ODDS,
     HALTED,
     HAND_AGREES_SG,
-    HOLD_H,
     LEAST_HOLD_H,
-    LONG_FAR,
     LONG_HALTED,
     LONG_STOOD_H,
-    LONG_SURE,
     REFUTED,
     SLOW_BEYOND,
     SLOW_SG,
@@ -49,10 +41,9 @@ from analysis.thresholds import (
     STEADY_SG,
     STILL_FALLING,
     STOOD_H,
-    SURE,
+    TAKEN_BACK,
     UNKNOWN_CHANCE,
     UNKNOWN_HOLD_H,
-    UNLIKELY_SD,
     UNSEEN_H,
     UNSEEN_SHARE,
 )
@@ -66,8 +57,6 @@ class Verdict:
     stalled: bool
     p_finished: float
     p_halted: float
-    by_hold: bool = False
-    """Whether it is called finished for its long hold, where the chances alone would not do."""
     refuted: NDArray[np.bool_] | None = None
     """Which courses the readings refute, shape (n,): they end before a fall that was seen. None where none counts."""
     taken_back: bool = False
@@ -113,17 +102,15 @@ def decide(
     # In the cold it is judged by what was left when the chill began: what a chill holds up is not finished.
     judged = posterior.left_now_sg if observed.chill_h is None else left_at(posterior, observed.chill_h)
     p_finished = by_courses = min(float(weight[judged < STEADY_SG].sum()), 1.0)
-    if observed.held.held_h == 0 and recent_fall(observed.series) > FAR_SG:
-        # Whatever the hypotheses say: what fell by two points since yesterday had not ended yesterday.
-        p_finished = min(p_finished, STILL_FALLING)
     p_far = float(weight[judged >= FAR_SG].sum())
+    # Whatever the hypotheses say: what fell by two points since yesterday had not ended yesterday.
+    falls = observed.falls_again or (observed.held.held_h == 0 and recent_fall(observed.series) > FAR_SG)
     refutation = _refutation(observed, posterior, weight, judged, carried)
-    was_finished = carried.finished
     if refutation.courses is not None and refutation.ends_before is not None:
-        goes_on = float(weight[~refutation.ends_before & (judged < STEADY_SG)].sum())
-        p_finished, was_finished = min(p_finished, STILL_FALLING, goes_on), False
-    if observed.falls_again:
-        p_finished, was_finished = min(p_finished, STILL_FALLING), False
+        falls, goes_on = True, float(weight[~refutation.ends_before & (judged < STEADY_SG)].sum())
+        p_finished = min(p_finished, goes_on)
+    if falls:
+        p_finished = min(p_finished, STILL_FALLING)
     p_finished, p_far = renewed.weighed(p_finished, p_far)
     halted = np.isfinite(posterior.halted_from_h) & (posterior.left_now_sg > FAR_SG)
     tested = forced_end(batch, mixture.balance.original_sg, now) is not None
@@ -131,9 +118,10 @@ def decide(
     paused = 0.0 if known else _chance_of_a_pause(mixture, prior, place)
     p_finished, p_far = min(p_finished, 1.0 - paused), max(p_far, paused)
     least_h = _least_hold(place, known=known, lingers=renewed.lingers)
-    finished, by_hold = _finished(observed, mixture, (p_finished, p_far), (place, least_h), was_finished)
     if hidden := _end_is_hidden(observed, batch):
-        finished, by_hold, p_finished = False, False, min(p_finished, UNKNOWN_CHANCE)
+        p_finished = min(p_finished, UNKNOWN_CHANCE)
+    may_have_ended = not falls and not hidden
+    finished = may_have_ended and _finished(p_far, observed.held.held_h, least_h, was_finished=carried.finished)
     unseen = 1.0 - p_finished / by_courses if hidden and by_courses > p_finished else 0.0
     p_halted = float(weight[halted].sum())
     p_stood = float(weight[halted & (posterior.halted_from_h <= observed.series.now_h - STOOD_H)].sum())
@@ -146,7 +134,6 @@ def decide(
         stalled,
         p_finished,
         p_halted,
-        by_hold=by_hold,
         refuted=refutation.courses,
         taken_back=refutation.taken_back,
         renewed=renewed,
@@ -180,31 +167,12 @@ def _refutation(
     )
 
 
-def _finished(
-    observed: Observations,
-    mixture: HypothesisMixture,
-    chances: tuple[float, float],
-    asked: tuple[float, float],
-    was_finished: bool,
-) -> tuple[bool, bool]:
-    """Whether it is finished, and whether only for its long hold.
+def _finished(p_far: float, held_h: float, least_h: float, *, was_finished: bool) -> bool:
+    """The rule: the chance of `FAR_SG` or more to come is at most `FAR`, and it has held for `least_h`.
 
-    `chances` are those of less than a point and of `FAR_SG` or more left; `asked` are the place of the end, from
-    `place_of_end`, and for how long it must have held there.
+    What was called so stays so until that chance exceeds `TAKEN_BACK`.
     """
-    (p_finished, p_far), (place, least_h) = chances, asked
-    held_h, chilled = observed.held.held_h, observed.chill_h is not None
-    strict = COLD_STRICTER if chilled else 1.0
-    sure = p_finished >= SURE and p_far <= FAR * strict
-    long = not chilled and held_h >= HOLD_H and place > UNLIKELY_SD
-    long = long and p_finished >= LONG_SURE and p_far <= LONG_FAR
-    if was_finished:
-        finished = p_finished >= DOUBT and p_far <= DOUBT_FAR
-    else:
-        lasts = mixture.share.get("lasting", 0.0) + mixture.share.get("again", 0.0)
-        halted_instead = lasts > HALT_DOUBT and place < HALT_DOUBT_SD
-        finished = (sure or long) and held_h >= least_h and not halted_instead
-    return finished, finished and long and not sure
+    return p_far <= TAKEN_BACK if was_finished else p_far <= FAR and held_h >= least_h
 
 
 def _chance_of_a_pause(mixture: HypothesisMixture, prior: Prior, place: float) -> float:

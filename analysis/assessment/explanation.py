@@ -20,7 +20,6 @@ from analysis.thresholds import (
     FAR_SG,
     FLOAT_OFF_SG,
     FORCED_TEST_CHANCE,
-    HOLD_H,
     LAG_USUAL_H,
     LAG_WORRY_H,
     LEVEL_H,
@@ -145,8 +144,6 @@ def _of_the_course(grounds: Grounds) -> Iterator[Evidence]:
     if observed.began_h is not None:  # before a fall was seen there is none to speak of
         yield _attenuated(grounds)
     yield kinds.StillToFall(STEADY_SG, verdict.p_finished, left.p10, left.p50, left.p90, estimates.gravity.p50)
-    if verdict.by_hold:
-        yield kinds.HeldByPractice(HOLD_H)
     if observed.chill_h is not None and temperature_c is not None:
         yield kinds.TooCold(temperature_c, observed.series.usual_c - temperature_c)
     if estimates.finish is None or verdict.finished:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from analysis.display_units import chance, chance_percent
 from analysis.model import STEADY_SG, Assessment
 from analysis.wording.formatting import Voice, capital, hours
-from analysis.wording.verdict import held, held_level
+from analysis.wording.verdict import held, held_level, how_sure
 
 NEVER_READ = "Nothing told its gravity."
 
@@ -28,8 +28,7 @@ def ended_verdict(a: Assessment, hold_h: float, voice: Voice) -> str:
         level = held_level(a) or a.gravity_sg.p50
         return f"Finished: the gravity had held at {voice.gravity(level)} for {hours(a.held_h)}."
     if a.finished:
-        sure = "" if a.p_finished is None else f" ({chance_percent(a.p_finished)})"
-        return f"It had finished, as far as could be told{sure}; {held(a, hold_h)}."
+        return f"It had finished, as far as could be told{how_sure(a, voice.units)}; {held(a, hold_h)}."
     if a.phase in ("active", "slowing"):
         return f"It was still fermenting{_to_go(a, voice)}."
     sure = "" if a.p_finished is None else f" ({chance_percent(a.p_finished)} that it was)"

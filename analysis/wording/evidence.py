@@ -44,11 +44,6 @@ def sentence(one: Evidence, units: DisplayUnits) -> str:
             )
         case kinds.StillToFall():
             return _still_to_fall(one, units)
-        case kinds.HeldByPractice():
-            return (
-                f"It has held for the {one.hold_h:.0f} h of common practice, about where such a batch ends:"
-                " what may still come is little more than a float can show."
-            )
         case kinds.TooCold():
             return _too_cold(one, units)
         case kinds.TailTakes():

@@ -11,7 +11,7 @@ from typing import Final
 
 import numpy as np
 
-from analysis.display_units import chance, chance_percent, chance_word, number, percent
+from analysis.display_units import DisplayUnits, chance, chance_percent, chance_word, number, percent
 from analysis.evidence import (
     CannotBe,
     ColdForIt,
@@ -59,6 +59,8 @@ _SAME_FALL_SG: Final = 0.0015
 """SG; closer than this, two ways to tell what is still to fall are the same but for their rounding. No source."""
 _UNLIKELY: Final = 0.1
 """Chance; with less, nothing is said to be perhaps done. Source: the scale of words for chances, very unlikely."""
+_LIKELY: Final = 0.66
+"""Chance; of what is called finished with less, that a point may still come is said too. Source: the scale of words."""
 _MUCH_A_MONTH_SG: Final = 0.010
 """SG; what falls by more is a matter of days, and a month of it is no forecast. No source."""
 _STILL_COMES_DOWN: Final = "by its course it should have ended, yet the readings still come down"
@@ -106,6 +108,19 @@ def held(assessment: Assessment, hold_h: float) -> str:
     if assessment.hold_met:
         return f"held {hours(assessment.held_h)}, {number(hold_h)} asked"
     return f"held {number(int(assessment.held_h))} of {hours(hold_h)}"
+
+
+def how_sure(a: Assessment, units: DisplayUnits) -> str:
+    """How sure it is that it has finished, in brackets; empty where no chance is given."""
+    if a.p_finished is None:
+        return ""
+    return f" ({_perhaps_not_all(a, units) or chance_percent(a.p_finished)})"
+
+
+def _perhaps_not_all(a: Assessment, units: DisplayUnits) -> str:
+    """What may come after all of what is called finished: two points will not, one may."""
+    open_yet = a.finished and a.p_finished is not None and a.p_finished < _LIKELY
+    return f"though {units.one_point()} may still come" if open_yet else ""
 
 
 def verdict(assessment: Assessment, hold_h: float, voice: Voice, brief: bool = False) -> str:
@@ -228,6 +243,8 @@ def _standing(a: Assessment, hold_h: float, voice: Voice) -> str:
         return f"{was} before the hops; watching since {voice.since(before.hopped_at)}{sure}: {held(a, hold_h)}."
     if p is None:
         return f"Standing still; {held(a, hold_h)}."
+    if though := _perhaps_not_all(a, voice.units):
+        return f"Done, {though} ({chance_percent(p)} that none does); {held(a, hold_h)}."
     if p < 0.33:
         return f"Standing still, but probably not done ({chance_percent(p)} that it is); {held(a, hold_h)}."
     if p < 0.66:
@@ -253,8 +270,7 @@ def _stalled(a: Assessment, voice: Voice) -> str:
 def _chilled(a: Assessment, voice: Voice, brief: bool) -> str:
     cold = f" at {voice.temperature(a.temperature_c)}" if a.temperature_c is not None else ""
     if a.finished:
-        sure = "" if a.p_finished is None else f" ({chance_percent(a.p_finished)})"
-        return f"Chilled{cold}, and done before it was chilled{sure}."
+        return f"Chilled{cold}, and done before it was chilled{how_sure(a, voice.units)}."
     above = _above_its_end(a, voice)
     short = f", {above}" if above else ""
     if brief:
@@ -284,8 +300,8 @@ def three_notions(assessment: Assessment, hold_h: float, voice: Voice) -> list[t
         finish = capital(finish_words(a, a.finish, voice))
         exact = range_told(a.finish, voice)
     done = "Cannot be told yet"
-    if a.p_finished is not None and a.by_hold:
-        done = f"Yes, by how long it has held ({chance_percent(a.p_finished)})"
+    if a.p_finished is not None and (though := _perhaps_not_all(a, voice.units)):
+        done = f"Yes, {though} ({chance_percent(a.p_finished)})"
     elif a.p_finished is not None:
         done = capital(chance(a.p_finished)) if not a.finished else f"Yes, {chance(a.p_finished)}"
     elif a.finished:

@@ -13,11 +13,11 @@ from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING, Final, Literal, get_args
 from zoneinfo import ZoneInfo
 
-from analysis.display_units import THIN, DisplayUnits, chance_percent, number
+from analysis.display_units import THIN, DisplayUnits, number
 from analysis.display_units import day as day_words
 from analysis.model import Batch, events_of
 from analysis.planning import Act, cold_keg, done_so_far
-from analysis.wording import FORECAST_ONLY, reason
+from analysis.wording import FORECAST_ONLY, how_sure, reason
 from analysis.wording import cold_keg as cold_keg_words
 from ingest.model import Preferences
 from ingest.monitoring.wished import wished_c
@@ -162,7 +162,6 @@ def _of_batch(now: datetime, outlook: Outlook, preferences: Preferences) -> Iter
 
 def _of_finish(outlook: Outlook, what: str, units: DisplayUnits) -> Condition:
     a, batch_id, asked_h = outlook.assessment, outlook.record.batch_id, number(outlook.batch.hold_h)
-    sure = f" ({chance_percent(a.p_finished)})" if a.p_finished is not None else ""
     held = (
         f"The gravity has held for {int(a.held_h)} hours; you asked for {asked_h}."
         if a.held_h >= outlook.batch.hold_h
@@ -173,7 +172,7 @@ def _of_finish(outlook: Outlook, what: str, units: DisplayUnits) -> Condition:
         "finished",
         a.finished,
         f"{what}: finished",
-        f"{what} has very likely finished{sure}. {held}",
+        f"{what} has very likely finished{how_sure(a, units)}. {held}",
         over_for=timedelta(hours=24),
         reason=reason(outlook.plan.reason, units),
         batch_id=batch_id,

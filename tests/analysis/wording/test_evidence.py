@@ -20,7 +20,6 @@ ONE_OF_EACH: tuple[Evidence, ...] = (
     kinds.FellSince(0.0031, 380.0, True, 1.010),
     kinds.Attenuated(0.75, 0.72, 0.78, "within", 0, 3, True),
     kinds.StillToFall(0.001, 0.83, 0.0001, 0.0004, 0.0011, 1.012),
-    kinds.HeldByPractice(48.0),
     kinds.TooCold(4.1, 15.0),
     kinds.TailTakes(1.5, 1),
     kinds.TemperatureToCome(-2.0),
@@ -61,8 +60,8 @@ def test_sg_and_celsius_are_said_with_their_digits() -> None:
     assert told[4] == (
         "Chance that less than 0.001 SG is left: 83\u202f%; still to fall: 0.0004 SG (0.0001 to 0.0011)."
     )
-    assert told[6].startswith("At 4.1 °C it is 15.0 °C colder than where it fermented: a plateau in the cold")
-    assert told[9].startswith("It stopped about 8 points above the likely end of 1.010; chance that it is a halt")
+    assert told[5].startswith("At 4.1 °C it is 15.0 °C colder than where it fermented: a plateau in the cold")
+    assert told[8].startswith("It stopped about 8 points above the likely end of 1.010; chance that it is a halt")
 
 
 def test_what_is_odd_about_a_float_is_named_and_a_hand_sample_asked_for() -> None:

@@ -21,6 +21,7 @@ from analysis.wording import (
     dates,
     expected_finish,
     float_shows,
+    how_sure,
     likely_gravity,
     next_day,
     offset_words,
@@ -182,13 +183,16 @@ def test_the_three_notions_have_three_answers():
     }
 
 
-def test_a_finish_that_rests_on_a_long_hold_says_so():
-    a = assessed("finished", finished=True, by_hold=True, p_finished=0.45, held_h=90)
+def test_a_finish_after_which_a_last_point_may_come_says_so():
+    a = assessed("finished", finished=True, p_finished=0.45, held_h=20)
     answers = {question: answer for question, answer, _ in three_notions(a, 48, SAY)}
-    assert answers["Has it finished?"] == f"Yes, by how long it has held (45{THIN}%)"
-    carried = assessed("finished", finished=True, p_finished=0.45, held_h=10)
-    answers = {question: answer for question, answer, _ in three_notions(carried, 48, SAY)}
-    assert "held" not in answers["Has it finished?"]
+    assert answers["Has it finished?"] == f"Yes, though one point may still come (45{THIN}%)"
+    said = f"Done, though one point may still come (45{THIN}% that none does); held 20 of 48{THIN}h."
+    assert verdict(a, 48, SAY) == said
+    assert how_sure(a, SAY.units) == " (though one point may still come)"
+    surer = assessed("finished", finished=True, p_finished=0.8, held_h=20)
+    assert "point" not in verdict(surer, 48, SAY)
+    assert how_sure(surer, SAY.units) == f" (80{THIN}%)"
 
 
 def test_the_likely_gravity_is_not_taken_for_what_the_float_shows():
