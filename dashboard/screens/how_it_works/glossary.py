@@ -7,6 +7,7 @@ from typing import Final
 
 from analysis.display_units import DisplayUnits, chances_table, number
 from analysis.model import CONTACT_DAYS, HOLD_H, PHASES, STEADY_SG, Phase
+from analysis.thresholds import FAR_SG
 from analysis.wording import DEFER, PHASE_WORDS
 from dashboard.charts import phase_glyph
 from dashboard.templates import Markup, render
@@ -16,7 +17,7 @@ PHASE_MEANINGS: Final[dict[Phase, str]] = {
     "active": "The gravity falls. How far and how fast is only guessed from batches like it.",
     "slowing": "The fall has passed its steepest and bends. From here on a date is worth something.",
     "steady": "The gravity moves by less than {point}; whether it has finished is judged beside that.",
-    "finished": "No more than {point} of fall is still to come, on the evidence.",
+    "finished": "That {far} or more are still to come is very unlikely (4 % at most), and it has stood for half a day.",
     "stalled": "It stands still above where this drink and yeast should end. It may go on later, in a bottle too.",
     "chilled": "It stands still because it is cold. That says nothing about whether it has finished.",
     "creeping": "It falls again after it had steadied, mostly after dry hops, whose enzymes free sugar.",
@@ -138,6 +139,7 @@ def _amounts(units: DisplayUnits) -> dict[str, str]:
     in_points = units.gravity_unit == "SG"
     return {
         "point": f"a point ({number(STEADY_SG, 3)} SG)" if in_points else units.fall(STEADY_SG),
+        "far": f"two points ({number(FAR_SG, 3)} SG)" if in_points else units.fall(FAR_SG),
         "points": "several points" if in_points else f"{units.fall(0.004)} or more",
         "water": units.about(20.0, "temperature"),
         "room": units.about(20.0, "temperature"),
