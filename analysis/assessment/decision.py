@@ -28,7 +28,6 @@ from analysis.thresholds import (
     HALT_ODDS,
     HALTED,
     HAND_AGREES_SG,
-    LEAST_HOLD_H,
     LONG_HALTED,
     LONG_STOOD_H,
     REFUTED,
@@ -42,6 +41,7 @@ from analysis.thresholds import (
     STILL_FALLING,
     STOOD_H,
     TAKEN_BACK,
+    UNBELIEVED_SD,
     UNKNOWN_CHANCE,
     UNKNOWN_HOLD_H,
     UNSEEN_H,
@@ -121,7 +121,7 @@ def decide(
     if hidden := _end_is_hidden(observed, batch):
         p_finished = min(p_finished, UNKNOWN_CHANCE)
     may_have_ended = not falls and not hidden
-    finished = may_have_ended and _finished(p_far, observed.held.held_h, least_h, was_finished=carried.finished)
+    finished = may_have_ended and _finished(p_far, observed, least_h, was_finished=carried.finished)
     unseen = 1.0 - p_finished / by_courses if hidden and by_courses > p_finished else 0.0
     p_halted = float(weight[halted].sum())
     p_stood = float(weight[halted & (posterior.halted_from_h <= observed.series.now_h - STOOD_H)].sum())
@@ -167,12 +167,17 @@ def _refutation(
     )
 
 
-def _finished(p_far: float, held_h: float, least_h: float, *, was_finished: bool) -> bool:
-    """The rule: the chance of `FAR_SG` or more to come is at most `FAR`, and it has held for `least_h`.
+def _finished(p_far: float, observed: Observations, least_h: float, *, was_finished: bool) -> bool:
+    """The rule: the chance of `FAR_SG` or more to come is small enough for how long it has held.
 
     What was called so stays so until that chance exceeds `TAKEN_BACK`.
     """
-    return p_far <= TAKEN_BACK if was_finished else p_far <= FAR and held_h >= least_h
+    if was_finished:
+        return p_far <= TAKEN_BACK
+    held_h = observed.held.held_h
+    # Where anything holds, or a longer hold is asked for, time alone does not make up for doubt.
+    steps = FAR if observed.chill_h is None and least_h <= FAR[-1][1] else FAR[:1]
+    return held_h >= least_h and any(p_far <= far and held_h >= hold_h for far, hold_h in steps)
 
 
 def _chance_of_a_pause(mixture: HypothesisMixture, prior: Prior, place: float) -> float:
@@ -186,8 +191,8 @@ def _chance_of_a_pause(mixture: HypothesisMixture, prior: Prior, place: float) -
 
 
 def _least_hold(place: float, *, known: bool, lingers: bool) -> float:
-    """For how long it must have held to be believed, hours; infinite where only a forced test is."""
-    steps = LEAST_HOLD_H if known else UNKNOWN_HOLD_H
+    """For how long it must have held at least to be believed, hours; infinite where only a forced test is."""
+    steps = ((UNBELIEVED_SD, 0.0),) if known else UNKNOWN_HOLD_H
     least_h = next((hold_h for least_sd, hold_h in steps if place > least_sd), np.inf)
     return max(least_h, CULTURE_HOLD_H) if lingers else least_h
 

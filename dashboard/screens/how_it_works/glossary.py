@@ -17,7 +17,7 @@ PHASE_MEANINGS: Final[dict[Phase, str]] = {
     "active": "The gravity falls. How far and how fast is only guessed from batches like it.",
     "slowing": "The fall has passed its steepest and bends. From here on a date is worth something.",
     "steady": "The gravity moves by less than {point}; whether it has finished is judged beside that.",
-    "finished": "That {far} or more are still to come is very unlikely (4 % at most), and it has stood for half a day.",
+    "finished": "That {far} or more are still to come is very unlikely, and it has stood for half a day at least.",
     "stalled": "It stands still above where this drink and yeast should end. It may go on later, in a bottle too.",
     "chilled": "It stands still because it is cold. That says nothing about whether it has finished.",
     "creeping": "It falls again after it had steadied, mostly after dry hops, whose enzymes free sugar.",

@@ -93,8 +93,15 @@ def test_it_must_have_held_for_half_a_day(held_h: float, finished: bool) -> None
     assert decided({0.3: 0.9, 1.4: 0.08, 2.6: 0.02}, held_h=held_h).finished is finished
 
 
+@pytest.mark.parametrize(("held_h", "finished"), [(30.0, False), (47.5, False), (48.0, True), (200.0, True)])
+def test_what_has_held_for_two_days_in_the_warm_needs_half_as_much(held_h: float, finished: bool) -> None:
+    unsure = {0.3: 0.6, 1.4: 0.33, 2.6: 0.07}
+    assert decided(unsure, held_h=held_h).finished is finished
+    assert not decided(unsure, held_h=held_h, chilled=True).finished
+
+
 def test_a_long_hold_does_not_make_up_for_two_points() -> None:
-    assert not decided({0.3: 0.93, 2.6: 0.07}, held_h=400.0).finished
+    assert not decided({0.3: 0.91, 2.6: 0.09}, held_h=400.0).finished
     assert not decided({0.3: 0.6, 1.4: 0.2, 2.6: 0.2}, held_h=400.0).finished
 
 
