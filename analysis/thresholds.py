@@ -151,9 +151,10 @@ FAR_SG: Final = 0.002
 
 FAR: Final = ((0.04, 12.0), (0.08, 48.0))
 """chance, hours; of `FAR_SG` or more left at most, for what has held so long, to be called finished; in the cold, where
-anything holds, and where more than the last hold is asked, only the first. Source: no published one; 252 runs of the four tuning sets, learnt: none called early,
-10 h late (44 h in one of ten); at 0.03 2 h later, at 0.05 one early, at 0.07 four; without the second step 11 h (54 h),
-and of 18 measured wines read by hand 10 called finished instead of all."""
+anything holds, and where more than the last hold is asked, only the first. Source: no published one; 252 runs of the
+four tuning sets, learnt: none called early, 10 h late (44 h in one of ten); at 0.03 2 h later, at 0.05 one early, at
+0.07 four; without the second step 11 h (54 h), and of 18 measured wines read by hand 10 called finished instead of
+all."""
 
 UNKNOWN_CHANCE: Final = 0.5
 """chance; of being finished at most, where no fall has been seen or the float itself is in doubt. Source: definition:
