@@ -4,13 +4,11 @@ import json
 import threading
 import time
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 
-import numpy as np
 import polars as pl
 import pytest
 
-import analysis
 import ingest.monitoring.outlook
 from analysis.display_units import DisplayUnits
 from analysis.evidence import NotJudged
@@ -23,9 +21,7 @@ from ingest.model import (
     Device,
     EventRecord,
     HandSample,
-    Placement,
     Preferences,
-    Report,
     Vessel,
 )
 from ingest.monitoring.alert_conditions import conditions
@@ -33,50 +29,9 @@ from ingest.monitoring.notifier import Notifier, verdict_message
 from ingest.monitoring.outlook import Outlooks, constraints_of
 from ingest.monitoring.watcher import Watcher, assessment_record
 from ingest.store.moving import move
-from ingest.store.store import Store
+from tests.ingest.monitoring.cellars import NOW, add_batch, said
 
-# Half past: plans are brought up to the hour, and no test may happen to stride over one.
-NOW = (datetime.now(UTC) - timedelta(hours=1)).replace(minute=30, second=0, microsecond=0)
 CLEARED = Release(at=NOW, held_h=60.0, hold_h=48.0, reading_age=timedelta(0), conditions=())
-
-
-def add_batch(store: Store, name: str, days: float, *, ended: bool = False) -> BatchRecord:
-    pitched_at = NOW - timedelta(days=days)
-    vessel = store.save(Vessel(name=f"Vessel of {name}"))
-    record = store.save(
-        BatchRecord(
-            name=name,
-            vessel_id=vessel.vessel_id,
-            drink="ale",
-            yeast="Marrow",
-            original_gravity_sg=1.050,
-            pitched_at=pitched_at,
-            ended_at=NOW - timedelta(hours=2) if ended else None,
-        )
-    )
-    store.save(Device(device_id=f"float {name}", kind="float"))
-    store.save(Placement(device_id=f"float {name}", vessel_id=vessel.vessel_id, from_at=pitched_at))
-    store.keep([said(name, pitched_at, h) for h in np.arange(0.5, days * 24 - 2, 0.5)])
-    return record
-
-
-def said(name: str, pitched_at: datetime, hour: float) -> Report:
-    gravity = 1.050 - 0.028 / (1 + np.exp(-(hour - 30) / 5)) - 0.010 * (1 - np.exp(-max(hour - 26, 0) / 16))
-    at = pitched_at + timedelta(hours=float(hour))
-    noise = 0.0003 * np.sin(hour * 37.7)
-    return Report(
-        device_id=f"float {name}",
-        measured_at=at,
-        received_at=at,
-        gravity_sg=float(gravity + noise),
-        temperature_c=20.0,
-    )
-
-
-@pytest.fixture
-def store():
-    with Store.in_memory() as opened:
-        yield opened
 
 
 def test_nothing_is_computed_again_without_a_new_reading(store):
@@ -253,68 +208,6 @@ def test_a_batch_that_has_ended_is_promised_no_date(store):
     assert outlooks.of(record.batch_id, now=NOW).plan.reason == Packaged(packaged_at.date())
 
 
-def test_what_earlier_batches_taught_survives_a_restart(store, monkeypatch):
-    add_batch(store, "Old one", 12, ended=True)
-    learned = Outlooks(store).learn()
-    assert learned is not None
-    monkeypatch.setattr("analysis.learn", lambda *_, **__: pytest.fail("learned again"))
-    assert Outlooks(store).learn().to_json() == learned.to_json()
-
-
-def test_a_batch_that_ends_is_learned_from_together_with_all_others(store, monkeypatch):
-    """One after the other they would teach less: what users get is what the evaluation measures."""
-    first = add_batch(store, "Old one", 12, ended=True)
-    outlooks = Outlooks(store)
-    outlooks.learn()
-    taken = []
-    real = analysis.learn
-
-    def counting(finished, **more):
-        batches = list(finished)
-        taken.append([one.name for one in batches])
-        assert more.get("start") is None
-        return real(batches, **more)
-
-    monkeypatch.setattr(analysis, "learn", counting)
-    second = add_batch(store, "Second", 11, ended=True)
-    outlooks.learn()
-    assert sorted(taken[0]) == sorted([first.batch_id, second.batch_id])
-    outlooks.learn()
-    assert len(taken) == 1
-    assert outlooks.lessons() == {first.batch_id: "course", second.batch_id: "course"}
-
-
-def test_an_ended_batch_is_judged_without_what_it_taught_itself(store, monkeypatch):
-    own = add_batch(store, "Old one", 12, ended=True)
-    other = add_batch(store, "Second", 11, ended=True)
-    outlooks = Outlooks(store)
-    outlooks.learn()
-    by = []
-    real = analysis.assess
-
-    def seen(*given, priors, **more):
-        by.append(set(priors.lessons()))
-        return real(*given, priors=priors, **more)
-
-    monkeypatch.setattr(analysis, "assess", seen)
-    outlooks.of(own.batch_id, now=NOW)
-    running = add_batch(store, "Quay", 1.2)
-    outlooks.of(running.batch_id, now=NOW)
-    assert by == [{other.batch_id}, {own.batch_id, other.batch_id}]
-
-
-def test_of_many_batches_the_newest_of_each_drink_teach_in_the_order_in_which_they_ended(monkeypatch):
-    monkeypatch.setattr("analysis.inference.KEPT_PER_DRINK", 2)
-    ended = [
-        BatchRecord(name=f"{drink} {k}", vessel_id="v", drink=drink, pitched_at=NOW, ended_at=NOW + timedelta(days=k))
-        for k in (5, 4, 3, 2, 1)
-        for drink in ("ale", "cider")
-    ]
-    taken = [one.name for one in ingest.monitoring.outlook._newest_of_each_drink(ended)]
-    assert sorted(taken) == ["ale 4", "ale 5", "cider 4", "cider 5"]
-    assert [name[-1] for name in taken] == ["4", "4", "5", "5"]
-
-
 def test_a_batchs_own_wishes_lie_over_the_cellars(store):
     record = BatchRecord(name="Own", vessel_id="v", pitched_at=NOW, hold_h=72, plan={"dry_hops": 2, "unknown": 1})
     constraints = constraints_of(record, Preferences(confidence=0.9, hold_h=36, contact_days=4))
@@ -456,38 +349,6 @@ def test_a_sample_that_is_entered_while_its_batch_is_judged_is_in_the_readings_a
     assert [e.at for e in outlook.batch.events if e.kind == "sample"] == by_hand == [NOW - timedelta(hours=4)]
 
 
-def test_what_was_learned_changes_what_is_shown_at_the_next_look(store):
-    record = add_batch(store, "Quay", 1.2)
-    outlooks = Outlooks(store)
-    before = outlooks.of(record.batch_id, now=NOW)
-    add_batch(store, "Old one", 12, ended=True)
-    assert outlooks.of(record.batch_id, now=NOW).assessment is not before.assessment  # an entry
-    unlearned = outlooks.of(record.batch_id, now=NOW)
-    assert outlooks.learn() is not None
-    learned = outlooks.of(record.batch_id, now=NOW)
-    assert learned.assessment is not unlearned.assessment
-    assert outlooks.of(record.batch_id, now=NOW, wait=False) is learned
-
-
-def test_an_assessment_that_began_before_the_learning_ended_does_not_stand(store, monkeypatch):
-    record = add_batch(store, "Quay", 1.2)
-    add_batch(store, "Old one", 12, ended=True)
-    outlooks = Outlooks(store)
-    by: list[bool] = []
-    real = analysis.assess
-
-    def meanwhile(*given, priors, **more):
-        by.append(priors is not None)
-        if len(by) == 1:
-            outlooks.learn()  # as another thread would
-        return real(*given, priors=priors, **more)
-
-    monkeypatch.setattr(analysis, "assess", meanwhile)
-    outlooks.of(record.batch_id, now=NOW)
-    outlooks.of(record.batch_id, now=NOW)
-    assert by == [False, True]
-
-
 def test_an_entry_outlives_the_plan_that_another_thread_makes_for_the_new_hour(store, monkeypatch):
     """Every event that was saved is in what is shown next, however many threads bring plans up to the hour."""
     record = add_batch(store, "Quay", 6)
@@ -560,20 +421,6 @@ def test_a_batch_that_cannot_be_judged_clears_nothing_and_says_so_while_others_a
     mended = outlooks.of(store.save(replace(odd, plan={})).batch_id, now=NOW)
     assert mended.assessment.gravity_sg is not None
     assert mended.doubts == ()
-
-
-def test_nothing_is_learned_from_a_finished_batch_that_cannot_be_read_and_from_the_others_it_is(store, monkeypatch):
-    odd = add_batch(store, "Odd", 12, ended=True)
-    add_batch(store, "Sound", 11, ended=True)
-    real = store.batch
-
-    def refusing(batch_id):
-        if batch_id == odd.batch_id:
-            raise ValueError("out of the blue")
-        return real(batch_id)
-
-    monkeypatch.setattr(store, "batch", refusing)
-    assert Outlooks(store).learn() is not None
 
 
 def test_what_was_read_in_another_vessel_raises_no_alarm_in_the_one_that_it_moved_into(store):
