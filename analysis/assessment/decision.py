@@ -25,6 +25,8 @@ from analysis.thresholds import (
     END_WITHIN_H,
     FAR,
     FAR_SG,
+    HALT_DOUBT,
+    HALT_DOUBT_SD,
     HALT_ODDS,
     HALTED,
     HAND_AGREES_SG,
@@ -117,7 +119,7 @@ def decide(
     place, known = 0.0 if tested else place_of_end(mixture, prior), experienced(batch, prior, tested=tested)
     paused = 0.0 if known else _chance_of_a_pause(mixture, prior, place)
     p_finished, p_far = min(p_finished, 1.0 - paused), max(p_far, paused)
-    least_h = _least_hold(place, known=known, lingers=renewed.lingers)
+    least_h = _least_hold(place, mixture.share.get("lasting", 0.0), known=known, lingers=renewed.lingers)
     if hidden := _end_is_hidden(observed, batch):
         p_finished = min(p_finished, UNKNOWN_CHANCE)
     may_have_ended = not falls and not hidden
@@ -175,8 +177,7 @@ def _finished(p_far: float, observed: Observations, least_h: float, *, was_finis
     if was_finished:
         return p_far <= TAKEN_BACK
     held_h = observed.held.held_h
-    # Where anything holds, or a longer hold is asked for, time alone does not make up for doubt.
-    steps = FAR if observed.chill_h is None and least_h <= FAR[-1][1] else FAR[:1]
+    steps = FAR if observed.chill_h is None else FAR[:1]
     return held_h >= least_h and any(p_far <= far and held_h >= hold_h for far, hold_h in steps)
 
 
@@ -190,8 +191,13 @@ def _chance_of_a_pause(mixture: HypothesisMixture, prior: Prior, place: float) -
     return HALT_ODDS * float(ndtr(-place - FAR_SG / extract / sd))
 
 
-def _least_hold(place: float, *, known: bool, lingers: bool) -> float:
-    """For how long it must have held at least to be believed, hours; infinite where only a forced test is."""
+def _least_hold(place: float, halt: float, *, known: bool, lingers: bool) -> float:
+    """For how long it must have held at least to be believed, hours; infinite where only a forced test is.
+
+    `halt` is the chance of a lasting one: where nobody knows how far such a batch goes, it looks like an end.
+    """
+    if not known and halt > HALT_DOUBT and place < HALT_DOUBT_SD:
+        return np.inf
     steps = ((UNBELIEVED_SD, 0.0),) if known else UNKNOWN_HOLD_H
     least_h = next((hold_h for least_sd, hold_h in steps if place > least_sd), np.inf)
     return max(least_h, CULTURE_HOLD_H) if lingers else least_h

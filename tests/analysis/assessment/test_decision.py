@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -31,6 +32,8 @@ def decided(
     held_h: float,
     attenuation: float = 0.765,
     chilled: bool = False,
+    lasting: float = 0.0,
+    batch: Batch = BATCH,
     was_finished: bool = False,
     was_stalled: bool = False,
     halted_h: float | None = None,
@@ -60,7 +63,7 @@ def decided(
         done_now=fall / (fall + left),
         effective=100.0,
     )
-    share: dict[Any, float] = {"none": 1.0}
+    share: dict[Any, float] = {"none": 1.0 - lasting, "lasting": lasting}
     hours = np.arange(200.0, 300.0, 3.0)
     flat = 1.052 - fall + falls_sg_day / 24 * (300.0 - hours)
     flat = flat + np.random.default_rng(3).normal(0.0, scatter_sg, hours.size)
@@ -73,8 +76,8 @@ def decided(
     return decide(
         Observations(series, held, chill_h=200.0 if chilled else None),
         HypothesisMixture(posterior, 1.052, True, share),
-        Priors().prior(BATCH),
-        BATCH,
+        Priors().prior(batch),
+        batch,
         NOW,
         Hysteresis(was_finished, was_stalled),
     )
@@ -153,3 +156,19 @@ def test_an_end_far_above_the_usual_is_believed_only_by_a_forced_test() -> None:
         assert not decided(sure, held_h=11.0, attenuation=expected + above * sd).finished
         assert decided(sure, held_h=12.0, attenuation=expected + above * sd).finished
     assert not decided(sure, held_h=400.0, attenuation=expected - 3.5 * sd).finished
+
+
+def test_where_only_habits_are_known_a_high_end_must_hold_for_days_and_a_likely_halt_is_no_end() -> None:
+    unknown = replace(BATCH, expected_attenuation=None)
+    prior = Priors().prior(unknown)
+    expected = float(prior.mean[-1])
+    sd = float(np.hypot(prior.sd[-1], GAIN_SD * expected))
+    sure = {0.3: 0.98, 1.4: 0.02}
+    # That it only pauses stays possible, the more the higher it ends: far above, nobody may be so sure.
+    for above, least_h in ((-0.2, 12.0), (-0.7, 48.0), (-1.2, 96.0), (-2.4, np.inf)):
+        at = expected + above * sd
+        for held_h in (11.0, 12.0, 47.0, 48.0, 95.0, 96.0, 500.0):
+            finished = decided(sure, held_h=held_h, attenuation=at, batch=unknown).finished
+            assert finished is (held_h >= least_h), (above, held_h)
+    assert decided(sure, held_h=60.0, attenuation=expected - 0.7 * sd, lasting=0.08, batch=unknown).finished
+    assert not decided(sure, held_h=600.0, attenuation=expected - 0.7 * sd, lasting=0.12, batch=unknown).finished
