@@ -160,7 +160,12 @@ def _judged(
     said = _told(grounds, weight, carried)
     if by_hand is not None and not by_hand.why_not:  # the sample has settled how far the float is off
         said = replace(said, evidence=tuple(one for one in said.evidence if not isinstance(one, FloatOff)))
-    return replace(said, by_hand=by_hand, course=course(batch, told.posterior, weight, estimates.finish, series.now_h))
+    return replace(
+        said,
+        by_hand=by_hand,
+        beside_sg=_beside(series, told.posterior),
+        course=course(batch, told.posterior, weight, estimates.finish, series.now_h),
+    )
 
 
 def _told(grounds: Grounds, weight: Floats, carried: Hysteresis) -> Assessment:
@@ -328,11 +333,25 @@ def _too_early_for(
 
 def _float_off(series: Series, posterior: PosteriorDraws) -> float | None:
     """By how much the float's last half day lies above the middle course, SG; None without a float by then."""
-    recent = series.floats & (series.hours > series.now_h - FLOAT_OFF_OVER_H)
-    if not recent.any():
+    above = _above_course(series, posterior)
+    return float(np.median(above)) if above.size else None
+
+
+def _beside(series: Series, posterior: PosteriorDraws) -> float | None:
+    """The same where three in four of the readings lie on one side, so that it is seen; else None."""
+    above = _above_course(series, posterior)
+    if not above.size:
         return None
+    low, middle, high = np.quantile(above, (0.25, 0.5, 0.75))
+    return float(middle) if low > 0 or high < 0 else None
+
+
+def _above_course(series: Series, posterior: PosteriorDraws) -> Floats:
+    """How far the float's readings of the last half day lie above the middle course, SG."""
+    recent = series.floats & (series.hours > series.now_h - FLOAT_OFF_OVER_H)
     middle = quantiles(posterior.gravity_sg, posterior.weight, (0.5,))[0]
-    return float(np.median(series.gravity_sg[recent] - np.interp(series.hours[recent], posterior.at_h, middle)))
+    above: Floats = series.gravity_sg[recent] - np.interp(series.hours[recent], posterior.at_h, middle)
+    return above
 
 
 def _later(series: Series, prior: Prior, share: float) -> float:

@@ -24,7 +24,7 @@ from analysis.evidence import (
     slow_swing,
 )
 from analysis.model import STEADY_SG, Assessment, EventKind, Forecast, Phase, Range, Trend
-from analysis.thresholds import FLOAT_OFF_SG, LAG_USUAL_H, LAG_WORRY_H
+from analysis.thresholds import FLOAT_OFF_SG, FLOAT_SEEN_OFF_SG, LAG_USUAL_H, LAG_WORRY_H
 from analysis.wording.formatting import Voice, capital, fineness, hours, lasted
 
 PHASE_WORDS: Final[dict[Phase, str]] = {
@@ -368,9 +368,14 @@ def same_figure(assessment: Assessment, read_sg: float) -> float:
 def offset_words(assessment: Assessment, voice: Voice) -> str | None:
     """Why the inferred course runs beside what the float shows, for the picture; None where it does not."""
     off = next((one for one in assessment.evidence if isinstance(one, FloatOff)), None)
-    by_hand = assessment.by_hand
-    if off is None or (by_hand is not None and not by_hand.why_not):
+    by_hand, beside_sg = assessment.by_hand, assessment.beside_sg
+    if by_hand is not None and not by_hand.why_not:
         return None
+    if off is None:
+        if beside_sg is None or abs(beside_sg) < FLOAT_SEEN_OFF_SG:
+            return None
+        way, most = "low" if beside_sg < 0 else "high", voice.units.one_point()
+        return f"Dots lie a little {way}: the float's likely offset, less than {most}"
     size, way = voice.units.apart(off.gravity_sg + off.off_sg, off.gravity_sg), "low" if off.off_sg < 0 else "high"
     return f"Dots lie about {size} {way}: the float's likely offset"
 

@@ -106,3 +106,17 @@ def test_a_sample_that_did_not_set_the_float_is_told_apart_from_it():
 
 def _hours(times: pl.Series) -> np.ndarray:
     return (times.dt.epoch("us").to_numpy() / 1e6 - PITCHED.timestamp()) / 3600.0
+
+
+@pytest.mark.parametrize("off_sg", [0.0, 0.0006, -0.0006])
+def test_how_far_the_dots_lie_beside_the_line_is_what_a_picture_shows(off_sg):
+    frame = readings(142.0, float_off_sg=off_sg).filter(~pl.col("by_hand"))
+    said, _ = judged(frame)
+    newest = said.marked.filter(pl.col("measured_at") > at(143.6 - 12.0), pl.col("set_aside").is_null())
+    line = np.interp(_hours(newest["measured_at"]), _hours(said.course["at"]), said.course["gravity_p50_sg"])
+    above = newest["gravity_sg"].to_numpy() - line
+    one_side = max((above > 0).mean(), (above < 0).mean())
+    assert (said.beside_sg is not None) == (one_side >= 0.75)
+    if said.beside_sg is not None:
+        assert said.beside_sg == pytest.approx(float(np.median(above)), abs=1e-4)
+    assert one_side >= 0.75 or abs(off_sg) < 0.0005  # so that this has seen dots beside the line
