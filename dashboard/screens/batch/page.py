@@ -274,7 +274,7 @@ def why(batch_id: str) -> None:
     told = render(
         "batch/why.html",
         notions=_notions(outlook, say),
-        evidence=sentences(a.evidence, say.units),
+        evidence=sentences(a.evidence, say.units, ended=outlook.record.ended_at is not None),
         cautions=() if outlook.record.ended_at else [caution(each) for each in outlook.plan.cautions],
         doubts=outlook.doubts,
         classical=classical_sentences(queries.classical_of(outlook), say) if _classical_wanted() else (),
