@@ -24,6 +24,7 @@ from dashboard.ui.labels import plain
 from dashboard.ui.links import address as address
 from dashboard.ui.links import link as link
 from dashboard.ui.links import underlined as underlined
+from dashboard.ui.names import in_one_piece as in_one_piece
 from ingest.errors import EntryError, IngestError, NotAllowed
 
 log = logging.getLogger(__name__)
@@ -35,8 +36,8 @@ _HASTE: Final = 0.2
 _CSS: Final = "".join((Path(__file__).parent / f).read_text(encoding="utf-8") for f in ("style.css", "style_forms.css"))
 _BESIDE_ON_A_PHONE: Final = 3
 """Columns that fit beside one another on a screen of 360 px."""
-_ONE_LINE: Final = 20
-"""Characters of a cell that stay on one line where there is room; an interval such as 1.3 days (1.2 to 1.3) is less."""
+_ONE_LINE: Final = 22
+"""Characters of a cell that stay on one line where there is room; a date such as Sat 28 Nov 2026, 18:04 has as many."""
 _SAID: Final = "said"
 _SAVED_AS: Final = "saved as"
 
