@@ -117,18 +117,21 @@ def the_sheet(outlook: Outlook, say: Voice) -> None:
         stand_open = screen.open_reasons(asked.answer) + bool(taught)
         st.html(components.unbroken(screen.verdict_html(word, told, len(told) if asked.wrong else stand_open)))
         st.html(_standing(outlook, say))
+    p = store.preferences()
+    care = components.unbroken(screen.care_html(asked.answer, reasons, p))
+    # Below the figures it would leave half of a desktop's page empty; before there are any, it takes their place.
+    figures = asked.answer.inputs.package is not None
     with left:
-        p = store.preferences()
         components.markup(
             screen.missing_html(asked.answer)
             + screen.sections_html(asked.answer, p)
             + screen.picture_html(asked.answer, p, components.edition())
-            + screen.basis_html(asked.answer, p),
+            + screen.basis_html(asked.answer, p)
+            + (Markup() if figures else care),
             key="sheet",
         )
-    # Over the whole width: below the figures alone it would leave half of a desktop's page empty.
-    care = components.unbroken(screen.care_html(asked.answer, reasons, p))
-    st.html(fill('<div class="care">{{ care }}</div>', care=care))
+    if figures:
+        st.html(fill('<div class="care">{{ care }}</div>', care=care))
     st.download_button(
         "Download the sheet, to print",
         lambda: html.sheet_html(

@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
@@ -60,6 +61,19 @@ def test_the_verdict_waits_for_the_kind_of_package(cellar, held, page):
     assert all(says_until_saved(shown, label) for label in ("Into", "Altitude, m", "Drink"))
     assert "No verdict yet." in text
     assert "Say first whether it goes into bottles or kegs." in text
+
+
+def test_before_there_are_figures_what_to_take_care_of_stands_in_their_place(cellar, held, page):
+    def beside(shown):
+        markups = [each for each in shown.get("bidi_component") if each.proto.component_name == "tunroom_markup"]
+        return " ".join(json.loads(each.proto.json) for each in markups)
+
+    shown = open_sheet(page, cellar, held)
+    assert "Against oxygen" in beside(shown)
+    assert "Against oxygen" not in html_of(shown)
+    chosen = open_sheet(page, cellar, held, package="bottle")
+    assert "Against oxygen" not in beside(chosen)
+    assert html_of(chosen).count("Against oxygen") == 1
 
 
 def test_the_sheet_is_filled_in_from_the_batch(cellar, held, page):
