@@ -187,14 +187,19 @@ def screen(show: F) -> F:
 
 
 def live(show: F) -> F:
-    """A part of a page that refreshes itself without moving the rest."""
+    """A part of a page that refreshes itself without moving the rest.
+
+    It has a place that is not its own: what Streamlit has not yet sent of a part it drops when that part is drawn anew,
+    and what follows would come for a place that does not exist yet ("Bad delta path index", and an empty page).
+    """
     guarded = screen(show)
 
     @functools.wraps(show)
     def refreshed(*args: Any, **kwargs: Any) -> Any:
         if "pace" not in st.session_state:
             st.session_state["pace"] = LIVE_S * random.uniform(1 - _HASTE, 1)  # noqa: S311 - no secret
-        return st.fragment(guarded, run_every=st.session_state["pace"])(*args, **kwargs)
+        with st.container():
+            return st.fragment(guarded, run_every=st.session_state["pace"])(*args, **kwargs)
 
     return refreshed  # type: ignore[return-value]
 
