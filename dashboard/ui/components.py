@@ -366,7 +366,7 @@ def sentences(told: Iterable[str]) -> Markup:
 
 def lead(sentence: str) -> Markup:
     """The sentence that a page leads with."""
-    return fill('<h1 class="lead">{{ sentence }}</h1>', sentence=sentence)
+    return unbroken(fill('<h1 class="lead">{{ sentence }}</h1>', sentence=sentence))
 
 
 @dataclass(frozen=True, slots=True)

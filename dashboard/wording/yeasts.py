@@ -51,7 +51,8 @@ def best(comparison: Comparison, say: Voice) -> str:
 def _would_tell(rest: Mapping[str, list[Difference]]) -> str:
     """How many more batches would tell these apart, by what they are called; of several pairs those of the nearest."""
     more = {word: _more(found) for word, found in rest.items()}
-    told = [f"{words} would{f' for {word}' if len(rest) > 1 else ''}" for word, words in more.items() if words]
+    alike = {words: [word for word, each in more.items() if each == words] for words in more.values() if words}
+    told = [f"{words} would{f' for {joined(of)}' if len(rest) > 1 else ''}" for words, of in alike.items()]
     would = [f"in pairs of one wort, {joined(told)}"] if told else []
     never = joined([word for word, words in more.items() if not words])
     of = f" for {never}" if told else ""

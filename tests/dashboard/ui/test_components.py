@@ -36,3 +36,7 @@ def test_a_short_name_within_a_text_is_one_piece_and_nothing_else_of_it_changes(
     assert html == '<span class="whole">Probe-room</span> and float-11 &lt;i&gt; wait'
     assert components.in_one_piece("a & b", []) == "a &amp; b"
     assert components.in_one_piece("f.1 and fx1", ["f.1"]) == '<span class="whole">f.1</span> and fx1'
+
+
+def test_a_lead_parts_no_number_from_its_unit():
+    assert components.lead("About 1.6 days sooner") == '<h1 class="lead">About 1.6\N{NO-BREAK SPACE}days sooner</h1>'

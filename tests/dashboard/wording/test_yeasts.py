@@ -85,6 +85,10 @@ def test_that_batches_are_too_few_is_said_once_for_all_that_leans():
         "; so few batches do not yet tell whether those are more than what matters (in pairs of one wort, about three"
         " more of each would for finish times and about nine more of each would for attenuation)."
     )
+    both = tuple(replace(d, more_batches=3) for d in leaning)
+    assert best(replace(found, differences=both), SAY).endswith(
+        "(in pairs of one wort, about three more of each would for finish times and attenuation)."
+    )
     far = tuple(replace(d, more_batches=None if d.quantity == "attenuation" else 3) for d in leaning)
     assert best(replace(found, differences=far), SAY).endswith(
         "(in pairs of one wort, about three more of each would for finish times; many more would not for attenuation,"
