@@ -172,16 +172,20 @@ def verdict_html(outlook: Outlook, say: Voice) -> Markup:
         lots.about_html(warning, record, say)
         for warning in warnings_for(record, lot_warnings(context.store().all(BatchRecord)))
     )
-    return in_doubt + render(
-        "batch/verdict.html",
-        vessel=outlook.vessel.name if outlook.vessel else "",
-        about=", ".join(x for x in about if x),
-        lead=lead,
-        needs=[] if record.ended_at else needs_of(outlook, devices, say, beside),
-        said_by_lead=("stalled", "renewed fall", "not begun", "float in doubt", "sample due"),
-        advice=" ".join(advice_sentences(a.advice, say.units)),
-        figures=figures_html(outlook, say),
-        days=dates(outlook.plan, outlook.batch, say) if has_days else None,
+    return (
+        in_doubt
+        + lots.early_html(outlook, say)
+        + render(
+            "batch/verdict.html",
+            vessel=outlook.vessel.name if outlook.vessel else "",
+            about=", ".join(x for x in about if x),
+            lead=lead,
+            needs=[] if record.ended_at else needs_of(outlook, devices, say, beside),
+            said_by_lead=("stalled", "renewed fall", "not begun", "float in doubt", "sample due"),
+            advice="" if record.ended_at else " ".join(advice_sentences(a.advice, say.units)),
+            figures=figures_html(outlook, say),
+            days=dates(outlook.plan, outlook.batch, say) if has_days else None,
+        )
     )
 
 

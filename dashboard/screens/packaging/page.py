@@ -14,7 +14,7 @@ from dashboard.queries import Standing, queries
 from dashboard.screens.packaging import follow_up, inputs
 from dashboard.sheet import html, screen
 from dashboard.templates import Markup, fill
-from dashboard.ui import components, forms
+from dashboard.ui import components, forms, lots
 from ingest.model import BatchRecord, EventRecord
 from ingest.monitoring import Outlook
 
@@ -35,6 +35,8 @@ def show() -> None:
     st.html(fill("<p>{{ back }}</p>", back=components.link("batch", f"← {record.name}", id=record.batch_id)))
     if context.store().all(EventRecord, batch_id=record.batch_id, kind="package"):
         follow_up.show(record, say)
+        if early := lots.early_html(outlook, say):
+            st.html(early)
         follow_up.in_doubt(record, say)
         with st.expander("The sheet"):
             the_sheet(outlook, say)
