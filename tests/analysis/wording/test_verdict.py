@@ -244,8 +244,11 @@ def test_the_picture_says_why_also_where_its_line_runs_less_than_a_point_beside_
     assert "less than 0.3" in (offset_words(assessed("steady", beside_sg=0.0007), plato) or "")
     both = assessed("steady", beside_sg=0.0012, evidence=(FloatOff(0.0012, 1.020),))
     assert offset_words(both, SAY) == "Dots lie about 1 point high: the float's likely offset"
-    settled = assessed("steady", beside_sg=0.0007, by_hand=SetByHand(NOW, 1.012, NOW))
-    assert offset_words(settled, SAY) is None
+    set_by = SetByHand(NOW, 1.012, NOW)
+    assert offset_words(assessed("steady", beside_sg=None, by_hand=set_by), SAY) is None
+    before = offset_words(assessed("steady", beside_sg=-0.0007, by_hand=set_by), SAY)
+    assert before == "Earlier dots lie a little low: the hand sample sets the float since Wed 25 Nov, 12:00"
+    assert "about 2 points high" in (offset_words(assessed("steady", beside_sg=0.002, by_hand=set_by), SAY) or "")
 
 
 def test_too_few_readings_are_no_phase():
