@@ -22,7 +22,8 @@ def label(store: Store, record: BatchRecord) -> str:
 
 def under_way(store: Store) -> list[BatchRecord]:
     """The batches under way, lot by lot, each lot by its vessels."""
-    found, first = by_vessel(store), {}
+    found = by_vessel(store)
+    first: dict[str, int] = {}
     for n, record in enumerate(found):
         first.setdefault(record.lot, n)
     return sorted(found, key=lambda b: first[b.lot])
