@@ -36,6 +36,8 @@ _HASTE: Final = 0.2
 _CSS: Final = "".join((Path(__file__).parent / f).read_text(encoding="utf-8") for f in ("style.css", "style_forms.css"))
 _BESIDE_ON_A_PHONE: Final = 3
 """Columns that fit beside one another on a screen of 360 px."""
+_IN_A_ROW: Final = 45
+"""Characters that fit into a row of a table on a screen of 360 px, beside what keeps three columns apart."""
 _ONE_LINE: Final = 22
 """Characters of a cell that stay on one line where there is room; a date such as Sat 28 Nov 2026, 18:04 has as many."""
 _SAID: Final = "said"
@@ -345,13 +347,19 @@ def beside(error: EntryError | None, *fields: str) -> None:
 def table(headings: Sequence[str], rows: Sequence[Sequence[str]], caption: str, *, wide: bool = False) -> Markup:
     """A quiet table as HTML. Cells are text, on one line in a `wide` one.
 
-    On a phone the rows of one of many columns stand below one another, each value beside its heading.
+    On a phone the rows of one of many columns, or of long ones, stand below one another, each value beside its heading.
     """
-    stacks = len(headings) > _BESIDE_ON_A_PHONE
+    stacks = len(headings) > _BESIDE_ON_A_PHONE or (len(headings) == _BESIDE_ON_A_PHONE and _too_long(headings, rows))
     kind = " ".join(["log", *(["wide"] if wide else []), *(["stacks"] if stacks else [])])
     return render(
         "ui/table.html", headings=headings, rows=rows, caption=caption, kind=kind, stacks=stacks, short=_ONE_LINE
     )
+
+
+def _too_long(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> bool:
+    """Whether the longest cells of all columns do not fit beside one another on a phone."""
+    text = (headings, *([cell.striptags() if isinstance(cell, Markup) else cell for cell in row] for row in rows))
+    return sum(max(map(len, column)) for column in zip(*text, strict=True)) > _IN_A_ROW
 
 
 def titled_table(headings: Sequence[str], rows: Sequence[Sequence[str]], title: str, *, wide: bool = False) -> Markup:
