@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import sys
 
-SENDS_EVERY_S = 1.5
-"""As long as that a page may wait on such a machine before it leaves, and be drawn anew in part meanwhile."""
+SENDS_EVERY_S = 8.0
+"""Longer than a live part rests: it is drawn anew while the next page still waits to leave."""
 
 
 def seldom_sent_main(arguments: list[str]) -> int:
