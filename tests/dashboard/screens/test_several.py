@@ -69,6 +69,13 @@ def test_the_vessels_to_choose_from_stand_as_on_the_shelf_each_wort_together(sto
     assert shown == ["Jug 1: Tuesday wort", "Jug 3: Tuesday wort", "Jug 2: Harbour"]
 
 
+def test_what_dividing_and_merging_do_is_said_before_a_batch_is_chosen(store, page):
+    for vessel in ("v1", "v2"):
+        batch(store, vessel)
+    assert "Each part keeps all readings and entries up to the division" in html_of(page("several", part="divide"))
+    assert "The others end; the one that you choose goes on" in html_of(page("several", part="merge"))
+
+
 # One wort into many
 
 
