@@ -438,6 +438,9 @@ class Assessment:
     same. Empty where nothing can be inferred."""
     renewed: float = 0.0
     """The chance that it ferments anew, slowly, since it is said to have ended; of that, `remaining_falls_sg` knows."""
+    beside_sg: float | None = None
+    """By how much the float's newest readings lie above `course`, SG; None where they scatter about it, or there are
+    none. Where a hand sample sets the float: those before."""
     marked: pl.DataFrame = field(default_factory=_no_readings)
     course: pl.DataFrame = field(default_factory=_no_course)
     fingerprint: str = ""

@@ -532,6 +532,10 @@ FLOAT_OFF_SG: Final = 0.001
 """SG; a float as far off as this, by what we infer, is worth a sentence. Source: none known; a gravity that is shown is
 never more than a point from fresh readings without its reason."""
 
+FLOAT_SEEN_OFF_SG: Final = 0.0003
+"""SG; from here on dots are seen to lie beside the line of a picture, and it says why. Source: tried on screens; half
+of the width of the line."""
+
 FLOAT_OFF_OVER_H: Final = 12.0
 """hours; over the last of which it is seen how far a float is off. Source: the window of a level."""
 

@@ -31,6 +31,7 @@ from analysis.model import (
     Hysteresis,
     PhaseSpan,
     Range,
+    SetByHand,
     as_utc,
     events_of,
 )
@@ -160,7 +161,12 @@ def _judged(
     said = _told(grounds, weight, carried)
     if by_hand is not None and not by_hand.why_not:  # the sample has settled how far the float is off
         said = replace(said, evidence=tuple(one for one in said.evidence if not isinstance(one, FloatOff)))
-    return replace(said, by_hand=by_hand, course=course(batch, told.posterior, weight, estimates.finish, series.now_h))
+    return replace(
+        said,
+        by_hand=by_hand,
+        beside_sg=_beside(series, told.posterior, _set_since_h(by_hand, batch)),
+        course=course(batch, told.posterior, weight, estimates.finish, series.now_h),
+    )
 
 
 def _told(grounds: Grounds, weight: Floats, carried: Hysteresis) -> Assessment:
@@ -327,11 +333,38 @@ def _too_early_for(
 
 def _float_off(series: Series, posterior: PosteriorDraws) -> float | None:
     """By how much the float's last half day lies above the middle course, SG; None without a float by then."""
-    recent = series.floats & (series.hours > series.now_h - FLOAT_OFF_OVER_H)
-    if not recent.any():
+    above = _above_course(series, posterior)
+    return float(np.median(above)) if above.size else None
+
+
+def _set_since_h(by_hand: SetByHand | None, batch: Batch) -> float | None:
+    """Since when a hand sample sets the float, in hours since pitching; None where none does."""
+    if by_hand is None or by_hand.why_not or by_hand.since is None:
         return None
+    return (by_hand.since - batch.pitched_at).total_seconds() / 3600
+
+
+def _beside(series: Series, posterior: PosteriorDraws, set_since_h: float | None) -> float | None:
+    """The same where three in four of the readings lie on one side, so that it is seen; else None.
+
+    Where a hand sample sets the float, it is told of the half day before that.
+    """
+    above = _above_course(series, posterior, set_since_h)
+    if not above.size:
+        return None
+    low, middle, high = np.quantile(above, (0.25, 0.5, 0.75))
+    return float(middle) if low > 0 or high < 0 else None
+
+
+def _above_course(series: Series, posterior: PosteriorDraws, until_h: float | None = None) -> Floats:
+    """How far the float's readings of the last half day, or of that before `until_h`, lie above the course, SG."""
+    end_h = series.now_h if until_h is None else until_h
+    recent = series.floats & (series.hours > end_h - FLOAT_OFF_OVER_H)
+    if until_h is not None:
+        recent &= series.hours < until_h
     middle = quantiles(posterior.gravity_sg, posterior.weight, (0.5,))[0]
-    return float(np.median(series.gravity_sg[recent] - np.interp(series.hours[recent], posterior.at_h, middle)))
+    above: Floats = series.gravity_sg[recent] - np.interp(series.hours[recent], posterior.at_h, middle)
+    return above
 
 
 def _later(series: Series, prior: Prior, share: float) -> float:

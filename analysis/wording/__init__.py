@@ -4,7 +4,7 @@
 """
 
 from analysis.wording.classical import classical_fit, classical_sentences
-from analysis.wording.ended import ended_notions, ended_verdict
+from analysis.wording.ended import ended_notions, ended_verdict, packaged_early
 from analysis.wording.evidence import advice_sentences, sentences
 from analysis.wording.formatting import (
     NOT_JUDGED,
@@ -115,6 +115,7 @@ __all__ = [
     "next_day",
     "next_sentences",
     "offset_words",
+    "packaged_early",
     "packaging_date",
     "phase_word",
     "plan_facts",

@@ -27,11 +27,28 @@ def differs(one: AdditionDiffers, units: DisplayUnits) -> str:
     )
 
 
+def differed(one: AdditionDiffers, units: DisplayUnits) -> str:
+    """The same of a batch that has ended."""
+    return (
+        f"The addition {_ago(one.ago_h)} before the end was to move the gravity by"
+        f" {_by(one.stated_sg, one.gravity_sg, units)}; by the readings it moved by"
+        f" {_by(one.seen_sg, one.gravity_sg, units)}. The readings were believed."
+    )
+
+
 def by_readings(one: AdditionByReadings, units: DisplayUnits) -> str:
     """What is not known of an addition."""
     return (
         f"Of the addition of {_ago(one.ago_h)} ago we do not know {_listed(one.lacking)}: the readings decide, and show"
         f" a step of {_by(one.seen_sg, one.gravity_sg, units)}."
+    )
+
+
+def by_readings_then(one: AdditionByReadings, units: DisplayUnits) -> str:
+    """The same of a batch that has ended."""
+    return (
+        f"Of the addition {_ago(one.ago_h)} before the end we do not know {_listed(one.lacking)}: the readings decided,"
+        f" and showed a step of {_by(one.seen_sg, one.gravity_sg, units)}."
     )
 
 

@@ -55,6 +55,25 @@ def ended_notions(a: Assessment, hold_h: float, voice: Voice) -> list[tuple[str,
     ]  # fmt: skip
 
 
+def packaged_early(a: Assessment, voice: Voice) -> str | None:
+    """What to mind of a batch that was packaged before it was seen to have ended; None where it was."""
+    if a.finished:
+        return None
+    left = a.remaining_fall_sg
+    if left is None or a.gravity_sg is None:
+        seen = "Nothing shows that it had ended when it was packaged"
+    elif left.p50 >= STEADY_SG:
+        seen = f"It was packaged with {voice.units.about_fall(left.p50)} to go"
+    elif left.p90 >= STEADY_SG:
+        seen = "It was packaged before it was seen to have ended"
+    else:
+        return None
+    return (
+        f"{seen}: what is sealed of it may build pressure until it bursts. Keep the lot cold and people away from it,"
+        " do not shake it, and open a test bottle with care, as its sheet says."
+    )
+
+
 def _to_go(a: Assessment, voice: Voice, how: str = ", with {} to go") -> str:
     left = a.remaining_fall_sg
     if left is None or left.p50 < STEADY_SG:

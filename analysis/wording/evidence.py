@@ -3,21 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Final, assert_never
+from typing import assert_never
 
 from analysis import evidence as kinds
 from analysis.display_units import DisplayUnits
 from analysis.evidence import Advice, Evidence
-from analysis.wording import additions
+from analysis.wording import additions, evidence_past
+from analysis.wording import evidence_figures as figures
 from analysis.wording.formatting import NOT_JUDGED
 
-_NOTHING_SG: Final = 0.00005
-"""SG; what is printed as 0.0000 is said in words."""
 
-
-def sentences(said: Iterable[Evidence], units: DisplayUnits) -> tuple[str, ...]:
-    """The evidence, one sentence each, in the order given."""
-    return tuple(sentence(one, units) for one in said)
+def sentences(said: Iterable[Evidence], units: DisplayUnits, *, ended: bool = False) -> tuple[str, ...]:
+    """The evidence, one sentence each, in the order given; of a batch that has `ended` as it stood then."""
+    tell = evidence_past.sentence if ended else sentence
+    return tuple(tell(one, units) for one in said)
 
 
 def advice_sentences(said: Iterable[Advice], units: DisplayUnits) -> tuple[str, ...]:
@@ -39,9 +38,9 @@ def sentence(one: Evidence, units: DisplayUnits) -> str:
         case kinds.SlowFall():
             return _slow_fall(one, units)
         case kinds.Attenuated():
-            return (
-                f"{_percent(one.attenuation)} apparent attenuation so far; {_where(one)}.{above_all(one.attenuation)}"
-            )
+            share = one.attenuation
+            said = f"{figures.percent(share)} apparent attenuation so far; {figures.where(one)}."
+            return said + figures.above_all(share)
         case kinds.StillToFall():
             return _still_to_fall(one, units)
         case kinds.TooCold():
@@ -58,12 +57,14 @@ def sentence(one: Evidence, units: DisplayUnits) -> str:
                 f" from one half-day to the next the readings show {one.seen_h} h of it."
             )
         case kinds.Crept():
-            fall = _fall(one.fall_sg, one.gravity_sg, units)
+            fall = figures.fall(one.fall_sg, one.gravity_sg, units)
             return f"Since the dry hop it has fallen by about {fall} beyond the fermentation itself."
         case kinds.FloatOff():
             return _float_off(one, units)
         case kinds.Silent():
-            return f"Nothing was read for {_lasted(one.hours)}: what happened since nobody knows; so it stood then."
+            return (
+                f"Nothing was read for {figures.lasted(one.hours)}: what happened since nobody knows; so it stood then."
+            )
         case kinds.NotBegun():
             return _not_begun(one, units)
         case kinds.ColdForIt():
@@ -90,15 +91,15 @@ def _temperature_to_come(one: kinds.TemperatureToCome, units: DisplayUnits) -> s
 
 def _not_begun(one: kinds.NotBegun, units: DisplayUnits) -> str:
     return (
-        f"No fall has been seen in the {_lasted(one.hours)} since pitching; the readings stand at"
+        f"No fall has been seen in the {figures.lasted(one.hours)} since pitching; the readings stand at"
         f" {units.gravity(one.gravity_sg)}. A hold counts only after a fall."
     )
 
 
 def _stopped_short(one: kinds.StoppedShort, units: DisplayUnits) -> str:
     return (
-        f"It stopped about {units.apart(one.end_sg + one.above_sg, one.end_sg)} above the likely end of"
-        f" {units.gravity(one.end_sg)}; chance that it is a halt and not the end: {_chance(one.p_halted)}."
+        f"It stopped {figures.stopped(one, units)}; chance that it is a halt and not the end:"
+        f" {figures.chance(one.p_halted)}."
     )
 
 
@@ -107,20 +108,20 @@ def doubt(one: kinds.EvenFall | kinds.Swings | kinds.SameFigure | kinds.CannotBe
     match one:
         case kinds.EvenFall():
             return (
-                f"The float falls evenly, by about {_a_day(one.per_day_sg, units)} a day for"
+                f"The float falls evenly, by about {figures.a_day(one.per_day_sg, units)} a day for"
                 f" {one.hours / 24:.0f} days, without slowing down: a float that drifts does that, and a fermentation"
                 " that goes on slowly. A hand sample tells which."
             )
         case kinds.Swings():
             return (
-                f"The float has gone up and down by about {_swing(one.by_sg, units)} for {one.hours / 24:.0f} days,"
-                " which the liquid cannot: gas bubbles, foam or a swinging temperature lift a float. A hand sample,"
-                " degassed, tells where it stands."
+                f"The float has gone up and down by about {figures.swing(one.by_sg, units)} for {one.hours / 24:.0f}"
+                " days, which the liquid cannot: gas bubbles, foam or a swinging temperature lift a float. A hand"
+                " sample, degassed, tells where it stands."
             )
         case kinds.SameFigure():
             return (
-                f"The float has shown {units.gravity(one.gravity_sg)} to the last digit for {_lasted(one.hours)}:"
-                " it may be stuck, lie against the wall, or repeat an old reading."
+                f"The float has shown {units.gravity(one.gravity_sg)} to the last digit for {figures.lasted(one.hours)}"
+                ": it may be stuck, lie against the wall, or repeat an old reading."
             )
         case kinds.CannotBe():
             why = "more than it began with" if one.above else "less than is left when every sugar is eaten"
@@ -128,16 +129,6 @@ def doubt(one: kinds.EvenFall | kinds.Swings | kinds.SameFigure | kinds.CannotBe
                 f"The float shows {units.gravity(one.gravity_sg)}, which is {why} ({units.gravity(one.original_sg)}"
                 " before pitching): the float or that gravity is wrong."
             )
-
-
-def above_all(attenuation: float) -> str:
-    """Why apparent attenuation can pass 100 %, where it does; with a space before it."""
-    if attenuation <= 1.0:
-        return ""
-    return (
-        " Apparent attenuation passes 100\u202f% where a drink ends lighter than water: alcohol is lighter, so that a"
-        " hydrometer sinks deeper than the sugar left would let it."
-    )
 
 
 def advice(one: Advice, units: DisplayUnits) -> str:
@@ -196,73 +187,30 @@ def advice(one: Advice, units: DisplayUnits) -> str:
 
 
 def _cold_for_it(one: kinds.ColdForIt, units: DisplayUnits) -> str:
-    usual = units.span(one.low_c, one.high_c, "temperature")
-    kind = "drink" if one.drink == "other" else one.drink
-    article = "an" if kind == "ale" else "a"
-    then = ""
-    if one.fermented_c is not None:
-        by = units.colder_by(one.temperature_c, one.fermented_c)
-        then = f", {by} colder than where it fermented ({units.temperature(one.fermented_c)})"
-    return (
-        f"It is at {units.temperature(one.temperature_c)}{then}; usual for {article} {kind} is {usual} (common"
-        " practice). Cold alone can hold a yeast up."
-    )
-
-
-def _a_day(fall_sg: float, units: DisplayUnits) -> str:
-    return units.fall_to(fall_sg, 1.010)
-
-
-def _swing(by_sg: float, units: DisplayUnits) -> str:
-    return _points(by_sg, 1.010, units)
-
-
-def _lasted(hours: float) -> str:
-    return f"{hours / 24:.0f} days" if hours >= 48 else f"{hours:.0f} h"
+    return f"It is at {figures.how_cold(one, units)}. Cold alone can hold a yeast up."
 
 
 def _nothing_yet(one: kinds.NothingYet) -> str:
-    usable = one.usable
-    many = (
-        "no gravity reading" if usable == 0 else "one gravity reading" if usable == 1 else f"{usable} gravity readings"
-    )
-    return f"Too early to say anything: so far there {'are' if usable > 1 else 'is'} {many} to go by."
+    there_is = "there are" if one.usable > 1 else "there is"
+    return f"Too early to say anything: so far {there_is} {figures.readings(one.usable)} to go by."
 
 
 def _moved(one: kinds.Moved, units: DisplayUnits) -> str:
-    moved, error = abs(one.moved_sg), one.error_sg
-    if units.gravity_unit != "SG":
-        by = f"{units.fall_amount(moved, one.gravity_sg):.2f} ± {units.fall_to(error, one.gravity_sg)}"
-    else:
-        by = f"{moved:.4f} ± {error:.4f} SG"
-    return (
-        f"Over the last {one.hours} h the gravity moved by {by}"
-        f" ({'of at least' if one.enough else 'of'} {one.asked_h:.0f} h asked)."
-    )
+    return f"Over the last {one.hours} h the gravity moved by {figures.moved(one, units)}."
 
 
 def _fell_since(one: kinds.FellSince, units: DisplayUnits) -> str:
-    if units.gravity_unit != "SG":
-        by = units.fall_to(one.fell_sg, one.gravity_sg)
-    else:
-        by = f"{1000 * one.fell_sg:.1f} points"
     return (
-        f"It has fallen by {by} since it {'was called' if one.called else 'seemed'} finished {_ago(one.ago_h)} ago."
-        " What was read counts: it is not finished until it has held anew."
+        f"It has fallen by {figures.fell(one, units)} since it {'was called' if one.called else 'seemed'} finished"
+        f" {_ago(one.ago_h)} ago. What was read counts: it is not finished until it has held anew."
     )
 
 
 def _slow_fall(one: kinds.SlowFall, units: DisplayUnits) -> str:
-    if units.gravity_unit != "SG":
-        fell = units.fall_amount(one.fall_sg_day, one.gravity_sg)
-        day = f"{fell:.2f} ± {units.fall_to(one.error_sg_day, one.gravity_sg)}"
-        stored = units.fall_to(one.stored_sg, one.gravity_sg - one.stored_sg, 1)
-    else:
-        day = f"{1000 * one.fall_sg_day:.2f} ± {1000 * one.error_sg_day:.2f} points"
-        stored = f"{1000 * one.stored_sg:.0f} points"
+    day, stored = figures.slow_fall(one, units)
     over = f"by a straight line through the last {one.days:.0f} days"
     if one.sure:
-        in_all = _fall(one.fell_sg, one.gravity_sg, units)
+        in_all = figures.fall(one.fell_sg, one.gravity_sg, units)
         return (
             f"It seemed to have ended, and has gone on falling by {day} a day, {in_all} in all, {over}: more than"
             " floats drift. It is not finished until it has held anew."
@@ -274,16 +222,8 @@ def _slow_fall(one: kinds.SlowFall, units: DisplayUnits) -> str:
 
 
 def _still_to_fall(one: kinds.StillToFall, units: DisplayUnits) -> str:
-    low, middle, high = one.left_p10_sg, one.left_p50_sg, one.left_p90_sg
-    if units.gravity_unit != "SG":
-        limit = units.fall_to(one.limit_sg, one.gravity_sg)
-        low, middle, high = (units.fall_amount(fall, one.gravity_sg - fall) for fall in (low, middle, high))
-        left = f"{middle:.2f} {units.gravity_unit} ({low:.2f} to {high:.2f})"
-    else:
-        limit, left = f"{one.limit_sg:.3f} SG", f"{middle:.4f} SG ({low:.4f} to {high:.4f})"
-    if one.left_p90_sg < _NOTHING_SG:
-        left = "next to nothing"  # not 0.0000: nobody has seen that
-    return f"Chance that less than {limit} is left: {_chance(one.p_finished)}; still to fall: {left}."
+    limit, left = figures.still_to_fall(one, units)
+    return f"Chance that less than {limit} is left: {figures.chance(one.p_finished)}; still to fall: {left}."
 
 
 def _too_cold(one: kinds.TooCold, units: DisplayUnits) -> str:
@@ -303,47 +243,10 @@ def _tail_takes(one: kinds.TailTakes) -> str:
 
 def _float_off(one: kinds.FloatOff, units: DisplayUnits) -> str:
     return (
-        f"The float reads about {units.apart(one.gravity_sg + one.off_sg, one.gravity_sg)}"
-        f" {'above' if one.off_sg > 0 else 'below'} what we take for the true"
-        " gravity, going by the original gravity, hand samples and what is usual; a hand sample settles it."
+        f"The float reads {figures.float_off(one, units)} what we take for the true gravity, going by the original"
+        " gravity, hand samples and what is usual; a hand sample settles it."
     )
-
-
-def _where(one: kinds.Attenuated) -> str:
-    if one.same_yeast:
-        source = f"of your last {_batches(one.same_yeast)} with this yeast"
-    elif one.same_drink:
-        source = f"of your earlier {_batches(one.same_drink)} of this drink"
-    else:
-        source = "that is usual for this drink"
-    if one.expected_by_brewer:
-        source += " and of the range you expect"
-    return f"{one.place} the {_percent(one.low)} to {_percent(one.high)} {source}"
-
-
-def _fall(fall_sg: float, down_to_sg: float, units: DisplayUnits) -> str:
-    return f"{fall_sg:.4f} SG" if units.gravity_unit == "SG" else units.fall_to(fall_sg, down_to_sg)
-
-
-def _points(fall_sg: float, down_to_sg: float, units: DisplayUnits) -> str:
-    if units.gravity_unit != "SG":
-        return units.fall_to(fall_sg, down_to_sg, 1)
-    count = f"{1000 * fall_sg:.0f}"
-    return f"{count} {'point' if count == '1' else 'points'}"
 
 
 def _ago(hours: float) -> str:
     return f"about {hours / 24:.0f} days" if hours >= 48 else f"{hours:.0f} h"
-
-
-def _batches(count: int) -> str:
-    return "batch" if count == 1 else f"{count} batches"
-
-
-def _percent(share: float) -> str:
-    return f"{100 * share:.0f}\u202f%"
-
-
-def _chance(p: float) -> str:
-    """As a percentage; nothing that is inferred is quite impossible or quite certain."""
-    return "less than 1\u202f%" if p < 0.01 else "more than 99\u202f%" if p > 0.99 else _percent(p)

@@ -133,7 +133,8 @@ PAIR_HEADINGS: Final = ("Of two", "Points more", f"By more than {number(SCORES_A
 POOLED: Final = (
     "Points of 100, ranges of eight chances in ten, of people like those who tasted. Drinks are compared within one "
     "tasting, and only where they are alike in whatever else is entered of yeast, dry hops, dose and contact. What one "
-    "drink got is drawn towards the others; what was not entered, and other worts, make the ranges wider."
+    "drink got is drawn towards the others; what was not entered, and other worts, make the ranges wider. So these "
+    "chances are less sure than those of a tasting by itself: they are of its drinks alone, as its tasters liked them."
 )
 
 

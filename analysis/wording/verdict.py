@@ -6,7 +6,7 @@ has been seen to hold.
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Final
 
 import numpy as np
@@ -24,7 +24,7 @@ from analysis.evidence import (
     slow_swing,
 )
 from analysis.model import STEADY_SG, Assessment, EventKind, Forecast, Phase, Range, Trend
-from analysis.thresholds import FLOAT_OFF_SG, LAG_USUAL_H, LAG_WORRY_H
+from analysis.thresholds import FLOAT_OFF_SG, FLOAT_SEEN_OFF_SG, LAG_USUAL_H, LAG_WORRY_H
 from analysis.wording.formatting import Voice, capital, fineness, hours, lasted
 
 PHASE_WORDS: Final[dict[Phase, str]] = {
@@ -384,11 +384,26 @@ def same_figure(assessment: Assessment, read_sg: float) -> float:
 def offset_words(assessment: Assessment, voice: Voice) -> str | None:
     """Why the inferred course runs beside what the float shows, for the picture; None where it does not."""
     off = next((one for one in assessment.evidence if isinstance(one, FloatOff)), None)
-    by_hand = assessment.by_hand
-    if off is None or (by_hand is not None and not by_hand.why_not):
-        return None
+    by_hand, beside_sg = assessment.by_hand, assessment.beside_sg
+    if by_hand is not None and not by_hand.why_not:
+        return _before_the_sample(assessment, by_hand.since, voice)
+    if off is None:
+        if beside_sg is None or abs(beside_sg) < FLOAT_SEEN_OFF_SG:
+            return None
+        way, most = "low" if beside_sg < 0 else "high", voice.units.one_point()
+        return f"Dots lie a little {way}: the float's likely offset, less than {most}"
     size, way = voice.units.apart(off.gravity_sg + off.off_sg, off.gravity_sg), "low" if off.off_sg < 0 else "high"
     return f"Dots lie about {size} {way}: the float's likely offset"
+
+
+def _before_the_sample(a: Assessment, since: datetime | None, voice: Voice) -> str | None:
+    """The same of dots from before a hand sample sets the float; those since then lie on the line."""
+    if since is None or a.beside_sg is None or abs(a.beside_sg) < FLOAT_SEEN_OFF_SG or a.gravity_sg is None:
+        return None
+    level = a.gravity_sg.p50
+    size = f"about {voice.units.apart(level + a.beside_sg, level)}" if abs(a.beside_sg) >= FLOAT_OFF_SG else "a little"
+    way = "low" if a.beside_sg < 0 else "high"
+    return f"Earlier dots lie {size} {way}: the hand sample sets the float since {voice.exact(since)}"
 
 
 def phase_word(assessment: Assessment) -> str:

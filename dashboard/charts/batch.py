@@ -308,7 +308,7 @@ def _offset(drawing: _Drawing, a: Assessment, voice: Voice) -> None:
             "yanchor": "top",
             "align": "right",
             "showarrow": False,
-            "text": told.replace(": ", ":<br>"),  # two lines, for a phone
+            "text": told.replace(": ", ":<br>").replace(", ", ",<br>"),  # short lines, for a phone
             "font": {"size": 12, "color": drawing.axes.palette.inferred},
             "bgcolor": drawing.axes.palette.paper,  # the line of now runs behind the words
         }

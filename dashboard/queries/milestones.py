@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import io
+import math
 from collections.abc import Sequence
+from typing import Final
 
 from analysis.trials import Milestones
 from dashboard import context
@@ -11,16 +13,24 @@ from dashboard.queries import queries
 from ingest.monitoring import Outlook, batch_milestones, milestone_frame
 from ingest.transfer import for_spreadsheets
 
+_MORE: Final = math.log(1.1)
+"""So many more readings, in logarithms, are worth another look."""
+
 
 def of(outlook: Outlook) -> Milestones:
-    """The milestones of one batch; weighed anew once an hour at most while readings come, and with every entry."""
+    """The milestones of one batch; weighed anew once an hour while readings come, and with every entry.
+
+    Sooner where a tenth more readings came, as they do from a float that sends what it had kept: what was weighed
+    before them says of a fall that was seen since that it was not reached.
+    """
     a = outlook.assessment
+    tenths_more = int(math.log(max(outlook.readings.height, 1)) / _MORE)
     hour = a.now.replace(minute=0, second=0, microsecond=0)
     outlooks = context.service().outlooks
     answer: Milestones = queries.kept(
         ("milestones", outlook.record.batch_id),
         lambda: batch_milestones(outlooks, outlook),
-        (outlook.batch, hour, a.finished),
+        (outlook.batch, hour, a.finished, tenths_more),
     )
     return answer
 

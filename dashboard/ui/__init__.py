@@ -3,5 +3,6 @@
 from dashboard.ui.forms import Form, Scale
 from dashboard.ui.labels import plain
 from dashboard.ui.links import address, link, underlined
+from dashboard.ui.names import in_one_piece
 
-__all__ = ["Form", "Scale", "address", "link", "plain", "underlined"]
+__all__ = ["Form", "Scale", "address", "in_one_piece", "link", "plain", "underlined"]

@@ -24,6 +24,7 @@ from dashboard.ui.labels import plain
 from dashboard.ui.links import address as address
 from dashboard.ui.links import link as link
 from dashboard.ui.links import underlined as underlined
+from dashboard.ui.names import in_one_piece as in_one_piece
 from ingest.errors import EntryError, IngestError, NotAllowed
 
 log = logging.getLogger(__name__)
@@ -35,8 +36,10 @@ _HASTE: Final = 0.2
 _CSS: Final = "".join((Path(__file__).parent / f).read_text(encoding="utf-8") for f in ("style.css", "style_forms.css"))
 _BESIDE_ON_A_PHONE: Final = 3
 """Columns that fit beside one another on a screen of 360 px."""
-_ONE_LINE: Final = 20
-"""Characters of a cell that stay on one line where there is room; an interval such as 1.3 days (1.2 to 1.3) is less."""
+_IN_A_ROW: Final = 45
+"""Characters that fit into a row of a table on a screen of 360 px, beside what keeps three columns apart."""
+_ONE_LINE: Final = 22
+"""Characters of a cell that stay on one line where there is room; a date such as Sat 28 Nov 2026, 18:04 has as many."""
 _SAID: Final = "said"
 _SAVED_AS: Final = "saved as"
 
@@ -186,14 +189,19 @@ def screen(show: F) -> F:
 
 
 def live(show: F) -> F:
-    """A part of a page that refreshes itself without moving the rest."""
+    """A part of a page that refreshes itself without moving the rest.
+
+    It has a place that is not its own: what Streamlit has not yet sent of a part it drops when that part is drawn anew,
+    and what follows would come for a place that does not exist yet ("Bad delta path index", and an empty page).
+    """
     guarded = screen(show)
 
     @functools.wraps(show)
     def refreshed(*args: Any, **kwargs: Any) -> Any:
         if "pace" not in st.session_state:
             st.session_state["pace"] = LIVE_S * random.uniform(1 - _HASTE, 1)  # noqa: S311 - no secret
-        return st.fragment(guarded, run_every=st.session_state["pace"])(*args, **kwargs)
+        with st.container():
+            return st.fragment(guarded, run_every=st.session_state["pace"])(*args, **kwargs)
 
     return refreshed  # type: ignore[return-value]
 
@@ -339,13 +347,19 @@ def beside(error: EntryError | None, *fields: str) -> None:
 def table(headings: Sequence[str], rows: Sequence[Sequence[str]], caption: str, *, wide: bool = False) -> Markup:
     """A quiet table as HTML. Cells are text, on one line in a `wide` one.
 
-    On a phone the rows of one of many columns stand below one another, each value beside its heading.
+    On a phone the rows of one of many columns, or of long ones, stand below one another, each value beside its heading.
     """
-    stacks = len(headings) > _BESIDE_ON_A_PHONE
+    stacks = len(headings) > _BESIDE_ON_A_PHONE or (len(headings) == _BESIDE_ON_A_PHONE and _too_long(headings, rows))
     kind = " ".join(["log", *(["wide"] if wide else []), *(["stacks"] if stacks else [])])
     return render(
         "ui/table.html", headings=headings, rows=rows, caption=caption, kind=kind, stacks=stacks, short=_ONE_LINE
     )
+
+
+def _too_long(headings: Sequence[str], rows: Sequence[Sequence[str]]) -> bool:
+    """Whether the longest cells of all columns do not fit beside one another on a phone."""
+    text = (headings, *([cell.striptags() if isinstance(cell, Markup) else cell for cell in row] for row in rows))
+    return sum(max(map(len, column)) for column in zip(*text, strict=True)) > _IN_A_ROW
 
 
 def titled_table(headings: Sequence[str], rows: Sequence[Sequence[str]], title: str, *, wide: bool = False) -> Markup:
@@ -360,7 +374,7 @@ def sentences(told: Iterable[str]) -> Markup:
 
 def lead(sentence: str) -> Markup:
     """The sentence that a page leads with."""
-    return fill('<h1 class="lead">{{ sentence }}</h1>', sentence=sentence)
+    return unbroken(fill('<h1 class="lead">{{ sentence }}</h1>', sentence=sentence))
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,11 +6,11 @@ from collections.abc import Sequence
 from typing import Final
 
 from analysis.packaging import Cause
-from analysis.wording import Voice, joined, plural
+from analysis.wording import Voice, joined, packaged_early, plural
 from dashboard.templates import Markup, fill, join
 from dashboard.ui.links import underlined
 from ingest.model import BatchRecord
-from ingest.monitoring import LotWarning
+from ingest.monitoring import LotWarning, Outlook, follow_up_of
 
 _DO: Final = "Do not carry, shake, open or warm its bottles; keep people away, and tell whoever has some."
 HOW_TO_FIND: Final = (
@@ -51,6 +51,16 @@ def about_html(warning: LotWarning, record: BatchRecord, say: Voice) -> Markup:
             )
     link = underlined("packaging", "What to do", id=warning.record.batch_id)
     return fill(_BANNER, title=_title(warning, say), text=text, link=link)
+
+
+def early_html(outlook: Outlook, say: Voice) -> Markup:
+    """Of a batch that was packaged before it was seen to have ended, until its test bottle was opened: what to mind."""
+    packaged = any(event.kind == "package" for event in outlook.batch.events)
+    told = packaged_early(outlook.assessment, say) if packaged and follow_up_of(outlook.record) is None else None
+    if told is None:
+        return Markup()
+    seen, do = told.split(": ", 1)
+    return fill(_BANNER, title=f"{seen}:", text=do, link=None)
 
 
 def in_doubt_html(warning: LotWarning, say: Voice) -> Markup:

@@ -26,6 +26,8 @@ def best(comparison: Comparison, say: Voice) -> str:
     told = [d for d in comparison.differences if d.verdict == "differ"]
     told.sort(key=lambda d: max(d.p_below, 1 - d.p_below), reverse=True)
     parts = [difference(d, comparison, say) for d in told[:_MANY]]
+    leaning: dict[str, list[Difference]] = {}
+    unknown: dict[str, list[Difference]] = {}
     for quantity, word in _WORDS:
         rest = [d for d in comparison.differences if d.quantity == quantity and d.verdict != "differ"]
         if rest and all(d.verdict == "alike" for d in rest):
@@ -33,24 +35,35 @@ def best(comparison: Comparison, say: Voice) -> str:
             parts.append(f"{word} of {pairs} are alike" if told else f"their {word} are alike")
             continue
         # What the picture shows off the line is not said to be unknown; only whether it is more than what matters.
-        off = [d for d in rest if d.verdict == "open" and (d.amount.p90 < 0 or d.amount.p10 > 0)]
-        if off:
-            parts += [difference(d, comparison, say) for d in off[:_MANY]]
-            which = "that is" if len(off) == 1 else "those are"
-            parts.append(f"so few batches do not yet tell whether {which} more than what matters{_would_tell(off)}")
-        if unknown := [d for d in rest if d not in off]:
-            which = f"{'the other ' if off or _some(told, quantity) else ''}{word}"
-            parts.append(f"too few batches to tell {which} apart{_would_tell(unknown)}")
+        if off := [d for d in rest if d.verdict == "open" and (d.amount.p90 < 0 or d.amount.p10 > 0)]:
+            leaning[word] = off
+        if others := [d for d in rest if d not in off]:
+            unknown[f"{'the other ' if off or _some(told, quantity) else ''}{word}"] = others
+    parts += [difference(d, comparison, say) for off in leaning.values() for d in off[:_MANY]]
+    if leaning:
+        which = "that is" if sum(map(len, leaning.values())) == 1 else "those are"
+        parts.append(f"so few batches do not yet tell whether {which} more than what matters{_would_tell(leaning)}")
+    if unknown:
+        parts.append(f"too few batches to tell {joined(list(unknown))} apart{_would_tell(unknown)}")
     return f"{capital('; '.join(parts))}."
 
 
-def _would_tell(rest: list[Difference]) -> str:
-    """How many more batches the pair that is nearest to being told apart would take."""
+def _would_tell(rest: Mapping[str, list[Difference]]) -> str:
+    """How many more batches would tell these apart, by what they are called; of several pairs those of the nearest."""
+    more = {word: _more(found) for word, found in rest.items()}
+    alike = {words: [word for word, each in more.items() if each == words] for words in more.values() if words}
+    told = [f"{words} would{f' for {joined(of)}' if len(rest) > 1 else ''}" for words, of in alike.items()]
+    would = [f"in pairs of one wort, {joined(told)}"] if told else []
+    never = joined([word for word, words in more.items() if not words])
+    of = f" for {never}" if told else ""
+    would_not = [f"many more would not{of}, for they differ by about what matters"] if never else []
+    return f" ({'; '.join([*would, *would_not])})"
+
+
+def _more(rest: list[Difference]) -> str:
+    """``about three more of each``; empty where no number would do."""
     more = [d.more_batches for d in rest if d.verdict == "open" and d.more_batches is not None]
-    if not more:
-        return " (many more would not, for they differ by about what matters)"
-    where = "of each" if len(rest) == 1 else "of the nearest two"
-    return f" (about {count(min(more))} more {where}, in pairs of one wort, would)"
+    return f"about {count(min(more))} more of {'each' if len(rest) == 1 else 'the nearest two'}" if more else ""
 
 
 def _some(told: list[Difference], quantity: str) -> bool:

@@ -183,7 +183,7 @@ def batch_page(store: Store, outlook: Outlook, milestones: Milestones, say: Voic
         )
         for s in sorted(store.all(HandSample, batch_id=record.batch_id), key=lambda s: s.at)
     ]
-    lists = [("Why", tuple(sentences(a.evidence, units)))]
+    lists = [("Why", sentences(a.evidence, units, ended=record.ended_at is not None))]
     if outlook.doubts:
         lists.append(("What is doubtful", tuple(outlook.doubts)))
     if record.notes:

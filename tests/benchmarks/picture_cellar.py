@@ -80,7 +80,7 @@ def _to_package(store: Store) -> dict[str, BatchRecord]:
     for number, what, sheet in (
         (20, "go", kegs),
         (21, "caution", bottles),
-        (22, "stop", {**bottles, "carbonation_volumes": 4.5}),
+        (22, "stop", {**bottles, "carbonation_volumes": 4.5, "bottle_rating_kpa": 600.0}),
     ):
         record = put_batch(store, number, f"Cellar {what}", 9, end=1.012, plan={})
         if what == "go":

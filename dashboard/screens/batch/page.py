@@ -172,16 +172,20 @@ def verdict_html(outlook: Outlook, say: Voice) -> Markup:
         lots.about_html(warning, record, say)
         for warning in warnings_for(record, lot_warnings(context.store().all(BatchRecord)))
     )
-    return in_doubt + render(
-        "batch/verdict.html",
-        vessel=outlook.vessel.name if outlook.vessel else "",
-        about=", ".join(x for x in about if x),
-        lead=lead,
-        needs=[] if record.ended_at else needs_of(outlook, devices, say, beside),
-        said_by_lead=("stalled", "renewed fall", "not begun", "float in doubt", "sample due"),
-        advice=" ".join(advice_sentences(a.advice, say.units)),
-        figures=figures_html(outlook, say),
-        days=dates(outlook.plan, outlook.batch, say) if has_days else None,
+    return (
+        in_doubt
+        + lots.early_html(outlook, say)
+        + render(
+            "batch/verdict.html",
+            vessel=outlook.vessel.name if outlook.vessel else "",
+            about=", ".join(x for x in about if x),
+            lead=lead,
+            needs=[] if record.ended_at else needs_of(outlook, devices, say, beside),
+            said_by_lead=("stalled", "renewed fall", "not begun", "float in doubt", "sample due"),
+            advice="" if record.ended_at else " ".join(advice_sentences(a.advice, say.units)),
+            figures=figures_html(outlook, say),
+            days=dates(outlook.plan, outlook.batch, say) if has_days else None,
+        )
     )
 
 
@@ -274,7 +278,7 @@ def why(batch_id: str) -> None:
     told = render(
         "batch/why.html",
         notions=_notions(outlook, say),
-        evidence=sentences(a.evidence, say.units),
+        evidence=sentences(a.evidence, say.units, ended=outlook.record.ended_at is not None),
         cautions=() if outlook.record.ended_at else [caution(each) for each in outlook.plan.cautions],
         doubts=outlook.doubts,
         classical=classical_sentences(queries.classical_of(outlook), say) if _classical_wanted() else (),

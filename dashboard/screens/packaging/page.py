@@ -6,7 +6,7 @@ import streamlit as st
 
 from analysis.display_units import WEEKDAYS
 from analysis.model import events_of
-from analysis.packaging import lesson
+from analysis.packaging import PackagingSheet, lesson
 from analysis.planning import first_of
 from analysis.wording import Voice, capital, caution, held, packaging_date, reason, unbroken
 from dashboard import context
@@ -14,7 +14,7 @@ from dashboard.queries import Standing, queries
 from dashboard.screens.packaging import follow_up, inputs
 from dashboard.sheet import html, screen
 from dashboard.templates import Markup, fill
-from dashboard.ui import components, forms
+from dashboard.ui import components, forms, lots
 from ingest.model import BatchRecord, EventRecord
 from ingest.monitoring import Outlook
 
@@ -35,6 +35,8 @@ def show() -> None:
     st.html(fill("<p>{{ back }}</p>", back=components.link("batch", f"← {record.name}", id=record.batch_id)))
     if context.store().all(EventRecord, batch_id=record.batch_id, kind="package"):
         follow_up.show(record, say)
+        if early := lots.early_html(outlook, say):
+            st.html(early)
         follow_up.in_doubt(record, say)
         with st.expander("The sheet"):
             the_sheet(outlook, say)
@@ -117,18 +119,11 @@ def the_sheet(outlook: Outlook, say: Voice) -> None:
         stand_open = screen.open_reasons(asked.answer) + bool(taught)
         st.html(components.unbroken(screen.verdict_html(word, told, len(told) if asked.wrong else stand_open)))
         st.html(_standing(outlook, say))
+    p = store.preferences()
     with left:
-        p = store.preferences()
-        components.markup(
-            screen.missing_html(asked.answer)
-            + screen.sections_html(asked.answer, p)
-            + screen.picture_html(asked.answer, p, components.edition())
-            + screen.basis_html(asked.answer, p),
-            key="sheet",
-        )
-    # Over the whole width: below the figures alone it would leave half of a desktop's page empty.
-    care = components.unbroken(screen.care_html(asked.answer, reasons, p))
-    st.html(fill('<div class="care">{{ care }}</div>', care=care))
+        care_below = _figures(asked.answer, components.unbroken(screen.care_html(asked.answer, reasons, p)))
+    if care_below:
+        st.html(fill('<div class="care">{{ care }}</div>', care=care_below))
     st.download_button(
         "Download the sheet, to print",
         lambda: html.sheet_html(
@@ -143,6 +138,24 @@ def the_sheet(outlook: Outlook, say: Voice) -> None:
         on_click="ignore",
         disabled=bool(asked.wrong),
     )
+
+
+def _figures(answer: PackagingSheet, care: Markup) -> Markup:
+    """The answer's figures; what to take care of comes back, to stand below them over the whole width.
+
+    In their column it would leave half of a desktop's page empty. Before there are figures, it takes their place.
+    """
+    p = context.store().preferences()
+    none_yet = answer.inputs.package is None
+    components.markup(
+        screen.missing_html(answer)
+        + screen.sections_html(answer, p)
+        + screen.picture_html(answer, p, components.edition())
+        + screen.basis_html(answer, p)
+        + (care if none_yet else Markup()),
+        key="sheet",
+    )
+    return Markup() if none_yet else care
 
 
 def _standing(outlook: Outlook, say: Voice) -> Markup:

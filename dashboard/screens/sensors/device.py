@@ -58,7 +58,7 @@ def device_status(device_id: str) -> None:
     word = next((w for w in store.device_statuses() if w.device_id == device_id), None)
     called = words_device.name_of(device_id, device)
     if word is None:
-        st.html(components.lead(called) + fill("<p>Never heard yet.</p>"))
+        st.html(components.lead(components.in_one_piece(called, [called])) + fill("<p>Never heard yet.</p>"))
         return
     vessel = store.get(Vessel, word.vessel_id) if word.vessel_id else None
     odd = words_device.troubles(word, say)
@@ -75,7 +75,7 @@ def device_status(device_id: str) -> None:
         silent=word.silent and odd,
         facts=facts,
     )
-    st.html(components.lead(called) + told)
+    st.html(components.lead(components.in_one_piece(called, [called])) + told)
 
 
 def _cells(word: DeviceStatus, name: str, says: str, say: Voice) -> list[tuple[str, str]]:

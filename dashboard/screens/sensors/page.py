@@ -54,7 +54,8 @@ def everything() -> None:
     rows = [_row(w, devices.get(w.device_id), vessels.get(w.vessel_id or ""), say) for w in words]
     rows += [_never_heard(d) for d in sorted(quiet, key=lambda d: d.device_id)]
     listed = fill('<ul class="entries">{{ rows }}</ul>', rows=join(rows))
-    st.html(components.lead(words_device.lead(words, devices, say)) + listed)
+    names = [words_device.name_of(w.device_id, devices.get(w.device_id)) for w in words]
+    st.html(components.lead(components.in_one_piece(words_device.lead(words, devices, say), names)) + listed)
     if st.session_state.get(_SEEN) != _state():  # only a refresh of this part can see a difference
         st.rerun()
 
@@ -78,7 +79,8 @@ def _listed(device_id: str, name: str, says: str, figures: str, kind: str = "") 
         '<li class="apart {{ kind }}">{{ link }}<span class="says">{{ says }}</span>'
         '<span class="figures">{{ figures }}</span></li>'
     )
-    link = components.link("sensors", fill("<b>{{ name }}</b>", name=name), device=device_id)
+    whole = components.in_one_piece(name, [name])
+    link = components.link("sensors", fill("<b>{{ name }}</b>", name=whole), device=device_id)
     return fill(body, kind=kind, link=link, says=says, figures=figures)
 
 

@@ -22,11 +22,11 @@ def label(store: Store, record: BatchRecord) -> str:
 
 def under_way(store: Store) -> list[BatchRecord]:
     """The batches under way, lot by lot, each lot by its vessels."""
-    found = store.active_batches()
+    found = by_vessel(store)
     first: dict[str, int] = {}
     for n, record in enumerate(found):
         first.setdefault(record.lot, n)
-    return sorted(found, key=lambda b: (first[b.lot], natural(label(store, b))))
+    return sorted(found, key=lambda b: first[b.lot])
 
 
 def by_vessel(store: Store) -> list[BatchRecord]:

@@ -25,6 +25,10 @@ def show() -> None:
     if not found:
         st.html("<p>No batch is under way.</p>")
         return
+    st.html(
+        '<p class="quiet">One batch goes on in several vessels. Each part keeps all readings and entries up to the '
+        "division, and has its own from then on.</p>"
+    )
     asked_for = [n for n, b in enumerate(found) if b.batch_id == st.query_params.get("id")]
     left, right = st.columns(2)
     with left:
@@ -39,10 +43,7 @@ def show() -> None:
         number = st.number_input("Into how many vessels", 2, rows.MOST, 2, key="parts")
     if whole is None:
         return
-    st.html(
-        '<p class="quiet">The first row is what stays in its vessel; empty it where nothing does. Each part keeps all '
-        "readings and entries up to the division.</p>"
-    )
+    st.html('<p class="quiet">The first row is what stays in its vessel; empty it where nothing does.</p>')
     vessel = store.get(Vessel, whole.vessel_id)
     with forms.entry("divide", say, save="Divide it", shows=whole, border=False) as form:
         at = form.moment("divided_at", "When, if not now", None)

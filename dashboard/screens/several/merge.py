@@ -25,6 +25,11 @@ def show() -> None:
     if len(found) < 2:
         st.html("<p>Fewer than two batches are under way.</p>")
         return
+    st.html(
+        '<p class="quiet">The others end; the one that you choose goes on in its vessel, and keeps its course. The '
+        "gravity and the strength that tunroom knows of each are entered with it; correct them under What was "
+        "entered.</p>"
+    )
     asked_for = [n for n, b in enumerate(found) if b.batch_id == st.query_params.get("id")]
     into = st.selectbox(
         "Into which batch",
@@ -35,10 +40,6 @@ def show() -> None:
     )
     if into is None:
         return
-    st.html(
-        '<p class="quiet">The others end; this one goes on in its vessel, and keeps its course. The gravity and the '
-        "strength that tunroom knows of each are entered with it; correct them under What was entered.</p>"
-    )
     with forms.entry("merge", say, save="Merge them", shows=into) as form:
         at = form.moment("at", "When, if not now", None)
         others = {b.batch_id: b for b in found if b.batch_id != into.batch_id}

@@ -153,7 +153,10 @@ def _evenness(tasting: Tasting) -> Markup:
 
 def _times(ends: tuple[int, int]) -> str:
     low, high = ends
-    return f"{plural(low, 'time')}" if low == high else f"{count(low)} to {plural(high, 'time')}"
+    if low == 0 < high:
+        return "at most once" if high == 1 else f"at most {plural(high, 'time')}"
+    once = "once" if high == 1 else plural(high, "time")
+    return once if low == high else f"{'once' if low == 1 else count(low)} to {once}"
 
 
 # -- by hand

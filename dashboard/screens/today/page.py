@@ -56,7 +56,7 @@ def cellar_html(say: Voice, look: arrangement.Arrangement) -> tuple[Markup, Mark
     first = join([components.lead(lead), in_doubt, newcomers_line(), backup_line(say)])
     parts: list[Markup] = []
     if needy:
-        parts.append(vessel_list.rows(needy, say, "What wants you", dense))
+        parts.append(vessel_list.needy_html(needy, say, dense))
     for lot, those in vessel_list.by_lot(calm, found):
         if lot is not None:
             size = sum(s.record.split_of == lot for s in seen)

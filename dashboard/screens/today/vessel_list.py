@@ -23,7 +23,7 @@ from analysis.wording import (
 )
 from dashboard.charts import phase_glyph
 from dashboard.templates import Markup, fill, join, render
-from dashboard.ui import address, underlined
+from dashboard.ui import address, in_one_piece, underlined
 from dashboard.wording import follows
 
 if TYPE_CHECKING:
@@ -98,20 +98,65 @@ def lot_html(lot: str, found: Sequence[Standing], say: Voice, dense: bool, size:
     return head + rows(found, say, lot, dense, within_lot=True)
 
 
-def row(s: Standing, say: Voice, *, within_lot: bool = False) -> Markup:
-    """One vessel: its sentence and next day, then its small curve, then the figures quietly."""
+def needy_html(needy: Sequence[Standing], say: Voice, dense: bool) -> Markup:
+    """Those that want somebody; vessels of one wort that want the same say it once, before their rows."""
+    alike: dict[tuple[str | None, str], list[Standing]] = {}
+    for s in needy:
+        alike.setdefault((s.record.split_of, s.pressing[0].kind), []).append(s)
+    alone: list[Standing] = []
+    parts: list[Markup | None] = []
+    for s in needy:
+        lot, found = s.record.split_of, alike[s.record.split_of, s.pressing[0].kind]
+        if lot is None or len(found) == 1 or not _said_alike(found):
+            if not alone:
+                parts.append(None)  # all that stand alone are one list, where the first of them comes
+            alone.append(s)
+        elif s is found[0]:
+            parts.append(_wanting_html(lot, found, say, dense))
+    return join(rows(alone, say, "What wants you", dense) if part is None else part for part in parts)
+
+
+def _said_alike(found: Sequence[Standing]) -> frozenset[str]:
+    """What the most pressing need of these vessels says in the same words of each."""
+    told = [set(_demand(s.pressing[0])) for s in found]
+    return frozenset(set.intersection(*told))
+
+
+def _demand(need: Need) -> tuple[str, str]:
+    """What is wanted and why, the one that leads first."""
+    return (need.todo, need.sentence) if need.kind == "sample due" else (need.sentence, need.todo)
+
+
+def _wanting_html(lot: str, found: Sequence[Standing], say: Voice, dense: bool) -> Markup:
+    said = _said_alike(found)
+    head = fill(
+        '<h3 class="lot">{{ lot }} <small>{{ many }} that want the same</small></h3>'
+        '<p class="lots"><b class="needs">{{ told[0] }}</b> {{ told[1:]|join(" ") }}</p>',
+        lot=lot,
+        many=plural(len(found), "vessel"),
+        told=[text for text in _demand(found[0].pressing[0]) if text in said],
+    )
+    each = join(row(s, say, within_lot=True, said=said) for s in found)
+    kind = "rows dense" if dense else "rows"
+    return head + fill('<ul class="{{ kind }}" aria-label="{{ lot }}">{{ each }}</ul>', kind=kind, lot=lot, each=each)
+
+
+def row(s: Standing, say: Voice, *, within_lot: bool = False, said: frozenset[str] = frozenset()) -> Markup:
+    """One vessel: its sentence and next day, then its small curve, then the figures quietly.
+
+    What was `said` before, for its whole lot, is not repeated.
+    """
     need = s.pressing[0] if s.pressing else None
     says, when = "Being worked out …", ""
     figures: dict[str, Any] | None = None
     if s.outlook is not None:
         a = s.outlook.assessment
-        says = need.sentence if need else verdict(a, s.outlook.batch.hold_h, say, brief=True)
-        if need is not None and need.kind == "sample due":
-            says = need.todo  # what is wanted leads; whom it follows is told below
+        says = _demand(need)[0] if need else verdict(a, s.outlook.batch.hold_h, say, brief=True)
         if need is None and s.beside.following is not None and a.gravity_sg is None:
             says = follows(s.beside.following, say)
         when = next_day(a, s.outlook.to_do(say.today()), say)
         figures = _figures(s, say)
+    devices = [d.device_id for d in s.devices]
     return render(
         "today/row.html",
         kind="needy" if need else "calm",
@@ -120,8 +165,8 @@ def row(s: Standing, say: Voice, *, within_lot: bool = False) -> Markup:
         batch=(s.record.yeast or "") if within_lot else s.record.name,
         batch_id=s.record.batch_id,
         next=when,
-        says=says,
-        todo=_todo(s) if s.needs else None,
+        says="" if says in said else in_one_piece(says, devices),
+        todo=in_one_piece(todo, devices) if s.needs and (todo := _todo(s, said)) else None,
         figures=figures,
     )
 
@@ -132,13 +177,12 @@ def _target(s: Standing, need: Need | None) -> str:
     return address("packaging" if need is not None and need.page == "packaging" else "batch", id=s.record.batch_id)
 
 
-def _todo(s: Standing) -> str:
-    """What to do about the most pressing thing, and what else there is."""
+def _todo(s: Standing, said: frozenset[str]) -> str:
+    """What to do about the most pressing thing, unless it was `said`, and what else there is."""
     if not s.pressing:
         return " ".join(need.sentence for need in s.needs)
-    also, first = " ".join(need.sentence for need in s.needs[1:]), s.needs[0]
-    told = first.sentence if first.kind == "sample due" else first.todo
-    return f"{told} Also: {also}" if also else told
+    also, told = " ".join(need.sentence for need in s.needs[1:]), _demand(s.needs[0])[1]
+    return " ".join(filter(None, ("" if told in said else told, f"Also: {also}" if also else "")))
 
 
 def _figures(s: Standing, say: Voice) -> dict[str, Any]:

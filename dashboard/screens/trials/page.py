@@ -218,7 +218,12 @@ def _design(found: TrialFindings, say: Voice) -> None:
     arms = [arm for arm, _ in found.design.vessels]
     rows = []
     for word, respects in (("differs", found.design.differs), ("equal", found.design.equal)):
-        rows += [[capital(each.factor), word, *compared_rows(each, say.units)] for each in respects]
+        for each in respects:
+            values = compared_rows(each, say.units)
+            if word == "equal" and len(set(values)) == 1:  # said once, and not of each arm
+                rows.append([capital(each.factor), f"{word}: {values[0]}", *("" for _ in arms)])
+            else:
+                rows.append([capital(each.factor), word, *values])
     stated = (("differs, as you say", found.design.stated_differs), ("equal, as you say", found.design.stated_equal))
     rows += [[capital(text), word, *("" for _ in arms)] for word, texts in stated for text in texts]
     if rows:

@@ -11,7 +11,7 @@ import pytest
 from analysis import assess
 from analysis.display_units import DisplayUnits
 from analysis.model import Batch, Event
-from analysis.wording import Voice, curve_in_words, gravity_rule, likely_gravity, sentences, verdict
+from analysis.wording import Voice, curve_in_words, gravity_rule, likely_gravity, offset_words, sentences, verdict
 
 PITCHED = datetime(2026, 3, 2, 10, tzinfo=UTC)
 END_SG = 1.0155
@@ -106,3 +106,28 @@ def test_a_sample_that_did_not_set_the_float_is_told_apart_from_it():
 
 def _hours(times: pl.Series) -> np.ndarray:
     return (times.dt.epoch("us").to_numpy() / 1e6 - PITCHED.timestamp()) / 3600.0
+
+
+@pytest.mark.parametrize("off_sg", [0.0, 0.0006, -0.0006])
+def test_how_far_the_dots_lie_beside_the_line_is_what_a_picture_shows(off_sg):
+    frame = readings(142.0, float_off_sg=off_sg).filter(~pl.col("by_hand"))
+    said, _ = judged(frame)
+    newest = said.marked.filter(pl.col("measured_at") > at(143.6 - 12.0), pl.col("set_aside").is_null())
+    line = np.interp(_hours(newest["measured_at"]), _hours(said.course["at"]), said.course["gravity_p50_sg"])
+    above = newest["gravity_sg"].to_numpy() - line
+    one_side = max((above > 0).mean(), (above < 0).mean())
+    assert (said.beside_sg is not None) == (one_side >= 0.75)
+    if said.beside_sg is not None:
+        assert said.beside_sg == pytest.approx(float(np.median(above)), abs=1e-4)
+    assert one_side >= 0.75 or abs(off_sg) < 0.0005  # so that this has seen dots beside the line
+
+
+def test_dots_from_before_a_sample_sets_the_float_are_told_to_lie_beside_the_line():
+    low, right = readings(142.0, float_off_sg=-0.002), readings(142.0)
+    before = pl.col("measured_at") < at(140.0)
+    frame = pl.concat([low.filter(before), right.filter(~before)])
+    said, voice = judged(frame, Event(kind="dry hop", at=at(140.0)))
+    assert said.by_hand is not None
+    assert said.by_hand.since == at(140.0)
+    assert said.beside_sg == pytest.approx(-0.002, abs=0.0008)
+    assert (offset_words(said, voice) or "").startswith("Earlier dots lie about")

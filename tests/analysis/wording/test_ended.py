@@ -10,7 +10,7 @@ import pytest
 
 from analysis import Assessment, Batch, assess
 from analysis.display_units import DisplayUnits
-from analysis.wording import Voice, curve_in_words, ended_notions, ended_verdict
+from analysis.wording import Voice, curve_in_words, ended_notions, ended_verdict, packaged_early
 from analysis.wording.formatting import zone_of
 from tests.analysis.curves import PITCHED, at, every_half_hour, s_curve, sent
 
@@ -54,3 +54,19 @@ def test_a_batch_that_ended_amid_its_fall_is_not_said_to_have_finished(readings)
 
 def test_a_batch_of_which_nothing_was_read_says_so():
     assert told(assess(sent(np.array([]), np.array([])), ALE, now=at(50))).startswith("Nothing told its gravity.")
+
+
+@pytest.mark.parametrize(("until_h", "says"), [
+    (50, r"^It was packaged with about \d+ points to go: what is sealed of it may build pressure until it bursts\."),
+    (200, None),
+])  # fmt: skip
+def test_a_batch_that_was_packaged_before_its_end_is_told_to_be_kept_cold(readings, until_h, says):
+    a = assess(readings, ALE, now=at(until_h))
+    text = packaged_early(a, Voice(DisplayUnits(), zone_of("UTC"), a.now))
+    assert (text is None) if says is None else re.search(says, text or "")
+
+
+def test_of_a_batch_of_which_nothing_was_read_the_packages_are_not_trusted():
+    a = assess(sent(np.array([]), np.array([])), ALE, now=at(50))
+    say = Voice(DisplayUnits(), zone_of("UTC"), a.now)
+    assert (packaged_early(a, say) or "").startswith("Nothing shows that it had ended when it was packaged: ")

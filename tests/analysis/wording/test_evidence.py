@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import typing
 
 import pytest
@@ -64,6 +65,24 @@ def test_sg_and_celsius_are_said_with_their_digits() -> None:
     assert told[8].startswith("It stopped about 8 points above the likely end of 1.010; chance that it is a halt")
 
 
+def test_of_a_batch_that_has_ended_nothing_is_told_in_the_present() -> None:
+    told = [text.replace("\u202f", " ") for text in sentences(ONE_OF_EACH, METRIC, ended=True)]
+    now = re.compile(
+        r"\b(it|float|gravity|readings) (is|has|falls|reads|shows?|stands?|decide)\b|still to fall|so far;| ago\b"
+        r"|\bhand sample (tells|settles)|\bthe last \d+ h\b|[Tt]oo early|are left|is left:",
+    )
+    for present, past in zip(sentences(ONE_OF_EACH, METRIC), told, strict=True):
+        assert not now.search(past), past
+        figures = re.findall(r"\d+(?:\.\d+)?", present)
+        assert re.findall(r"\d+(?:\.\d+)?", past) == figures or "380" in past  # every figure stays
+    assert sum(bool(now.search(text)) for text in sentences(ONE_OF_EACH, METRIC)) > 15
+    assert told[4] == (
+        "Chance that less than 0.001 SG was left when it ended: 83 %; likely left by then: 0.0004 SG (0.0001 to"
+        " 0.0011)."
+    )
+    assert told[5].startswith("It had held for the 48 h of common practice")
+
+
 def test_what_is_odd_about_a_float_is_named_and_a_hand_sample_asked_for() -> None:
     told = {type(one): sentence(one, METRIC) for one in ONE_OF_EACH}
     drift = told[kinds.EvenFall]
@@ -109,7 +128,8 @@ def test_additions_are_said_with_what_is_missing_and_what_was_found() -> None:
 
 
 def test_plato_and_fahrenheit_leave_no_trace_of_sg_and_celsius() -> None:
-    for text in (*sentences(ONE_OF_EACH, OTHER), *advice_sentences(Advice, OTHER)):
+    ended = sentences(ONE_OF_EACH, OTHER, ended=True)
+    for text in (*sentences(ONE_OF_EACH, OTHER), *ended, *advice_sentences(Advice, OTHER)):
         assert "SG" not in text
         assert "°C" not in text
         assert " point" not in text

@@ -8,7 +8,19 @@ import pytest
 
 from analysis.display_units import THIN, DisplayUnits
 from analysis.evidence import FloatOff, NothingYet, StoppedShort
-from analysis.model import EVENT_KINDS, PHASES, Assessment, Batch, Creep, Event, Forecast, PhaseSpan, Range, Trend
+from analysis.model import (
+    EVENT_KINDS,
+    PHASES,
+    Assessment,
+    Batch,
+    Creep,
+    Event,
+    Forecast,
+    PhaseSpan,
+    Range,
+    SetByHand,
+    Trend,
+)
 from analysis.planning import Obstacle
 from analysis.planning.constraints import Plan
 from analysis.planning.outstanding import outstanding
@@ -225,6 +237,22 @@ def test_the_picture_says_why_its_line_runs_beside_the_dots():
     assert offset_words(low, SAY) == "Dots lie about 1 point low: the float's likely offset"
     assert "high" in (offset_words(assessed("active", evidence=(FloatOff(0.002, 1.020),)), SAY) or "")
     assert offset_words(assessed("active"), SAY) is None
+
+
+def test_the_picture_says_why_also_where_its_line_runs_less_than_a_point_beside_the_dots():
+    words = "Dots lie a little high: the float's likely offset, less than one point"
+    assert offset_words(assessed("steady", beside_sg=0.0007), SAY) == words
+    assert offset_words(assessed("steady", beside_sg=-0.0003), SAY) == words.replace("high", "low")
+    assert offset_words(assessed("steady", beside_sg=0.0002), SAY) is None  # within the width of the line
+    plato = replace(SAY, units=DisplayUnits(gravity_unit="°P"))
+    assert "less than 0.3" in (offset_words(assessed("steady", beside_sg=0.0007), plato) or "")
+    both = assessed("steady", beside_sg=0.0012, evidence=(FloatOff(0.0012, 1.020),))
+    assert offset_words(both, SAY) == "Dots lie about 1 point high: the float's likely offset"
+    set_by = SetByHand(NOW, 1.012, NOW)
+    assert offset_words(assessed("steady", beside_sg=None, by_hand=set_by), SAY) is None
+    before = offset_words(assessed("steady", beside_sg=-0.0007, by_hand=set_by), SAY)
+    assert before == "Earlier dots lie a little low: the hand sample sets the float since Wed 25 Nov, 12:00"
+    assert "about 2 points high" in (offset_words(assessed("steady", beside_sg=0.002, by_hand=set_by), SAY) or "")
 
 
 def test_too_few_readings_are_no_phase():

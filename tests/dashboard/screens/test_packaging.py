@@ -1,10 +1,12 @@
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
 
+from analysis.model import Event
 from analysis.packaging import field_of, sheet
 from analysis.packaging.follow_up import FollowUp
 from dashboard.charts.palette import PALETTES
@@ -13,6 +15,7 @@ from dashboard.screens.batch import page as batch
 from dashboard.screens.packaging import follow_up, inputs
 from dashboard.screens.today import page as today
 from dashboard.sheet import screen
+from dashboard.ui import lots
 from dashboard.ui.forms import scale
 from dashboard.wording import voice_of
 from ingest.errors import EntryError
@@ -60,6 +63,19 @@ def test_the_verdict_waits_for_the_kind_of_package(cellar, held, page):
     assert all(says_until_saved(shown, label) for label in ("Into", "Altitude, m", "Drink"))
     assert "No verdict yet." in text
     assert "Say first whether it goes into bottles or kegs." in text
+
+
+def test_before_there_are_figures_what_to_take_care_of_stands_in_their_place(cellar, held, page):
+    def beside(shown):
+        markups = [each for each in shown.get("bidi_component") if each.proto.component_name == "tunroom_markup"]
+        return " ".join(json.loads(each.proto.json) for each in markups)
+
+    shown = open_sheet(page, cellar, held)
+    assert "Against oxygen" in beside(shown)
+    assert "Against oxygen" not in html_of(shown)
+    chosen = open_sheet(page, cellar, held, package="bottle")
+    assert "Against oxygen" not in beside(chosen)
+    assert html_of(chosen).count("Against oxygen") == 1
 
 
 def test_the_sheet_is_filled_in_from_the_batch(cellar, held, page):
@@ -417,3 +433,16 @@ def test_what_is_changed_on_a_sheet_in_one_sitting_is_one_line_and_goes_back_as_
     assert line.sentence == f"Changed “Original gravity” and “Final gravity” on the sheet of {held.name}"
     cellar.store.undo()
     assert inputs.own_changes(cellar.store, held.batch_id) == {}
+
+
+def test_packages_of_a_batch_that_had_not_ended_are_warned_of_until_one_was_opened(cellar):
+    say = queries.voice()
+    seen = cellar.outlooks.of(cellar.batches["active"].batch_id)
+    packaged = Event(kind="package", at=NOW)
+    early = replace(seen, batch=replace(seen.batch, events=(*seen.batch.events, packaged)))
+    assert "may build pressure until it bursts" in lots.early_html(early, say)
+    assert lots.early_html(seen, say) == ""
+    ended = replace(early, record=replace(seen.record, ended_at=NOW))
+    assert 'role="alert"' in batch.verdict_html(ended, say)
+    opened = replace(seen.record, plan=with_follow_up(seen.record, FollowUp("right", NOW.date(), "")))
+    assert lots.early_html(replace(early, record=opened), say) == ""

@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from dashboard.screens.several import divide, events, merge, rows, samples, wort
+from dashboard.screens.several import choice, divide, events, merge, rows, samples, wort
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, Device, EventRecord, HandSample, Placement, Vessel, Yeast
 
@@ -60,6 +60,20 @@ def row(n, vessel, yeast=None, volume=None, device=None):
 def batch(store, vessel="v1", **facts):
     facts = {"name": "Harbour", "drink": "ale", "yeast": "Marrow", "pitched_at": NOW - 72 * HOUR, **facts}
     return store.save(BatchRecord(vessel_id=vessel, **facts))
+
+
+def test_the_vessels_to_choose_from_stand_as_on_the_shelf_each_wort_together(store):
+    for hours, vessel, lot in ((90, "v3", "Tuesday wort"), (80, "v2", None), (70, "v1", "Tuesday wort")):
+        batch(store, vessel, name=lot or "Harbour", split_of=lot, pitched_at=NOW - hours * HOUR)
+    shown = [choice.label(store, record) for record in choice.under_way(store)]
+    assert shown == ["Jug 1: Tuesday wort", "Jug 3: Tuesday wort", "Jug 2: Harbour"]
+
+
+def test_what_dividing_and_merging_do_is_said_before_a_batch_is_chosen(store, page):
+    for vessel in ("v1", "v2"):
+        batch(store, vessel)
+    assert "Each part keeps all readings and entries up to the division" in html_of(page("several", part="divide"))
+    assert "The others end; the one that you choose goes on" in html_of(page("several", part="merge"))
 
 
 # One wort into many

@@ -7,6 +7,7 @@ import pytest
 from dashboard.charts import PALETTES
 from dashboard.queries import queries, tastings
 from dashboard.report import intervals_html
+from dashboard.screens.tasting import host
 from dashboard.tasting import ballots
 from ingest.model import BatchRecord
 from ingest.monitoring import tasting_page
@@ -187,3 +188,12 @@ def test_a_batch_that_is_removed_leaves_its_tasting_readable(cellar, made, page)
     cellar.store.remove(record)
     assert made.arms[0][0] in everything(page("tasting", id=made.tasting_id))
     cellar.store.undo()
+
+
+@pytest.mark.parametrize(
+    ("ends", "said"),
+    [((0, 2), "at most two times"), ((0, 1), "at most once"), ((1, 1), "once"), ((1, 2), "once to two times"),
+     ((4, 4), "four times"), ((2, 3), "two to three times"), ((0, 0), "no times")],
+)  # fmt: skip
+def test_how_even_the_orders_are_is_said_as_people_count(ends, said):
+    assert host._times(ends) == said

@@ -81,6 +81,38 @@ def test_a_vessel_without_a_float_says_whom_it_follows_and_asks_for_its_sample(f
     assert [n.kind for n in needs_of(bare, (), say)] == ["unwatched"]
 
 
+def test_what_all_vessels_of_a_wort_want_is_said_once_and_each_row_says_what_differs(found):
+    say = queries.voice()
+    calm = next(s for s in found if not s.pressing and s.outlook is not None)
+    bare = replace(calm.outlook, assessment=replace(calm.outlook.assessment, gravity_sg=None, newest_reading_at=None))
+    other = replace(TOLD, gravity_sg=Range(1.010, 1.012, 1.014))
+
+    def sibling(n, told, lot="Tuesday wort", **more):
+        record = replace(calm.record, batch_id=f"b{n}", split_of=lot, **more)
+        needs = tuple(needs_of(bare, (), say, Siblings(told, sample_due=True)))
+        return replace(
+            calm, record=record, vessel=replace(calm.vessel, name=f"Cask {n}"), outlook=bare, needs=needs,
+            beside=Siblings(told, True),
+        )  # fmt: skip
+
+    alone = next(s for s in found if s.pressing)
+    five = [sibling(1, TOLD), sibling(2, TOLD), sibling(3, other), sibling(4, TOLD), sibling(5, TOLD)]
+    html = vessel_list.needy_html([alone, *five], say, dense=False)
+    assert text_of(html).count("Take a hand sample and type it in.") == 1
+    assert text_of(html).count("1.012 (1.010 to 1.014)") == 1  # what differs stands in its row
+    assert html.count('href="several?part=samples"') == 5  # still one tap to each
+    assert all(f"<b>Cask {n}</b>" in html for n in range(1, 6))
+    assert text_of(html).index(alone.vessel.name) < text_of(html).index("five vessels that want the same")
+    same = text_of(vessel_list.needy_html([five[0], five[1]], say, dense=False))
+    assert same.count("Follows Vessel 3") == 1
+    for apart in (
+        [five[0], alone],
+        [five[0], sibling(6, TOLD, lot="Friday wort")],
+        [sibling(n, TOLD, None) for n in (7, 8)],
+    ):
+        assert "want the same" not in vessel_list.needy_html(apart, say, dense=False)
+
+
 def test_what_it_follows_is_said_to_be_a_guess_and_a_sample_that_differs_is_told(found):
     say = queries.voice()
     text = " ".join(follows_fully(replace(TOLD, like_warm=False), say))

@@ -58,6 +58,17 @@ def test_a_trial_leads_with_its_question_and_answers_with_a_chance(cellar, trial
     assert "equal, as you say" in text
 
 
+def test_what_all_arms_have_alike_is_said_once_and_what_differs_of_each(cellar, trial, page):
+    text = html_of(page("trials", id="t"))
+    row = re.search(r"<tr[^>]*><td[^>]*>Wort</td>.*?</tr>", text, re.S)
+    assert row is not None
+    assert row[0].count("Twin wort") == 1
+    assert "equal: Twin wort" in row[0]
+    differs = re.search(r"<tr[^>]*><td[^>]*>Yeast</td>.*?</tr>", text, re.S)
+    assert differs is not None
+    assert re.findall(r">([^<>]+)</td>", differs[0]) == ["Yeast", "differs", "Marrow", "Dune"]
+
+
 def test_the_curves_of_a_trial_can_be_read_without_aiming_at_a_line(cellar, trial, page):
     shown = page("trials", id="t")
     assert "Apparent attenuation, %" not in html_of(shown), "it is made where it is opened"

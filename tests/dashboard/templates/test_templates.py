@@ -50,6 +50,15 @@ def test_a_table_of_many_columns_has_each_value_beside_its_heading_on_a_phone() 
     assert '<td role="cell" data-heading="Aromas">citrus (5), stone fruit (3)</td>' in told
 
 
+def test_a_table_of_three_columns_stays_one_on_a_phone_only_where_they_fit() -> None:
+    short = components.table(["when", "SG", "temp"], [["2026-01-02 08:00", "1.062", "20.5"]], "The log")
+    assert "stacks" not in short
+    linked = Markup("<a href='a-long-address-that-nobody-reads-on-the-page'>Marrow</a>")
+    assert "stacks" not in components.table(["Yeast", "Days", "End"], [[linked, "5", "79"]], "Yeasts")
+    long = [["Greatest rate", "9.7 points a day (9.0 to 10.4)", "24.1 points a day (22.0 to 26.2)"]]
+    assert 'class="log stacks"' in components.table(["Milestone", "Marrow", "Dune"], long, "Milestones")
+
+
 def test_an_address_says_the_id_that_it_was_given() -> None:
     assert address("sensors", device="a b&c=d+é") == "sensors?device=a%20b%26c%3Dd%2B%C3%A9"
     assert link("batch", "<x>", id='"') == '<a href="batch?id=%22" data-go="batch?id=%22">&lt;x&gt;</a>'

@@ -29,3 +29,14 @@ def test_of_two_times_of_one_age_the_last_is_told_and_a_sentence_without_an_age_
     html = components.with_ages(f"Heard {SAY.ago(heard)}.", (read, heard), SAY)
     assert html.count("data-exact") == 1
     assert components.with_ages("Never heard yet.", (read, heard), SAY) == "Never heard yet."
+
+
+def test_a_short_name_within_a_text_is_one_piece_and_nothing_else_of_it_changes():
+    html = components.in_one_piece("Probe-room and float-11 <i> wait", ["probe-room", "float-1", "x" * 21])
+    assert html == '<span class="whole">Probe-room</span> and float-11 &lt;i&gt; wait'
+    assert components.in_one_piece("a & b", []) == "a &amp; b"
+    assert components.in_one_piece("f.1 and fx1", ["f.1"]) == '<span class="whole">f.1</span> and fx1'
+
+
+def test_a_lead_parts_no_number_from_its_unit():
+    assert components.lead("About 1.6 days sooner") == '<h1 class="lead">About 1.6\N{NO-BREAK SPACE}days sooner</h1>'

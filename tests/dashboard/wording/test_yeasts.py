@@ -52,8 +52,8 @@ def test_a_clear_winner_is_said_first_with_its_size_and_chance():
 def test_what_cannot_be_told_is_said():
     [found] = compare([*outcomes("Dune", 6.0, 0.77, 1), *outcomes("Marrow", 5.9, 0.775, 1, 50)])
     text = best(found, SAY)
-    assert "oo few batches to tell finish times apart" in text
-    assert "too few batches to tell attenuation apart" in text
+    assert "oo few batches to tell finish times and attenuation apart" in text
+    assert text.count("oo few batches") == 1
 
 
 def test_a_difference_that_is_seen_off_the_line_is_not_said_to_be_unknown():
@@ -65,8 +65,39 @@ def test_a_difference_that_is_seen_off_the_line_is_not_said_to_be_unknown():
     text = best(replace(found, differences=tuple(leaning)), SAY)
     assert "Dune attenuates about 1 percentage points further than Marrow, very likely" in text
     assert "too few batches to tell attenuation apart" not in text
-    assert "; so few batches do not yet tell whether that is more than what matters (about three more of each" in text
+    assert (
+        "; so few batches do not yet tell whether that is more than what matters"
+        " (in pairs of one wort, about three more of each would)"
+    ) in text
     assert "oo few batches to tell finish times apart" in text
+
+
+def test_that_batches_are_too_few_is_said_once_for_all_that_leans():
+    [found] = compare([*outcomes("Dune", 6.0, 0.77, 1), *outcomes("Marrow", 5.9, 0.775, 1, 50)])
+    more = {"finish_days": (Range(-0.9, -0.5, -0.1), 3), "attenuation": (Range(0.002, 0.011, 0.02), 9)}
+    leaning = tuple(
+        replace(d, amount=more[d.quantity][0], p_below=0.9, verdict="open", more_batches=more[d.quantity][1])
+        for d in found.differences
+    )
+    text = best(replace(found, differences=leaning), SAY)
+    assert text.count("so few batches") == 1
+    assert text.endswith(
+        "; so few batches do not yet tell whether those are more than what matters (in pairs of one wort, about three"
+        " more of each would for finish times and about nine more of each would for attenuation)."
+    )
+    both = tuple(replace(d, more_batches=3) for d in leaning)
+    assert best(replace(found, differences=both), SAY).endswith(
+        "(in pairs of one wort, about three more of each would for finish times and attenuation)."
+    )
+    far = tuple(replace(d, more_batches=None if d.quantity == "attenuation" else 3) for d in leaning)
+    assert best(replace(found, differences=far), SAY).endswith(
+        "(in pairs of one wort, about three more of each would for finish times; many more would not for attenuation,"
+        " for they differ by about what matters)."
+    )
+    never = tuple(replace(d, more_batches=None) for d in leaning)
+    assert best(replace(found, differences=never), SAY).endswith(
+        "(many more would not, for they differ by about what matters)."
+    )
 
 
 def test_the_further_attenuation_belongs_to_the_right_yeast():
