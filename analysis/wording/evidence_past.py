@@ -26,11 +26,6 @@ def sentence(one: Evidence, units: DisplayUnits) -> str:
                 f"Nothing was read in its last {figures.lasted(one.hours)}: what happened then nobody knows; so it"
                 " stood before."
             )
-        case kinds.HeldByPractice():
-            return (
-                f"It had held for the {one.hold_h:.0f} h of common practice, about where such a batch ends: what might"
-                " still have come was little more than a float can show."
-            )
         case kinds.StandsByCurve():
             return (
                 f"It had stood for about {one.stood_h:.0f} h, going by the course as a whole; from one half-day to the"

@@ -80,7 +80,6 @@ def test_of_a_batch_that_has_ended_nothing_is_told_in_the_present() -> None:
         "Chance that less than 0.001 SG was left when it ended: 83 %; likely left by then: 0.0004 SG (0.0001 to"
         " 0.0011)."
     )
-    assert told[5].startswith("It had held for the 48 h of common practice")
 
 
 def test_what_is_odd_about_a_float_is_named_and_a_hand_sample_asked_for() -> None:
