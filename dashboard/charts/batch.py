@@ -399,7 +399,7 @@ def _finish(drawing: _Drawing, finish: Forecast) -> None:
 
 def _layout(drawing: _Drawing, curve: Curve) -> dict[str, Any]:
     axes, palette, shown = drawing.axes, drawing.axes.palette, drawing.shown
-    drawing.notes.append(_title(axes, axes.y_title, "y domain", (-46, 20)))
+    drawing.notes.append(_title(axes, axes.y_title, "y domain", (-46, 25)))
     warmth_known = curve.assessment.marked["temperature_c"].is_not_null().any()
     warmth = f"Temperature, {axes.voice.units.temperature_unit}" if warmth_known else "No temperature was read"
     drawing.notes.append(_title(axes, warmth, "y2 domain", (2, 0)))
