@@ -7,6 +7,7 @@ strip on the axis itself with what was done and when the fermentation likely fin
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final
@@ -30,6 +31,8 @@ _FADE: Final = ((1.0, 0.13), (0.526, 0.18))
 _WIDTH_OF_A_LETTER: Final = 0.021
 """Of the width of a figure on a phone, about."""
 _WIDTH_OF_A_MARK: Final = 0.03
+_LETTERS_IN_A_CORNER: Final = 32
+"""Of what a corner of the gravity's panel says, on a phone beside a falling curve."""
 _LEVELS: Final = 3
 """Words of events above one another."""
 _HEIGHT_PX: Final = 500
@@ -308,11 +311,17 @@ def _offset(drawing: _Drawing, a: Assessment, voice: Voice) -> None:
             "yanchor": "top",
             "align": "right",
             "showarrow": False,
-            "text": told.replace(": ", ":<br>").replace(", ", ",<br>"),  # short lines, for a phone
+            "text": "<br>".join(_in_lines(told)),
             "font": {"size": 12, "color": drawing.axes.palette.inferred},
             "bgcolor": drawing.axes.palette.paper,  # the line of now runs behind the words
         }
     )
+
+
+def _in_lines(told: str) -> list[str]:
+    """What is said and why, each on lines that are short enough for a phone."""
+    said, _, why = told.partition(": ")
+    return [f"{said}:", *textwrap.wrap(why, _LETTERS_IN_A_CORNER)]
 
 
 def _strip(drawing: _Drawing, events: Sequence[Event], a: Assessment) -> None:
@@ -390,7 +399,7 @@ def _finish(drawing: _Drawing, finish: Forecast) -> None:
 
 def _layout(drawing: _Drawing, curve: Curve) -> dict[str, Any]:
     axes, palette, shown = drawing.axes, drawing.axes.palette, drawing.shown
-    drawing.notes.append(_title(axes, axes.y_title, "y domain", (-46, 20)))
+    drawing.notes.append(_title(axes, axes.y_title, "y domain", (-46, 25)))
     warmth_known = curve.assessment.marked["temperature_c"].is_not_null().any()
     warmth = f"Temperature, {axes.voice.units.temperature_unit}" if warmth_known else "No temperature was read"
     drawing.notes.append(_title(axes, warmth, "y2 domain", (2, 0)))

@@ -71,7 +71,9 @@ def begin_tasting(page: Any, address: str) -> None:
         page.get_by_text("A new tasting", exact=True).click()
     page.get_by_label("What is asked").fill("Which do we bottle?")
     for drink in ("Ferry ale", "Lantern pale", "Kitchen bitter"):  # a list of several stays open until it is left
-        page.get_by_role("combobox", name=re.compile("Drinks$")).fill(drink)  # it holds only what is in sight of it
+        box = page.get_by_role("combobox", name=re.compile("Drinks$"))
+        box.click()
+        box.fill(drink)  # the list holds only what is in sight of it
         page.get_by_role("option", name=drink).first.click()
         page.keyboard.press("Escape")
         page.get_by_role("listbox").wait_for(state="detached")

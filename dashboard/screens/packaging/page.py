@@ -34,9 +34,9 @@ def show() -> None:
         return
     st.html(fill("<p>{{ back }}</p>", back=components.link("batch", f"← {record.name}", id=record.batch_id)))
     if context.store().all(EventRecord, batch_id=record.batch_id, kind="package"):
-        follow_up.show(record, say)
         if early := lots.early_html(outlook, say):
             st.html(early)
+        follow_up.show(record, say)
         follow_up.in_doubt(record, say)
         with st.expander("The sheet"):
             the_sheet(outlook, say)

@@ -14,7 +14,7 @@ from analysis.model import PHASES, Assessment, Event, Forecast, PhaseSpan, Range
 from analysis.schemas import COURSE, MARKED
 from dashboard.charts import batch
 from dashboard.charts.base import Curve, View, Zoom, course_until
-from dashboard.charts.batch import batch_figure
+from dashboard.charts.batch import _in_lines, batch_figure
 from dashboard.charts.palette import PALETTES
 from dashboard.charts.sparkline import AHEAD, BACK, HEIGHT, WIDTH, phase_glyph, sparkline_svg
 from dashboard.wording import voice_of
@@ -306,3 +306,15 @@ def test_of_too_few_readings_the_picture_says_no_phase():
 def test_where_nothing_was_read_the_small_curve_has_no_line_that_passes_for_a_gravity():
     none = replace(assessed(), marked=assessed().marked.clear(), course=assessed().course.clear())
     assert "<path" not in sparkline_svg(none, NOW, "nothing")
+
+
+@pytest.mark.parametrize("told", [
+    "Dots lie about 12 points high: the float's likely offset",
+    "Dots lie a little low: the float's likely offset, less than one point",
+    "Earlier dots lie a little low: the hand sample sets the float since Sun 29 Nov 2026, 04:26",
+])  # fmt: skip
+def test_why_dots_lie_beside_the_line_is_said_in_lines_that_fit_on_a_phone_and_part_no_time(told):
+    lines = _in_lines(told)
+    assert " ".join(lines) == told
+    assert max(map(len, lines)) <= 34
+    assert not any(line.startswith("04:26") for line in lines)
