@@ -18,15 +18,19 @@ _ASKS_PACKAGING = re.compile(r"\bpackage (?!only)|next: packaging|packaging day 
 _SENTENCE = re.compile(r"[A-Z0-9\u2212].*[.!?]", re.S)
 _IS_NOT_DONE = re.compile(r"still fermenting|slowing down|not begun|falling again|no fall", re.I)
 
-READ_ROWS = """() => [...document.querySelectorAll("ul.rows li")].map((li) => ({
-  batch_id: li.querySelector("[data-picture]").dataset.picture,
-  vessel: li.querySelector(".who b").innerText,
-  needy: li.classList.contains("needy"),
-  next: li.querySelector(".next").innerText,
-  says: li.querySelector(".says").innerText,
-  todo: li.querySelector(".todo")?.innerText ?? "",
-  figures: [...li.querySelectorAll(".figures > span")].map((e) => e.innerText.trim()),
-}))"""
+READ_ROWS = """() => [...document.querySelectorAll("ul.rows li")].map((li) => {
+  const before = li.parentElement.previousElementSibling;
+  const of_all = before?.querySelector(":scope > b.needs") ? before.innerText : "";  // said once for the whole lot
+  return {
+    batch_id: li.querySelector("[data-picture]").dataset.picture,
+    vessel: li.querySelector(".who b").innerText,
+    needy: li.classList.contains("needy"),
+    next: li.querySelector(".next").innerText,
+    says: li.querySelector(".says")?.innerText ?? of_all,
+    todo: li.querySelector(".todo")?.innerText ?? of_all,
+    figures: [...li.querySelectorAll(".figures > span")].map((e) => e.innerText.trim()),
+  };
+})"""
 READ_BATCH = """() => ({
   lead: document.querySelector("h1.lead").innerText,
   wants: [...document.querySelectorAll(".wants li")].map((e) => e.innerText),
