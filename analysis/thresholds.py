@@ -160,8 +160,8 @@ UNKNOWN_CHANCE: Final = 0.5
 nothing is known then."""
 
 TAKEN_BACK: Final = 0.35
-"""chance; of `FAR_SG` or more left, above which a finish is taken back. Source: no published one; on the same runs 15
-are taken back at 0.25, 13 at 0.35, and at 0.5 nine, with four early."""
+"""chance; of `FAR_SG` or more left, above which a finish is taken back. Source: no published one; on the same runs, by
+the first step alone and events left out, 15 are taken back at 0.25, 13 at 0.35, and at 0.5 nine, with four early."""
 
 UNBELIEVED_SD: Final = -3.2
 """standard deviations; an end further above the expected one is believed only after a forced test. Source: none known;

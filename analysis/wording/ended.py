@@ -28,7 +28,7 @@ def ended_verdict(a: Assessment, hold_h: float, voice: Voice) -> str:
         level = held_level(a) or a.gravity_sg.p50
         return f"Finished: the gravity had held at {voice.gravity(level)} for {hours(a.held_h)}."
     if a.finished:
-        return f"It had finished, as far as could be told{how_sure(a, voice.units)}; {held(a, hold_h)}."
+        return f"It had finished, as far as could be told{how_sure(a, voice.units, ended=True)}; {held(a, hold_h)}."
     if a.phase in ("active", "slowing"):
         return f"It was still fermenting{_to_go(a, voice)}."
     sure = "" if a.p_finished is None else f" ({chance_percent(a.p_finished)} that it was)"

@@ -110,17 +110,18 @@ def held(assessment: Assessment, hold_h: float) -> str:
     return f"held {number(int(assessment.held_h))} of {hours(hold_h)}"
 
 
-def how_sure(a: Assessment, units: DisplayUnits) -> str:
-    """How sure it is that it has finished, in brackets; empty where no chance is given."""
+def how_sure(a: Assessment, units: DisplayUnits, *, ended: bool = False) -> str:
+    """How sure it is that it has finished, or had when the batch `ended`, in brackets; empty without a chance."""
     if a.p_finished is None:
         return ""
-    return f" ({_perhaps_not_all(a, units) or chance_percent(a.p_finished)})"
+    return f" ({_perhaps_not_all(a, units, ended=ended) or chance_percent(a.p_finished)})"
 
 
-def _perhaps_not_all(a: Assessment, units: DisplayUnits) -> str:
+def _perhaps_not_all(a: Assessment, units: DisplayUnits, *, ended: bool = False) -> str:
     """What may come after all of what is called finished: two points will not, one may."""
     open_yet = a.finished and a.p_finished is not None and a.p_finished < _LIKELY
-    return f"though {units.one_point()} may still come" if open_yet else ""
+    come = "might still have come" if ended else "may still come"
+    return f"though {units.one_point()} {come}" if open_yet else ""
 
 
 def verdict(assessment: Assessment, hold_h: float, voice: Voice, brief: bool = False) -> str:

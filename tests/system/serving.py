@@ -10,9 +10,12 @@ import sys
 import urllib.error
 import urllib.request
 from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+from ingest.model import BatchRecord, HandSample, Vessel
+from ingest.store.store import Store
 from tests.conftest import free_port
 
 ROOT = Path(__file__).parents[2]
@@ -107,3 +110,16 @@ class Server:
             timeout=60,
             check=False,
         )
+
+
+def put_casks(data: Path, many: int) -> None:
+    """A cellar of so many casks, each with a batch of two days and one hand sample."""
+    data.mkdir()
+    now = datetime.now(UTC)
+    with Store.open(data) as store:
+        for n in range(many):
+            vessel = store.save(Vessel(name=f"Cask {n}"))
+            batch = store.save(
+                BatchRecord(name=f"Bitter {n}", vessel_id=vessel.vessel_id, pitched_at=now - timedelta(days=2))
+            )
+            store.save(HandSample(batch_id=batch.batch_id, at=now - timedelta(hours=3), value=1.030))

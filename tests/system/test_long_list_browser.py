@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 import time
-from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import expect
 
 from dashboard.screens.today.page import MANY
-from ingest.model import BatchRecord, HandSample, Vessel
-from ingest.store.store import Store
-from tests.system.serving import Server, browser
+from tests.system.serving import Server, browser, put_casks
 
 pytestmark = pytest.mark.chromium
 
@@ -28,15 +25,7 @@ def test_rows_below_the_screen_are_laid_out_once_the_browser_has_time_and_stay_s
     chromium_program: str, tmp_path: Path
 ) -> None:
     server = Server(tmp_path, "serve")
-    server.data.mkdir()
-    now = datetime.now(UTC)
-    with Store.open(server.data) as store:
-        for n in range(MANY + 2):
-            vessel = store.save(Vessel(name=f"Cask {n}"))
-            batch = store.save(
-                BatchRecord(name=f"Bitter {n}", vessel_id=vessel.vessel_id, pitched_at=now - timedelta(days=2))
-            )
-            store.save(HandSample(batch_id=batch.batch_id, at=now - timedelta(hours=3), value=1.030))
+    put_casks(server.data, MANY + 2)
     server.start()
     try:
         deadline = time.monotonic() + 120

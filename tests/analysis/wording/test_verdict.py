@@ -31,6 +31,7 @@ from analysis.wording import (
     attenuation,
     curve_in_words,
     dates,
+    ended_verdict,
     expected_finish,
     float_shows,
     how_sure,
@@ -202,6 +203,7 @@ def test_a_finish_after_which_a_last_point_may_come_says_so():
     said = f"Done, though one point may still come (45{THIN}% that none does); held 20 of 48{THIN}h."
     assert verdict(a, 48, SAY) == said
     assert how_sure(a, SAY.units) == " (though one point may still come)"
+    assert "though one point might still have come" in ended_verdict(a, 48, SAY)
     surer = assessed("finished", finished=True, p_finished=0.8, held_h=20)
     assert "point" not in verdict(surer, 48, SAY)
     assert how_sure(surer, SAY.units) == f" (80{THIN}%)"
