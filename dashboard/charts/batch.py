@@ -13,7 +13,6 @@ from datetime import UTC, datetime, timedelta
 from typing import Any, Final
 
 import numpy as np
-import plotly.graph_objects as go
 import polars as pl
 
 from analysis import units
@@ -22,6 +21,7 @@ from analysis.model import Assessment, Event, Forecast
 from analysis.wording import EVENT_WORDS, PHASE_WORDS, Voice, offset_words, phase_word, range_told
 from dashboard.charts.base import DATE_TICKS, Axes, Curve, Zoom, axis_title, base_layout, course_until, literal
 from dashboard.charts.downsampling import thinned
+from dashboard.charts.drawn import Drawn
 from dashboard.charts.palette import faded
 
 _PANELS: Final = ((0.3794, 1.0), (0.1906, 0.3344), (0.0, 0.1456))
@@ -65,12 +65,11 @@ class _Drawing:
             }
         self.trace(panel, x=self.axes.xs(at), **when, **facts)
 
-    def figure(self, layout: dict[str, Any]) -> go.Figure:
-        """All of it, checked once."""
-        return go.Figure(self.traces, {**layout, "shapes": self.shapes, "annotations": self.notes})
+    def figure(self, layout: dict[str, Any]) -> Drawn:
+        return Drawn(self.traces, {**layout, "shapes": self.shapes, "annotations": self.notes})
 
 
-def batch_figure(curve: Curve, voice: Voice) -> go.Figure:
+def batch_figure(curve: Curve, voice: Voice) -> Drawn:
     """The curve of one batch with its course, its band, its temperature and the range of its finish."""
     axes, a = Axes(curve, voice), curve.assessment
     shown = _shown(curve, voice.now)

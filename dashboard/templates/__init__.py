@@ -2,8 +2,9 @@
 
 Longer pieces stand in files beside this one, in a folder per screen, and are made by `render`; a line or two stands
 where it is used, and is made by `fill`. Both give `Markup`, the type of HTML that may be shown. A plain string that is
-put into a template is text and is escaped; what is `Markup` already goes in as it is. It knows nothing of Streamlit, so
-that the command line can print a sheet without it.
+put into a template is text and is escaped; what is `Markup` already goes in as it is. A text alone is made HTML by
+`escape`, in a tenth of a template's time. It knows nothing of Streamlit, so that the command line can print a sheet
+without it.
 """
 
 from __future__ import annotations
@@ -14,9 +15,9 @@ from pathlib import Path
 from typing import Any, Final
 
 from jinja2 import Environment, FileSystemLoader, StrictUndefined, Template
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
-__all__ = ["Markup", "fill", "join", "render"]
+__all__ = ["Markup", "escape", "fill", "join", "render"]
 
 _ENVIRONMENT: Final = Environment(
     loader=FileSystemLoader(Path(__file__).parent),

@@ -19,7 +19,7 @@ from analysis.wording import Voice
 from dashboard import context
 from dashboard.charts import Edition, variables
 from dashboard.queries import queries
-from dashboard.templates import Markup, fill, join, render
+from dashboard.templates import Markup, escape, fill, join, render
 from dashboard.ui.labels import plain
 from dashboard.ui.links import address as address
 from dashboard.ui.links import link as link
@@ -206,6 +206,18 @@ def live(show: F) -> F:
     return refreshed  # type: ignore[return-value]
 
 
+def part(show: F) -> F:
+    """A part of a page that is drawn alone when something in it is touched; in a place of its own as a live one."""
+    guarded = screen(show)
+
+    @functools.wraps(show)
+    def drawn(*args: Any, **kwargs: Any) -> Any:
+        with st.container():
+            return st.fragment(guarded)(*args, **kwargs)
+
+    return drawn  # type: ignore[return-value]
+
+
 def show_failure(error: Exception) -> None:
     """Say what went wrong and what to do; the traceback goes to the log."""
     if isinstance(error, NotAllowed):
@@ -244,7 +256,7 @@ def with_ages(text: str, times: Iterable[datetime], say: Voice) -> Markup:
     found = {say.ago(when): when for when in times}
     longest_first = "|".join(re.escape(age) for age in sorted(found, key=len, reverse=True))
     parts = re.split(f"({longest_first})", text) if found else [text]
-    return join(aged(found[part], say) if part in found else fill("{{ part }}", part=part) for part in parts)
+    return join(aged(found[part], say) if part in found else escape(part) for part in parts)
 
 
 def state_line() -> Markup:

@@ -6,7 +6,7 @@ import re
 from collections.abc import Iterable
 from typing import Final
 
-from dashboard.templates import Markup, fill, join
+from dashboard.templates import Markup, escape, fill, join
 
 _ONE_PIECE: Final = 20
 """Characters of a name that no line breaks within; a longer one would not fit on a phone."""
@@ -16,9 +16,9 @@ def in_one_piece(text: str, names: Iterable[str]) -> Markup:
     """The text, in which no line ends within a short one of these names, such as at the hyphen of ``probe-room``."""
     short = sorted({name for name in names if name and len(name) <= _ONE_PIECE}, key=len, reverse=True)
     if not short:
-        return fill("{{ text }}", text=text)
+        return escape(text)
     parts = re.split(rf"(?<![\w-])({'|'.join(map(re.escape, short))})(?![\w-])", text, flags=re.IGNORECASE)
     return join(
-        fill('<span class="whole">{{ part }}</span>' if n % 2 else "{{ part }}", part=part)
+        fill('<span class="whole">{{ part }}</span>', part=part) if n % 2 else escape(part)
         for n, part in enumerate(parts)
     )

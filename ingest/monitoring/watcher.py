@@ -50,6 +50,15 @@ class Hooks:
     """Told of every batch that was looked at; must not raise."""
 
 
+@dataclass(frozen=True, slots=True)
+class _Published:
+    """What was sent to a topic, and what it was made of."""
+
+    outlook: Outlook
+    units: DisplayUnits
+    payload: bytes
+
+
 class _ClosingError(Exception):
     """Ends a learning that is under way when the watcher closes."""
 
@@ -75,7 +84,7 @@ class Watcher:
         self.notifier = notifier
         self._publish = publish
         self._said: dict[str, AssessmentRecord] = {}
-        self._published: dict[str, bytes] = {}
+        self._published: dict[str, _Published] = {}
         self._topics: set[str] | None = None
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="watcher", daemon=True)
@@ -186,10 +195,14 @@ class Watcher:
     def _publish_verdict(self, outlook: Outlook) -> None:
         if self._publish is None:
             return
-        topic, payload = verdict_message(outlook, self._store.preferences().units)
-        if self._published.get(topic) != payload:
+        topic, units = verdict_topic(outlook), self._store.preferences().units
+        last = self._published.get(topic)
+        if last is not None and last.outlook is outlook and last.units == units:
+            return  # to weigh anew of every batch whether it may be released took an eighth of a core
+        _, payload = verdict_message(outlook, units)
+        if last is None or last.payload != payload:
             self._publish(topic, payload)
-            self._published[topic] = payload
+        self._published[topic] = _Published(outlook, units, payload)
 
     def _clear_verdicts(self, current: set[str]) -> None:
         """Take retained verdicts off the broker whose batch has ended or moved, also those of an earlier run.

@@ -45,6 +45,7 @@ R = TypeVar("R", bound=Record)
 _FAR: Final = datetime.max.replace(tzinfo=UTC)
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECOND: Final = timedelta(microseconds=1)
+_NOTHING_CHOSEN: Final = Preferences()
 
 _AS_SENT: Final = """
 SELECT
@@ -89,7 +90,7 @@ class Questions:
 
     def preferences(self) -> Preferences:
         """The person's choices, or the defaults."""
-        return self.get(Preferences, "cellar") or Preferences()
+        return self.get(Preferences, "cellar") or _NOTHING_CHOSEN
 
     # -- batches
 

@@ -196,6 +196,12 @@ def page() -> Callable[..., AppTest]:
     return run
 
 
+def opened(shown: AppTest, button: str) -> AppTest:
+    """The page once the button of this key was pressed: what lies below it is drawn only then."""
+    shown.session_state[button] = True
+    return shown.run()
+
+
 def says_until_saved(shown: AppTest, label: str) -> bool:
     """Whether what bears this label stands where an entry says that it is not saved until the store has it."""
 

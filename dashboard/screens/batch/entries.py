@@ -17,7 +17,7 @@ from analysis.wording import EVENT_WORDS, Voice
 from dashboard import context
 from dashboard.queries import queries
 from dashboard.screens.batch import addition_form, hop_form, moving
-from dashboard.ui import components, forms, plain
+from dashboard.ui import components, forms, plain, unfolding
 from ingest.errors import EntryError, out_of_range
 from ingest.model import INSTRUMENTS, BatchRecord, EventRecord, HandSample, Instrument
 
@@ -45,14 +45,16 @@ UNITS: Final[dict[Instrument, tuple[str, ...]]] = {
 }
 
 
+@components.part
 def quick(record: BatchRecord, beside: Callable[[], None]) -> None:
     """What is entered beside the vessel, each open in one tap and done in the next; then what `beside` draws there."""
+    batch_id = record.batch_id
     with st.container(horizontal=True, key="quick", vertical_alignment="center"):
         # Its key changes with each event, so that it closes once one is logged.
-        with st.popover("Log an event", key=f"log event {st.session_state.setdefault('event turn', 0)}"):
-            _quick_event(record)
-        with st.popover("Log a hand sample"):
-            sample_form(None, record, "quick sample")
+        turn = st.session_state.setdefault("event turn", 0)
+        unfolding.popover("Log an event", f"log event {turn} {batch_id}", lambda: _quick_event(record))
+        sample = functools.partial(sample_form, None, record, "quick sample")
+        unfolding.popover("Log a hand sample", f"log sample {batch_id}", sample)
         beside()
         if record.ended_at is None:
             st.html(components.link("packaging", "Packaging sheet", id=record.batch_id), width="content")

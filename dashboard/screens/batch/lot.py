@@ -13,7 +13,7 @@ from dashboard.queries import queries
 from dashboard.screens.batch import entries
 from dashboard.screens.sensors import floats
 from dashboard.templates import Markup, fill, join
-from dashboard.ui import components, forms, plain
+from dashboard.ui import components, forms, plain, unfolding
 from dashboard.wording import device as words_device
 from dashboard.wording import follows_fully
 from ingest.model import BatchRecord, Device, Vessel
@@ -79,24 +79,29 @@ def family_html(record: BatchRecord) -> Markup:
 
 def float_here(record: BatchRecord) -> None:
     """Two taps put a float into this vessel or take it out: among many jugs it visits each for half an hour."""
+    if record.ended_at is not None or not any(d.kind == "float" for d in context.store().all(Device)):
+        return
+    turn = st.session_state.setdefault("float turn", 0)
+    unfolding.popover("Move a float", f"move float {turn} {record.batch_id}", lambda: _move(record))
+
+
+def _move(record: BatchRecord) -> None:
+    """A button for each float that may be put in or taken out."""
     store = context.store()
     here = store.floats_in(record.batch_id)
     others = [d for d in floats.every(store) if d.device_id not in here]
-    if record.ended_at is not None or not (here or others):
-        return
-    with st.popover("Move a float", key=f"move float {st.session_state.setdefault('float turn', 0)}"):
-        st.html(
-            '<p class="quiet">One tap, as of now. A visit of up to three hours counts as one sample: leave it for half '
-            "an hour.</p>"
-        )
-        for device in others[:_AT_HAND]:
-            name = words_device.name_of(device.device_id, device)
-            _tap(f"Put {name} in", f"in {device.device_id}", functools.partial(_put, device, record), f"{name} is in.")
-        if others[_AT_HAND:]:
-            _another(record, others[_AT_HAND:])
-        for device_id in here:
-            name = words_device.name_of(device_id, store.get(Device, device_id))
-            _tap(f"Take {name} out", f"out {device_id}", functools.partial(_take, device_id), f"{name} is out.")
+    st.html(
+        '<p class="quiet">One tap, as of now. A visit of up to three hours counts as one sample: leave it for half '
+        "an hour.</p>"
+    )
+    for device in others[:_AT_HAND]:
+        name = words_device.name_of(device.device_id, device)
+        _tap(f"Put {name} in", f"in {device.device_id}", functools.partial(_put, device, record), f"{name} is in.")
+    if others[_AT_HAND:]:
+        _another(record, others[_AT_HAND:])
+    for device_id in here:
+        name = words_device.name_of(device_id, store.get(Device, device_id))
+        _tap(f"Take {name} out", f"out {device_id}", functools.partial(_take, device_id), f"{name} is out.")
 
 
 def _another(record: BatchRecord, floats_: list[Device]) -> None:

@@ -40,13 +40,22 @@ def show() -> None:
 def _state() -> tuple[tuple[str, ...], int]:
     """What the still part of this page is made from."""
     waiting = tuple(word.device_id for word in queries.newcomers())
-    return waiting, context.store().counts()["rejected"]
+    return waiting, queries.counts(queries.voice())["rejected"]
 
 
 @components.live
 def everything() -> None:
-    """All devices, those that need a look first."""
-    say, store = queries.voice(), context.store()
+    """All devices, those that need a look first; worked out once a second for however many look at them."""
+    say = queries.voice()
+    version = (int(say.now.timestamp()), context.store().revision)
+    st.html(queries.kept(("sensors",), lambda: list_html(say), version))
+    if st.session_state.get(_SEEN) != _state():  # only a refresh of this part can see a difference
+        st.rerun()
+
+
+def list_html(say: Voice) -> Markup:
+    """What the page leads with and a row for each device, as HTML."""
+    store = context.store()
     words = sorted(store.device_statuses(), key=lambda word: words_device.rank(word, say))
     devices = {d.device_id: d for d in store.all(Device)}
     vessels = {v.vessel_id: v.name for v in store.all(Vessel)}
@@ -55,9 +64,7 @@ def everything() -> None:
     rows += [_never_heard(d) for d in sorted(quiet, key=lambda d: d.device_id)]
     listed = fill('<ul class="entries">{{ rows }}</ul>', rows=join(rows))
     names = [words_device.name_of(w.device_id, devices.get(w.device_id)) for w in words]
-    st.html(components.lead(components.in_one_piece(words_device.lead(words, devices, say), names)) + listed)
-    if st.session_state.get(_SEEN) != _state():  # only a refresh of this part can see a difference
-        st.rerun()
+    return components.lead(components.in_one_piece(words_device.lead(words, devices, say), names)) + listed
 
 
 def _row(word: DeviceStatus, device: Device | None, vessel: str | None, say: Voice) -> Markup:
@@ -76,12 +83,11 @@ def _row(word: DeviceStatus, device: Device | None, vessel: str | None, say: Voi
 def _listed(device_id: str, name: str, says: str, figures: str, kind: str = "") -> Markup:
     """A row that leads to the device wherever it is tapped, but for an age, which says its exact time."""
     body = (
-        '<li class="apart {{ kind }}">{{ link }}<span class="says">{{ says }}</span>'
-        '<span class="figures">{{ figures }}</span></li>'
+        '<li class="apart {{ kind }}"><a href="{{ to }}" data-go="{{ to }}"><b>{{ name }}</b></a>'
+        '<span class="says">{{ says }}</span><span class="figures">{{ figures }}</span></li>'
     )
-    whole = components.in_one_piece(name, [name])
-    link = components.link("sensors", fill("<b>{{ name }}</b>", name=whole), device=device_id)
-    return fill(body, kind=kind, link=link, says=says, figures=figures)
+    to, whole = components.address("sensors", device=device_id), components.in_one_piece(name, [name])
+    return fill(body, kind=kind, to=to, name=whole, says=says, figures=figures)
 
 
 def _never_heard(device: Device) -> Markup:

@@ -3,6 +3,7 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta
 
 from ingest.model import BatchRecord, EventRecord, Vessel
+from tests.dashboard.conftest import opened
 
 
 def press(shown, label):
@@ -39,7 +40,7 @@ def test_a_transfer_asks_where_it_went(cellar, page):
     store, record = cellar.store, cellar.batches["held"]
     before = store.readings_of(record.batch_id).height
     store.save(Vessel(name="Other tun"))
-    shown = page("batch", id=record.batch_id)
+    shown = opened(page("batch", id=record.batch_id), f"log event 0 {record.batch_id}")
     shown.button_group(key="event/0").set_value("transfer").run()
     press(shown, "Save the transfer")
     assert store.all(EventRecord, batch_id=record.batch_id, kind="transfer") == []
@@ -53,7 +54,7 @@ def test_a_transfer_asks_where_it_went(cellar, page):
 
 def test_packaged_is_asked_before_it_is_logged(cellar, page):
     store, record = cellar.store, cellar.batches["stalled"]
-    shown = page("batch", id=record.batch_id)
+    shown = opened(page("batch", id=record.batch_id), f"log event 0 {record.batch_id}")
     [pills] = [b for b in shown.button_group if b.key.startswith("event/")]
     pills.set_value("package").run()
     assert store.all(EventRecord, batch_id=record.batch_id, kind="package") == []

@@ -21,6 +21,7 @@ from dashboard.screens.batch import page as batch_page
 from dashboard.screens.batch import values
 from dashboard.templates import Markup
 from ingest.model import BatchRecord, EventRecord, HandSample, Report
+from tests.dashboard.conftest import opened
 
 MAIN = Path(dashboard.__file__).parent / "main.py"
 
@@ -170,7 +171,7 @@ def test_the_other_parts_of_a_batch_show_what_was_said_and_entered(cellar):
 
 def test_one_tap_logs_an_event_and_undo_takes_it_back(cellar):
     batch_id = cellar.batches["active"].batch_id
-    app = script("batch", id=batch_id)
+    app = opened(script("batch", id=batch_id), f"log event 0 {batch_id}")
     before = len(cellar.store.all(EventRecord, batch_id=batch_id))
     app.button_group(key="event/0").set_value("nutrient").run()
     assert not app.exception
@@ -215,7 +216,7 @@ def press_save(app: AppTest) -> AppTest:
 
 def test_a_hand_sample_is_one_number_and_save(cellar):
     batch_id = cellar.batches["active"].batch_id
-    app = script("batch", id=batch_id)
+    app = opened(script("batch", id=batch_id), f"log sample {batch_id}")
     sample_input(app).set_value(1.031)
     press_save(app)
     [sample] = cellar.store.all(HandSample, batch_id=batch_id)
@@ -225,7 +226,7 @@ def test_a_hand_sample_is_one_number_and_save(cellar):
 
 def test_an_impossible_sample_is_answered_beside_it_and_stays_typed(cellar):
     batch_id = cellar.batches["active"].batch_id
-    app = script("batch", id=batch_id)
+    app = opened(script("batch", id=batch_id), f"log sample {batch_id}")
     sample_input(app).set_value(10.31)
     press_save(app)
     assert "10.310 SG is out of range. The usual range is 0.990 to 1.160." in text_of(app)

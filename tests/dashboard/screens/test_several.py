@@ -11,6 +11,7 @@ import pytest
 from dashboard.screens.several import choice, divide, events, merge, rows, samples, wort
 from ingest.errors import EntryError
 from ingest.model import BatchRecord, Device, EventRecord, HandSample, Placement, Vessel, Yeast
+from tests.dashboard.conftest import opened
 
 NOW = datetime.now(UTC).replace(microsecond=0)
 HOUR = timedelta(hours=1)
@@ -252,7 +253,7 @@ def test_hops_are_asked_for_when_they_are_logged_and_offered_again(store, page):
 
 def test_the_hops_of_last_time_stand_in_the_form_of_this_one(store, page):
     record = batch(store, plan={"dry_hops": 1, "hops": [{"hop_variety": "Osprey", "amount_g": 12.5}]})
-    shown = page("batch", id=record.batch_id)
+    shown = opened(page("batch", id=record.batch_id), f"log event 0 {record.batch_id}")
     field(shown.button_group, "What has just").set_value("dry hop")
     shown.run()
     assert field(shown.selectbox, "Hop variety").value == "Osprey"
@@ -278,12 +279,12 @@ def test_an_amount_below_nothing_is_refused(store):
 def test_two_taps_put_a_float_in_and_take_it_out_again(store, page):
     for n in (1, 2):
         batch(store, f"v{n}", batch_id=f"b{n}", name=f"Wort {n}")
-    press(page("batch", id="b1"), "Put float-1 in")  # the first tap opens the list
+    press(opened(page("batch", id="b1"), "move float 0 b1"), "Put float-1 in")
     assert store.floats_in("b1") == ["float-1"]
-    press(page("batch", id="b2"), "Put float-1 in")
+    press(opened(page("batch", id="b2"), "move float 0 b2"), "Put float-1 in")
     assert store.floats_in("b1") == []
     assert store.floats_in("b2") == ["float-1"]
-    press(page("batch", id="b2"), "Take float-1 out")
+    press(opened(page("batch", id="b2"), "move float 0 b2"), "Take float-1 out")
     assert store.floats_in("b2") == []
     stays = [(p.vessel_id, p.to_at is not None) for p in store.all(Placement)]
     assert stays == [("v1", True), ("v2", True)]
@@ -293,6 +294,8 @@ def test_among_two_hundred_floats_a_few_have_a_button_and_the_others_are_chosen_
     record = batch(store, "v1")
     store.save_many([Device(device_id=f"loose-{n:03}", kind="float") for n in range(200)], "Two hundred floats")
     shown = page("batch", id=record.batch_id)
+    assert not any(b.label.startswith("Put ") for b in shown.button)  # to draw them for who only looks takes long
+    shown = opened(shown, f"move float 0 {record.batch_id}")
     assert sum(b.label.startswith("Put ") for b in shown.button) == 6  # to draw them all took half of the page's time
     shown = next(s for s in shown.selectbox if s.label == "Another float").set_value("loose-150").run()
     press(shown, "Put loose-150 in")
