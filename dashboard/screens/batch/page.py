@@ -284,7 +284,10 @@ def why(batch_id: str) -> None:
         classical=classical_sentences(queries.classical_of(outlook), say) if _classical_wanted() else (),
     )
     st.html(components.unbroken(told))
-    milestones.show([(outlook.record.name, outlook)], say, queries.file_name(outlook.record.name))
+    # To weigh them takes as long as to judge the batch.
+    if (part := st.expander("Milestones", key=f"milestones {batch_id}", on_change="rerun")).open:
+        with part:
+            milestones.show([(outlook.record.name, outlook)], say, queries.file_name(outlook.record.name))
     ways = st.container(horizontal=True, gap="small", key="batch files")
     ways.download_button(
         "Download the report, to print",

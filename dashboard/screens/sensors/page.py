@@ -45,10 +45,9 @@ def _state() -> tuple[tuple[str, ...], int]:
 
 @components.live
 def everything() -> None:
-    """All devices, those that need a look first; worked out once a second for however many look at them."""
+    """All devices, those that need a look first; worked out once for however many look at them."""
     say = queries.voice()
-    version = (int(say.now.timestamp()), context.store().revision)
-    st.html(queries.kept(("sensors",), lambda: list_html(say), version))
+    st.html(queries.kept(("sensors",), lambda: list_html(say), queries.of_all(say)))
     if st.session_state.get(_SEEN) != _state():  # only a refresh of this part can see a difference
         st.rerun()
 

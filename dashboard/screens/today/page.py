@@ -33,12 +33,11 @@ def show() -> None:
 
 
 def cellar() -> None:
-    """What wants the person, then all vessels by need; worked out once a second for however many look at it."""
+    """What wants the person, then all vessels by need; worked out once for however many look at it."""
     say = queries.voice()
     first = st.container()
     look = arrangement.ask(context.store().active_batches())
-    version = (int(say.now.timestamp()), context.store().revision)
-    lead, text, pictures = queries.kept(("cellar", look), lambda: cellar_html(say, look), version)
+    lead, text, pictures = queries.kept(("cellar", look), lambda: cellar_html(say, look), queries.of_all(say))
     first.html(components.unbroken(lead))
     components.markup(text, key="cellar")
     components.pictures(pictures, key="pictures")
