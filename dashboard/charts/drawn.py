@@ -8,7 +8,7 @@ from typing import Any
 import plotly.graph_objects as go
 
 
-class Drawn(go.Figure):
+class Drawn(go.Figure):  # type: ignore[misc]  # plotly has no types
     """A figure of plain dicts, handed to whoever looks without being checked or copied.
 
     ``go.Figure`` checks all when it is made and copies all each time it is shown, which took half of the time of a
@@ -18,12 +18,6 @@ class Drawn(go.Figure):
     def __init__(self, data: list[dict[str, Any]], layout: dict[str, Any]) -> None:
         # Not through the parent's own way to make attributes, which begins with checking.
         self.__dict__["_given"] = data, layout
-
-    @classmethod
-    def of(cls, figure: go.Figure) -> Drawn:
-        """What a figure's own methods drew, copied this once; to be looked at only."""
-        made = figure.to_dict()
-        return cls(made["data"], made["layout"])
 
     @functools.cached_property
     def _checked(self) -> go.Figure:

@@ -219,9 +219,9 @@ def place(record: BatchRecord, vessel_name: str | None) -> str:
     return f"{vessel_name}, {record.name}" if vessel_name else record.name
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Standing:
-    """One vessel's batch as the first screen shows it."""
+    """One vessel's batch as the first screen shows it; the same one as long as nothing that it tells has changed."""
 
     record: BatchRecord
     vessel: Vessel | None

@@ -6,6 +6,7 @@ never by its age: no stale screen, no wasted work; and a newer one takes its pla
 
 from __future__ import annotations
 
+import functools
 import logging
 import re
 import threading
@@ -34,7 +35,8 @@ from ingest.transfer import for_spreadsheets
 
 log = logging.getLogger(__name__)
 
-_KEPT: Final = 2048
+_KEPT: Final = 8192
+"""Small answers that are kept: three of each vessel, a kilobyte or two each, and what else was asked."""
 _KEPT_OF: Final = {"figure": 32, "up to date": 32, "cellar": 16, "calendar": 16, "compare": 16, "trial curves": 16}
 """How many answers are kept of a kind that is large: a figure takes a third of a megabyte. Enough for all who look."""
 SHARED_S: Final = 2
@@ -109,12 +111,25 @@ def standings(say: Voice) -> list[Standing]:
     for record in store.active_batches():
         outlook = outlooks.latest(record.batch_id)
         devices = tuple(by_vessel.get(record.vessel_id, ()))
-        beside = Siblings()
-        if all(device.kind != "float" for device in devices):
-            beside = siblings(record, say)
-        needs = tuple(needs_of(outlook, devices, say, beside)) if outlook is not None else ()
-        found.append(Standing(record, store.get(Vessel, record.vessel_id), outlook, devices, needs, beside))
+        if outlook is None or all(device.kind != "float" for device in devices):
+            found.append(_standing(record, outlook, devices, say))  # what its siblings say of it, they say anew
+            continue
+        make = functools.partial(_standing, record, outlook, devices, say)
+        found.append(kept(("standing", record.batch_id), make, _made_of(outlook, devices, say)))
     return sorted(found, key=_by_need)
+
+
+def _standing(record: BatchRecord, outlook: Outlook | None, devices: tuple[DeviceStatus, ...], say: Voice) -> Standing:
+    beside = Siblings() if any(device.kind == "float" for device in devices) else siblings(record, say)
+    needs = tuple(needs_of(outlook, devices, say, beside)) if outlook is not None else ()
+    return Standing(record, context.store().get(Vessel, record.vessel_id), outlook, devices, needs, beside)
+
+
+def _made_of(outlook: Outlook, devices: tuple[DeviceStatus, ...], say: Voice) -> Hashable:
+    """All that a batch with a float is told from: every entry, the words of its devices with their ages, the minute."""
+    ages = tuple(say.ago(when) for device in devices for when in (device.measured_at, device.received_at))
+    minute = say.now.replace(second=0, microsecond=0)
+    return context.store().revision, outlook.computed_at, outlook.plan.made_at, devices, ages, minute
 
 
 def siblings(record: BatchRecord, say: Voice) -> Siblings:

@@ -1,7 +1,8 @@
-"""The vessels as a list of rows in HTML, each leading with its sentence; pure, so that it can be kept and tested."""
+"""The vessels as a list of rows in HTML, each leading with its sentence."""
 
 from __future__ import annotations
 
+import functools
 from collections import Counter
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any, Final
@@ -22,6 +23,7 @@ from analysis.wording import (
     verdict,
 )
 from dashboard.charts import phase_glyph
+from dashboard.queries import queries
 from dashboard.templates import Markup, fill, join, render
 from dashboard.ui import address, in_one_piece, underlined
 from dashboard.wording import follows
@@ -60,7 +62,7 @@ def rows(
         '<ul class="{{ kind }}" aria-label="{{ name }}">{{ rows }}</ul>',
         kind="rows dense" if dense else "rows",
         name=name,
-        rows=join(row(s, say, within_lot=within_lot) for s in standings),
+        rows=join(_drawn(s, say, within_lot=within_lot) for s in standings),
     )
 
 
@@ -136,9 +138,16 @@ def _wanting_html(lot: str, found: Sequence[Standing], say: Voice, dense: bool) 
         many=plural(len(found), "vessel"),
         told=[text for text in _demand(found[0].pressing[0]) if text in said],
     )
-    each = join(row(s, say, within_lot=True, said=said) for s in found)
+    each = join(_drawn(s, say, within_lot=True, said=said) for s in found)
     kind = "rows dense" if dense else "rows"
     return head + fill('<ul class="{{ kind }}" aria-label="{{ lot }}">{{ each }}</ul>', kind=kind, lot=lot, each=each)
+
+
+def _drawn(s: Standing, say: Voice, *, within_lot: bool = False, said: frozenset[str] = frozenset()) -> Markup:
+    """The row of a vessel, drawn anew when something of it changed: of two hundred most stand as they stood."""
+    draw = functools.partial(row, s, say, within_lot=within_lot, said=said)
+    answer: Markup = queries.kept(("row", s.record.batch_id, within_lot, said), draw, s)
+    return answer
 
 
 def row(s: Standing, say: Voice, *, within_lot: bool = False, said: frozenset[str] = frozenset()) -> Markup:

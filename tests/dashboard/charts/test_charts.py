@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import json
 import re
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -15,6 +16,7 @@ from analysis.schemas import COURSE, MARKED
 from dashboard.charts import batch
 from dashboard.charts.base import Curve, View, Zoom, course_until
 from dashboard.charts.batch import _in_lines, batch_figure
+from dashboard.charts.drawn import Drawn
 from dashboard.charts.palette import PALETTES
 from dashboard.charts.sparkline import AHEAD, BACK, HEIGHT, WIDTH, phase_glyph, sparkline_svg
 from dashboard.wording import voice_of
@@ -100,6 +102,16 @@ def test_measured_set_aside_and_hand_samples_are_told_apart_by_their_mark():
     assert trace(fig, "hand sample").marker.symbol == "diamond"
     assert trace(fig, "measured").marker.color == PALETTES["light"].ink
     assert trace(fig, "inferred course").line.color == PALETTES["light"].inferred
+
+
+def test_a_figure_is_sent_as_it_was_drawn_and_checked_for_who_asks():
+    drawn = figure()
+    sent = drawn.to_dict()
+    assert sent["data"][0] is drawn.to_dict()["data"][0]  # not copied for each who looks
+    assert "template" not in sent["layout"]  # its name means something in Python only
+    assert json.loads(drawn.to_json())["layout"]["height"] == drawn.layout.height
+    with pytest.raises(ValueError, match="colour"):
+        _ = Drawn([{"type": "scatter", "colour": "red"}], {}).data
 
 
 def test_a_set_aside_point_says_why():

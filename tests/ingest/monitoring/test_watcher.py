@@ -15,6 +15,7 @@ import pytest
 from analysis.model import Batch
 from analysis.planning.plan import Plan
 from ingest.model import BatchRecord, Vessel
+from ingest.monitoring import watcher as watcher_module
 from ingest.monitoring.notifier import Notifier
 from ingest.monitoring.outlook import Outlook
 from ingest.monitoring.watcher import Hooks, Watcher, watching
@@ -114,6 +115,28 @@ def test_the_verdict_is_published_at_start_and_when_it_changes(store: Store) -> 
     again: list[tuple[str, bytes]] = []
     watcher(store, says, again).look(NOW + HOUR)
     assert len(again) == 1
+
+
+def test_a_verdict_is_weighed_once_an_outlook_and_sent_again_after_it_was_taken_off(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    says, said, weighed = Says(store), [], []
+    outlook = says.of("batch-7")
+    weigh = watcher_module.verdict_message
+    monkeypatch.setattr(watcher_module, "verdict_message", lambda *given: weighed.append(1) or weigh(*given))
+    monkeypatch.setattr(says, "of", lambda *_, **__: outlook)
+    watches = watcher(store, says, said)
+    for second in range(20):
+        watches.look(NOW + timedelta(seconds=5 * second))
+    assert (len(weighed), len(said)) == (1, 1)  # of two hundred batches it took an eighth of a core
+    store.save(replace(store.preferences(), gravity_unit="°P"))
+    watches.look(NOW + HOUR)
+    assert len(weighed) == 2  # its sentence is in the person's units
+    monkeypatch.setattr(says, "of", lambda *_, **__: None)
+    watches.look(NOW + HOUR)
+    monkeypatch.setattr(says, "of", lambda *_, **__: outlook)
+    watches.look(NOW + HOUR)
+    assert [bool(payload) for _, payload in said][-2:] == [False, True]
 
 
 def test_the_verdict_of_a_batch_that_ended_is_taken_off_the_broker_even_after_a_restart(store: Store) -> None:
