@@ -22,11 +22,12 @@ ROOT = Path(__file__).parents[2]
 
 def wait_until(condition: Callable[[], object], seconds: float = 15.0, what: str = "the condition") -> None:
     """Wait until `condition` is truthy; fail if it takes longer."""
-    deadline = time.monotonic() + seconds
+    deadline, pause_s = time.monotonic() + seconds, 0.02
     while not condition():
         if time.monotonic() > deadline:
             pytest.fail(f"{what} did not come true within {seconds:g} s")
-        time.sleep(0.02)
+        time.sleep(pause_s)
+        pause_s = min(1.3 * pause_s, 0.5)  # who asks all the time takes the processor from what he waits for
 
 
 def reachable(port: int) -> bool:

@@ -22,7 +22,8 @@ from dashboard.report import report_html
 from dashboard.ui.components import FIGURES, LIVE_S
 from ingest.monitoring import ReportInterval, ReportPage
 from ingest.monitoring.reports import ReportFigure, ReportLine, ReportTable
-from tests.conftest import find_program, need_chromium
+from ingest.store.store import Store
+from tests.conftest import find_program, free_port, need_chromium
 from tests.system.serving import CHROMIUM_OPTIONS, Server
 
 pytestmark = pytest.mark.chromium
@@ -49,8 +50,8 @@ def demo(tmp_path_factory) -> Iterator[Server]:
     """The demo, with its history in and judged."""
     if find_program("chromium", "chromium-browser", "google-chrome") is None:
         need_chromium()
-    server = Server(tmp_path_factory.mktemp("demo"), "demo", "--fresh")
-    server.start()
+    server = Server(tmp_path_factory.mktemp("demo"), "demo")
+    server.start("--fresh")
     deadline = time.monotonic() + 300
     while server.health().get("readings", 0) < 13_000:
         assert time.monotonic() < deadline, server.log
@@ -359,16 +360,16 @@ def too_wide(page: Page) -> list[int]:
     return found
 
 
-def with_batch(page: Page, server: Server, path: str) -> str:
-    """The path, with the id of a batch, or of the trial that was tasted, where the page needs one."""
-    if path == "trial":
-        visit(page, server, "trials")
-        return page.locator("a[href^='trials?id=']", has_text="Four single hops").get_attribute("href") or ""
-    if path not in ("batch", "packaging"):
-        return path
-    today(page, server)
-    href = page.locator("ul.rows a[href^='batch?id=']").first.get_attribute("href") or ""
-    return href.replace("batch?", f"{path}?", 1)
+@pytest.fixture(scope="module")
+def addresses(demo, profiles) -> dict[str, str]:
+    """The addresses of the pages that need the id of a batch, or of the trial that was tasted."""
+    page = profiles("desktop", "light").new_page()
+    today(page, demo)
+    batch = page.locator("ul.rows a[href^='batch?id=']").first.get_attribute("href") or ""
+    visit(page, demo, "trials")
+    trial = page.locator("a[href^='trials?id=']", has_text="Four single hops").get_attribute("href") or ""
+    page.close()
+    return {"batch": batch, "packaging": batch.replace("batch?", "packaging?", 1), "trial": trial}
 
 
 def serious_violations(page: Page) -> list[str]:
@@ -418,8 +419,8 @@ def test_axe_would_find_a_violation(demo, page):
         *((path, "phone", "dark") for path in [*HEAD, "batch", "packaging", "trial", "several", "compare", *MANUAL]),
     ],
 )
-def test_axe_finds_no_serious_violation_and_no_phone_scrolls_sideways(demo, page, path, size, edition):
-    visit(page, demo, with_batch(page, demo, path))
+def test_axe_finds_no_serious_violation_and_no_phone_scrolls_sideways(demo, page, addresses, path, size, edition):
+    visit(page, demo, addresses.get(path, path))
     at_rest(page)
     assert lasting_violations(page) == []
     assert size != "phone" or too_wide(page) == []
@@ -484,3 +485,31 @@ def test_a_lost_server_or_broker_never_shows_a_traceback(demo, page):
     visit(page, demo, "batch?id=%3Cscript%3E")
     expect(page.get_by_role("heading", name="Which batch?")).to_be_visible()
     expect(page.get_by_text("Traceback")).to_have_count(0)
+
+
+def test_the_demo_finishes_a_batch_survives_a_restart_and_stops_cleanly(demo, wait_until):  # the last: it stops it
+    def finished() -> bool:
+        time.sleep(2)  # each answer is a process of its own
+        with_plan = demo.command("plan", "Vessel 4", "--json")
+        assert with_plan.returncode == 0, with_plan.stderr
+        return json.loads(with_plan.stdout)["finished"] is True
+
+    last = demo.health()["last_reading_at"]
+    assert datetime.now(UTC) - datetime.fromisoformat(last) < timedelta(minutes=20)
+    # It leans on the earlier batches, which a busy machine has not learnt from by the first reading.
+    wait_until(finished, 60, "the verdict on the batch that the demo has finished")
+
+    second = demo.command("demo", "--port", str(free_port()), "--broker-port", str(free_port()))
+    assert second.returncode == 2
+    assert "already runs" in second.stderr
+
+    assert demo.interrupt() == 0, demo.log[-4000:]
+    assert "Traceback" not in demo.log
+    with Store.open(demo.data) as store:
+        before = store.counts()["readings"]
+    assert before > 10_000
+
+    demo.start()
+    wait_until(lambda: demo.health().get("readings", 0) >= before, 60, "what was kept")
+    wait_until(lambda: demo.health().get("readings", 0) > before, 90, "what the devices sent since")
+    assert demo.interrupt() == 0, demo.log[-4000:]

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import socket
-import time
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -62,10 +61,6 @@ def messages(pitched_at: datetime, hours: float) -> Iterator[bytes]:
         yield json.dumps(reading).encode()
 
 
-def is_recent(instant: str | None) -> bool:
-    return instant is not None and datetime.now(UTC) - datetime.fromisoformat(instant) < timedelta(minutes=20)
-
-
 @pytest.mark.parametrize("which", ["mosquitto", "embedded"])
 @pytest.mark.chromium
 def test_a_float_publishes_and_the_verdict_appears_in_a_browser(
@@ -104,36 +99,6 @@ def test_a_float_publishes_and_the_verdict_appears_in_a_browser(
     contact = datetime.fromisoformat(plan["packaging_day"]) - datetime.fromisoformat(plan["hop_day"])
     assert contact.days == 3  # three days of contact end on packaging day (common practice, no source)
     assert serve.interrupt() == 0
-
-
-def test_the_demo_comes_up_survives_a_restart_and_stops_cleanly(server, wait_until):
-    demo = server("demo")
-    demo.start()
-    wait_until(lambda: is_recent(demo.health().get("last_reading_at")), 90, "the end of the demo's history")
-
-    def finished() -> bool:
-        with_plan = demo.command("plan", "Vessel 4", "--json")
-        assert with_plan.returncode == 0, with_plan.stderr
-        return json.loads(with_plan.stdout)["finished"] is True
-
-    # It leans on the earlier batches, which a busy machine has not learnt from by the first reading.
-    wait_until(finished, 60, "the verdict on the batch that the demo has finished")
-
-    second = demo.command("demo", "--port", str(free_port()), "--broker-port", str(free_port()))
-    assert second.returncode == 2
-    assert "already runs" in second.stderr
-
-    assert demo.interrupt() == 0, demo.log[-4000:]
-    assert "Traceback" not in demo.log
-    with Store.open(demo.data) as store:
-        before = store.counts()["readings"]
-    assert before > 10_000
-
-    time.sleep(1)
-    demo.start()
-    wait_until(lambda: demo.health().get("readings", 0) >= before, 60, "what was kept")
-    wait_until(lambda: demo.health().get("readings", 0) > before, 90, "what the devices sent since")
-    assert demo.interrupt() == 0, demo.log[-4000:]
 
 
 def test_a_taken_port_is_named_with_the_way_out(server):
