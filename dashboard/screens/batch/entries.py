@@ -46,16 +46,18 @@ UNITS: Final[dict[Instrument, tuple[str, ...]]] = {
 
 
 @components.part
-def quick(record: BatchRecord, beside: Callable[[], None]) -> None:
+def quick(batch_id: str, beside: Callable[[BatchRecord], None]) -> None:
     """What is entered beside the vessel, each open in one tap and done in the next; then what `beside` draws there."""
-    batch_id = record.batch_id
+    record = context.store().get(BatchRecord, batch_id)  # as it is now: this part is drawn without the page around it
+    if record is None:
+        return
     with st.container(horizontal=True, key="quick", vertical_alignment="center"):
         # Its key changes with each event, so that it closes once one is logged.
         turn = st.session_state.setdefault("event turn", 0)
         unfolding.popover("Log an event", f"log event {turn} {batch_id}", lambda: _quick_event(record))
         sample = functools.partial(sample_form, None, record, "quick sample")
         unfolding.popover("Log a hand sample", f"log sample {batch_id}", sample)
-        beside()
+        beside(record)
         if record.ended_at is None:
             st.html(components.link("packaging", "Packaging sheet", id=record.batch_id), width="content")
 

@@ -70,7 +70,7 @@ def show() -> None:
         return
     verdict_part(record.batch_id)
     _late(record)
-    entries.quick(record, lambda: lot.float_here(record))
+    entries.quick(record.batch_id, lot.float_here)
     lot.show(record)
     curve_part(record.batch_id)
     if context.store().newest_reading_at(record.batch_id) is not None:

@@ -6,10 +6,12 @@ from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
 
 import pytest
+import streamlit as st
 
 from dashboard.screens.sensors import placement
 from dashboard.screens.set_up import notifications
 from ingest.model import BatchRecord, CalibrationRecord, Device, Placement, Preferences, Report, Vessel
+from ingest.store.row_mapping import TABLES
 
 NOW = datetime.now(UTC).replace(microsecond=0)
 POINTS = [(25.0, 1.000), (37.5, 1.025), (50.0, 1.050), (75.0, 1.100)]
@@ -131,3 +133,18 @@ def test_a_form_that_was_sent_as_it_stood_before_a_change_says_so_and_keeps_what
     assert store.get(BatchRecord, record.batch_id).ended_at is None
     assert next(c for c in mine.checkbox if c.label == "It was packaged").value is False
     store.undo()
+
+
+@pytest.mark.parametrize("screen", ["batch", "today", "sensors"])
+def test_what_is_drawn_alone_is_handed_no_entry_that_another_window_may_change(cellar, page, monkeypatch, screen):
+    handed, fragment = [], st.fragment
+
+    def listening(show, **options):
+        drawn = fragment(show, **options)
+        return lambda *given, **named: handed.append((*given, *named.values())) or drawn(*given, **named)
+
+    monkeypatch.setattr(st, "fragment", listening)
+    page(screen, id=cellar.batches["active"].batch_id)
+    entries = tuple(TABLES)
+    assert not [each for given in handed for each in given if isinstance(each, entries)]
+    assert handed
