@@ -26,6 +26,7 @@ from dashboard.web import (
     calendar_routes,
     closed_sessions,
     heartbeat,
+    late_requests,
     metrics,
     redirects,
     sign_in_page,
@@ -91,6 +92,7 @@ def run(
             if extra is not None:
                 stack.enter_context(extra(running))
             manifest_scanner.scan_component_manifests = _no_components
+            late_requests.let_go()
             app = st.App(
                 _HERE / "main.py",
                 lifespan=_lifespan(settings, gate, names, answers.set),

@@ -83,11 +83,11 @@ def _run() -> None:
         path, _, query = target.partition("?")
         if path in made:
             st.switch_page(made[path], query_params=dict(parse_qsl(query)))
-    _head(made, chosen.url_path)
+    _head(made)
     chosen.run()
 
 
-def _head(made: dict[str, st.Page], page: str) -> None:
+def _head(made: dict[str, st.Page]) -> None:
     with st.container(key="head", horizontal=True, gap=None):
         try:
             name = context.store().preferences().cellar_name
@@ -95,7 +95,7 @@ def _head(made: dict[str, st.Page], page: str) -> None:
             components.show_failure(error)
             st.stop()
         st.html(fill('<span class="cellar">{{ name }}</span>', name=name), width="content")
-        components.connection(page)
+        components.connection()
         with st.container(key="nav", horizontal=True, width="content"):
             for entry in PAGES:
                 if entry.in_head:

@@ -268,19 +268,9 @@ def state_line() -> Markup:
     return fill('<span class="status">Last reading {{ age }}</span>', age=aged(heard, say))
 
 
-def connection(page: str) -> None:
+@live
+def connection() -> None:
     """The state of the connection, beside the cellar's name on every page; trouble is a bar that stays in sight."""
-
-    def state() -> None:
-        _connection_state()
-
-    # By its name Streamlit knows it again. A browser that has not yet got the next page asks for the state of the one
-    # before: known by the same name on both it would be drawn, as of the page before, and the next would be wiped away.
-    state.__qualname__ = f"connection on {page}"
-    live(state)()
-
-
-def _connection_state() -> None:
     problem = queries.problem()
     if problem is None:
         st.html(state_line(), width="content")

@@ -12,8 +12,11 @@ from tests.system.serving import Server, browser, put_casks
 pytestmark = pytest.mark.chromium
 
 
-def test_a_page_that_is_refreshed_before_it_has_arrived_is_shown_whole(chromium_program: str, tmp_path: Path) -> None:
-    server = Server(tmp_path, "serve", module="tests.system.seldom_sent")
+@pytest.mark.parametrize("busy", ["seldom_sent", "slowly_made"])
+def test_a_page_that_is_refreshed_before_it_has_arrived_is_shown_whole(
+    chromium_program: str, tmp_path: Path, busy: str
+) -> None:
+    server = Server(tmp_path, "serve", module=f"tests.system.{busy}")
     put_casks(server.data, 3)
     server.start()
     try:

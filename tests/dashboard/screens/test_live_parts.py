@@ -100,18 +100,6 @@ def test_a_part_that_is_drawn_anew_before_the_page_has_arrived_leaves_no_hole(
         arrive(after_a_refresh(sent, part))
 
 
-def test_what_stands_on_every_page_is_another_part_on_each(cellar: Any, monkeypatch: pytest.MonkeyPatch) -> None:
-    """A browser that still shows the page before asks for its part, and gets nothing: it would wipe the next page."""
-    del cellar
-    parts = []
-    for page in ("today", "batch"):
-        script = f"from dashboard.ui import components\ncomponents.connection({page!r})\n"
-        sent = seen_of(AppTest.from_string(script, default_timeout=60), monkeypatch)
-        [part] = {message.delta.fragment_id for message in sent} - {""}
-        parts.append(part)
-    assert len(set(parts)) == 2
-
-
 def test_without_a_place_of_its_own_such_a_part_would_leave_one(monkeypatch: pytest.MonkeyPatch) -> None:
     """The check can fail."""
     shown = AppTest.from_string(
