@@ -39,9 +39,9 @@ _KEPT: Final = 8192
 """Small answers that are kept: three of each vessel, a kilobyte or two each, and what else was asked."""
 _KEPT_OF: Final = {"figure": 32, "up to date": 32, "cellar": 16, "calendar": 16, "compare": 16, "trial curves": 16}
 """How many answers are kept of a kind that is large: a figure takes a third of a megabyte. Enough for all who look."""
-SHARED_S: Final = 2
-"""What is told of all vessels is at most this old, seconds: of two hundred it takes a tenth of a second to work out,
-and while messages come in there is always something new. No source: below what a live part waits."""
+SHARED_S: Final = 1
+"""What is told of all vessels is at most this old, seconds, however many look: older, the first screen said of a batch
+what its page had ceased to say (the brew day's test found it with 2)."""
 _SAME_SG: Final = 0.0003
 """A reading that calibration moved by less than this looks the same as it was sent."""
 
