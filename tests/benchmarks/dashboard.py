@@ -7,7 +7,8 @@ The readings go in by `Store.keep_frame`: one float a vessel, every 15 minutes, 
 last one runs. Parts: "scripts" runs the pages in this process; "browser" opens them in Chromium; "viewers" holds
 twenty sessions of the web socket open, each refreshing itself as a browser does, while 1,000 messages/s come in
 through the embedded broker. Other work on the machine moves all figures: `--before` names another checkout, whose
-server answers in turn with ours in the parts "browser" and "viewers", each on a cellar of its own that holds the same.
+server answers in the same run: in the part "browser" tap by tap, in "viewers" one after the other, each on a cellar
+of its own that holds the same.
 """
 
 from __future__ import annotations
@@ -26,7 +27,7 @@ import urllib.request
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import polars as pl
@@ -36,6 +37,9 @@ sys.path.insert(0, str(ROOT))
 
 from ingest.model import BatchRecord, Device, Placement, Vessel  # noqa: E402 - runs from a clone, without installing
 from ingest.store.store import Store  # noqa: E402
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page, ViewportSize
 
 EVERY_S = 900
 RUNNING_DAYS = 10.0
@@ -165,45 +169,60 @@ def health(port: int) -> dict[str, Any]:
         return dict(json.load(answer))
 
 
-def browser(data: Path, vessels: int, tree: Path = ROOT) -> None:
-    """From the address typed to the page usable, in Chromium with an empty cache and then with a filled one."""
+def browser(cellars: dict[str, Path], trees: dict[str, Path], vessels: int, taps: int = 9) -> None:
+    """From the address typed to the page usable, in Chromium with a filled cache; every checkout in turn, tap by tap.
+
+    One of two servers that are measured one after the other profits from whatever the machine did meanwhile.
+    """
     from playwright.sync_api import sync_playwright
 
     from tests.conftest import find_program, free_port
     from tests.system.serving import CHROMIUM_OPTIONS
 
-    port = free_port()
-    process = serving(data, port, free_port(), tree)
+    ports = {name: free_port() for name in trees}
+    processes = [serving(cellars[name], ports[name], free_port(), tree) for name, tree in trees.items()]
+    every_row = f"document.querySelectorAll('ul.rows svg.spark').length >= {vessels}"
+    ready = f"{every_row} && !document.body.innerText.includes('Being worked out')"
+
+    def first_screen(page: Page, name: str, most_ms: float = 60_000) -> float:
+        began = time.perf_counter()
+        page.goto(f"http://127.0.0.1:{ports[name]}/")
+        page.wait_for_function(ready, timeout=most_ms)
+        return time.perf_counter() - began
+
+    def batch(page: Page, nth: int) -> float:
+        began = time.perf_counter()
+        page.locator("ul.rows a[href*='batch?id=']").nth(nth).click()  # others lead to their sheet
+        # Asked at every frame; `wait_for_selector` asks ever more seldom, at last twice a second.
+        page.wait_for_function("document.querySelector('.js-plotly-plot .main-svg')", timeout=60_000)
+        return time.perf_counter() - began
+
     try:
         with sync_playwright() as p:
             chromium = p.chromium.launch(executable_path=find_program("chromium"), args=CHROMIUM_OPTIONS)
             for size, width, height in (("desktop", 1440, 900), ("phone", 390, 844)):
-                page = chromium.new_context(viewport={"width": width, "height": height}).new_page()
-                every_row = f"document.querySelectorAll('ul.rows svg.spark').length >= {vessels}"
-                ready = f"{every_row} && !document.body.innerText.includes('Being worked out')"
-                page.goto(f"http://127.0.0.1:{port}/")
-                page.wait_for_function(ready, timeout=240_000)
-                spent = []
-                for _ in range(5):
-                    began = time.perf_counter()
-                    page.goto(f"http://127.0.0.1:{port}/")
-                    page.wait_for_function(ready, timeout=60_000)
-                    spent.append(time.perf_counter() - began)
-                print(f"first screen in the browser, {size:<8} median {statistics.median(spent):.2f} s  {spent}")
-                spent = []
-                for n in range(5):
-                    page.goto(f"http://127.0.0.1:{port}/")
-                    page.wait_for_function(ready, timeout=60_000)
-                    began = time.perf_counter()
-                    page.locator("ul.rows a[href*='batch?id=']").nth(20 + n).click()  # others lead to their sheet
-                    # Asked at every frame; `wait_for_selector` asks ever more seldom, at last twice a second.
-                    page.wait_for_function("document.querySelector('.js-plotly-plot .main-svg')", timeout=60_000)
-                    spent.append(time.perf_counter() - began)
-                print(f"a batch after a tap on its row, {size:<5} median {statistics.median(spent):.2f} s  {spent}")
+                viewport: ViewportSize = {"width": width, "height": height}
+                pages = {name: chromium.new_context(viewport=viewport).new_page() for name in trees}
+                for name, page in pages.items():  # fills the cache, and waits for the watcher's first round
+                    first_screen(page, name, most_ms=240_000)
+                    batch(page, 0)
+                firsts: dict[str, list[float]] = {name: [] for name in trees}
+                batches: dict[str, list[float]] = {name: [] for name in trees}
+                for turn in range(taps):
+                    for name in trees if turn % 2 else reversed(trees):
+                        firsts[name].append(first_screen(pages[name], name))
+                        batches[name].append(batch(pages[name], 20 + turn))
+                for what, spent in (("first screen", firsts), ("a batch after a tap on its row", batches)):
+                    for name, each in spent.items():
+                        middle = f"median {statistics.median(each):.2f} s, {min(each):.2f} to {max(each):.2f}"
+                        ratio = statistics.median(m / b for m, b in zip(each, spent[list(trees)[-1]], strict=True))
+                        print(f"{what}, {size:<8} {name:<7} {middle}   ratio by turns {ratio:.2f}")
             chromium.close()
     finally:
-        process.terminate()
-        process.wait(60)
+        for process in processes:
+            process.terminate()
+        for process in processes:
+            process.wait(60)
 
 
 class Viewer:
@@ -368,10 +387,12 @@ def main() -> None:
         if given.part in (None, "scripts"):
             print("\nscripts")
             scripts(cellars["now"])
-        for part in (browser, viewers):
-            for name, tree in trees.items() if given.part in (None, part.__name__) else ():
-                print(f"\n{part.__name__}, {name}")
-                part(cellars[name], given.vessels, tree)
+        if given.part in (None, "browser"):
+            print("\nbrowser")
+            browser(cellars, trees, given.vessels)
+        for name, tree in trees.items() if given.part in (None, "viewers") else ():
+            print(f"\nviewers, {name}")
+            viewers(cellars[name], given.vessels, tree)
 
 
 def filled(data: Path, tree: Path, vessels: int, readings: int) -> None:
