@@ -5,7 +5,8 @@
 
 A trial with its tasting, a tasting under way (its host, a taster's phone, a ballot by hand), what was learnt, messages
 that cannot be read, a calibration, a log being imported, the packaging sheet of a bottle and a keg step by step and
-once packaged, the manual, signing in, and the first start. It changes the demo: a tasting is made, messages are sent.
+once packaged, what opens by a tap on a batch's page, the manual, signing in, and the first start. It changes the demo:
+a tasting is made, messages are sent.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ import tempfile
 import time
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, Protocol
 
 ROOT = Path(__file__).parents[2]
 sys.path.insert(0, str(ROOT))
@@ -36,7 +37,11 @@ STEPS: Final = 4
 LOG: Final = "when,SG,temp\n2026-01-02 08:00,1.062,20.5\n2026-01-03 08:00,1.041,20.9\n2026-01-09 08:00,1.011,19.8\n"
 _TRIALS: Final = {"trial-tasted": "Four single hops", "trial-under-way": "Marrow against Dune"}
 
-Shoot = Callable[[str], None]
+
+class Shoot(Protocol):
+    """Takes a picture by its name: of the whole page, or of what is `seen` without scrolling."""
+
+    def __call__(self, name: str, *, seen: bool = False) -> None: ...
 
 
 def unreadable(broker_port: int) -> None:
@@ -204,6 +209,33 @@ def of_packaging(page: Any, address: str, shoot: Shoot) -> None:
             shoot(f"{name}-step-{n + 2}")
 
 
+def of_entries(page: Any, address: str, shoot: Shoot) -> None:
+    """What opens by a tap beside a batch's vessel, as it is seen then: nothing of it is logged."""
+    page.goto(address)
+    running = next(href for name, href in links(page, "batch?id=").items() if "Ferry ale" in name)
+    for name, button, pill in (
+        ("entry-event", "Log an event", ""),
+        ("entry-hops", "Log an event", "Dry hops in"),
+        ("entry-transfer", "Log an event", "Transferred"),
+        ("entry-packaged", "Log an event", "Packaged"),
+        ("entry-sample", "Log a hand sample", ""),
+        ("entry-float", "Move a float", ""),
+    ):
+        page.goto(address + running)
+        settled(page)
+        page.get_by_role("button", name=button).first.click()
+        settled(page)
+        if pill:
+            page.get_by_text(pill, exact=True).last.click()
+            settled(page)
+        shoot(name, seen=True)
+    page.goto(address + running)
+    settled(page)
+    page.get_by_text("Milestones", exact=False).first.click()
+    settled(page)
+    shoot("entry-milestones")
+
+
 def of_manual(page: Any, address: str, shoot: Shoot) -> None:
     page.goto(f"{address}how-it-works")
     settled(page)
@@ -238,6 +270,7 @@ GROUPS: Final[dict[str, Callable[[Any, str, Shoot], None]]] = {
     "sensors": of_sensors,
     "set-up": of_set_up,
     "packaging": of_packaging,
+    "entries": of_entries,
     "manual": of_manual,
 }
 """What is shown of the demo."""
@@ -246,9 +279,11 @@ ALONE: Final[dict[str, Callable[[Any, str, Shoot], None]]] = {"first": of_empty,
 """What needs a server of its own: an empty cellar, and one with a password."""
 
 
-def picture(page: Any, file: Path) -> None:
-    """One picture: of a page of Streamlit's the whole of it."""
-    if page.locator("[data-testid=stMain]").count():
+def picture(page: Any, file: Path, *, seen: bool) -> None:
+    """One picture: of a page of Streamlit's the whole of it, unless it is of what is seen."""
+    if seen:
+        page.screenshot(path=file)
+    elif page.locator("[data-testid=stMain]").count():
         keep(page, file)
     else:
         page.screenshot(path=file, full_page=True)
@@ -266,8 +301,8 @@ def each_way(playwright: Any, arguments: argparse.Namespace, address: str, group
             context.set_default_timeout(60_000)
             page = context.new_page()
 
-            def shoot(name: str, page: Any = page, kind: str = f"{size}-{edition}") -> None:
-                picture(page, arguments.dir / f"{name}-{kind}.png")
+            def shoot(name: str, *, seen: bool = False, page: Any = page, kind: str = f"{size}-{edition}") -> None:
+                picture(page, arguments.dir / f"{name}-{kind}.png", seen=seen)
 
             try:
                 (GROUPS | ALONE)[group](page, address, shoot)
