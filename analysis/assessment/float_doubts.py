@@ -11,6 +11,7 @@ from typing import Final
 
 import numpy as np
 import polars as pl
+from scipy.optimize import isotonic_regression
 
 from analysis import evidence as kinds
 from analysis.model import Batch, Floats, events_of
@@ -97,17 +98,17 @@ def _swings(series: Series, marked: pl.DataFrame, batch: Batch) -> Iterator[kind
         t, g = _medians(marked, batch, width_h, since_h, series.now_h)
         if t.size < 12 or t[-1] - t[0] < 0.75 * span_h or _sampled_since(series, since_h):
             return
-        size = _spread(t, g)
+        size = _spread(g)
         if size >= SWING_SG and float(np.diff(g).clip(min=0.0).sum()) >= swings * size:
-            levels = _medians(marked, batch, LEVEL_H, since_h, series.now_h)
-            yield kinds.Swings(size, float(t[-1] - t[0]), slowly=_spread(*levels) >= FAR_SG)
+            _, levels = _medians(marked, batch, LEVEL_H, since_h, series.now_h)
+            yield kinds.Swings(size, float(t[-1] - t[0]), slowly=_spread(levels) >= FAR_SG)
             return
 
 
-def _spread(t: Floats, g: Floats) -> float:
-    """How far up and down it goes, SG; the straight fall over the span is no swing."""
-    rest = g - np.polyval(np.polyfit(t - t[0], g, 1), t - t[0])
-    return min(float(np.quantile(x, 0.95) - np.quantile(x, 0.05)) for x in (g, rest))
+def _spread(g: Floats) -> float:
+    """How far up and down it goes, SG, about the best course that never rises: a fall, however bent, is no swing."""
+    rest = g - isotonic_regression(g, increasing=False).x
+    return float(np.quantile(rest, 0.975) - np.quantile(rest, 0.025))
 
 
 def _even_fall(series: Series, marked: pl.DataFrame, batch: Batch, until_h: float) -> Iterator[kinds.EvenFall]:

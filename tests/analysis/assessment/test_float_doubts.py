@@ -170,3 +170,11 @@ def test_the_course_is_drawn_up_to_now_however_long_ago_it_should_have_ended() -
     assert a.finish.p90 is not None
     assert a.finish.p90 < at(24 * 6)
     assert a.course["at"].max() == a.now
+
+
+@pytest.mark.parametrize("day", [3.5, 4.0, 4.5, 5.0, 5.5, 6.5])
+@pytest.mark.parametrize("scatter_sg", [0.0004, 0.0008, 0.0012])
+def test_a_fall_that_bends_under_a_float_that_scatters_is_no_swing(day: float, scatter_sg: float) -> None:
+    hours = every_half_hour(7)
+    told = assess(sent(hours, s_curve(hours), scatter_sg=scatter_sg), ALE, now=at(24 * day)).evidence
+    assert [one for one in told if isinstance(one, Swings) and one.slowly] == []
