@@ -17,7 +17,7 @@ from analysis.packaging.follow_up import (
     possible_causes,
 )
 from analysis.packaging.gap_findings import Answer, InputMissing, LowAlcohol
-from analysis.packaging.inputs import SheetInputs
+from analysis.packaging.inputs import Package, SheetInputs
 from analysis.packaging.may_ferment import GasCause, MayFerment, may_ferment
 from analysis.packaging.of_batch import forced_end, forced_test_agrees, inputs_of
 from analysis.packaging.sheet import PackagingSheet, sheet
@@ -39,6 +39,7 @@ __all__ = [
     "InputMissing",
     "LowAlcohol",
     "MayFerment",
+    "Package",
     "PackagingSheet",
     "PressurePoint",
     "Remark",

@@ -48,6 +48,7 @@ class ToDo:
     """One act that is still to come: its day in the person's zone, and the chance that the day fits.
 
     `chance` is None where no forecast decides the day. Of hops, this is the dose number `dose` of `doses`, from 1.
+    `cleared` is False of packaging whose day has come, and of which not everything holds yet that must.
     """
 
     act: Act
@@ -55,6 +56,7 @@ class ToDo:
     chance: float | None = None
     dose: int = 1
     doses: int = 1
+    cleared: bool = True
 
 
 def outstanding(plan: Plan, batch: Batch, *, today: date | None = None) -> tuple[ToDo, ...]:
@@ -91,7 +93,9 @@ def outstanding(plan: Plan, batch: Batch, *, today: date | None = None) -> tuple
     if out is not None and out != plan.packaging_day and not done.has("hops out") and (begun or found):
         found.append(ToDo(act="hops out", day=at(out), chance=None if begun else plan.hop_chance))
     if plan.packaging_day is not None and not done.has("package"):
-        found.append(ToDo(act="package", day=at(plan.packaging_day), chance=plan.packaging_chance))
+        day = at(plan.packaging_day)
+        cleared = plan.may_package or day != today
+        found.append(ToDo(act="package", day=day, chance=plan.packaging_chance, cleared=cleared))
     return tuple(found)
 
 

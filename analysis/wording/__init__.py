@@ -28,12 +28,14 @@ from analysis.wording.milestones import (
 )
 from analysis.wording.plan import (
     FORECAST_ONLY,
+    bottles_wait,
     caution,
     cold_keg,
     dates,
     dose_words,
     moved,
     next_day,
+    not_cleared,
     packaging_date,
     plan_facts,
     reason,
@@ -41,7 +43,7 @@ from analysis.wording.plan import (
 )
 from analysis.wording.report import report
 from analysis.wording.sheet import worded
-from analysis.wording.sheet_cautions import DEFER, OXYGEN_CHECKLIST
+from analysis.wording.sheet_cautions import DEFER, against_oxygen
 from analysis.wording.sheet_gaps import altitude_words, sugar_name, unsaid, worst_case_sentences
 from analysis.wording.trial import (
     compared_rows,
@@ -76,13 +78,14 @@ __all__ = [
     "EVENT_WORDS",
     "FORECAST_ONLY",
     "NOT_JUDGED",
-    "OXYGEN_CHECKLIST",
     "PHASE_WORDS",
     "WHOLE",
     "Voice",
     "advice_sentences",
+    "against_oxygen",
     "altitude_words",
     "attenuation",
+    "bottles_wait",
     "capital",
     "caution",
     "classical_fit",
@@ -114,6 +117,7 @@ __all__ = [
     "natural",
     "next_day",
     "next_sentences",
+    "not_cleared",
     "offset_words",
     "packaged_early",
     "packaging_date",

@@ -39,7 +39,7 @@ def ended_notions(a: Assessment, hold_h: float, voice: Voice) -> list[tuple[str,
     """Finish, finished and hold, kept apart, of a batch that has ended: (question, answer, small print) for each."""
     when, exact = "It was not seen to finish", "What came after its end nobody saw."
     if a.finished:
-        when, exact = "By its end, as far as could be told", "What spoke against it stands in the next answer."
+        when, exact = "By its end, as far as could be told", "How sure that was stands in the next answer."
         if a.finish is not None and a.finish.p90 is not None:
             when = f"About {voice.day(a.finish.p50)}"
             exact = f"Eight times out of ten between {voice.exact(a.finish.p10)} and {voice.exact(a.finish.p90)}."

@@ -61,13 +61,13 @@ def still_to_fall(one: kinds.StillToFall, units: DisplayUnits) -> tuple[str, str
 def where(one: kinds.Attenuated) -> str:
     """Where an attenuation lies in what is expected."""
     if one.same_yeast:
-        source = f"of your last {batches(one.same_yeast)} with this yeast"
+        source = f"to expect by your last {batches(one.same_yeast)} with this yeast"
     elif one.same_drink:
-        source = f"of your earlier {batches(one.same_drink)} of this drink"
+        source = f"to expect by your earlier {batches(one.same_drink)} of this drink"
     else:
-        source = "that is usual for this drink"
+        source = "to expect by what is usual for this drink"
     if one.expected_by_brewer:
-        source += " and of the range you expect"
+        source += " and by the range you gave"
     return f"{one.place} the {percent(one.low)} to {percent(one.high)} {source}"
 
 

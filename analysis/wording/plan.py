@@ -183,7 +183,7 @@ def _contact_ends(days: float, on: date, which: str = "") -> str:
 
 def _hold(hold: Hold) -> str:
     if hold.seen_h is not None:
-        return f"after the gravity has held for {int(hold.seen_h)} hours"
+        return f"now that the gravity has held for {int(hold.seen_h)} hours"
     return f"after the gravity will have held for {spelt_hold(hold.asked_h)}"
 
 
@@ -356,7 +356,12 @@ def _date(each: ToDo | None, voice: Voice) -> str:
     if each is None:
         return "No day yet"
     sure = f", {chance(each.chance)}" if each.chance is not None and each.day > voice.today() else ""
-    return f"{capital(voice.day(each.day))}{sure}"
+    return f"{capital(voice.day(each.day))}{sure}{not_cleared(each)}"
+
+
+def not_cleared(each: ToDo) -> str:
+    """``, not yet cleared`` of a packaging whose day has come before everything holds; else nothing."""
+    return "" if each.cleared else ", not yet cleared"
 
 
 def dose_words(each: ToDo) -> str:
@@ -384,9 +389,24 @@ def dates(plan: Plan, batch: Batch, voice: Voice) -> list[tuple[str, str, str]]:
     elif "dry hop" in done and out is not None:  # also where that is the packaging day, and no work of its own
         found.append(("Hops come out", capital(voice.day(max(out, voice.today()))), f"On {voice.dated(out)}."))
     window = _window(plan.earliest_packaging, plan.latest_packaging, voice)
-    small = " ".join(x for x in (reason(plan.blocked_by or plan.reason, voice.units), window) if x)
+    small = " ".join(x for x in (reason(plan.blocked_by or plan.reason, voice.units), bottles_wait(plan), window) if x)
     found.append(("Package", packaging_date(to_do, batch, voice), small))
     return found
+
+
+def bottles_wait(plan: Plan) -> str:
+    """That bottles are for a later day than the packaging day; empty where they are not, or where the reason says it.
+
+    Without it the date above would contradict the caution that stands below it.
+    """
+    wait = next((each for each in plan.cautions if isinstance(each, BottlesWaitAgain)), None)
+    if wait is None or plan.packaging_day is None:
+        return ""
+    if wait.until is None:
+        return "Bottles wait until the gravity has held again after the hops."
+    if wait.until <= plan.packaging_day:
+        return ""
+    return f"That is for a keg that stays cold; bottles about {day(wait.until)}, once the gravity has held again."
 
 
 def _window(earliest: date | None, latest: date | None, voice: Voice) -> str:
@@ -402,6 +422,8 @@ def next_day(assessment: Assessment, to_do: Sequence[ToDo], voice: Voice) -> str
     """The batch's next date as short as a list needs it: ``Hops Thu``, ``Package Sun 6 Dec``."""
     if assessment.stalled and assessment.phases:
         return f"Still since {voice.short_day(voice.local(assessment.phases[-1].began_at).date())}"
+    if to_do and not to_do[0].cleared:
+        return "Package once cleared"
     if to_do:
         return f"{_SHORT[to_do[0].act]} {voice.short_day(to_do[0].day)}"
     finish = assessment.finish

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from typing import Final
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    from analysis.packaging import Package
 
 DEFER: Final = (
     "Defer to local codes, to the maker's marking on the vessel and to licensed practice; this sheet only does sums."
@@ -84,14 +87,26 @@ CREEP: Final = (
 )
 WAYS_TO_SWEETEN: Final = "Ways out: stabilise and keep it in a cold keg, or use a sweetener that yeast cannot eat."
 
-OXYGEN_CHECKLIST: Final = (
-    "Purge the receiving keg or bottles with CO2.",
-    "Transfer closed, from valve to valve, without splashing.",
-    "Leave about 2 to 3 cm of headspace in a bottle, and cap on foam: a full one bursts when it warms.",
-    "Add an antioxidant only if you have chosen a dose above.",
-    "Keep it cold from here on, unless bottles must still carbonate.",
-)
-"""Against oxygen on packaging day (common practice, no source)."""
+_RECEIVING: Final[dict[Package | None, str]] = {
+    "keg": "keg",
+    "bottle": "bottles",
+    None: "keg or bottles",
+}
+
+
+def against_oxygen(package: Package | None) -> tuple[str, ...]:
+    """What keeps oxygen out on packaging day, of this package or of either (common practice, no source)."""
+    filled = "Leave about 2 to 3 cm of headspace in a bottle, and cap on foam: a full one bursts when it warms."
+    return (
+        f"Purge the receiving {_RECEIVING[package]} with CO2.",
+        "Transfer closed, from valve to valve, without splashing.",
+        *((filled,) if package != "keg" else ()),
+        "Add an antioxidant only in a dose that this sheet gives.",
+        "Keep it cold from here on."
+        if package == "keg"
+        else "Keep it cold from here on, unless it must still carbonate.",
+    )
+
 
 TEST_BOTTLE: Final = (
     "Fill one small plastic bottle from the lot: it shows the pressure by hand. Open one chilled bottle after a week."

@@ -9,7 +9,7 @@ from typing import Any, Final
 from analysis.display_units import DisplayUnits
 from analysis.packaging import Finding, PackagingSheet
 from analysis.wording.sheet import worded
-from analysis.wording.sheet_cautions import OXYGEN_CHECKLIST
+from analysis.wording.sheet_cautions import against_oxygen
 from analysis.wording.sheet_gaps import unsaid, worst_case_sentences
 
 ANSWERS: Final = (
@@ -87,6 +87,6 @@ def as_json(sheet: PackagingSheet, units: DisplayUnits) -> dict[str, Any]:
     answer["unsaid"] = unsaid(sheet, ANSWERS)
     answer["assumed"] = dict(sheet.assumed)
     answer["worst_case"] = worst_case_sentences(sheet, units)
-    answer["checklist"] = list(OXYGEN_CHECKLIST)
+    answer["checklist"] = list(against_oxygen(sheet.inputs.package))
     answer["method"] = asdict(sheet.method)
     return answer

@@ -20,6 +20,7 @@ from analysis.evidence import (
     NotBegun,
     NothingYet,
     SameFigure,
+    Silent,
     Swings,
     slow_swing,
 )
@@ -240,7 +241,7 @@ def _standing(a: Assessment, hold_h: float, voice: Voice) -> str:
     crept = a.creep is not None and a.creep.fall_sg.p50 >= STEADY_SG
     if before is not None and (before.finished or before.held_h >= hold_h) and not (a.hold_met and crept):
         was = "Finished" if before.finished else f"Held {hours(before.held_h)}"
-        sure = "" if p is None else f" ({chance_percent(p)} that it is done)"
+        sure = "" if p is None else f" ({chance_percent(p)} that no more will fall)"
         return f"{was} before the hops; watching since {voice.since(before.hopped_at)}{sure}: {held(a, hold_h)}."
     if p is None:
         return f"Standing still; {held(a, hold_h)}."
@@ -296,7 +297,7 @@ def three_notions(assessment: Assessment, hold_h: float, voice: Voice) -> list[t
     if a.stalled:
         finish, exact = "No date while it is stalled", "A range comes back when the gravity falls again."
     if a.finished:
-        finish, exact = "Done by now, as far as can be told", "What speaks against it stands in the next answer."
+        finish, exact = "Done by now, as far as can be told", "How sure that is stands in the next answer."
     elif a.finish is not None:
         finish = capital(finish_words(a, a.finish, voice))
         exact = range_told(a.finish, voice)
@@ -310,6 +311,8 @@ def three_notions(assessment: Assessment, hold_h: float, voice: Voice) -> list[t
     since = (
         f"Within {voice.units.one_point()} since {voice.exact(a.held_since)}." if a.held_since else "It still moves."
     )
+    if a.held_since is None and any(isinstance(one, Silent) for one in a.evidence):
+        since = "It still moved when it was last read."
     if a.held_since is None and a.before_hops is not None and a.phase in ("steady", "finished"):
         since = f"Watched anew since the hops went in, {voice.exact(a.before_hops.hopped_at)}."
     if a.stalled and a.held_since is None:

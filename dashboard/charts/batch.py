@@ -7,6 +7,7 @@ strip on the axis itself with what was done and when the fermentation likely fin
 from __future__ import annotations
 
 import math
+import re
 import textwrap
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
@@ -32,7 +33,13 @@ _WIDTH_OF_A_LETTER: Final = 0.021
 """Of the width of a figure on a phone, about."""
 _WIDTH_OF_A_MARK: Final = 0.03
 _LETTERS_IN_A_CORNER: Final = 32
-"""Of what a corner of the gravity's panel says, on a phone beside a falling curve."""
+"""Of what a corner of the gravity's panel says at most, on a phone beside a falling curve."""
+_LEAST_LETTERS: Final = 14
+"""Narrower than this, words would stand one below the other."""
+_HIGH_UP: Final = 0.25
+"""Of the width of the figure, about: so far a falling curve stands high up, and words beside it would lie on it."""
+_BELOW_THE_WORDS: Final = 0.24
+"""Share of the strip's height up to which the line of now runs: above it stand the words of events."""
 _LEVELS: Final = 3
 """Words of events above one another."""
 _HEIGHT_PX: Final = 500
@@ -105,7 +112,7 @@ def batch_figure(curve: Curve, voice: Voice) -> Drawn:
                 "x0": now,
                 "x1": now,
                 "y0": 0,
-                "y1": 1,
+                "y1": _BELOW_THE_WORDS if which == "3" else 1,
                 "xref": f"x{which}",
                 "yref": f"y{which} domain",
                 "line": line,
@@ -309,13 +316,22 @@ def _phases(drawing: _Drawing, a: Assessment, now: datetime) -> None:
 
 
 def _offset(drawing: _Drawing, a: Assessment, voice: Voice) -> None:
-    """Why the line runs beside the dots, in the corner that a falling curve leaves free."""
+    """Why the line runs beside the dots, in the corner that a falling curve leaves free, on one side of now."""
     told = offset_words(a, voice)
     if told is None:
         return
+    begin, end = drawing.shown
+    now = min(max((voice.now - begin) / (end - begin), 0.0), 1.0)
+    # Beyond the line of now, if that leaves room for the words; else between the first fall and it.
+    beyond = int((1.0 - now) / _WIDTH_OF_A_LETTER) - 1
+    before = int((now - _HIGH_UP) / _WIDTH_OF_A_LETTER) - 1
+    right, letters = (
+        (1.0, beyond) if beyond >= max(_LEAST_LETTERS, min(before, _LEAST_LETTERS)) else (now - 0.01, before)
+    )
+    letters = min(max(letters, _LEAST_LETTERS), _LETTERS_IN_A_CORNER)
     drawing.notes.append(
         {
-            "x": 1,
+            "x": right,
             "y": 0.97,
             "xref": "x domain",
             "yref": "y domain",
@@ -323,17 +339,16 @@ def _offset(drawing: _Drawing, a: Assessment, voice: Voice) -> None:
             "yanchor": "top",
             "align": "right",
             "showarrow": False,
-            "text": "<br>".join(_in_lines(told)),
+            "text": "<br>".join(_in_lines(told, letters)),
             "font": {"size": 12, "color": drawing.axes.palette.inferred},
-            "bgcolor": drawing.axes.palette.paper,  # the line of now runs behind the words
         }
     )
 
 
-def _in_lines(told: str) -> list[str]:
+def _in_lines(told: str, letters: int) -> list[str]:
     """What is said and why, each on lines that are short enough for a phone."""
-    said, _, why = told.partition(": ")
-    return [f"{said}:", *textwrap.wrap(why, _LETTERS_IN_A_CORNER)]
+    said, _, why = re.sub(r", (\d\d:\d\d)", ",\u00a0\\1", told).partition(": ")
+    return [*textwrap.wrap(f"{said}:", letters), *textwrap.wrap(why, letters)]
 
 
 def _strip(drawing: _Drawing, events: Sequence[Event], a: Assessment) -> None:

@@ -30,6 +30,8 @@ _WORD_TAKES: Final = 0.16
 """Share of the picture's width that the longest word takes on a phone of 390 px."""
 _LONGEST_NAME: Final = 42
 """Letters that fit across a phone of 390 px."""
+_DAYS_BELOW: Final = 8
+"""Up to so many rows the days stand below the picture and are seen with it."""
 _NOON: Final = time(12)
 _DAYS: Final = {"zeroline": False, "tickformat": "%a\n%-d %b", "nticks": 7, "tickangle": 0}
 # Chance below and above, opacity: the darker, the likelier.
@@ -77,20 +79,32 @@ def calendar_figure(
     shapes.append({"type": "line", "x0": now, "x1": now, "yref": "paper", "y0": 0, "y1": 1, "line": line})
     figure = go.Figure()
     figure.add_trace(_finish_marks(finishes, palette))
-    figure.add_trace(_planned_marks(marks, start, end, palette))
-    figure.update_layout(
-        base_layout(palette),
-        height=max(rows, 1) * _ROW_PX + 60,
-        showlegend=False,
-        margin={"l": 6, "r": 10, "t": 8, "b": 44},
-        uirevision="calendar",
-        hovermode="closest",
-        shapes=shapes,
-        annotations=names,
-        xaxis={"range": [start, end], "gridcolor": palette.rule, **_DAYS},
-        yaxis={"range": [-0.6, rows - 0.3], "visible": False, "fixedrange": True},
-    )
+    figure.add_trace(_planned_marks(marks, (start, now, end), palette))
+    beyond = [rows - 1 - n for n, o in enumerate(outlooks) if _goes_beyond(o, end, say)]
+    figure.add_trace(_beyond(beyond, end, palette))
+    figure.update_layout(_layout(rows, (start, end), palette), shapes=shapes, annotations=names)
     return figure
+
+
+def _layout(rows: int, span: tuple[datetime, datetime], palette: Palette) -> dict[str, Any]:
+    above = rows > _DAYS_BELOW  # where reading begins
+    time_axis = {"range": list(span), "gridcolor": palette.rule, "side": "top" if above else "bottom", **_DAYS}
+    return {
+        **base_layout(palette),
+        "height": max(rows, 1) * _ROW_PX + 60,
+        "showlegend": False,
+        "margin": {"l": 6, "r": 10, "t": 44 if above else 8, "b": 8 if above else 44},
+        "uirevision": "calendar",
+        "hovermode": "closest",
+        "xaxis": time_axis,
+        "yaxis": {"range": [-0.6, rows - 0.3], "visible": False, "fixedrange": True},
+    }
+
+
+def _goes_beyond(outlook: Outlook, end: datetime, say: Voice) -> bool:
+    """Whether the likely finish of a batch is cut at the end of the picture."""
+    finish = outlook.assessment.finish
+    return finish is not None and not outlook.assessment.finished and _local(say, finish.p90 or finish.last) > end
 
 
 def _span_of_siblings(
@@ -153,8 +167,10 @@ def _finish_marks(finishes: Sequence[tuple[datetime, int, str]], palette: Palett
 
 
 def _planned_marks(
-    marks: Sequence[tuple[datetime, int, str]], start: datetime, end: datetime, palette: Palette
+    marks: Sequence[tuple[datetime, int, str]], span: tuple[datetime, datetime, datetime], palette: Palette
 ) -> go.Scatter:
+    """What is planned, with its word; `span` is where the picture begins, now, and where it ends."""
+    start, now, end = span
     near = (end - start) * _WORD_TAKES
 
     def crowded(mark: tuple[datetime, int, str]) -> bool:
@@ -170,9 +186,28 @@ def _planned_marks(
         # Words would run into one another on a phone where many days share its width; the legend has them too.
         mode="markers+text" if end - start <= _WORDS_FIT else "markers",
         marker={"symbol": [_SYMBOLS[word] for _, _, word in marks], "size": 11, "color": palette.ink},
-        textposition=["bottom left" if at > end - timedelta(days=1.5) else "bottom center" for at, _, _ in marks],
+        textposition=[_beside(at, now, end) for at, _, _ in marks],
         textfont={"size": 12, "color": palette.ink},
         hovertemplate="%{customdata} %{x|%a %-d %b}<extra></extra>",
+    )
+
+
+def _beside(at: datetime, now: datetime, end: datetime) -> str:
+    """Where the word of a mark stands: below it, unless the line of now or the edge would strike it through."""
+    if at <= now + (end - now) * _WORD_TAKES / 2:
+        return "middle right"
+    return "bottom left" if at > end - timedelta(days=1.5) else "bottom center"
+
+
+def _beyond(rows: Sequence[int], end: datetime, palette: Palette) -> go.Scatter:
+    """Arrows at the edge: the likely finish goes on beyond the picture."""
+    return go.Scatter(
+        x=[end] * len(rows),
+        y=list(rows),
+        mode="markers",
+        marker={"symbol": "triangle-right", "size": 11, "color": palette.inferred},
+        cliponaxis=False,
+        hovertemplate="the likely finish goes on beyond this picture<extra></extra>",
     )
 
 

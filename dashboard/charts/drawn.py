@@ -19,6 +19,11 @@ class Drawn(go.Figure):  # type: ignore[misc]  # plotly has no types
         # Not through the parent's own way to make attributes, which begins with checking.
         self.__dict__["_given"] = data, layout
 
+    @property
+    def names(self) -> frozenset[str]:
+        """What is drawn, by the names of its traces."""
+        return frozenset(trace["name"] for trace in self._given[0])
+
     @functools.cached_property
     def _checked(self) -> go.Figure:
         return go.Figure(*self._given)

@@ -13,6 +13,11 @@ from dashboard.charts.palette import PALETTES, Edition, faded
 from ingest.model import AssessmentRecord
 
 _MOST: Final = 200
+_ONE_LINE: Final = (
+    {"dtickrange": [None, 43_200_000], "value": "%a %-d %b %H:%M"},
+    {"dtickrange": [43_200_001, None], "value": "%a %-d %b"},
+)
+"""How the upright axis names its days, by how far apart they are (ms): in one line, or they run into the level axis."""
 
 
 def history_figure(records: Sequence[AssessmentRecord], say: Voice, edition: Edition) -> go.Figure:
@@ -49,7 +54,7 @@ def history_figure(records: Sequence[AssessmentRecord], say: Voice, edition: Edi
             hovertemplate="said %{customdata[0]}<br>done about %{customdata[1]}<extra></extra>",
         )
     )
-    figure.update_layout(base_layout(palette), height=260, margin={"l": 92, "r": 12, "t": 26, "b": 72})
+    figure.update_layout(base_layout(palette), height=260, margin={"l": 92, "r": 12, "t": 26, "b": 76})
     figure.add_annotation(axis_title("Done about", palette))
     figure.update_layout(showlegend=False, uirevision="history")
     figure.update_xaxes(
@@ -63,7 +68,7 @@ def history_figure(records: Sequence[AssessmentRecord], say: Voice, edition: Edi
     figure.update_yaxes(
         gridcolor=palette.rule,
         zeroline=False,
-        tickformatstops=DATE_TICKS,
+        tickformatstops=_ONE_LINE,
         nticks=4,
         automargin=True,
     )

@@ -11,7 +11,17 @@ from analysis.display_units import chance, number
 from analysis.evidence import Advice
 from analysis.following import Following
 from analysis.planning import Condition, Unread, done_so_far, due, first_of, lacking
-from analysis.wording import Voice, advice_sentences, capital, caution, dose_words, lasted, unread, verdict
+from analysis.wording import (
+    Voice,
+    advice_sentences,
+    bottles_wait,
+    capital,
+    caution,
+    dose_words,
+    lasted,
+    unread,
+    verdict,
+)
 from dashboard.wording import follows
 from ingest.model import BatchRecord, Vessel
 from ingest.monitoring import Outlook, wished_c
@@ -119,7 +129,9 @@ def _from_verdict(outlook: Outlook, voice: Voice) -> list[Need]:
         if done.packaged:
             return [Need(kind="renewed fall", sentence=says, todo=_CREEP_PACKAGED, page="packaging")]
         hops_are_in = done.doses and not done.hops_out
-        waits = _CREEP_ADVICE.format(out="Take the hops out and wait" if hops_are_in else "Wait")
+        out = first_of(outlook.to_do(voice.today()), "hops out") if hops_are_in else None
+        first = f"Take the hops out {voice.day(out.day)}, and wait" if out is not None else "Take the hops out and wait"
+        waits = _CREEP_ADVICE.format(out=first if hops_are_in else "Wait")
         return [Need(kind="renewed fall", sentence=says, todo=advice or waits)]
     if done_so_far(outlook.batch).packaged or not advice:
         return []
@@ -138,7 +150,9 @@ def _from_plan(outlook: Outlook, voice: Voice) -> list[Need]:
     if (hops := first_of(now, "hops in")) is not None:
         sure = f", {chance(hops.chance)} to be right" if hops.chance is not None else ""
         packaging = first_of(to_do, "package")
+        wait = bottles_wait(plan)
         then = f" Packaging would then be {voice.day(packaging.day)}." if packaging is not None else ""
+        then += f" {wait}" if then and wait else ""
         says = f"Dry hop today{dose_words(hops)}{sure}."
         found.append(Need(kind="hop today", sentence=says, todo=f"Weigh the hops and add them.{then}"))
     if first_of(now, "hops out") is not None:

@@ -8,7 +8,7 @@ from typing import Literal
 
 from analysis.display_units import number
 from analysis.packaging import PackagingSheet, PressurePoint
-from analysis.wording import OXYGEN_CHECKLIST
+from analysis.wording import against_oxygen
 from dashboard.charts import PALETTES, Palette
 from dashboard.sheet.rows import (
     VERDICT_LINES,
@@ -85,7 +85,7 @@ def sheet_html(
         missing=missing_of(sheet),
         worst_case=worst_case_of(sheet, mine),
         cautions=[each for each in cautions_of(sheet, mine) if each not in reasons],
-        checklist=OXYGEN_CHECKLIST,
+        checklist=against_oxygen(sheet.inputs.package),
         assumed=Section("Assumed, as it was not entered", assumed_rows(sheet, mine)),
         inputs=input_sections(sheet.inputs, mine),
     )

@@ -225,7 +225,7 @@ def _bottles(sheet: PackagingSheet, preferences: Preferences) -> list[Row]:
         if gauge_kpa is not None and volumes is not None:
             rows.append(Row(label, preferences.units.pressure(gauge_kpa), f"{hottest}{number(volumes, 1)} volumes"))
     if sheet.chance_above_rating is not None:
-        rows.append(Row("Chance to pass the rating", rare_chance(sheet.chance_above_rating)))
+        rows.append(Row("Chance of more pressure than its rating", rare_chance(sheet.chance_above_rating)))
     if sheet.heated_gauge_kpa is not None:
         at = preferences.units.temperature(safety.PASTEURISING_C)
         rows.append(Row(f"Pressure at {at}", preferences.units.pressure(sheet.heated_gauge_kpa), "if heated"))

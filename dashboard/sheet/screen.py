@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from typing import Final
 
 from analysis.packaging import PackagingSheet
-from analysis.wording import OXYGEN_CHECKLIST
+from analysis.wording import against_oxygen
 from dashboard.charts import PALETTES, Edition
 from dashboard.sheet import html
 from dashboard.sheet.rows import (
@@ -97,7 +97,7 @@ def picture_html(sheet: PackagingSheet, preferences: Preferences, edition: Editi
 def care_html(sheet: PackagingSheet, said: Sequence[str], preferences: Preferences) -> Markup:
     """Cautions that are not yet among the reasons, and the list against oxygen."""
     cautions = [c for c in cautions_of(sheet, preferences) if c not in said]
-    return _listed("Take care", cautions) + _listed("Against oxygen", OXYGEN_CHECKLIST)
+    return _listed("Take care", cautions) + _listed("Against oxygen", against_oxygen(sheet.inputs.package))
 
 
 def _listed(title: str, told: Sequence[str]) -> Markup:

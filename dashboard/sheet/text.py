@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from textwrap import wrap
 
 from analysis.packaging import PackagingSheet
-from analysis.wording import OXYGEN_CHECKLIST
+from analysis.wording import against_oxygen
 from dashboard.sheet.rows import (
     VERDICT_LINES,
     VERDICTS,
@@ -44,7 +44,7 @@ def _lines(sheet: PackagingSheet, preferences: Preferences) -> Iterator[str]:
     yield from _titled("What the worst case rests on", worst_case_of(sheet, preferences))
     yield from _table(Section("Assumed, as it was not entered", assumed_rows(sheet, preferences)))
     yield from _titled("Take care", [c for c in cautions_of(sheet, preferences) if c not in reasons])
-    yield from _titled("Against oxygen", OXYGEN_CHECKLIST)
+    yield from _titled("Against oxygen", against_oxygen(sheet.inputs.package))
 
 
 def _table(section: Section) -> Iterator[str]:

@@ -9,7 +9,7 @@ from typing import Final
 
 from analysis.display_units import chance
 from analysis.planning import Act
-from analysis.wording import Voice, count, dose_words, joined, natural
+from analysis.wording import Voice, count, dose_words, joined, natural, not_cleared
 from ingest.monitoring import Outlook
 
 _WORDS: Final[dict[Act, str]] = {"hops in": "Dry hop", "hops out": "Hops out of", "package": "Package"}
@@ -34,7 +34,7 @@ def agenda(outlooks: Iterable[Outlook], say: Voice) -> list[Item]:
         name = name_of(outlook)
         for each in outlook.to_do(say.today()):
             certainty = chance(each.chance) if each.chance is not None else ""
-            what = f"{_WORDS[each.act]} {name}{dose_words(each)}"
+            what = f"{_WORDS[each.act]} {name}{dose_words(each)}{not_cleared(each)}"
             items.append(Item(each.day, what, certainty, outlook.record.batch_id))
     return sorted(items, key=lambda i: (i.day, natural(i.what)))
 

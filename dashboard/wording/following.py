@@ -26,7 +26,7 @@ def follows_fully(told: Following, say: Voice) -> list[str]:
     else:
         lines.append("Its siblings tell no date yet.")
     if not told.like_warm:
-        lines.append("It is not known whether they stand alike warm, so the range is wide.")
+        lines.append("It is not known whether they stand equally warm, so the range is wide.")
     lines.append(
         "This is an expectation, not a measurement: without samples of its own it is never called finished, never "
         "cleared for packaging, and teaches nothing. Take a hand sample."

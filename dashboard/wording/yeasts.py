@@ -41,8 +41,8 @@ def best(comparison: Comparison, say: Voice) -> str:
             unknown[f"{'the other ' if off or _some(told, quantity) else ''}{word}"] = others
     parts += [difference(d, comparison, say) for off in leaning.values() for d in off[:_MANY]]
     if leaning:
-        which = "that is" if sum(map(len, leaning.values())) == 1 else "those are"
-        parts.append(f"so few batches do not yet tell whether {which} more than what matters{_would_tell(leaning)}")
+        which = "that difference is" if sum(map(len, leaning.values())) == 1 else "those differences are"
+        parts.append(f"so few batches do not yet tell whether {which} large enough to matter{_would_tell(leaning)}")
     if unknown:
         parts.append(f"too few batches to tell {joined(list(unknown))} apart{_would_tell(unknown)}")
     return f"{capital('; '.join(parts))}."
@@ -140,7 +140,7 @@ def fared(record: TrackRecord) -> str:
             + text
         )
     if record.miss_days is not None:
-        text += f" The middle of the range missed by {number(record.miss_days, 1)} days, half of the times by less."
+        text += f" Half of the time its middle was within {number(record.miss_days, 1)} days of the finish."
     return text
 
 

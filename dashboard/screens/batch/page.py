@@ -7,6 +7,7 @@ from typing import Final, get_args
 
 import streamlit as st
 
+from analysis.evidence import NothingYet, Silent
 from analysis.wording import (
     Voice,
     advice_sentences,
@@ -52,14 +53,24 @@ def _mark(svg: str, word: str) -> Markup:
     )
 
 
-LEGEND: Final = fill(
-    '<p class="legend">{{ marks }}</p>',
-    marks=_mark('<circle class="ink" cx="8" cy="6" r="2"/>', "measured")
-    + _mark('<circle class="hollow" cx="8" cy="6" r="3.5"/>', "set aside, with the reason on it")
-    + _mark('<path class="ink" d="M8 0L14 6L8 12L2 6Z"/>', "hand sample")
-    + _mark('<path class="line" d="M0 6H16"/>', "inferred course, with its likely range")
-    + _mark('<path class="finish" d="M0 6H16"/>', "likely finish, eight times in ten"),
-)
+_MARKS: Final = {
+    "measured": _mark('<circle class="ink" cx="8" cy="6" r="2"/>', "measured"),
+    "as sent": _mark('<path class="dash" d="M3 6H13"/>', "as the float sent it, before its calibration"),
+    "set aside": _mark('<circle class="hollow" cx="8" cy="6" r="3.5"/>', "set aside, with the reason on it"),
+    "hand sample": _mark('<path class="ink" d="M8 0L14 6L8 12L2 6Z"/>', "hand sample"),
+    "hand sample, set aside": _mark('<path class="hollow" d="M8 0L14 6L8 12L2 6Z"/>', "hand sample, set aside"),
+    "inferred course": _mark('<path class="line" d="M0 6H16"/>', "inferred course, with its likely range"),
+    "classical curve": _mark('<path class="dash" d="M0 6H6M10 6H16"/>', "classical curve"),
+    "likely finish": _mark(
+        '<path class="finish" d="M0 6H16"/>', "likely finish, eight times in ten; dark, half of them"
+    ),
+}
+
+
+def _legend(drawn: frozenset[str]) -> Markup:
+    """What the marks of a figure mean, of those that are drawn."""
+    marks = join(mark for name, mark in _MARKS.items() if name in drawn)
+    return fill('<p class="legend">{{ marks }}</p>', marks=marks)
 
 
 def show() -> None:
@@ -196,10 +207,12 @@ def figures_html(outlook: Outlook, say: Voice) -> Markup:
     by_device = store.newest_reading_at(batch_id, by_hand=False)
     by_hand = max((s.at for s in store.all(HandSample, batch_id=batch_id)), default=None)
     facts: list[tuple[str, str]] = []
-    if a.newest_reading_at is not None:
+    followed = by_device is None and any(isinstance(one, NothingYet) for one in a.evidence)
+    if a.newest_reading_at is not None and not followed:  # one sample tells no phase, and its siblings tell of a finish
         facts.append(("Phase", phase_glyph(a.phase) + f" {phase_word(a)}"))
     if (gravity := likely_gravity(a, say)) is not None:
-        facts.append(("Likely gravity", gravity))
+        silent = any(isinstance(one, Silent) for one in a.evidence)
+        facts.append(("Likely gravity when last read" if silent else "Likely gravity", gravity))
     if a.terminal_gravity_sg is not None and not a.finished and not outlook.record.ended_at:
         end = a.terminal_gravity_sg
         facts.append(("Likely end", f"{say.gravity(end.p10)} to {say.gravity(end.p90)}"))
@@ -260,7 +273,7 @@ def curve_part(batch_id: str) -> None:
         # It lies over the figure's own upper margin, so that the picture stays where it is as it comes and goes.
         if looked_at is not None:
             st.button("Whole course", key="whole", type="tertiary", on_click=zoom.whole, args=(batch_id,))
-    components.markup(LEGEND + fill('<p class="figures">{{ text }}</p>', text=text), key="legend")
+    components.markup(_legend(figure.names) + fill('<p class="figures">{{ text }}</p>', text=text), key="legend")
     values.show(outlook, looked_at, say)
 
 

@@ -33,7 +33,7 @@ def show() -> None:
     first = st.container()
     chosen = _choose(say)
     if not chosen:
-        first.html(components.lead("Which batches?") + fill("<p>Choose a wort, a yeast, or any batches.</p>"))
+        first.html(components.lead("Which batches?") + fill("<p>Choose a wort, a yeast, or any batches of yours.</p>"))
         return
     height = st.segmented_control(
         "Height",
@@ -72,11 +72,16 @@ def _choose(say: Voice) -> list[BatchRecord]:
     ids = [b.batch_id for b in offered]
     names = {b.batch_id: f"{name_of(b)}, {say.dated(say.local(b.pitched_at).date())}" for b in offered}
     before = [b.batch_id for b in asked_for()]
-    with st.expander("Which batches", expanded=not before):
+    with st.expander("Others") if before else st.container():
         if ways := _ways(offered):
             st.html(ways)
         got = st.multiselect(
-            "Batches", ids, default=before, format_func=names.__getitem__, max_selections=MOST, placeholder="Choose any"
+            "Any batches",
+            ids,
+            default=before,
+            format_func=names.__getitem__,
+            max_selections=MOST,
+            placeholder="Choose up to twelve",
         )
     if got != before:
         st.query_params.from_dict({**_height(), "ids": ",".join(got)})
@@ -91,11 +96,14 @@ def _height() -> dict[str, str]:
 def _ways(offered: Sequence[BatchRecord]) -> Markup:
     lots = [b.split_of for b in offered if b.split_of]
     yeasts = [b.yeast for b in offered if b.yeast]
-    links = [components.underlined("compare", lot, lot=lot) for lot in dict.fromkeys(lots) if lots.count(lot) > 1]
-    links += [components.underlined("compare", y, yeast=y) for y in dict.fromkeys(yeasts) if yeasts.count(y) > 1]
-    if not links:
-        return Markup()
-    return fill('<p class="lots">{% for link in links %}{{ link }} {% endfor %}</p>', links=links)
+    of_lots = [components.underlined("compare", lot, lot=lot) for lot in dict.fromkeys(lots) if lots.count(lot) > 1]
+    of_yeasts = [components.underlined("compare", y, yeast=y) for y in dict.fromkeys(yeasts) if yeasts.count(y) > 1]
+    ways = [("A wort:", of_lots), ("A yeast:", of_yeasts)]
+    return fill(
+        "{% for what, links in ways if links %}"
+        '<p class="lots">{{ what }} {% for link in links %}{{ link }} {% endfor %}</p>{% endfor %}',
+        ways=ways,
+    )
 
 
 def name_of(record: BatchRecord) -> str:

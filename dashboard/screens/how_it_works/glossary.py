@@ -127,7 +127,8 @@ LIMITS: Final = (
     "A batch that stands still can go on after weeks, with warmth, with movement or in the bottle. No curve rules "
     "it out.",
     "Yeasts that eat dextrins and mixed cultures creep for weeks below the point at which anything can be seen.",
-    "Before the fall bends there is no date worth the name; the tool says so instead of giving one.",
+    "Before the fall bends the readings alone tell no date: what is said then rests on your earlier batches or on "
+    "what is usual, with a wide range, and where that is too wide no date is given.",
     "The arithmetic of pressure and sulfite rests on the numbers entered. It knows neither your bottles nor your "
     "scale.",
     DEFER,

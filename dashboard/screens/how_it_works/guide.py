@@ -19,6 +19,11 @@ MOST_FOUND: Final = 30
 
 _ENTRY: Final = re.compile(r"^- \[(?P<title>[^\]]+)\]\((?P<part>[a-z-]+)\.md\): (?P<about>.+)$", re.MULTILINE)
 _LINK: Final = re.compile(r"\[(?P<text>[^\]]+)\]\((?P<part>[a-z-]+)\.md(?:#[\w-]+)?\)")
+_CODE: Final = re.compile(r"(```.*?```|`[^`]*`)", re.DOTALL)
+_FIGURE: Final = re.compile(
+    r"(\d) (°[CFPB]|kPa|bar\b|psi\b|mg/L|g/L|mL\b|L\b|g\b|h\b|% vol|MB\b|GB\b|px\b|V\b|SG\b|ppm\b)"
+)
+"""A figure and its unit, which stay on one line."""
 _HEADING: Final = re.compile(r"^#{1,6} +(.+)$")
 _CONTENTS: Final = re.compile(r"^- \[[^\]]+\]\(#[^)]+\)$")
 _SENTENCE_END: Final = re.compile(r"(?<=[.?!]) +(?=[A-Z“\"])")
@@ -63,7 +68,8 @@ def markdown(name: str) -> str:
     def to_page(match: re.Match[str]) -> str:
         return link(PAGE, match["text"], part=match["part"])
 
-    return _LINK.sub(to_page, _read(name))
+    parts_ = _CODE.split(_LINK.sub(to_page, _read(name)))
+    return "".join(part if n % 2 else _FIGURE.sub("\\1\u202f\\2", part) for n, part in enumerate(parts_))
 
 
 @cache

@@ -159,7 +159,8 @@ def waiting(say: Voice) -> None:
         due = bottle_day(say.local(when).date())
         vessel = store.get(Vessel, record.vessel_id)
         where = f", from {vessel.name}" if vessel else ""
-        says = f"Test bottle {'due ' if due <= say.today() else ''}{say.day(due)}; packaged {say.day(when)}{where}"
+        owed = "was due" if due < say.today() else "due" if due == say.today() else "on"
+        says = f"Test bottle {owed} {say.day(due)}; packaged {say.day(when)}{where}"
         rows.append(components.Row(components.address("packaging", id=record.batch_id), record.name, unbroken(says)))
     if rows:
         st.subheader("Packaged, to be tested")

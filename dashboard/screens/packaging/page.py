@@ -73,9 +73,7 @@ def choose() -> None:
         record, outlook = standing.record, standing.outlook
         says = packaging_date(outlook.to_do(say.today()), outlook.batch, say) if outlook else "Being worked out …"
         released = outlook.plan.release if outlook else None
-        due = first_of(outlook.to_do(), "package") if outlook else None
-        early = due is not None and due.day <= say.today()  # the day alone would read as if it could be packaged
-        ready = "" if released is None else ", ready" if released.ready else ", not ready yet" if early else ""
+        ready = ", ready" if released is not None and released.ready else ""
         vessel = standing.vessel.name if standing.vessel else ""
         target = components.address("packaging", id=record.batch_id)
         rows.append(

@@ -54,6 +54,10 @@ def cellar_html(say: Voice, look: arrangement.Arrangement) -> tuple[Markup, Mark
     lead = "A packaged lot wants you today." if in_doubt and not pressing else vessel_list.lead(found, say)
     first = join([components.lead(lead), in_doubt, newcomers_line(), backup_line(say)])
     parts: list[Markup] = []
+    if look.order != arrangement.USUAL.order:
+        # An order that was asked for holds for all: lots would tear it apart.
+        parts.append(vessel_list.rows(seen, say, "Your vessels", dense))
+        needy = calm = []
     if needy:
         parts.append(vessel_list.needy_html(needy, say, dense))
     for lot, those in vessel_list.by_lot(calm, found):

@@ -10,7 +10,7 @@ from analysis.display_units import DisplayUnits
 from analysis.packaging import SheetInputError, checked, sulfite
 from analysis.packaging.sweetening import stabilised
 from analysis.wording.sheet import worded
-from analysis.wording.sheet_cautions import OXYGEN_CHECKLIST
+from analysis.wording.sheet_cautions import against_oxygen
 from tests.analysis.packaging.answers import sheet
 
 ALE: dict[str, Any] = {
@@ -55,9 +55,9 @@ def told(base: dict[str, Any], **changes: Any) -> dict[str, Any]:
 
 def test_a_bottle_is_never_to_be_filled_to_the_brim() -> None:
     # A full bottle has no room for the drink's own expansion (common practice, no source).
-    [filling] = [line for line in OXYGEN_CHECKLIST if "cap on foam" in line]
+    [filling] = [line for line in against_oxygen("bottle") if "cap on foam" in line]
     assert "2 to 3 cm of headspace" in filling
-    assert not any("top of the neck" in line for line in OXYGEN_CHECKLIST)
+    assert not any("top of the neck" in line for line in against_oxygen("bottle"))
 
 
 @pytest.mark.parametrize("stabilised", [False, True])

@@ -55,8 +55,8 @@ def test_sg_and_celsius_are_said_with_their_digits() -> None:
     assert told[1] == "Over the last 51 h the gravity moved by 0.0002 ± 0.0001 SG (of at least 48 h asked)."
     assert told[2].startswith("It has fallen by 3.1 points since it was called finished about 16 days ago.")
     assert told[3] == (
-        "75\u202f% apparent attenuation so far; within the 72\u202f% to 78\u202f% of your earlier 3 batches of this"
-        " drink and of the range you expect."
+        "75\u202f% apparent attenuation so far; within the 72\u202f% to 78\u202f% to expect by your earlier 3"
+        " batches of this drink and by the range you gave."
     )
     assert told[4] == (
         "Chance that less than 0.001 SG is left: 83\u202f%; still to fall: 0.0004 SG (0.0001 to 0.0011)."

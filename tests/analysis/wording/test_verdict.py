@@ -21,7 +21,7 @@ from analysis.model import (
     SetByHand,
     Trend,
 )
-from analysis.planning import Obstacle
+from analysis.planning import BottlesWaitAgain, Obstacle, Release
 from analysis.planning.constraints import Plan
 from analysis.planning.outstanding import outstanding
 from analysis.schemas import MARKED
@@ -292,6 +292,7 @@ def plan(**facts) -> Plan:
 
 
 BATCH = Batch(pitched_at=NOW - timedelta(days=6))
+CLEARED = Release(at=NOW, held_h=60.0, hold_h=48.0, reading_age=timedelta(0), conditions=())
 
 
 def test_both_dates_are_said_with_their_chance_and_reason():
@@ -363,7 +364,8 @@ def test_the_next_day_is_short_and_a_stalled_batch_has_none():
         return next_day(a, outstanding(plan(**days), replace(BATCH, events=events), today=SAY.today()), SAY)
 
     assert said(hop_day=date(2026, 11, 28)) == "Hops Sat"
-    assert said(packaging_day=date(2026, 11, 25)) == "Package today"
+    assert said(packaging_day=date(2026, 11, 25), release=CLEARED) == "Package today"
+    assert said(packaging_day=date(2026, 11, 25)) == "Package once cleared"  # what must hold does not, whatever the day
     assert said() == "Done about Fri"
     hopped = Event("dry hop", NOW)
     after = {"hop_days": (SAY.today(),), "hops_out_day": date(2026, 11, 28)}
@@ -373,6 +375,14 @@ def test_the_next_day_is_short_and_a_stalled_batch_has_none():
     assert said(Event("package", NOW), packaging_day=SAY.today()) == "Done about Fri"
     stalled = assessed("stalled", stalled=True, phases=(PhaseSpan("stalled", NOW - timedelta(days=3)),))
     assert next_day(stalled, (), SAY) == "Still since Sun 22 Nov"
+
+
+def test_a_date_for_a_cold_keg_names_the_later_one_of_bottles_beside_it() -> None:
+    wait = BottlesWaitAgain(3.0, date(2026, 12, 1))
+    made = plan(hop_day=date(2026, 11, 26), packaging_day=date(2026, 11, 29), cautions=(wait,))
+    assert "That is for a keg that stays cold; bottles about Tuesday 1 Dec" in dates(made, BATCH, SAY)[-1][2]
+    same = replace(made, cautions=(replace(wait, until=date(2026, 11, 29)),))
+    assert "bottles" not in dates(same, BATCH, SAY)[-1][2]
 
 
 # Checked by hand: 1.0344 is printed 1.034 and 1.0316 1.032, so that 2 points lie between them, not 2.8.

@@ -139,7 +139,7 @@ def test_what_all_vessels_of_a_wort_want_is_said_once_and_each_row_says_what_dif
 def test_what_it_follows_is_said_to_be_a_guess_and_a_sample_that_differs_is_told(found):
     say = queries.voice()
     text = " ".join(follows_fully(replace(TOLD, like_warm=False), say))
-    for part in ("not a measurement", "Take a hand sample", "alike warm", "no date yet", "never called finished"):
+    for part in ("not a measurement", "Take a hand sample", "equally warm", "no date yet", "never called finished"):
         assert part in text
     assert "go by samples" in follows(replace(TOLD, agrees=False), say)
 

@@ -60,7 +60,7 @@ def test_the_text_has_labels_and_units_and_no_key_or_object(asked: Path, capsys:
     text = capsys.readouterr().out
     assert re.search(r"Priming sugar +\d+(\.\d+)?\u202fg", text)
     assert re.search(r"Pressure to expect +\d\.\d\d\u202fbar", text)
-    assert re.search(r"Chance to pass the rating +(under )?\d+\.\d\u202f%", text)
+    assert re.search(r"Chance of more pressure than its rating +(under )?\d+\.\d\u202f%", text)
     assert re.search(r"Brindle +63\.0\u202fg", text)
     assert "kPa" not in text  # the sentences are in the units of the figures
     assert not re.search(r"\w_\w|[{}\[\]]|None", text)

@@ -66,7 +66,7 @@ def test_a_difference_that_is_seen_off_the_line_is_not_said_to_be_unknown():
     assert "Dune attenuates about 1 percentage points further than Marrow, very likely" in text
     assert "too few batches to tell attenuation apart" not in text
     assert (
-        "; so few batches do not yet tell whether that is more than what matters"
+        "; so few batches do not yet tell whether that difference is large enough to matter"
         " (in pairs of one wort, about three more of each would)"
     ) in text
     assert "oo few batches to tell finish times apart" in text
@@ -82,8 +82,8 @@ def test_that_batches_are_too_few_is_said_once_for_all_that_leans():
     text = best(replace(found, differences=leaning), SAY)
     assert text.count("so few batches") == 1
     assert text.endswith(
-        "; so few batches do not yet tell whether those are more than what matters (in pairs of one wort, about three"
-        " more of each would for finish times and about nine more of each would for attenuation)."
+        "; so few batches do not yet tell whether those differences are large enough to matter (in pairs of one wort,"
+        " about three more of each would for finish times and about nine more of each would for attenuation)."
     )
     both = tuple(replace(d, more_batches=3) for d in leaning)
     assert best(replace(found, differences=both), SAY).endswith(
@@ -124,7 +124,7 @@ def test_the_table_gives_each_yeast_its_range():
         (
             TrackRecord(14, 12, 14, 11, 0.8),
             "Of 14 packaging days named 3 days ahead, twelve held. Of 14 ranges given 3 days ahead, which should hold "
-            "eight times in ten, eleven held. The middle of the range missed by 0.8 days, half of the times by less.",
+            "eight times in ten, eleven held. Half of the time its middle was within 0.8 days of the finish.",
         ),
     ],
 )
