@@ -26,11 +26,15 @@ def fingerprint_of(marked: pl.DataFrame, batch: Batch, now: datetime) -> str:
 
 
 def carry_on(previous: Assessment | None, marked: pl.DataFrame, batch: Batch, now: datetime) -> Hysteresis:
-    """What `previous` remembers, or nothing if it was made from other readings than the first of these."""
+    """What `previous` remembers, or nothing if it was made from readings that are not among these.
+
+    Readings that came late are no reason to forget: what they show is weighed as any that came in time.
+    """
     if previous is None or previous.hysteresis == Hysteresis():
         return Hysteresis()
     seen = marked.filter(pl.col("measured_at") <= previous.now)
-    if len(seen) != len(previous.marked) or fingerprint_of(seen, batch, previous.now) != previous.fingerprint:
+    same = len(seen) == len(previous.marked) and fingerprint_of(seen, batch, previous.now) == previous.fingerprint
+    if not same and not _only_added_to(seen, previous, batch):
         return Hysteresis()
     if any(previous.now < e.at for e in events_of(batch, "feed", "dilute", until=now)):
         # What was done since may set it going again: judge afresh.
@@ -39,6 +43,15 @@ def carry_on(previous: Assessment | None, marked: pl.DataFrame, batch: Batch, no
         # So may hops; yet they leave the liquid as it was, and a fall since it was called finished is still one.
         return Hysteresis(called_h=previous.hysteresis.called_h, before_hops=counted_as_finished(previous))
     return previous.hysteresis
+
+
+def _only_added_to(seen: pl.DataFrame, previous: Assessment, batch: Batch) -> bool:
+    """Whether all that `previous` was made from is still so, and some readings of before then came in later."""
+    if len(seen) < len(previous.marked) or fingerprint_of(previous.marked, batch, previous.now) != previous.fingerprint:
+        return False
+    of_a_reading = ["measured_at", "gravity_sg", "temperature_c", "by_hand"]
+    missing = previous.marked.join(seen, on=of_a_reading, how="anti", nulls_equal=True)
+    return missing.is_empty()
 
 
 def counted_as_finished(said: Assessment) -> bool:
