@@ -132,7 +132,7 @@ def next_sentences(conclusion: Conclusion, design: Design) -> list[str]:
         "say what differs": "Say what differs: enter it on the batches' pages, or in words with the trial.",
         "one thing only": f"Next time let one thing differ: hold all but one of {names} equal.",
         "more vessels": f"About {more} of each arm, filled from one wort, would tell.",
-        "more tasters": "Taste them again, with more or other people: it is they who do not tell these apart.",
+        "more tasters": "Taste them again, with more or other people: what these said leaves it open.",
         "many would not do": "Many more vessels would not tell these apart: they differ by about what matters.",
         "two vessels an arm": "Two vessels an arm would tell arms from vessels.",
         "leader": f"Make {conclusion.leader} next.",

@@ -21,6 +21,8 @@ class Palette:
     """Paper a shade deeper, for fields and stripes."""
     rule: str
     """Thin lines that part things."""
+    edge: str
+    """What a field, a box or a button ends with."""
     ink: str
     """Measured."""
     inferred: str
@@ -35,6 +37,7 @@ PALETTES: Final[dict[Edition, Palette]] = {
         paper="#fbfaf6",
         sheet="#f1efe7",
         rule="#d9d5c8",
+        edge="#85827a",
         ink="#22262a",
         inferred="#0a5da8",
         temperature="#b96a00",
@@ -46,6 +49,7 @@ PALETTES: Final[dict[Edition, Palette]] = {
         paper="#15181b",
         sheet="#1e2226",
         rule="#3a4046",
+        edge="#727a80",
         ink="#ece9e1",
         inferred="#74b9f5",
         temperature="#f2ac45",
@@ -69,6 +73,7 @@ def variables(edition: Edition) -> str:
         "paper": palette.paper,
         "sheet": palette.sheet,
         "rule": palette.rule,
+        "edge": palette.edge,
         "ink": palette.ink,
         "inferred": palette.inferred,
         "temperature": palette.temperature,

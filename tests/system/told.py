@@ -6,7 +6,7 @@ import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
-from typing import Any
+from typing import Any, Final
 
 from analysis.wording import PHASE_WORDS, Voice, capital, unbroken
 
@@ -56,6 +56,9 @@ READ_SHEET = """() => ({
   standing: document.querySelector("h1.lead").parentElement.querySelector("p")?.innerText ?? "",
   figures: [...document.querySelectorAll(".light li")].map((e) => e.innerText),
 })"""
+
+
+_ONCE_CLEARED: Final = "Package once cleared"
 
 
 @dataclass(frozen=True)
@@ -154,14 +157,20 @@ def _days(told: Told, say: Voice, against: Against) -> None:
         )
     day = None if message["packaging_day"] is None else max(date.fromisoformat(message["packaging_day"]), say.today())
     standing = told.sheet.get("standing", "").replace("\xa0", " ")
-    if standing.startswith("Packaging day:"):
-        wanted = "no day yet" if day is None else say.day(day)
-        against.never(f"sheet {standing!r}, message {day}", not standing.startswith(f"Packaging day: {wanted}"))
+    for begins in ("Packaging day: ", "Planned for "):
+        if standing.startswith(begins):
+            wanted = "no day yet" if day is None else say.day(day)
+            against.never(f"sheet {standing!r}, message {day}", not standing.startswith(f"{begins}{wanted}"))
     coming = sorted({day for day, _ in told.days})
     short = told.row["next"].replace("\xa0", " ")
     if coming and not short.startswith("Still since"):
         against.never(
-            f"the row's next is {short!r}, and the calendar's {coming[0]}", not short.endswith(say.short_day(coming[0]))
+            f"the row's next is {short!r}, and the calendar's {coming[0]}",
+            not short.endswith(say.short_day(coming[0])) and not (short == _ONCE_CLEARED and coming[0] == say.today()),
+        )
+        against.never(
+            f"the row's next is {short!r}, and it may be packaged now",
+            short == _ONCE_CLEARED and bool(message["may_package"]),
         )
 
 

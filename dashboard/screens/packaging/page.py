@@ -116,7 +116,7 @@ def the_sheet(outlook: Outlook, say: Voice) -> None:
         told = [*([taught] if taught else []), *reasons]
         stand_open = screen.open_reasons(asked.answer) + bool(taught)
         st.html(components.unbroken(screen.verdict_html(word, told, len(told) if asked.wrong else stand_open)))
-        st.html(_standing(outlook, say))
+        st.html(_standing(outlook, say, stopped=word == "stop"))
     p = store.preferences()
     with left:
         care_below = _figures(asked.answer, components.unbroken(screen.care_html(asked.answer, reasons, p)))
@@ -156,8 +156,8 @@ def _figures(answer: PackagingSheet, care: Markup) -> Markup:
     return Markup() if none_yet else care
 
 
-def _standing(outlook: Outlook, say: Voice) -> Markup:
-    """The day, and finish and hold kept apart."""
+def _standing(outlook: Outlook, say: Voice, *, stopped: bool) -> Markup:
+    """The day, and finish and hold kept apart; a stop comes before any day."""
     a, plan = outlook.assessment, outlook.plan
     when = packaging_date(outlook.to_do(say.today()), outlook.batch, say)
     if events_of(outlook.batch, "package"):
@@ -165,7 +165,8 @@ def _standing(outlook: Outlook, say: Voice) -> Markup:
     else:
         if not when.startswith(WEEKDAYS):
             when = when[:1].lower() + when[1:]
-        day = f"Packaging day: {when}."
+        planned = first_of(outlook.to_do(), "package") is not None
+        day = f"Planned for {when}; the stop comes first." if stopped and planned else f"Packaging day: {when}."
         because = f" {reason(plan.blocked_by or plan.reason, say.units)}".rstrip()
     hold = f"{capital(held(a, outlook.batch.hold_h))}."
     # What stands against it, as the batch's page has it: the day alone would contradict the verdict above.

@@ -141,7 +141,7 @@ def _evenness(tasting: Tasting) -> Markup:
     found = balance(orders, len(tasting.glasses))
     line = (
         '<p class="quiet">Each drink is served {{ served }}, stands in each place {{ place }}, and comes directly '
-        "after each other {{ after }}.</p>"
+        "after each of the others {{ after }}.</p>"
     )
     return fill(
         line,
@@ -156,7 +156,7 @@ def _times(ends: tuple[int, int]) -> str:
     if low == 0 < high:
         return "at most once" if high == 1 else f"at most {plural(high, 'time')}"
     once = "once" if high == 1 else plural(high, "time")
-    return once if low == high else f"{'once' if low == 1 else count(low)} to {once}"
+    return once if low == high else f"{count(low)} to {plural(high, 'time')}"
 
 
 # -- by hand

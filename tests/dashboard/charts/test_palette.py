@@ -44,6 +44,13 @@ def test_marks_in_pictures_pass_level_aa(edition: Edition, mark):
     assert contrast(getattr(PALETTES[edition], mark), PALETTES[edition].paper) >= 3
 
 
+# The same criterion: where a field or an unticked box ends must be seen, on the page and against its own ground.
+@pytest.mark.parametrize("edition", ["light", "dark"])
+@pytest.mark.parametrize("ground", ["paper", "sheet"])
+def test_the_edges_of_fields_and_buttons_pass_level_aa(edition: Edition, ground):
+    assert contrast(PALETTES[edition].edge, getattr(PALETTES[edition], ground)) >= 3
+
+
 @pytest.mark.parametrize("edition", ["light", "dark"])
 def test_text_on_the_warning_sheet_passes_level_aa(edition: Edition):
     palette = PALETTES[edition]
@@ -61,7 +68,7 @@ def test_temperature_and_needs_you_differ_in_lightness_and_not_in_hue_alone(edit
 def test_the_theme_file_holds_the_same_colours(edition: Edition):
     theme, palette = THEME["theme"][edition], PALETTES[edition]
     told = (theme["textColor"], theme["backgroundColor"], theme["secondaryBackgroundColor"], theme["borderColor"])
-    assert told == (palette.ink, palette.paper, palette.sheet, palette.rule)
+    assert told == (palette.ink, palette.paper, palette.sheet, palette.edge)
     assert theme["redTextColor"] == palette.needs_you
     assert theme["blueTextColor"] == palette.inferred
     assert theme["grayTextColor"] == palette.past

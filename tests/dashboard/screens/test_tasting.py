@@ -192,7 +192,7 @@ def test_a_batch_that_is_removed_leaves_its_tasting_readable(cellar, made, page)
 
 @pytest.mark.parametrize(
     ("ends", "said"),
-    [((0, 2), "at most two times"), ((0, 1), "at most once"), ((1, 1), "once"), ((1, 2), "once to two times"),
+    [((0, 2), "at most two times"), ((0, 1), "at most once"), ((1, 1), "once"), ((1, 2), "one to two times"),
      ((4, 4), "four times"), ((2, 3), "two to three times"), ((0, 0), "no times")],
 )  # fmt: skip
 def test_how_even_the_orders_are_is_said_as_people_count(ends, said):
