@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import replace
 from datetime import datetime
 
 import numpy as np
@@ -28,7 +29,8 @@ def fingerprint_of(marked: pl.DataFrame, batch: Batch, now: datetime) -> str:
 def carry_on(previous: Assessment | None, marked: pl.DataFrame, batch: Batch, now: datetime) -> Hysteresis:
     """What `previous` remembers, or nothing if it was made from readings that are not among these.
 
-    Readings that came late are no reason to forget: what they show is weighed as any that came in time.
+    Readings that came late take no verdict back: what they show is weighed as any that came in time. Only since when
+    it was called so is told anew, from a record that has changed.
     """
     if previous is None or previous.hysteresis == Hysteresis():
         return Hysteresis()
@@ -42,7 +44,7 @@ def carry_on(previous: Assessment | None, marked: pl.DataFrame, batch: Batch, no
     if any(previous.now < e.at for e in events_of(batch, "dry hop", until=now)):
         # So may hops; yet they leave the liquid as it was, and a fall since it was called finished is still one.
         return Hysteresis(called_h=previous.hysteresis.called_h, before_hops=counted_as_finished(previous))
-    return previous.hysteresis
+    return previous.hysteresis if same else replace(previous.hysteresis, called_h=None)
 
 
 def _only_added_to(seen: pl.DataFrame, previous: Assessment, batch: Batch) -> bool:
