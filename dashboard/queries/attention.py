@@ -112,7 +112,7 @@ def _uncalibrated(word: DeviceStatus) -> Need:
     """A float that is heard, and yet tells no gravity."""
     return Need(
         kind="not calibrated",
-        sentence=f"Float {word.device_id} is heard, but not calibrated: its inclination tells no gravity yet.",
+        sentence=f"{capital(_named(word))} is heard, but not calibrated: its inclination tells no gravity yet.",
         todo="Enter its calibration points under Sensors, or log hand samples on this page.",
         page="sensors",
     )
@@ -203,7 +203,7 @@ def needs_of_devices(devices: Sequence[DeviceStatus], voice: Voice) -> list[Need
     """What the devices in one vessel want."""
     found = []
     for word in devices:
-        name = f"{word.kind} {word.device_id}"
+        name = _named(word)
         if word.silent:
             usual = (
                 f", usually every {lasted(timedelta(seconds=word.usual_interval_s))}" if word.usual_interval_s else ""
@@ -226,6 +226,11 @@ def needs_of_devices(devices: Sequence[DeviceStatus], voice: Voice) -> list[Need
                 )
             )
     return found
+
+
+def _named(word: DeviceStatus) -> str:
+    """A device by kind and id; an id that begins with the kind says both."""
+    return word.device_id if word.device_id.startswith(str(word.kind)) else f"{word.kind} {word.device_id}"
 
 
 def place(record: BatchRecord, vessel_name: str | None) -> str:

@@ -123,7 +123,7 @@ def together(batch_ids: Sequence[str], height: Height) -> None:
     left_out = [name_of(b) for b, o in found if o is None or o.assessment.gravity_sg is None]
     st.html(components.lead(f"{capital(plural(len(drawn), 'batch', 'batches'))}, by days since pitching."))
     if left_out:
-        told = '<p class="quiet">Not drawn, for its own readings and samples are too few: {{ names }}.</p>'
+        told = '<p class="quiet">Too little was read to draw {{ names }}.</p>'
         st.html(fill(told, names=joined(left_out)))
     if not drawn:
         return

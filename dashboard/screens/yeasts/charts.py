@@ -116,6 +116,7 @@ def differences_figure(comparison: Comparison, quantity: Quantity, edition: Edit
             xanchor="left",
             yanchor="bottom",
             showarrow=False,
+            bgcolor=palette.paper,  # the grid runs behind the words
         )
     figure.add_vline(x=0, line={"color": palette.ink, "width": 1})
     reach = float(max(np.max(np.abs(low)), np.max(np.abs(high)), 1e-6)) * 1.1 if shown else 1.0

@@ -60,6 +60,13 @@ def test_a_bottle_is_never_to_be_filled_to_the_brim() -> None:
     assert not any("top of the neck" in line for line in against_oxygen("bottle"))
 
 
+def test_what_is_said_of_oxygen_is_said_of_the_package_that_is_filled() -> None:
+    keg = " ".join(against_oxygen("keg"))
+    assert "bottle" not in keg
+    assert "keg" not in " ".join(against_oxygen("bottle"))
+    assert "Purge the receiving keg or bottles" in against_oxygen(None)[0]
+
+
 @pytest.mark.parametrize("stabilised", [False, True])
 def test_sweetening_to_a_gravity_and_by_mass_give_one_and_the_same_answer(stabilised: bool) -> None:
     said = STABLE if stabilised else {}

@@ -10,7 +10,7 @@ import numpy as np
 import polars as pl
 import pytest
 
-from analysis.evidence import NothingYet
+from analysis.evidence import FloatOff, NothingYet
 from analysis.model import PHASES, Assessment, Event, Forecast, PhaseSpan, Range
 from analysis.schemas import COURSE, MARKED
 from dashboard.charts import batch
@@ -19,6 +19,7 @@ from dashboard.charts.batch import _in_lines, batch_figure
 from dashboard.charts.drawn import Drawn
 from dashboard.charts.palette import PALETTES
 from dashboard.charts.sparkline import AHEAD, BACK, HEIGHT, WIDTH, phase_glyph, sparkline_svg
+from dashboard.screens.batch.page import _legend
 from dashboard.wording import voice_of
 from ingest.model import Preferences
 
@@ -102,6 +103,31 @@ def test_measured_set_aside_and_hand_samples_are_told_apart_by_their_mark():
     assert trace(fig, "hand sample").marker.symbol == "diamond"
     assert trace(fig, "measured").marker.color == PALETTES["light"].ink
     assert trace(fig, "inferred course").line.color == PALETTES["light"].inferred
+
+
+def test_the_words_beside_a_figure_explain_what_is_drawn_and_nothing_else():
+    names = figure().names
+    assert {"measured", "set aside", "hand sample", "inferred course", "likely finish"} <= names
+    assert names.isdisjoint({"as sent", "classical curve"})
+    legend = str(_legend(names))
+    assert "set aside" in legend
+    assert "classical" not in legend
+    assert "as the float sent it" in str(_legend(names | {"as sent"}))
+
+
+# Beyond the line of now where that leaves room, else before it; and the line ends below the words of events.
+@pytest.mark.parametrize(("ahead", "share"), [(timedelta(days=0.4), 0.9), (timedelta(days=6), 1.0)])
+def test_why_dots_lie_beside_the_line_stands_on_one_side_of_now(ahead, share):
+    off = replace(assessed(), evidence=(FloatOff(0.002, 1.0125),))
+    drawn = figure(a=off, until=NOW + ahead)
+    begin, end = (datetime.fromisoformat(str(t)).replace(tzinfo=UTC) for t in drawn.layout.xaxis.range)
+    now = (NOW - begin) / (end - begin)
+    [note] = [n for n in drawn.layout.annotations if "Dots lie" in n.text]
+    left = note.x - batch._WIDTH_OF_A_LETTER * max(map(len, note.text.split("<br>")))
+    assert note.x == pytest.approx(share, abs=0.06)
+    assert note.x < now or left > now
+    [strip] = [s for s in drawn.layout.shapes if s.line.dash == "dot" and s.xref == "x3"]
+    assert strip.y1 < 0.3
 
 
 def test_a_figure_is_sent_as_it_was_drawn_and_checked_for_who_asks():

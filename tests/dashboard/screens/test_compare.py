@@ -37,7 +37,7 @@ def test_an_address_names_a_wort_and_its_batches_are_drawn(cellar, pair, page):
     text = html_of(shown)
     assert "Two batches, by days since pitching" in text
     assert "Vessel 1: Harbour Pale" in text
-    assert "its own readings and samples are too few: Bare jug: Harbour Pale" in text
+    assert "Too little was read to draw Bare jug: Harbour Pale" in text
 
 
 def test_an_address_names_a_yeast_or_each_batch(cellar, pair, page):

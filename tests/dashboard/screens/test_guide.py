@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import re
 from typing import Any
 
 import pytest
@@ -46,6 +47,13 @@ def test_any_other_address_shows_the_words_and_limits(service, page, asked):
 
 def test_a_link_to_another_part_stays_on_the_page():
     assert 'data-go="how-it-works?part=calibrate"' in guide.markdown("connect")
+
+
+def test_a_figure_stands_on_one_line_with_its_unit_and_code_stays_as_it_is():
+    text = guide.markdown("package")
+    assert re.search(r"\d\u202fkPa", text)
+    assert not re.search(r"\d (?:°C|kPa|g/L|mg/L)", re.sub(r"```.*?```|`[^`]*`", "", text, flags=re.DOTALL))
+    assert "--input - --json" in text
 
 
 def test_a_search_leads_to_the_part_with_the_sentence(service, page):

@@ -61,7 +61,7 @@ def test_the_first_screen_leads_with_what_wants_the_person(cellar):
 def test_the_silent_float_is_named_with_its_age(cellar):
     text = text_of(AppTest.from_file(str(MAIN), default_timeout=60).run())
     # Fifteen where this machine is slow: the cellar is filled once for all of these tests.
-    assert re.search("Float float-10 is silent: last heard 1[45]\u202fh ago", re.sub("<[^>]*>", "", text))
+    assert re.search("Float-10 is silent: last heard 1[45]\u202fh ago", re.sub("<[^>]*>", "", text))
 
 
 def test_every_row_leads_to_the_address_of_its_batch(cellar):

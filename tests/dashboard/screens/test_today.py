@@ -13,7 +13,7 @@ from analysis.model import Range
 from dashboard.queries import Siblings, queries
 from dashboard.queries.attention import needs_of
 from dashboard.screens.batch import schedule
-from dashboard.screens.today import arrangement, vessel_list
+from dashboard.screens.today import arrangement, page, vessel_list
 from dashboard.screens.today.arrangement import Arrangement
 from dashboard.wording import follows, follows_fully
 from ingest.errors import EntryError
@@ -86,6 +86,13 @@ def test_the_vessels_are_put_in_order_and_picked(found):
     assert "Vessel 2" not in names(Arrangement(part="Fermenting"))
     assert names(Arrangement(part="Without a float")) == []
     assert names(Arrangement("By finish"))[0] == "Vessel 2"
+
+
+def test_an_order_that_is_asked_for_holds_for_all_vessels_whatever_they_want_and_whichever_wort_they_hold(found):
+    _, text, _ = page.cellar_html(queries.voice(), Arrangement("By vessel"))
+    order = re.findall(r"Vessel \d+(?=</b>)", str(text))
+    assert order == ["Vessel 1", "Vessel 2", "Vessel 3", "Vessel 10"]
+    assert [s.vessel.name for s in found] != order
 
 
 def test_a_vessel_without_a_float_says_whom_it_follows_and_asks_for_its_sample(found):

@@ -75,3 +75,27 @@ def test_days_off_lie_in_shade(cellar):
     assert shaded
     assert all(day.weekday() < 5 for day in shaded)
     assert date(2026, 11, 26) in shaded
+
+
+def test_a_likely_finish_that_goes_on_beyond_the_picture_ends_in_an_arrow(cellar):
+    say = voice()
+    outlooks = [s.outlook for s in standings(say) if s.outlook]
+    figure = calendar_figure(outlooks, say, Preferences(), "light")
+    [running] = [o for o in outlooks if o.assessment.finish is not None and not o.assessment.finished][:1]
+    late = tuple(at + 60 * 86_400 for at in running.assessment.finish.instants)
+    far = replace(running.assessment, finish=replace(running.assessment.finish, instants=late))
+    others = [replace(o, assessment=far) if o is running else o for o in outlooks]
+    cut = calendar_figure(others, say, Preferences(), "light")
+    assert (len(figure.data[2].x), len(cut.data[2].x)) == (0, 1)
+
+
+def test_no_word_of_a_mark_is_struck_through_by_the_line_of_now(cellar):
+    say = voice()
+    outlooks = [s.outlook for s in standings(say) if s.outlook]
+    due = min(each.day for o in outlooks for each in o.to_do(say.today()))
+    late = replace(say, now=datetime.combine(due, time(22), say.zone).astimezone(UTC))
+    marks = calendar_figure(outlooks, late, Preferences(), "light").data[1]
+    now = late.local(late.now).replace(tzinfo=None)
+    beside = [place for at, place in zip(marks.x, marks.textposition, strict=True) if at <= now]
+    assert beside
+    assert set(beside) == {"middle right"}
