@@ -49,7 +49,7 @@ _OFF_RANGE_C: Final = 0.5
 
 _STALLED_ADVICE: Final = (
     "Take a hand sample first: a stuck float looks the same. If it agrees, warm the vessel a little and look again "
-    "tomorrow."
+    "after a day."
 )
 _CREEP_ADVICE: Final = "Do not package yet: sealed bottles would build pressure. {out} until the gravity holds again."
 _CREEP_PACKAGED: Final = (

@@ -73,7 +73,7 @@ def choose() -> None:
         record, outlook = standing.record, standing.outlook
         says = packaging_date(outlook.to_do(say.today()), outlook.batch, say) if outlook else "Being worked out …"
         released = outlook.plan.release if outlook else None
-        ready = ", ready" if released is not None and released.ready else ""
+        ready = ", ready by its gravity" if released is not None and released.ready else ""
         vessel = standing.vessel.name if standing.vessel else ""
         target = components.address("packaging", id=record.batch_id)
         rows.append(
