@@ -47,8 +47,8 @@ from analysis.wording.formatting import NOT_JUDGED, Voice, capital, joined
 
 _OBSTACLES: Final[dict[Obstacle, str]] = {
     Obstacle.NOT_JUDGED: NOT_JUDGED,
-    Obstacle.STALLED: "It has stopped short of where it should end, so there is no date until it falls again. Take a hand "
-    "sample first; if it agrees, warm the vessel a little and look again after a day.",
+    Obstacle.STALLED: "It has stopped short of where it should end, so there is no date until it falls again. Take a "
+    "hand sample first; if it agrees, warm the vessel a little and look again after a day.",
     Obstacle.CHILLED: "It was chilled before it was seen to finish, and cold gravity that holds proves nothing. Warm "
     "it and watch.",
     Obstacle.TOO_FEW_READINGS: "Too early to give a date: there are too few readings.",
