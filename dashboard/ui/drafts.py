@@ -209,7 +209,18 @@ const states = () => {
     tell(place, !connected() ? "lost" : waits ? "unanswered" : "typed");
   }
 };
+const watch = () => {  // a run may be over before the next look: whatever began since a tap has answered it
+  const at = app();
+  if (!at || at.tunroomWatched) return;
+  at.tunroomWatched = true;
+  new MutationObserver((changes) => {
+    if (!changes.some((change) => change.oldValue !== "running")) return;
+    for (const one of taps.values()) one.ran = true;
+    for (const one of loose.values()) if (one.since) one.ran = true;
+  }).observe(at, { attributes: true, attributeFilter: ["data-test-script-state"], attributeOldValue: true });
+};
 const tapStates = () => {
+  watch();
   for (const [place, one] of taps) {
     if (running()) one.ran = true;
     if (!connected()) one.lost = true;
