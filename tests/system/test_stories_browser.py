@@ -366,14 +366,15 @@ def too_wide(page: Page) -> list[int]:
 
 @pytest.fixture(scope="module")
 def addresses(demo, profiles) -> dict[str, str]:
-    """The addresses of the pages that need the id of a batch, or of the trial that was tasted."""
+    """The addresses of the pages that need the id of a batch, of one with a date, or of the trial that was tasted."""
     page = profiles("desktop", "light").new_page()
     today(page, demo)
     batch = page.locator("ul.rows a[href^='batch?id=']").first.get_attribute("href") or ""
+    dated = page.locator("ul.rows a[href^='batch?id=']", has_text="Vessel 3").get_attribute("href") or ""
     visit(page, demo, "trials")
     trial = page.locator("a[href^='trials?id=']", has_text="Four single hops").get_attribute("href") or ""
     page.close()
-    return {"batch": batch, "packaging": batch.replace("batch?", "packaging?", 1), "trial": trial}
+    return {"batch": batch, "dated": dated, "packaging": batch.replace("batch?", "packaging?", 1), "trial": trial}
 
 
 def serious_violations(page: Page) -> list[str]:
@@ -420,7 +421,10 @@ def test_axe_would_find_a_violation(demo, page):
             (path, "desktop", "light")
             for path in [*HEAD, "batch", "packaging", "trial", "several", "compare", MANUAL[0]]
         ),
-        *((path, "phone", "dark") for path in [*HEAD, "batch", "packaging", "trial", "several", "compare", *MANUAL]),
+        *(
+            (path, "phone", "dark")
+            for path in [*HEAD, "batch", "dated", "packaging", "trial", "several", "compare", *MANUAL]
+        ),
     ],
 )
 def test_axe_finds_no_serious_violation_and_no_phone_scrolls_sideways(demo, page, addresses, path, size, edition):
