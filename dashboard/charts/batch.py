@@ -323,7 +323,7 @@ def _offset(drawing: _Drawing, a: Assessment, voice: Voice) -> None:
     begin, end = drawing.shown
     now = min(max((voice.now - begin) / (end - begin), 0.0), 1.0)
     # Beyond the line of now, if that leaves room for the words; else between the first fall and it.
-    beyond = int((1.0 - now) / _WIDTH_OF_A_LETTER) - 1
+    beyond = int((1.0 - now) / _WIDTH_OF_A_LETTER) - 2
     before = int((now - _HIGH_UP) / _WIDTH_OF_A_LETTER) - 1
     right, letters = (
         (1.0, beyond) if beyond >= max(_LEAST_LETTERS, min(before, _LEAST_LETTERS)) else (now - 0.01, before)

@@ -59,7 +59,7 @@ def ask(form: forms.Form, number: int, *, yeasts: Sequence[str] | None, vessel: 
                 offered,
                 vessel.name if vessel is not None else None,
                 accept_new_options=True,
-                placeholder="Choose or type",
+                placeholder="Choose",
             )
         with second:
             volume = form.number(f"volume_l/{number}", "Volume", None, "volume", placeholder="not known")
