@@ -184,10 +184,10 @@ def of_packaging(page: Any, address: str, shoot: Shoot) -> None:
     settled(page)
     shoot("packaging")
     found = links(page, "packaging?id=")
-    named = ("Orchard three", "Ferry ale", "Small brown")
-    ready, fermenting, packaged = (next(href for name, href in found.items() if each in name) for each in named)
+    named = ("Orchard three", "Ferry ale", "Small brown", "Lantern pale")
+    ready, fermenting, packaged, untouched = (next(href for name, href in found.items() if each in name) for each in named)
     for name, href, package in (
-        ("sheet-undecided", ready, ""),
+        ("sheet-undecided", untouched, ""),
         ("sheet-bottles", ready, "Bottles"),
         ("sheet-kegs", ready, "Kegs"),
         ("sheet-too-early", fermenting, "Bottles"),
