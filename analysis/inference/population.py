@@ -56,7 +56,7 @@ class BatchLikelihood:
     pull: tuple[float, ...] = field(repr=False)
     ending: tuple[float, float] | None
     """What its readings say of its ending: mean and variance, see `analysis.inference.tail_duration`. None where they
-    are too few, or of another kind, to tell of a tail."""
+    are too few to tell of a tail."""
 
     name: str = ""
     extent: Extent = "course"

@@ -25,7 +25,7 @@ from analysis.inference.population import STAGES, BatchLikelihood, Correction, E
 from analysis.inference.shipped_prior import SHIPPED, Shipped
 from analysis.inference.tail_duration import CENTRE_SD, CellarEndings, Kind, TailDuration, tail_durations
 from analysis.inference.temperature_schedule import TemperatureSchedule
-from analysis.model import DRINKS, Batch, Drink, Floats
+from analysis.model import DRINKS, Batch, Drink, Floats, events_of
 
 FEATURES: Final = (*OF_THE_COURSE, "log_wander", "attenuation")
 """What is learnt: the parameters of a course but for the temperature law, the wandering of the float, and apparent
@@ -43,7 +43,7 @@ KEPT_PER_DRINK: Final = 80
 """The newest so many batches of a drink are kept: the cellar's age must not cost time, and habits change."""
 
 _LOOKS: Final = 256
-_VERSION: Final = 11
+_VERSION: Final = 12
 
 NoLesson = Literal["no readings", "few readings", "cold", "hardly fermented", "unclear"]
 """Why a finished batch teaches nothing: none that count, fewer than four, hardly one in the warm, stopped or chilled
@@ -219,7 +219,13 @@ class Priors:
         if not endings.kinds and (batch.drink not in self.shipped or lingers(batch)):
             return prior
         implied = prior.implied_ending(batch.original_gravity_sg or DRINK_FACTS[batch.drink].original_gravity_sg)
-        kind = Kind(batch.drink, batch.yeast, lingers(batch), strength(batch, batch.original_gravity_sg))
+        kind = Kind(
+            batch.drink,
+            batch.yeast,
+            lingers(batch),
+            strength(batch, batch.original_gravity_sg),
+            bool(events_of(batch, "feed", "dilute")),
+        )
         return replace(prior, ending=endings.observation(kind, implied))
 
     def _endings(self) -> CellarEndings:
@@ -230,7 +236,7 @@ class Priors:
                 drink: shipped.get(drink, (_general_ending(drink), CENTRE_SD)) for drink in DRINKS
             }
             seen = [
-                (Kind(drink, one.yeast, one.lingers, one.strength), *one.ending)
+                (Kind(drink, one.yeast, one.lingers, one.strength, one.extent == "additions"), *one.ending)
                 for drink, those in self.likelihoods.items()
                 for one in those
                 if one.ending is not None

@@ -43,6 +43,10 @@ BY_LINGERING: Final = (0.4, 0.4)
 """How much longer the ending is of a culture that eats on for weeks, and how uncertain that is (common practice, no
 source)."""
 
+BY_ADDITIONS: Final = (0.0, 0.2)
+"""The same where sugar, honey, juice or water came in while it fermented: what is fed late is fermented last, and
+yeast that was fed anew may be quick or tired (no source)."""
+
 HINDSIGHT_SD: Final = 0.1
 """Error of an ending as seen in hindsight: the last point falls too slowly to be timed better."""
 
@@ -61,6 +65,8 @@ class Kind:
     yeast: str | None = None
     lingers: bool = False
     strength: float = 0.0
+    added: bool = False
+    """Whether sugar, honey, juice or water came in while it fermented."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -157,13 +163,13 @@ class CellarEndings:
         yeasts = tuple(sorted({(one.drink, one.yeast) for one, _, _ in those if one.yeast is not None}))
         sd = np.array(
             [CELLAR_SD, *(_of_drink(far) for _, far in usual.values()), *(YEAST_SD for _ in yeasts),
-             BY_STRENGTH[1], BY_LINGERING[1]]
+             BY_STRENGTH[1], BY_LINGERING[1], BY_ADDITIONS[1]]
         )  # fmt: skip
         design = np.array([_parts(one, usual, yeasts) for one, _, _ in those]).reshape(len(those), sd.size)
         mean = np.array([told - usual[one.drink][0] for one, told, _ in those])
         variance = np.array([its for _, _, its in those])
         prior = np.diag(sd**-2)
-        towards = prior @ np.array([*np.zeros(sd.size - 2), BY_STRENGTH[0], BY_LINGERING[0]])
+        towards = prior @ np.array([*np.zeros(sd.size - 3), BY_STRENGTH[0], BY_LINGERING[0], BY_ADDITIONS[0]])
         between = USUAL_SD**2
         for _ in range(20):
             weight = 1.0 / (between + variance)
@@ -197,10 +203,10 @@ class CellarEndings:
 
 
 def _parts(kind: Kind, drinks: Iterable[str], yeasts: Sequence[tuple[str, str]]) -> Floats:
-    """What an ending is the sum of: cellar, drink, yeast, strength, lingering."""
+    """What an ending is the sum of: cellar, drink, yeast, strength, lingering, additions."""
     return np.array(
         [1.0, *(kind.drink == one for one in drinks), *((kind.drink, kind.yeast) == one for one in yeasts),
-         kind.strength, kind.lingers], dtype=np.float64,
+         kind.strength, kind.lingers, kind.added], dtype=np.float64,
     )  # fmt: skip
 
 

@@ -104,10 +104,10 @@ def batch_likelihood(one: FinishedBatch, priors: Priors) -> tuple[BatchLikelihoo
     finish = float(np.median(posterior.finish_h))
     tells = extent == "course" and series.temperature_known and np.isfinite(finish)
     ending = None
-    if extent == "course" or (extent == "by hand" and np.isfinite(finish)):
+    if extent == "course" or (extent in ("by hand", "additions") and np.isfinite(finish)):
         durations = tail_durations(hypothesis.fall.theta(weighted.z), size)
         mean, variance = told(weighted.weight, durations, prior.implied_ending(original.gravity_sg))
-        ending = mean, variance + (_bracket(series, reached, finish) if extent == "by hand" else 0.0)
+        ending = mean, variance + (_bracket(series, reached, finish) if extent != "course" else 0.0)
     taught = BatchLikelihood.of(
         precision,
         pull,

@@ -185,7 +185,9 @@ def of_packaging(page: Any, address: str, shoot: Shoot) -> None:
     shoot("packaging")
     found = links(page, "packaging?id=")
     named = ("Orchard three", "Ferry ale", "Small brown", "Lantern pale")
-    ready, fermenting, packaged, untouched = (next(href for name, href in found.items() if each in name) for each in named)
+    ready, fermenting, packaged, untouched = (
+        next(href for name, href in found.items() if each in name) for each in named
+    )
     for name, href, package in (
         ("sheet-undecided", untouched, ""),
         ("sheet-bottles", ready, "Bottles"),

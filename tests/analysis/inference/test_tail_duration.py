@@ -131,6 +131,14 @@ def test_what_is_more_alike_tells_more_and_what_is_less_alike_leaves_more_open()
     assert other_drink[1] < none_of_it[1]
 
 
+def test_those_that_were_fed_tell_most_of_those_that_are_fed() -> None:
+    fed = Kind("mead", added=True)
+    late = cellar(*[(fed, 0.6, 0.02)] * 6, *[(Kind("mead"), 0.1, 0.02)] * 6)
+    assert late.of_next(fed)[0] > late.of_next(Kind("mead"))[0] + 0.15
+    unfed = cellar(*[(Kind("mead"), 0.1, 0.02)] * 6)
+    assert unfed.of_next(fed)[1] > unfed.of_next(Kind("mead"))[1]  # nobody has fed one here
+
+
 def test_a_yeast_that_ends_late_is_told_from_one_that_does_not() -> None:
     those = [(Kind("ale", "Fen"), 0.4, 0.02), (Kind("ale", "Moor"), -0.1, 0.02)] * 12
     fen, moor, unknown = (cellar(*those).of_next(Kind("ale", name))[0] for name in ("Fen", "Moor", "Tarn"))

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import asdict, replace
 from typing import Any
 
 import numpy as np
@@ -229,6 +230,9 @@ def test_a_fed_batch_teaches_and_one_that_stalled_tells_of_speed_alone(fermentat
     taught = batch_likelihood(one, WIDE)
     assert not isinstance(taught, str)
     assert taught[0].extent == "additions"
+    assert taught[0].ending is not None
+    again = BatchLikelihood.from_dict(json.loads(json.dumps(asdict(taught[0]))))
+    assert again == taught[0]
     # Where three fifths were over it stood for good: nobody knows from it where such a batch ends.
     stands_sg = 1.052 - 0.6 * (1.052 - made.gravity_sg[-1])
     stood = np.maximum(made.gravity_sg, stands_sg)
