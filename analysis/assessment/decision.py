@@ -116,7 +116,10 @@ def decide(
     p_finished, p_far = renewed.weighed(p_finished, p_far)
     halted = np.isfinite(posterior.halted_from_h) & (posterior.left_now_sg > FAR_SG)
     tested = forced_end(batch, mixture.balance.original_sg, now) is not None
-    place, known = 0.0 if tested else place_of_end(mixture, prior), experienced(batch, prior, tested=tested)
+    place = 0.0 if tested else place_of_end(mixture, prior)
+    # Of sugar or honey of which nobody said how much it was, less is known than the habits of the yeast tell.
+    blindly = not tested and any(a.brought is None for a, _ in mixture.balance.seen if a.fed_sg > 0.0)
+    known = experienced(batch, prior, tested=tested) and not blindly
     paused = 0.0 if known else _chance_of_a_pause(mixture, prior, place)
     p_finished, p_far = min(p_finished, 1.0 - paused), max(p_far, paused)
     least_h = _least_hold(place, mixture.share.get("lasting", 0.0), known=known, lingers=renewed.lingers)

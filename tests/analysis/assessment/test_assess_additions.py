@@ -14,6 +14,7 @@ from analysis.additions import Contents, portion
 from analysis.evidence import AdditionByReadings, AdditionDiffers, FloatOff
 from analysis.model import Added, Assessment, Batch, Drink, Event, Range
 from analysis.planning import prefill
+from tests.analysis import curves
 from tests.analysis.conftest import PITCHED
 
 
@@ -224,3 +225,29 @@ def test_the_sheet_takes_a_fresh_float_that_lies_above_what_is_inferred() -> Non
     assert prefill(low, Batch(pitched_at=PITCHED), now=said.now).final_gravity_sg == pytest.approx(last, abs=2e-4)
     stale = prefill(low, Batch(pitched_at=PITCHED), now=said.now + timedelta(days=3))
     assert stale.final_gravity_sg == pytest.approx(at - 0.004, abs=1e-4)
+
+
+def test_what_was_fed_without_a_word_of_how_much_must_stand_for_longer() -> None:
+    hours = curves.every_half_hour(8)
+    gravity = curves.s_curve(hours) + np.where(hours >= 60, 0.010 * np.exp(-np.maximum(hours - 60, 0) / 20.0), 0.0)
+    readings = curves.sent(hours, gravity)
+
+    def finished(event: Event) -> bool:
+        # It stands a little above where such a yeast ends: by then a pause and an end look the same.
+        ale = Batch(
+            pitched_at=curves.PITCHED,
+            original_gravity_sg=1.051,
+            drink="ale",
+            expected_attenuation=(0.84, 0.88),
+            volume_l=20.0,
+            events=(event,),
+        )
+        previous = None
+        for hour in range(120, 181, 12):
+            known = readings.filter(pl.col("measured_at") <= curves.at(hour))
+            previous = assess(known, ale, now=curves.at(hour), previous=previous)
+        assert previous is not None
+        return previous.finished
+
+    assert finished(Event("feed", curves.at(60), added=Added("sucrose", 0.56)))
+    assert not finished(Event("feed", curves.at(60)))
