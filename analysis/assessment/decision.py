@@ -116,10 +116,8 @@ def decide(
     p_finished, p_far = renewed.weighed(p_finished, p_far)
     halted = np.isfinite(posterior.halted_from_h) & (posterior.left_now_sg > FAR_SG)
     tested = forced_end(batch, mixture.balance.original_sg, now) is not None
-    place = 0.0 if tested else place_of_end(mixture, prior)
-    # Of sugar or honey of which nobody said how much it was, less is known than the habits of the yeast tell.
-    blindly = not tested and any(a.brought is None for a, _ in mixture.balance.seen if a.fed_sg > 0.0)
-    known = experienced(batch, prior, tested=tested) and not blindly
+    place, known = 0.0 if tested else place_of_end(mixture, prior), experienced(batch, prior, tested=tested)
+    known = known and (tested or not _fed_blindly(mixture))
     paused = 0.0 if known else _chance_of_a_pause(mixture, prior, place)
     p_finished, p_far = min(p_finished, 1.0 - paused), max(p_far, paused)
     least_h = _least_hold(place, mixture.share.get("lasting", 0.0), known=known, lingers=renewed.lingers)
@@ -247,6 +245,11 @@ def place_of_end(mixture: HypothesisMixture, prior: Prior) -> float:
 def experienced(batch: Batch, prior: Prior, *, tested: bool) -> bool:
     """Whether more than the general habits of the drink is known about where this batch will end."""
     return prior.same_drink > 0 or batch.expected_attenuation is not None or tested
+
+
+def _fed_blindly(mixture: HypothesisMixture) -> bool:
+    """Whether sugar or honey went in of which nobody said how much: then less is known than the yeast's habits tell."""
+    return any(addition.brought is None for addition, _ in mixture.balance.seen if addition.fed_sg > 0.0)
 
 
 def phase_of(verdict: Verdict, observed: Observations, mixture: HypothesisMixture, creep: Creep | None) -> Phase:

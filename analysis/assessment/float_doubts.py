@@ -98,17 +98,25 @@ def _swings(series: Series, marked: pl.DataFrame, batch: Batch) -> Iterator[kind
         t, g = _medians(marked, batch, width_h, since_h, series.now_h)
         if t.size < 12 or t[-1] - t[0] < 0.75 * span_h or _sampled_since(series, since_h):
             return
-        size = _spread(g)
+        size = _spread(t, g)
         if size >= SWING_SG and float(np.diff(g).clip(min=0.0).sum()) >= swings * size:
-            _, levels = _medians(marked, batch, LEVEL_H, since_h, series.now_h)
-            yield kinds.Swings(size, float(t[-1] - t[0]), slowly=_spread(levels) >= FAR_SG)
+            levels = _medians(marked, batch, LEVEL_H, since_h, series.now_h)
+            yield kinds.Swings(size, float(t[-1] - t[0]), slowly=_spread(*levels) >= FAR_SG)
             return
 
 
-def _spread(g: Floats) -> float:
-    """How far up and down it goes, SG, about the best course that never rises: a fall, however bent, is no swing."""
-    rest = g - isotonic_regression(g, increasing=False).x
-    return float(np.quantile(rest, 0.975) - np.quantile(rest, 0.025))
+def _spread(t: Floats, g: Floats) -> float:
+    """How far up and down it goes, SG; neither the straight fall over the span is a swing, nor one that bends.
+
+    About the best course that never rises less is left of a swing at both ends of the span: there more of it counts.
+    """
+    rest = g - np.polyval(np.polyfit(t - t[0], g, 1), t - t[0])
+    bent = g - isotonic_regression(g, increasing=False).x
+    return min(_between(g, 0.05), _between(rest, 0.05), _between(bent, 0.025))
+
+
+def _between(x: Floats, share: float) -> float:
+    return float(np.quantile(x, 1.0 - share) - np.quantile(x, share))
 
 
 def _even_fall(series: Series, marked: pl.DataFrame, batch: Batch, until_h: float) -> Iterator[kinds.EvenFall]:

@@ -238,7 +238,7 @@ def test_what_was_fed_without_a_word_of_how_much_must_stand_for_longer() -> None
             pitched_at=curves.PITCHED,
             original_gravity_sg=1.051,
             drink="ale",
-            expected_attenuation=(0.84, 0.88),
+            expected_attenuation=(0.86, 0.90),
             volume_l=20.0,
             events=(event,),
         )
