@@ -114,6 +114,7 @@ const keep = (event) => {
   }
 };
 const loose = new Map(), taps = new Map();
+const drawn = (place) => place.querySelector("i[data-drawn]")?.dataset.drawn;
 const left = (event) => {
   const { target } = event, one = loose.get(target);
   const committed = event.type === "change" || event.key === "Enter";
@@ -135,7 +136,7 @@ const send = (event) => {
   }
   const another = option && option.getAttribute("aria-selected") !== "true" && chooser?.isConnected;
   const place = enters(event.target) ?? (another ? chooser.closest(TAP) : null);
-  if (place) taps.set(place, { since: Date.now(), ran: false, lost: false });
+  if (place) taps.set(place, { since: Date.now(), ran: false, lost: false, drawn: drawn(place) });
   const button = event.target.closest?.('[data-testid="stFormSubmitButton"]');
   const at = button && formOf(button);
   const draft = at && read(at.key);
@@ -222,7 +223,7 @@ const watch = () => {  // a run may be over before the next look: whatever began
 const tapStates = () => {
   watch();
   for (const [place, one] of taps) {
-    if (running()) one.ran = true;
+    if (running() || drawn(place) !== one.drawn) one.ran = true;
     if (!connected()) one.lost = true;
     const answered = one.ran && !running() && !one.lost;
     if (!place.isConnected || answered) {

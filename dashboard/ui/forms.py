@@ -12,6 +12,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, time, timedelta
 from hashlib import blake2s
+from time import monotonic_ns
 from typing import Any, Final, Literal, TypeVar, cast
 
 import streamlit as st
@@ -387,8 +388,13 @@ def remove_button(label: str, key: str, enter: Callable[[], Any], done: str) -> 
 def one_tap(
     key: str, width: Literal["stretch", "content"] = "content", gap: Literal["xsmall", "small"] = "xsmall"
 ) -> DeltaGenerator:
-    """A place for what enters something at once: while the store has not got it, the place says so (see `drafts`)."""
-    return st.container(key=f"tap {key}", width=width, gap=gap)
+    """A place for what enters something at once: while the store has not got it, the place says so (see `drafts`).
+
+    Each time it is drawn its mark is another: a run may be over before a browser has seen that it began.
+    """
+    place = st.container(key=f"tap {key}", width=width, gap=gap)
+    place.html(fill('<i hidden data-drawn="{{ at }}"></i>', at=monotonic_ns()))
+    return place
 
 
 def tapped(label: str, key: str, *, disabled: bool = False, **more: Any) -> bool:
