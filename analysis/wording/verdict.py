@@ -458,6 +458,15 @@ def curve_in_words(assessment: Assessment, voice: Voice, *, ended: bool = False)
     return text
 
 
+def phases_in_words(assessment: Assessment, voice: Voice) -> str:
+    """Each phase and the day it began, also of those too short for a word in the picture; empty of one alone."""
+    spans = assessment.phases
+    if len(spans) < 2:
+        return ""
+    told = [f"{PHASE_WORDS[s.phase].lower()} from {voice.dated(voice.local(s.began_at).date())}" for s in spans]
+    return f"{capital(', '.join(told))}."
+
+
 def age(when_heard_ago: str, silent: bool) -> str:
     """The age of the last reading; one that is too old says so."""
     return f"silent, {when_heard_ago}" if silent else when_heard_ago

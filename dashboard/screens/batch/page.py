@@ -22,6 +22,7 @@ from analysis.wording import (
     gravity_rule,
     likely_gravity,
     phase_word,
+    phases_in_words,
     plural,
     seen_attenuation,
     sentences,
@@ -268,6 +269,7 @@ def curve_part(batch_id: str) -> None:
     looked_at = zoom.chosen(batch_id, axes)
     figure = queries.figure(outlook, view, say, until, looked_at, _classical_wanted())
     text = curve_in_words(outlook.assessment, say, ended=outlook.record.ended_at is not None)
+    text = " ".join(filter(None, (text, phases_in_words(outlook.assessment, say))))
     with st.container(key=zoom.PLACE):
         st.plotly_chart(figure, key=f"curve-{batch_id}", theme=None, config=base.CONFIG, alt=text)
         # It lies over the figure's own upper margin, so that the picture stays where it is as it comes and goes.

@@ -39,6 +39,7 @@ from analysis.wording import (
     next_day,
     offset_words,
     phase_word,
+    phases_in_words,
     range_told,
     seen_attenuation,
     three_notions,
@@ -375,6 +376,14 @@ def test_the_next_day_is_short_and_a_stalled_batch_has_none():
     assert said(Event("package", NOW), packaging_day=SAY.today()) == "Done about Fri"
     stalled = assessed("stalled", stalled=True, phases=(PhaseSpan("stalled", NOW - timedelta(days=3)),))
     assert next_day(stalled, (), SAY) == "Still since Sun 22 Nov"
+
+
+def test_every_phase_is_told_with_its_day_also_where_the_picture_has_no_room_for_its_word() -> None:
+    spans = tuple(PhaseSpan(p, NOW - timedelta(days=d)) for p, d in (("lag", 5), ("active", 4), ("steady", 1)))  # type: ignore[arg-type]
+    assert phases_in_words(assessed("steady", phases=spans), SAY) == (
+        "Not begun from 20 Nov, active from 21 Nov, steady from 24 Nov."
+    )
+    assert phases_in_words(assessed("lag", phases=spans[:1]), SAY) == ""
 
 
 def test_a_date_for_a_cold_keg_names_the_later_one_of_bottles_beside_it() -> None:
