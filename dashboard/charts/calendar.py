@@ -104,7 +104,9 @@ def _layout(rows: int, span: tuple[datetime, datetime], palette: Palette) -> dic
 def _goes_beyond(outlook: Outlook, end: datetime, say: Voice) -> bool:
     """Whether the likely finish of a batch is cut at the end of the picture."""
     finish = outlook.assessment.finish
-    return finish is not None and not outlook.assessment.finished and _local(say, finish.p90 or finish.last) > end
+    if finish is None or outlook.assessment.finished:
+        return False
+    return _local(say, finish.when(_FADE[0][1]) or finish.last) > end
 
 
 def _span_of_siblings(

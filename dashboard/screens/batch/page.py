@@ -56,7 +56,7 @@ def _mark(svg: str, word: str) -> Markup:
 
 _MARKS: Final = {
     "measured": _mark('<circle class="ink" cx="8" cy="6" r="2"/>', "measured"),
-    "as sent": _mark('<path class="dash" d="M3 6H13"/>', "as the float sent it, before its calibration"),
+    "as sent": _mark('<path class="dash" d="M3 6H13"/>', "as the float sent it"),
     "set aside": _mark('<circle class="hollow" cx="8" cy="6" r="3.5"/>', "set aside, with the reason on it"),
     "hand sample": _mark('<path class="ink" d="M8 0L14 6L8 12L2 6Z"/>', "hand sample"),
     "hand sample, set aside": _mark('<path class="hollow" d="M8 0L14 6L8 12L2 6Z"/>', "hand sample, set aside"),

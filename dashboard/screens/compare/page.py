@@ -81,7 +81,7 @@ def _choose(say: Voice) -> list[BatchRecord]:
             default=before,
             format_func=names.__getitem__,
             max_selections=MOST,
-            placeholder="Choose up to twelve",
+            placeholder=f"Choose up to {MOST}",
         )
     if got != before:
         st.query_params.from_dict({**_height(), "ids": ",".join(got)})

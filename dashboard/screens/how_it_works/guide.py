@@ -68,8 +68,8 @@ def markdown(name: str) -> str:
     def to_page(match: re.Match[str]) -> str:
         return link(PAGE, match["text"], part=match["part"])
 
-    parts_ = _CODE.split(_LINK.sub(to_page, _read(name)))
-    return "".join(part if n % 2 else _FIGURE.sub("\\1\u202f\\2", part) for n, part in enumerate(parts_))
+    pieces = _CODE.split(_LINK.sub(to_page, _read(name)))
+    return "".join(each if n % 2 else _FIGURE.sub("\\1\u202f\\2", each) for n, each in enumerate(pieces))
 
 
 @cache

@@ -250,4 +250,6 @@ def test_what_was_fed_without_a_word_of_how_much_must_stand_for_longer() -> None
         return previous.finished
 
     assert finished(Event("feed", curves.at(60), added=Added("sucrose", 0.56)))
+    before = float(np.interp(60.0, hours, curves.s_curve(hours)))
+    assert finished(Event("feed", curves.at(60), before + 0.010))  # the gravity after it says so too
     assert not finished(Event("feed", curves.at(60)))
