@@ -168,12 +168,14 @@ def _no_components(max_workers: int | None = None) -> list[Any]:
 
 
 def _tell_failure(error: Exception) -> bool:
+    warm_up.load()
     from dashboard.ui import components  # with all that pages are made of, which is heavy: not before the first one
 
     return components.on_script_error(error)
 
 
 def _draw_ahead(outlook: Outlook) -> None:
+    warm_up.load()
     from dashboard.queries import queries
 
     queries.draw_ahead(outlook)
@@ -182,6 +184,7 @@ def _draw_ahead(outlook: Outlook) -> None:
 @functools.cache
 def _paths() -> frozenset[str]:
     """Every address of one level. The pages are heavy, and not needed before the first request."""
+    warm_up.load()
     from dashboard import navigation
 
     return frozenset({"healthz", "metrics", *navigation.paths()})

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
-from dashboard import navigation
+from dashboard.web import warm_up
+
+warm_up.load()
+
+from dashboard import navigation  # noqa: E402 - not before all of it is loaded, so that no two threads load it
 
 navigation.run()

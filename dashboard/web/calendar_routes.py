@@ -20,6 +20,7 @@ from starlette.responses import PlainTextResponse, Response
 from starlette.routing import Route
 
 from dashboard import context
+from dashboard.web import warm_up
 from ingest import logs
 from ingest.model import BatchRecord, Preferences
 from ingest.monitoring import Outlook
@@ -82,6 +83,7 @@ def outlooks_of(name: str) -> list[Outlook] | None:
 
 def calendar_text(name: str = CELLAR) -> bytes | None:
     """A feed as a calendar program reads it (RFC 5545); None where there is no such feed."""
+    warm_up.load()
     from dashboard.queries import calendar_feed  # with its library: whoever subscribes can wait, the start need not
 
     outlooks = outlooks_of(name)

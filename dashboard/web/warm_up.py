@@ -11,6 +11,7 @@ from streamlit.proto.BackMsg_pb2 import BackMsg
 from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
 from streamlit.runtime import SessionClient, get_instance
 
+from analysis.lazy import load_all
 from dashboard import context
 
 log = logging.getLogger(__name__)
@@ -30,10 +31,16 @@ class _Visitor(SessionClient):
             self.finished.set()
 
 
+def load() -> None:
+    """Load all that pages are made of, in one thread; whoever is about to use it in another waits. Cheap afterwards."""
+    load_all("dashboard.navigation")
+
+
 async def open_pages() -> None:
     """Open the first screen and, as soon as a batch has been judged, its page. Runs on the web server's own loop."""
     try:
         async with asyncio.timeout(_MOST_S):
+            await asyncio.to_thread(load)
             await asyncio.to_thread(_load_figures)
             await _open("today")
             if (batch_id := await _judged()) is not None:

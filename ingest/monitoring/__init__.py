@@ -36,8 +36,8 @@ if TYPE_CHECKING:
     from ingest.monitoring.outlook import (
         Outlook,
         Outlooks,
-        constraints_of,
     )
+    from ingest.monitoring.planned import constraints_of
     from ingest.monitoring.reports import (
         ReportInterval,
         ReportPage,
@@ -136,8 +136,8 @@ else:
             "outlook": (
                 "Outlook",
                 "Outlooks",
-                "constraints_of",
             ),
+            "planned": ("constraints_of",),
             "reports": (
                 "ReportInterval",
                 "ReportPage",

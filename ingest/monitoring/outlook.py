@@ -13,22 +13,23 @@ import logging
 import threading
 import time
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import asdict, dataclass, field, fields, replace
+from dataclasses import asdict, dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
-from typing import TYPE_CHECKING, Any, Final
+from typing import TYPE_CHECKING, Final
 
 import polars as pl
 
 import analysis  # and not its names: what infers loads for a second, and readings are to come in before
 from analysis.evidence import NotJudged
 from analysis.following import undecided
-from analysis.model import Assessment, Batch, events_of
-from analysis.planning import Constraints, Ended, Obstacle, Plan, ToDo, outstanding, reading_fresh, steady_plan
+from analysis.model import Assessment, Batch
+from analysis.planning import Constraints, Obstacle, Plan, ToDo, outstanding, reading_fresh
 from analysis.schemas import READINGS
 from analysis.wording import NOT_JUDGED
 from ingest.decoding import AHEAD_S
 from ingest.errors import StoreError
-from ingest.model import BatchRecord, Preferences, Vessel, usable_hold_h
+from ingest.model import BatchRecord, Vessel, usable_hold_h
+from ingest.monitoring.planned import constraints_of, plan_of, unconfirmed
 from ingest.store import Store
 
 if TYPE_CHECKING:
@@ -41,6 +42,11 @@ _LEAST_REST_S: Final = 3.0
 _SHARE_OF_A_CORE: Final = 0.2
 """An assessment stands for a while although newer readings have come: for so long that looking at all running batches
 takes no more than this share of one core."""
+
+_AGAIN_S: Final = 5.0
+_AGAIN_AT_LAST_S: Final = 3600.0
+"""A batch that could not be judged is judged again after so long, then after twice as long, and at last hourly: what
+has passed must not stand, and what stays must not fill the log. Common practice, no source."""
 
 _ENDED_KEPT: Final = 32
 _ENDED_KEPT_S: Final = 3600.0
@@ -99,27 +105,23 @@ class _Kept:
     """Revision of the entries that were laid over it since."""
     unjudged: bool = False
     """Whether what was laid over it changes what the readings mean, and no assessment has seen it yet."""
-    judged: bool = True
-    """False where the batch could not be judged: then nothing is planned either."""
+    failed: int = 0
+    """How often in turn the batch could not be judged; then nothing is planned either."""
     asked: float = 0.0
     """When it was asked for last."""
     lock: threading.RLock = field(default_factory=threading.RLock)
     """Held while what is kept is changed: a plan for the new hour must not undo an entry laid over it meanwhile."""
 
+    @property
+    def judged(self) -> bool:
+        """Whether the batch could be judged."""
+        return not self.failed
 
-def constraints_of(record: BatchRecord, preferences: Preferences) -> Constraints:
-    """The cellar's wishes with this batch's own laid over them."""
-    known = {f.name for f in fields(Constraints)}
-    values: dict[str, Any] = {k: v for k, v in asdict(preferences).items() if k in known}
-    values |= {k: v for k, v in record.plan.items() if k in known and v is not None}
-    for name in ("hold_h", "contact_days"):
-        if (own := getattr(record, name)) is not None:
-            values[name] = own
-    values["hold_h"], _ = usable_hold_h(record, preferences)
-    for name, value in values.items():
-        if isinstance(value, list):
-            values[name] = tuple(value)
-    return Constraints(**values)
+    @property
+    def to_try_again(self) -> bool:
+        """Whether it could not be judged, and has rested since."""
+        rest_s = min(_AGAIN_S * 2.0 ** min(self.failed - 1, 20), _AGAIN_AT_LAST_S)
+        return self.failed > 0 and time.monotonic() - self.at >= rest_s
 
 
 class Outlooks:
@@ -205,7 +207,7 @@ class Outlooks:
 
     def _fresh(self, batch_id: str, now: datetime, *, fresh: bool = False) -> Outlook | None:
         kept = self._kept.get(batch_id)
-        if kept is None or not self._stands(kept):
+        if kept is None or not self._stands(kept) or kept.to_try_again:
             return None
         rested = time.monotonic() - kept.at >= max(_LEAST_REST_S, len(self._kept) * self._takes_s / _SHARE_OF_A_CORE)
         newest = self._store.newest_reading_at(batch_id)
@@ -230,8 +232,8 @@ class Outlooks:
             # The calendar moved on: the plan is looked at again, the inference stands.
             constraints = constraints_of(outlook.record, self._store.preferences())
             said = self._said(outlook.record.batch_id, constraints)
-            replanned = _plan(outlook.record, outlook.assessment, outlook.batch, constraints, now, said)
-            kept.outlook = replace(outlook, plan=_unconfirmed(replanned) if kept.unjudged else replanned)
+            replanned = plan_of(outlook.record, outlook.assessment, outlook.batch, constraints, now, said)
+            kept.outlook = replace(outlook, plan=unconfirmed(replanned) if kept.unjudged else replanned)
             kept.hour = hour
         return kept.outlook
 
@@ -256,8 +258,8 @@ class Outlooks:
             vessel, here_since = self._where(record, now)
             if (record, batch, vessel, constraints) != (old.record, old.batch, old.vessel, kept.constraints):
                 kept.unjudged = kept.unjudged or batch != old.batch
-                plan = _plan(record, old.assessment, batch, constraints, now, self._said(batch_id, constraints))
-                plan = _unconfirmed(plan) if kept.unjudged else plan
+                plan = plan_of(record, old.assessment, batch, constraints, now, self._said(batch_id, constraints))
+                plan = unconfirmed(plan) if kept.unjudged else plan
                 # A new time, by which pictures of it are kept, for they show its events.
                 kept.outlook = replace(
                     old, record=record, vessel=vessel, here_since=here_since, batch=batch, plan=plan, computed_at=now
@@ -274,7 +276,7 @@ class Outlooks:
         newest = self._store.newest_reading_at(batch_id)
         with self._count:
             priors, lessons = self._priors, self._lessons
-        constraints, judged = Constraints(), True
+        constraints, failed = Constraints(), 0
         try:
             constraints = constraints_of(record, self._store.preferences())
             outlook = self._judge(record, constraints, newest, priors, now)
@@ -282,7 +284,8 @@ class Outlooks:
             raise
         except Exception:  # whatever it is, the other batches are judged, and of this one the reason is told
             log.exception("the batch %s cannot be judged", record.name)
-            outlook, judged = self._not_judged(record, now), False
+            before = self._kept.get(batch_id)
+            outlook, failed = self._not_judged(record, now), (before.failed if before else 0) + 1
         hour = now.replace(minute=0, second=0, microsecond=0)
         ended = time.monotonic()
         if _to_come(newest, now):
@@ -290,7 +293,7 @@ class Outlooks:
         with self._count:
             self._takes_s += 0.1 * (ended - began - self._takes_s)
         self._kept[batch_id] = _Kept(
-            outlook, constraints, newest, revision, lessons, ended, hour, entries=revision, judged=judged, asked=ended
+            outlook, constraints, newest, revision, lessons, ended, hour, entries=revision, failed=failed, asked=ended
         )
         self._let_go()
         return outlook
@@ -327,7 +330,7 @@ class Outlooks:
             batch=batch,
             readings=calibrated.readings,
             assessment=assessment,
-            plan=_plan(record, assessment, batch, constraints, now, self._said(batch_id, constraints)),
+            plan=plan_of(record, assessment, batch, constraints, now, self._said(batch_id, constraints)),
             computed_at=now,
             doubts=(*calibrated.notes, doubt) if doubt else calibrated.notes,
         )
@@ -449,30 +452,6 @@ def _newest_of_each_drink(ended: Sequence[BatchRecord]) -> list[BatchRecord]:
     return sorted((one for those in kept.values() for one in those), key=lambda one: (one.ended_at, one.batch_id))
 
 
-def _plan(
-    record: BatchRecord,
-    assessment: Assessment,
-    batch: Batch,
-    constraints: Constraints,
-    now: datetime,
-    said: tuple[date | None, date | None] | None,
-) -> Plan:
-    """The plan; a batch that has ended, with no packaging logged, has none.
-
-    A look at the whole cellar takes a while: what was logged meanwhile has happened, though `now` is the look's start.
-    A device's clock may run ahead by as much as is taken for drift: its reading is not from the future then.
-    """
-    clock = datetime.now(UTC)
-    now = max([now, *(e.at for e in batch.events if e.at <= clock)])
-    newest = assessment.newest_reading_at
-    if newest is not None and now < newest <= now + timedelta(seconds=AHEAD_S):
-        now = newest
-    if record.ended_at is not None and record.ended_at <= now and not events_of(batch, "package", until=now):
-        over = Ended(constraints.local_day(record.ended_at))
-        return Plan(made_at=now, reason=over, blocked_by=over)
-    return steady_plan(assessment, batch, constraints, now=now, said=said)
-
-
 def _to_come(when: datetime | None, now: datetime) -> bool:
     """Whether an instant lies in the future, by more than a device's clock may run ahead."""
     return when is not None and when > now + timedelta(seconds=AHEAD_S)
@@ -483,11 +462,6 @@ def _newest_that_has_come(readings: pl.DataFrame, now: datetime) -> datetime | N
     come = readings.filter(pl.col("measured_at") <= now + timedelta(seconds=AHEAD_S))
     newest = come["measured_at"].max()
     return newest if isinstance(newest, datetime) else None
-
-
-def _unconfirmed(plan: Plan) -> Plan:
-    """The plan of readings that have not yet been judged in the light of what was entered: it clears nothing."""
-    return replace(plan, release=None)
 
 
 def _print_of(store: Store, record: BatchRecord) -> str:

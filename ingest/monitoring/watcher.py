@@ -17,6 +17,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Final
 
 from analysis.display_units import DisplayUnits
+from analysis.lazy import load_all
 from analysis.wording import reason, sentences
 from ingest import program
 from ingest.errors import StoreError
@@ -117,6 +118,7 @@ class Watcher:
                 if self._hooks.holding(self._store):
                     self._stop.wait(_LOOK_S / 10)
                     continue
+                load_all()
                 self._outlooks.learn(pause=self._let_others_go_first)
             except _ClosingError:
                 return
@@ -137,6 +139,7 @@ class Watcher:
                 self._stop.wait(_LOOK_S / 10)
                 continue
             try:
+                load_all()
                 self.look(datetime.now(UTC))
             except StoreError as error:
                 self.problem = str(error)

@@ -50,6 +50,8 @@ class ReadingAhead(paho.Client):
     paho does not ask for bytes by this name, it reads by itself and `has_more` stays false.
     """
 
+    reads_nothing = False
+    """While this is true the broker's answer to a ping is not missed: it lies behind what has not been read."""
     _ahead = b""
     _at = 0
 
@@ -64,6 +66,11 @@ class ReadingAhead(paho.Client):
         piece = self._ahead[self._at : self._at + bufsize]
         self._at += len(piece)
         return piece
+
+    def _check_keepalive(self) -> None:
+        if self.reads_nothing:
+            self._ping_t = 0.0  # as if it had been answered: the next one is sent in its time
+        super()._check_keepalive()
 
 
 class Connection:
@@ -127,7 +134,7 @@ class Connection:
             selector.register(self._wake_r, selectors.EVENT_READ)
             sock = client.socket()
             while sock is not None and not lost.is_set() and not self._dropped.is_set():
-                full = self._pipeline.full
+                full = client.reads_nothing = self._pipeline.full
                 wanted = (0 if full else selectors.EVENT_READ) | (selectors.EVENT_WRITE if client.want_write() else 0)
                 if wanted != seen_by_selector:
                     _watch(selector, sock, seen_by_selector, wanted)

@@ -10,6 +10,7 @@ import polars as pl
 import pytest
 
 import ingest.monitoring.outlook
+import ingest.monitoring.planned
 from analysis.display_units import DisplayUnits
 from analysis.evidence import NotJudged
 from analysis.planning import Ended, Obstacle, Packaged
@@ -26,7 +27,8 @@ from ingest.model import (
 )
 from ingest.monitoring.alert_conditions import conditions
 from ingest.monitoring.notifier import Notifier, verdict_message
-from ingest.monitoring.outlook import Outlooks, constraints_of
+from ingest.monitoring.outlook import Outlooks
+from ingest.monitoring.planned import constraints_of
 from ingest.monitoring.watcher import Watcher, assessment_record
 from ingest.store.moving import move
 from tests.ingest.monitoring.cellars import NOW, add_batch, said
@@ -132,9 +134,9 @@ def test_what_was_logged_while_the_cellar_was_looked_at_has_happened(store):
 
 def test_nothing_is_cleared_for_packaging_by_readings_judged_before_the_entry(store, monkeypatch):
     record = store.save(replace(add_batch(store, "Quay", 9), plan={"dry_hops": 0}))
-    cleared = ingest.monitoring.outlook.steady_plan
+    cleared = ingest.monitoring.planned.steady_plan
     monkeypatch.setattr(
-        "ingest.monitoring.outlook.steady_plan",
+        "ingest.monitoring.planned.steady_plan",
         lambda *given, **more: replace(cleared(*given, **more), release=CLEARED),
     )
     outlooks = Outlooks(store)
@@ -354,13 +356,13 @@ def test_an_entry_outlives_the_plan_that_another_thread_makes_for_the_new_hour(s
     record = add_batch(store, "Quay", 6)
     outlooks = Outlooks(store)
     outlooks.of(record.batch_id, now=NOW)
-    real = ingest.monitoring.outlook.steady_plan
+    real = ingest.monitoring.planned.steady_plan
 
     def slowly(*given, **more):
         time.sleep(0.003)
         return real(*given, **more)
 
-    monkeypatch.setattr(ingest.monitoring.outlook, "steady_plan", slowly)
+    monkeypatch.setattr(ingest.monitoring.planned, "steady_plan", slowly)
     stop, lost = threading.Event(), []
 
     def turn_the_hours(first: int) -> None:
@@ -452,3 +454,31 @@ def test_after_a_hand_sample_the_message_tells_the_gravity_of_the_dots(store):
     assert dots == pytest.approx(1.0145, abs=0.0005)  # the float said 1.012
     assert said["gravity_sg"] == pytest.approx(dots, abs=0.0004)
     assert said["float_gravity_sg"] is None
+
+
+def test_a_fault_that_passes_does_not_stand(store, monkeypatch):
+    record = add_batch(store, "Quay", 6)
+    outlooks = Outlooks(store)
+    clock = [1000.0]
+    monkeypatch.setattr(ingest.monitoring.outlook.time, "monotonic", lambda: clock[0])
+    tries, sound = [], ingest.monitoring.outlook.analysis.assess
+
+    def fails(readings, *arguments, **more):
+        if not readings.is_empty():  # what stands in for a batch that cannot be judged has none
+            tries.append(clock[0] - 1000)
+            if clock[0] < 1040:
+                raise MemoryError
+        return sound(readings, *arguments, **more)
+
+    monkeypatch.setattr(ingest.monitoring.outlook.analysis, "assess", fails)
+    for _ in range(60):
+        shown = outlooks.of(record.batch_id, now=NOW)
+        clock[0] += 1
+    assert tries == [0, 5, 15, 35, 75][: len(tries)]
+    assert shown.plan.reason is Obstacle.NOT_JUDGED
+    for _ in range(60):
+        shown = outlooks.of(record.batch_id, now=NOW)
+        clock[0] += 1
+    assert tries == [0, 5, 15, 35, 75]
+    assert shown.assessment.gravity_sg is not None
+    assert shown.doubts == ()
