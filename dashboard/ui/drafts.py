@@ -12,6 +12,7 @@ import streamlit as st
 # only then has the draft done its service. One that was sent and never answered stays, and says so: whether the store
 # has it nobody knows here. A server that was started again begins its rounds anew. A tab keeps its drafts to itself.
 # An input outside of a form is sent as soon as it is left; it is not saved until a run of the page after it has ended.
+# That a run began is seen by the page's state, and where it was over too soon for that by the mark of `forms.one_tap`.
 # Where it is drawn anew before it was left, because what it was filled in from has changed, the new input gets what was
 # half typed, and the focus.
 # So it is with what one tap enters, in a container whose key begins with "tap" (see `forms.one_tap`).
@@ -114,12 +115,12 @@ const keep = (event) => {
   }
 };
 const loose = new Map(), taps = new Map();
-const drawn = (place) => place.querySelector("i[data-drawn]")?.dataset.drawn;
+const drawn = (place) => place?.querySelector("i[data-drawn]")?.dataset.drawn;
 const left = (event) => {
   const { target } = event, one = loose.get(target);
   const committed = event.type === "change" || event.key === "Enter";
   if (!one || !committed) return;
-  loose.set(target, { ...one, since: Date.now(), ran: false });
+  loose.set(target, { ...one, since: Date.now(), ran: false, drawn: drawn(target.closest(TAP)) });
   // Chromium says so too of an input that is taken out of the page, and then nothing is sent.
   queueMicrotask(() => { if (!target.isConnected) loose.set(target, one); });
 };
@@ -199,7 +200,7 @@ const states = () => {
   for (const [input, one] of loose) {
     if (one.gone) continue;  // it is being drawn anew
     const place = input.isConnected && input.closest(LOOSE);
-    if (one.since && running()) one.ran = true;
+    if (one.since && (running() || drawn(input.closest(TAP)) !== one.drawn)) one.ran = true;
     const same = one.since && input.value === input.tunroomWas;
     if (!place || same || (one.since && one.ran && !running() && connected())) {
       loose.delete(input);

@@ -67,6 +67,11 @@ _EVENTS: Final[dict[EventKind, str]] = {
 """An event in the journal, as people say it; the batch's name follows."""
 
 
+def _called(kind: str, name: str) -> str:
+    """What a thing is and how it is called, once: "vessel Mine", but "Vessel 3"."""
+    return name if name.casefold().startswith(kind) else f"{kind} {name}"
+
+
 @dataclass(frozen=True, slots=True)
 class Step:
     """One record before and after a change; None where there was none.
@@ -224,13 +229,13 @@ class Book:
         """A record in a few words, for the journal."""
         match record:
             case Device():
-                return f"device {record.name or record.device_id}"
+                return _called("device", record.name or record.device_id)
             case Vessel():
-                return f"vessel {record.name}"
+                return _called("vessel", record.name)
             case Yeast():
-                return f"yeast {record.name}"
+                return _called("yeast", record.name)
             case BatchRecord():
-                return f"batch {record.name} in {self._vessel(record.vessel_id)}"
+                return f"{_called('batch', record.name)} in {self._vessel(record.vessel_id)}"
             case BatchStay():
                 return f"stay of {self._batch(record.batch_id)}"
             case Placement():
@@ -245,11 +250,11 @@ class Book:
             case Preferences():
                 return "preferences"
             case TrialRecord():
-                return f"trial {record.name}"
+                return _called("trial", record.name)
             case Photo():
                 return f"photo of {self._batch(record.batch_id)}"
             case Tasting():
-                return f"tasting {record.name}"
+                return _called("tasting", record.name)
             case Taster():
                 return f"taster {record.name} of {self._tasting(record.tasting_id)}"
             case TastingAnswer():
@@ -281,7 +286,7 @@ class Book:
 
     def _tasting(self, key: str) -> str:
         found = self.get(Tasting, key)
-        return f"tasting {found.name}" if found else key
+        return _called("tasting", found.name) if found else key
 
     def _taster(self, key: str) -> str:
         found = self.get(Taster, key)

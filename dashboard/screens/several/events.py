@@ -36,14 +36,12 @@ def show() -> None:
         st.html("<p>No batch is under way.</p>")
         return
     _lot_line()
-    kind: EventKind = st.segmented_control(
-        "What happened",
-        KINDS,
-        default=KINDS[2],
-        required=True,
-        format_func=EVENT_WORDS.__getitem__,
-        key="many kind",
+    kind: EventKind | None = st.segmented_control(
+        "What happened", KINDS, format_func=EVENT_WORDS.__getitem__, key="many kind"
     )
+    if kind is None:  # one that stands chosen before anyone has said so is logged by mistake
+        st.html('<p class="quiet">Choose what happened; then when, and in which vessels.</p>')
+        return
     with forms.entry("many events", say, save="Log it for all", shows=(kind, st.query_params.get("lot"))) as form:
         chosen = choice.several(form)
         at = form.moment("at", "When, if not now", None)

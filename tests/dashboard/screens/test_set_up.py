@@ -411,7 +411,7 @@ def test_quiet_hours_need_both_ends(service, page):
 
 def test_the_newest_entry_can_be_undone_from_the_list_of_entries(service, vessel, page):
     shown = page("set_up", part="health")
-    press(shown, "Undo: Added vessel Vessel 1")
+    press(shown, "Undo: Added Vessel 1")
     assert service.store.all(Vessel) == []
     assert "taken back" in html_of(shown)
 

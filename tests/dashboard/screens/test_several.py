@@ -162,6 +162,9 @@ def test_a_second_wort_of_the_same_name_is_another_lot(store):
 def test_one_event_is_logged_for_all_vessels_of_a_lot(store, page):
     three = [batch(store, f"v{n}", split_of="Tuesday wort" if n < 3 else None) for n in (1, 2, 3)]
     shown = page("several", part="event", lot="Tuesday wort")
+    assert not any(b.label == "Log it for all" for b in shown.button)  # nothing is chosen that nobody chose
+    field(shown.button_group, "What happened").set_value("crash")
+    shown.run()
     press(shown, "Log it for all")
     assert [store.all(EventRecord, batch_id=b.batch_id, kind="crash") != [] for b in three] == [True, True, False]
 
