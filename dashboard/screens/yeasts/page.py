@@ -120,6 +120,6 @@ def side_by_side(comparison: Comparison, batches: list[Finished], say: Voice) ->
         '<p class="figures">Allows for the temperature and the original gravity of each batch; vessels filled from one '
         "wort are compared with one another. A yeast with few batches is drawn towards the others. A difference is "
         "told when it is more than half a day, or 1.5 percentage points, with nine chances in ten. So the table need "
-        "not end where the courses do, which are as they were measured; and what is expected of the next batch, further "
-        "down, is a wider range, as one batch differs from another.</p>"
+        "not end where the courses do, which are as they were measured; and what is expected of the next batch, "
+        "further down, is a wider range, as one batch differs from another.</p>"
     )
