@@ -176,23 +176,33 @@ def moves_again(series: Series, held: Hold) -> bool:
 
 
 def moves_off(series: Series, *, since_h: float, until_h: float) -> bool | None:
-    """Whether a long stand moves: its newest half-day lies below those before it by more than these wander.
+    """Whether a long stand moves: its newest half-day, or quarter of a day, lies below those before it.
 
-    A float wanders by itself, and over weeks now and then by a point in a day. What falls by a point over the stand as
-    a whole moves too. None where the stand is too short to show by how much it wanders.
+    And so by more than those wander: a float does by itself, over weeks now and then by a point in a day. What falls
+    by a point over the stand as a whole moves too. None where the stand is too short to show by how much it wanders.
     """
     use = series.floats & (series.hours >= since_h) & (series.hours <= until_h)
     t, g = series.hours[use], series.gravity_sg[use]
     if t.size < 5 or t[-1] - t[0] < STAND_KNOWN_H:
         return None
-    which = np.floor((t[-1] - t) / LEVEL_H)
-    level = np.array([np.median(g[which == one]) for one in np.unique(which)])
-    if level.size < 5:
+    below = [_newest_below(t, g, width_h) for width_h in (LEVEL_H, LEVEL_H / 2)]
+    if below[0] is None:
         return None
     moved, error = moved_by(t, g)
-    if moved > max(STEADY_SG, STAND_BEYOND * error):
-        return True
-    before = level[1:]
+    return any(below) or moved > max(STEADY_SG, STAND_BEYOND * error)
+
+
+def _newest_below(t: Floats, g: Floats, width_h: float) -> bool | None:
+    """Whether the newest level of this width lies below those of before the last half-day by more than these wander.
+
+    A narrow one sees sooner that it moves, a wide one what the float scatters. None with too few levels.
+    """
+    which = np.floor((t[-1] - t) / width_h)
+    age = np.unique(which)
+    level = np.array([np.median(g[which == one]) for one in age])
+    before = level[age * width_h >= LEVEL_H]
+    if before.size < 4:
+        return None
     wanders = float(np.std(before, ddof=1)) * np.sqrt(1.0 + 1.0 / before.size)
     return bool(before.mean() - level[0] > max(MOVED_SG, STAND_BEYOND * wanders))
 

@@ -78,6 +78,22 @@ WRONG_FOCUS = """() => {
 }"""
 
 
+def _strike(page: Any, *keys: str) -> str:
+    """Press keys, and say what is then wrong with where the focus is.
+
+    A busy page hands the focus on, and brings what has it into view, some frames later; what is still so after a second
+    is wrong.
+    """
+    for key in keys:
+        page.keyboard.press(key)
+    for _ in range(10):
+        page.evaluate("new Promise((drawn) => requestAnimationFrame(() => requestAnimationFrame(drawn)))")
+        if not (wrong := page.evaluate(WRONG_FOCUS)):
+            break
+        page.wait_for_timeout(100)
+    return str(wrong)
+
+
 def tab_to(page: Any, reached: str, most: int = 90, *, back: bool = False) -> None:
     """Press Tab until the focus is on what `reached`, a JavaScript expression of the element `e`, is true of.
 
@@ -85,12 +101,11 @@ def tab_to(page: Any, reached: str, most: int = 90, *, back: bool = False) -> No
     """
     onward, backward = ("Shift+Tab", "Tab") if back else ("Tab", "Shift+Tab")
     for _ in range(most):
-        page.keyboard.press(onward)
-        if page.evaluate(WRONG_FOCUS):
-            at_rest(page)
-            page.keyboard.press(backward)
-            page.keyboard.press(onward)
-        wrong = page.evaluate(WRONG_FOCUS)
+        wrong = _strike(page, onward)
+        for _again in range(2):
+            if wrong:
+                at_rest(page)
+                wrong = _strike(page, backward, onward)
         assert wrong == "", wrong
         if page.evaluate(f"(() => {{ const e = document.activeElement; return Boolean({reached}); }})()"):
             return

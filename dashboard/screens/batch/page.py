@@ -81,12 +81,16 @@ def show() -> None:
         choose()
         return
     verdict_part(record.batch_id)
-    _late(record)
+    # What is there or not has a place of its own: else what follows would be another to the browser, and close.
+    with st.container():
+        _late(record)
     entries.quick(record.batch_id, lot.float_here)
-    lot.show(record)
+    with st.container():
+        lot.show(record)
     curve_part(record.batch_id)
-    if context.store().newest_reading_at(record.batch_id) is not None:
-        st.toggle("Show the classical curve", key=_CLASSICAL)
+    with st.container():
+        if context.store().newest_reading_at(record.batch_id) is not None:
+            st.toggle("Show the classical curve", key=_CLASSICAL)
     part = st.segmented_control(
         "More about this batch", PARTS, default=PARTS[0], required=True, key="part", label_visibility="collapsed"
     )

@@ -145,11 +145,11 @@ def test_what_stands_seldom_seems_to_move(fermentation: Ferment) -> None:
     assert np.mean(seen) < 0.06
 
 
-def stand(days: float, newest_sg: float, seed: int) -> Series:
-    """Bins of three hours that stand at 1.030 and wander by a third of a point, the newest half-day moved."""
+def stand(days: float, newest_sg: float, seed: int, moved_h: float = 12.0) -> Series:
+    """Bins of three hours that stand at 1.030 and wander by a third of a point, the newest hours moved."""
     hours = np.arange(100.0, 100.0 + 24 * days, 3.0)
     gravity = 1.030 + np.random.default_rng(seed).normal(0.0, 0.0003, hours.size)
-    gravity[hours > hours[-1] - 12] += newest_sg
+    gravity[hours > hours[-1] - moved_h] += newest_sg
     ones, warm = np.ones(hours.size), np.full(hours.size, 19.0)
     return Series(
         hours, gravity, 1e-4 * ones, ones, 0 * ones, np.zeros(hours.size, bool), hours, warm, float(hours[-1]), 19.0,
@@ -164,6 +164,9 @@ def test_a_long_stand_moves_only_by_more_than_it_wanders() -> None:
         moved[newest] = [moves_off(s, since_h=100.0, until_h=s.now_h) for s in looks]
     assert sum(bool(m) for m in moved[0.0]) <= 1
     assert all(moved[-0.0015])
+    # By the time the half-day shows it, another point has gone.
+    looks = [stand(12, -0.0015, seed, moved_h=6.0) for seed in range(60)]
+    assert np.mean([bool(moves_off(s, since_h=100.0, until_h=s.now_h)) for s in looks]) > 0.9
     short = stand(2, 0.0, 1)
     assert moves_off(short, since_h=100.0, until_h=short.now_h) is None
 
