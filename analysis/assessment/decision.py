@@ -33,6 +33,7 @@ from analysis.thresholds import (
     LONG_HALTED,
     LONG_STOOD_H,
     REFUTED,
+    SETTLED_H,
     SLOW_BEYOND,
     SLOW_SG,
     SLOWING_DONE,
@@ -171,7 +172,7 @@ def _refutation(
 
 
 def _finished(p_far: float, observed: Observations, least_h: float, *, was_finished: bool) -> bool:
-    """The rule: the chance of `FAR_SG` or more to come is small enough for how long it has held.
+    """The rule: the chance of `FAR_SG` or more to come is small enough for how long it has held, and nothing fell.
 
     What was called so stays so until that chance exceeds `TAKEN_BACK`.
     """
@@ -179,6 +180,8 @@ def _finished(p_far: float, observed: Observations, least_h: float, *, was_finis
         return p_far <= TAKEN_BACK
     held_h = observed.held.held_h
     steps = FAR if observed.chill_h is None else FAR[:1]
+    if fall_of_late(observed.series, SETTLED_H)[0] >= STEADY_SG:
+        return False
     return held_h >= least_h and any(p_far <= far and held_h >= hold_h for far, hold_h in steps)
 
 

@@ -103,6 +103,13 @@ def test_what_has_held_for_two_days_in_the_warm_needs_half_as_much(held_h: float
     assert not decided(unsure, held_h=held_h, chilled=True).finished
 
 
+@pytest.mark.parametrize(("falls_sg_day", "finished"), [(0.0006, True), (0.0014, False)])
+def test_nothing_that_fell_by_a_point_since_yesterday_has_finished_however_surely_others_ended(
+    falls_sg_day: float, finished: bool
+) -> None:
+    assert decided({0.3: 0.99, 2.6: 0.01}, held_h=13.0, falls_sg_day=falls_sg_day).finished is finished
+
+
 def test_a_long_hold_does_not_make_up_for_two_points() -> None:
     assert not decided({0.3: 0.91, 2.6: 0.09}, held_h=400.0).finished
     assert not decided({0.3: 0.6, 1.4: 0.2, 2.6: 0.2}, held_h=400.0).finished
