@@ -275,6 +275,10 @@ SWING_SG: Final = 0.0025
 """SG; a float that swings by this is named. Source: chosen: more than the rule of one point can bear, and more than
 usual floats scatter by over three hours."""
 
+LEVELS_BEYOND: Final = 5.0
+"""standard errors; half-day levels that lie no further apart swing by the float's scatter alone. Source: studentized
+range: of six, 0.5 in 100 by chance."""
+
 SAME_FIGURE_H: Final = 24.0
 """hours; one figure to the last digit for so long is named. Source: common practice, no published one: no float that
 floats is that quiet."""

@@ -27,6 +27,7 @@ from analysis.thresholds import (
     DRIFT_SG_PER_DAY,
     FAR_SG,
     LEVEL_H,
+    LEVELS_BEYOND,
     MOST_ATTENUATION,
     SAME_FIGURE_H,
     SAME_FIGURE_LEAST,
@@ -101,8 +102,30 @@ def _swings(series: Series, marked: pl.DataFrame, batch: Batch) -> Iterator[kind
         size = _spread(t, g)
         if size >= SWING_SG and float(np.diff(g).clip(min=0.0).sum()) >= swings * size:
             levels = _medians(marked, batch, LEVEL_H, since_h, series.now_h)
-            yield kinds.Swings(size, float(t[-1] - t[0]), slowly=_spread(*levels) >= FAR_SG)
+            scatters = LEVELS_BEYOND * _level_error(marked, batch, since_h, series.now_h)
+            yield kinds.Swings(size, float(t[-1] - t[0]), slowly=_spread(*levels) >= max(FAR_SG, scatters))
             return
+
+
+def _level_error(marked: pl.DataFrame, batch: Batch, from_h: float, until_h: float) -> float:
+    """Standard error of a half-day's level, SG: from what scatters about a line within each, neighbours taken as alike.
+
+    A swing of more than a day is nearly straight within half of one, so that it adds little.
+    """
+    hours, gravity = _used(marked, batch, from_h, until_h)
+    which = np.floor(hours / LEVEL_H)
+    rests, sizes = [], []
+    for one in np.unique(which):
+        t, g = hours[which == one], gravity[which == one]
+        if t.size > 3:
+            rests.append(g - np.polyval(np.polyfit(t - t[0], g, 1), t - t[0]))
+            sizes.append(t.size)
+    if not rests:
+        return 0.0
+    squares = sum(float(rest @ rest) for rest in rests)
+    alike = float(np.clip(sum(float(rest[1:] @ rest[:-1]) for rest in rests) / max(squares, 1e-18), 0.0, 0.9))
+    variance = squares / (sum(sizes) - 2 * len(sizes))
+    return float(np.sqrt(np.pi / 2 * variance / np.median(sizes) * (1 + alike) / (1 - alike)))
 
 
 def _spread(t: Floats, g: Floats) -> float:
@@ -156,12 +179,17 @@ def _medians(
     marked: pl.DataFrame, batch: Batch, width_h: float, from_h: float, until_h: float
 ) -> tuple[Floats, Floats]:
     """Middle hour and median gravity of the float's readings in use, span by span."""
-    used = marked.filter(~pl.col("by_hand") & pl.col("set_aside").is_null())
-    hours, gravity = hours_since(used["measured_at"], batch.pitched_at), used["gravity_sg"].to_numpy()
-    near = (hours > from_h) & (hours <= until_h)
-    hours, gravity = hours[near], gravity[near]
+    hours, gravity = _used(marked, batch, from_h, until_h)
     if not hours.size:
         return hours, gravity
     starts = np.flatnonzero(np.diff(np.floor(hours / width_h), prepend=-1.0))
     ends = np.append(starts[1:], hours.size)
     return np.add.reduceat(hours, starts) / (ends - starts), medians(gravity, starts, ends)
+
+
+def _used(marked: pl.DataFrame, batch: Batch, from_h: float, until_h: float) -> tuple[Floats, Floats]:
+    """Hours since pitching and gravity of the float's readings in use."""
+    used = marked.filter(~pl.col("by_hand") & pl.col("set_aside").is_null())
+    hours, gravity = hours_since(used["measured_at"], batch.pitched_at), used["gravity_sg"].to_numpy()
+    near = (hours > from_h) & (hours <= until_h)
+    return hours[near], gravity[near]

@@ -178,3 +178,12 @@ def test_a_fall_that_bends_under_a_float_that_scatters_is_no_swing(day: float, s
     hours = every_half_hour(7)
     told = assess(sent(hours, s_curve(hours), scatter_sg=scatter_sg), ALE, now=at(24 * day)).evidence
     assert [one for one in told if isinstance(one, Swings) and one.slowly] == []
+
+
+def test_the_half_days_of_a_float_that_scatters_by_points_are_no_slow_swing() -> None:
+    hours = every_half_hour(20)
+    rows, slow = sent(hours, s_curve(hours), scatter_sg=0.005), 0
+    for day in np.arange(8.0, 20.0, 0.5):
+        found = assess(rows, ALE, now=at(24 * float(day))).evidence
+        slow += any(isinstance(one, Swings) and one.slowly for one in found)
+    assert slow == 0
