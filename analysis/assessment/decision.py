@@ -172,17 +172,18 @@ def _refutation(
 
 
 def _finished(p_far: float, observed: Observations, least_h: float, *, was_finished: bool) -> bool:
-    """The rule: the chance of `FAR_SG` or more to come is small enough for how long it has held, and nothing fell.
+    """The rule: the chance of `FAR_SG` or more to come is small enough for how long it has held.
 
     What was called so stays so until that chance exceeds `TAKEN_BACK`.
     """
     if was_finished:
         return p_far <= TAKEN_BACK
-    held_h = observed.held.held_h
-    steps = FAR if observed.chill_h is None else FAR[:1]
-    if fall_of_late(observed.series, SETTLED_H)[0] >= STEADY_SG:
-        return False
-    return held_h >= least_h and any(p_far <= far and held_h >= hold_h for far, hold_h in steps)
+    held_h, warm = observed.held.held_h, observed.chill_h is None
+    (far_at_once, at_once_h), (far_in_time, in_time_h) = FAR
+    # Within half a day a fall of a point a day may be missed, within two it is not.
+    falls = warm and fall_of_late(observed.series, SETTLED_H)[0] >= STEADY_SG * SETTLED_H / 24.0
+    at_once = p_far <= far_at_once and held_h >= at_once_h and not falls
+    return held_h >= least_h and (at_once or (warm and p_far <= far_in_time and held_h >= in_time_h))
 
 
 def _chance_of_a_pause(mixture: HypothesisMixture, prior: Prior, place: float) -> float:

@@ -104,10 +104,12 @@ def test_what_has_held_for_two_days_in_the_warm_needs_half_as_much(held_h: float
 
 
 @pytest.mark.parametrize(("falls_sg_day", "finished"), [(0.0006, True), (0.0014, False)])
-def test_nothing_that_fell_by_a_point_since_yesterday_has_finished_however_surely_others_ended(
+def test_nothing_that_falls_by_a_point_a_day_has_finished_however_surely_others_ended(
     falls_sg_day: float, finished: bool
 ) -> None:
-    assert decided({0.3: 0.99, 2.6: 0.01}, held_h=13.0, falls_sg_day=falls_sg_day).finished is finished
+    surely = {0.3: 0.99, 2.6: 0.01}
+    assert decided(surely, held_h=13.0, falls_sg_day=falls_sg_day).finished is finished
+    assert decided(surely, held_h=50.0, falls_sg_day=falls_sg_day).finished  # two days of a hold say so themselves
 
 
 def test_a_long_hold_does_not_make_up_for_two_points() -> None:
