@@ -15,6 +15,7 @@ from playwright.sync_api import expect
 from ingest.model import BatchRecord, Device, HandSample, Placement, Preferences, Report, Vessel
 from ingest.store.store import Store
 from tests.system.serving import Server, browser
+from tests.system.walking import choose
 
 pytestmark = pytest.mark.chromium
 
@@ -48,31 +49,6 @@ def fits(page: Any) -> bool:
     return bool(page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"))
 
 
-def open_list(page: Any, label: str) -> Any:
-    """Open a list to choose from. A page that is still being laid out may close it again: then once more."""
-    box = page.get_by_role("combobox", name=label).first
-    for _ in range(5):
-        box.click()
-        try:
-            page.get_by_role("listbox").wait_for(timeout=2_000)
-        except Exception as error:
-            if type(error).__name__ != "TimeoutError":
-                raise
-            continue
-        break
-    return box
-
-
-def choose(page: Any, label: str, option: str) -> None:
-    open_list(page, label)
-    page.get_by_role("option", name=option).first.click()
-
-
-def type_new(page: Any, label: str, text: str) -> None:
-    open_list(page, label).fill(text)
-    page.get_by_role("option", name=text).first.click()
-
-
 def test_an_empty_cellar_is_set_up_and_a_new_float_is_put_to_work(server, chromium_program, publisher, wait_until):
     site = begin(server, wait_until)
     with browser(chromium_program, **PHONE) as page:
@@ -93,7 +69,7 @@ def test_an_empty_cellar_is_set_up_and_a_new_float_is_put_to_work(server, chromi
         page.get_by_role("button", name="Add the batch").click()
         page.get_by_text("No vessel is chosen.").wait_for()
         choose(page, "Vessel", "Cask nine, empty")
-        type_new(page, "Yeast", "Marrow")
+        choose(page, "Yeast", "Marrow", new=True)
         page.get_by_role("spinbutton", name="Gravity before pitching, SG").fill("1.048")
         page.get_by_role("button", name="Add the batch").click()
         page.get_by_text("Gatepost bitter is in the cellar.").wait_for()
