@@ -22,7 +22,8 @@ class Slowly:
     def find_spec(self, name: str, _path: Sequence[str] | None = None, _target: ModuleType | None = None) -> None:
         thread = threading.current_thread()
         if thread is not threading.main_thread() and name.partition(".")[0] in PARTS:
-            print(SAID, f"{time.monotonic():.4f}", thread.ident, name, file=sys.stderr, flush=True)
+            sys.stderr.write(f"{SAID} {time.monotonic():.4f} {thread.ident} {name}\n")  # at once, so that no two mix
+            sys.stderr.flush()
             time.sleep(TAKES_S)
 
 
